@@ -1,0 +1,1 @@
+"""The instruments: camera, reference card, lens, calipers. Never imports `measure`."""

@@ -1,0 +1,1 @@
+"""The part: silhouette, edges, outline, readings, adjustment, sketch."""

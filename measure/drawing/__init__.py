@@ -1,0 +1,1 @@
+"""Ways to put a result on paper or screen."""
