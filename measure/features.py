@@ -21,14 +21,14 @@ Point = tuple[float, float]
 PARAMETERS: dict[str, int] = {"line": 2, "arc": 3, "circle": 3, "curve": 0}
 """How many parameters a feature of each kind has in the adjustment.
 
-line: offset (mm) of the line along its right-hand normal and turn (rad, counter-clockwise), both about the middle of the
-segment as first traced; arc and circle: x and y of the centre, radius (mm); curve: none.
+line: offset (mm) of the line along its right-hand normal and turn (rad, counter-clockwise), both about the middle of
+the segment as first traced; arc and circle: x and y of the centre, radius (mm); curve: none.
 """
 
 
 @dataclass(frozen=True, slots=True)
 class Feature:
-    """One piece of a loop. Which of the optional fields are set follows from `kind` (see the contract of trace.json)."""
+    """One piece of a loop. Which of the optional fields are set follows from `kind`."""
 
     label: str
     kind: Kind
