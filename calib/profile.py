@@ -1,0 +1,300 @@
+"""Profiles of light across an edge, and the steps in them.
+
+A profile runs along the outward normal of a boundary, from material to empty. In linear light an edge is a step
+blurred by the optics; a boundary of a body with some height is a short sequence of levels instead:
+
+    far side    face | (cast shadow) | ground            the wall is hidden, the upper edge is seen
+    near side   face | wall | (cast shadow) | ground     the wall is seen, its width is known from view and height
+
+The locator slides this sequence along each profile, solves its levels by least squares for every position, and judges
+position and levels together, so that neither a shadow's edge nor the wrong rim of the wall is taken for the boundary.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+STEP_PX = 0.5
+"""Spacing of the samples along a profile."""
+GRID_PX = 0.25
+"""Spacing of the positions that are tried."""
+CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
+OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
+"""Linear RGB to lightness, red-against-rest and blue-against-rest: noise and JPEG chroma blur are then in separate
+channels (weights of ITU-R BT.601, which JPEG uses)."""
+
+
+def linear_table() -> NDArray[np.uint16]:
+    """(256,) linear light, 0 to 65535, of each 8-bit sRGB code (IEC 61966-2-1)."""
+    c = np.arange(256) / 255.0
+    lin = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+    return np.asarray(np.round(lin * 65535), np.uint16)
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """A photo in linear light.
+
+    Attributes:
+        linear: (h, w, 3) linear light, 0 to 65535.
+        origin_px: (2,) x and y of its first pixel in the whole photo, when it is a crop.
+    """
+
+    linear: NDArray[np.uint16]
+    origin_px: tuple[int, int] = (0, 0)
+
+    @classmethod
+    def of(cls, rgb: NDArray[np.uint8], box_px: tuple[int, int, int, int] | None = None) -> Light:
+        """From 8-bit sRGB, whole or the part inside box_px = (x0, y0, x1, y1)."""
+        import cv2
+
+        x0, y0 = 0, 0
+        if box_px is not None:
+            h, w = rgb.shape[:2]
+            x0, y0 = max(0, box_px[0]), max(0, box_px[1])
+            rgb = rgb[y0 : min(h, box_px[3]), x0 : min(w, box_px[2])]
+        return cls(np.asarray(cv2.LUT(np.ascontiguousarray(rgb), linear_table()), np.uint16), (x0, y0))
+
+    def sample(self, points_px: Array) -> NDArray[np.float32]:
+        """(..., 3) linear light, 0 to 1, at (..., 2) pixel positions, bicubic."""
+        import cv2
+
+        at = (points_px - np.array(self.origin_px)).astype(np.float32)
+        flat = at.reshape(-1, at.shape[-2], 2) if at.ndim > 2 else at.reshape(1, -1, 2)
+        out = np.empty((*flat.shape[:2], 3), np.float32)
+        rows = 16000  # OpenCV's remap takes fewer than 32768 rows
+        for i in range(0, len(flat), rows):
+            part = flat[i : i + rows]
+            out[i : i + rows] = cv2.remap(
+                self.linear, part[..., 0], part[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+            )
+        return np.asarray(out / np.float32(65535), np.float32).reshape(*points_px.shape[:-1], 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Profiles:
+    """Light across a boundary.
+
+    Attributes:
+        offsets_px: (s,) positions along the normal, from material to empty, 0 at the expected boundary.
+        light: (b, s, 3) opponent channels (see OPPONENT), each the mean of `width` neighbouring profiles.
+        clipped: (b,) share of samples at the sensor's limit.
+    """
+
+    offsets_px: Array
+    light: Array
+    clipped: Array
+
+
+def take(light: Light, points_px: Array, normals_px: Array, inner_px: float, outer_px: float, width: int) -> Profiles:
+    """Profiles across a boundary.
+
+    Args:
+        light: the photo.
+        points_px: (b * width, 2) expected boundary points, about a pixel apart, in order.
+        normals_px: (b * width, 2) unit normals from material to empty.
+        inner_px, outer_px: how far to sample to either side.
+        width: how many neighbours are averaged into one profile.
+    """
+    s = np.arange(-np.ceil(inner_px / STEP_PX), np.ceil(outer_px / STEP_PX) + 1) * STEP_PX
+    rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
+    b = len(points_px) // width
+    mean = rgb.reshape(b, width, len(s), 3).mean(1)
+    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean > 0.985).any(2).mean(1))
+
+
+def blurred_step(x: Array, sigma: float) -> Array:
+    """Cumulative Gaussian of standard deviation sigma."""
+    from scipy.special import ndtr
+
+    return np.asarray(ndtr(x / sigma))
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Which columns of a level sequence stand where, and how firmly each slope is held at nought."""
+
+    has_wall: bool
+    has_wall_slope: bool
+
+    @classmethod
+    def of(cls, wall_px: float) -> Layout:
+        return cls(wall_px >= 0.75, wall_px >= 4)
+
+    def ridge(self) -> list[float]:
+        """Prior weights of the columns: levels free, slopes per pixel small."""
+        out = [0.0, SLOPE_RIDGE, 0.0, SLOPE_RIDGE]
+        if self.has_wall:
+            out.append(1e-3)
+        if self.has_wall_slope:
+            out.append(0.3)
+        return [*out, 1e-3]
+
+
+SLOPE_RIDGE = 3.0
+"""A slope costs as much as this many samples' misfit of the same size: strong enough to keep levels apart, weak enough
+to follow a soft shadow."""
+
+
+@lru_cache(maxsize=256)
+def _solver(
+    n: int, first: float, wall_px: float, xs: tuple[float, ...], gs: tuple[float, ...], sigma: float
+) -> tuple[Array, Array]:
+    """Orthonormal bases (x, g, n, k) of the level sequences, and the (x, g, k, k) maps from them to levels."""
+    layout = Layout.of(wall_px)
+    s = first + np.arange(n) * STEP_PX
+    x = np.array(xs)[:, None, None]
+    g = np.array(gs)[None, :, None]
+    upper = blurred_step(s - (x - wall_px), sigma)
+    lower = blurred_step(s - x, sigma)
+    outer = blurred_step(s - (x + g), sigma)
+    columns = [1 - upper, np.minimum(s - (x - wall_px), 0) * (1 - upper), outer, np.maximum(s - (x + g), 0) * outer]
+    if layout.has_wall:
+        columns.append(upper - lower)
+    if layout.has_wall_slope:
+        columns.append((upper - lower) * (s - (x - wall_px / 2)) / wall_px)
+    columns.append(lower - outer)
+    basis = np.stack(np.broadcast_arrays(*columns), -1)
+    k = basis.shape[-1]
+    held = np.broadcast_to(np.diag(np.sqrt(layout.ridge()) + 1e-6), (*basis.shape[:2], k, k))
+    q, r = np.linalg.qr(np.concatenate([basis, held], 2))
+    return q[:, :, :n], np.linalg.inv(r)
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the profiles say about each position.
+
+    Attributes:
+        xs_px: (x,) positions tried.
+        cost: (b, x, g) negative log likelihood with the priors on levels, lower is better, for each position and each
+            width of a cast shadow's core.
+        variance: (3,) variance of one sample in each channel.
+    """
+
+    xs_px: Array
+    cost: Array
+    variance: Array
+
+
+def _level_cost(levels: Array, layout: Layout, gs: Array) -> Array:
+    """Cost of implausible levels; levels: (b, x, g, k, 3) opponent -> (b, x, g)."""
+    face, ground, shadow = levels[..., 0, :], levels[..., 2, :], levels[..., -1, :]
+    ground_level = np.maximum(ground[..., 0], 0.004)
+    share = shadow[..., 0] / ground_level
+    tint = np.hypot(*np.moveaxis(shadow[..., 1:] - share[..., None] * ground[..., 1:], -1, 0))
+    odd = tint / (0.10 * ground_level + 0.02)
+    darker = 14 * np.clip(share - 0.9, 0, 1) ** 2 / 0.1**2 + 4 * np.clip(0.08 - share, 0, 1) ** 2 / 0.05**2
+    unseen = np.hypot(*np.moveaxis(shadow[..., :2] - face[..., :2], -1, 0)) / (0.02 + 0.10 * ground_level)
+    cost = np.where(gs > 0, 1 + 30 * np.exp(-(unseen**2)) + np.minimum(0.5 * odd**2 + darker, 200), 0)
+    if layout.has_wall:
+        wall = levels[..., 4, :]
+        face_level = np.maximum(face[..., 0], 0.004)
+        shade = wall[..., 0] / face_level
+        tint = np.hypot(*np.moveaxis(wall[..., 1:] - shade[..., None] * face[..., 1:], -1, 0))
+        odd = tint / (0.12 * face_level + 0.03)
+        bright = np.clip(wall[..., 0] - 1.05 * face_level, 0, None) / (0.15 * face_level + 0.02)
+        cost = cost + np.minimum(0.5 * odd**2 + 0.5 * bright**2, 12)
+    return np.asarray(cost)
+
+
+def evidence(
+    p: Profiles, wall_px: Array, xs_px: Array, gs_px: Array, sigma_px: float, variance: Array | None = None
+) -> Evidence:
+    """Likelihood of the boundary's position along each profile.
+
+    Args:
+        p: profiles of b stretches of boundary.
+        wall_px: (b,) width of the visible wall in the photo, 0 on the far side.
+        xs_px: (x,) positions to try.
+        gs_px: (g,) widths of a cast shadow's core to try; 0 means none.
+        sigma_px: standard deviation of the optical blur.
+        variance: (3,) noise variance of a sample in each channel; estimated from the profiles when None.
+
+    Method: variable projection (Golub & Pereyra 1973): levels are solved linearly for every position.
+    """
+    b, n, _ = p.light.shape
+    bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px * 4) / 4)
+    rss = np.empty((b, len(xs_px), len(gs_px), 3))
+    extra = np.empty((b, len(xs_px), len(gs_px)))
+    xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
+    free = 0
+    for wall in np.unique(bins):
+        at = np.nonzero(bins == wall)[0]
+        layout = Layout.of(float(wall))
+        y = p.light[at]
+        total = (y**2).sum(1)
+        coef = []
+        for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, 0.7), np.hypot(sigma_px, 0.7))):
+            q, back = _solver(n, float(p.offsets_px[0]), float(wall), xs, gs, float(sigma))
+            m = np.einsum("xgnk,bn->bxgk", q, y[..., c], optimize=True)
+            rss[at, :, :, c] = total[:, None, None, c] - (m**2).sum(-1)
+            coef.append(np.einsum("xgjk,bxgk->bxgj", back, m, optimize=True))
+        free = max(free, q.shape[-1])
+        extra[at] = _level_cost(np.stack(coef, -1), layout, np.array(gs_px))
+    rss = np.maximum(rss, 0)
+    if variance is None:
+        best = rss.reshape(b, -1, 3).min(1)
+        variance = np.maximum(np.median(best, 0) / (n - free), np.array([1.5e-3, 1.5e-3, 1.5e-3]) ** 2)
+    cost = (rss * (CHANNEL_WEIGHTS / (2 * variance * CORRELATED))).sum(-1) + extra
+    return Evidence(xs_px, cost, np.asarray(variance))
+
+
+CORRELATED = 2.5
+"""How many neighbouring samples share their noise: they lie half a pixel apart and come from a demosaiced, compressed
+picture."""
+
+
+def smoothest(cost: Array, stiffness: float, closed: bool, reach: int = 4) -> NDArray[np.intp]:
+    """Path of least cost through (b, x) with a penalty on jumps (Viterbi 1967); (b,) indices.
+
+    Args:
+        cost: (b, x) cost of each position at each stretch.
+        stiffness: cost of a jump of one grid step, grows with its square up to `reach` steps.
+        closed: whether the last stretch adjoins the first.
+    """
+    b, n = cost.shape
+    if closed:  # run once round more and keep the middle turn
+        lead = min(b, 60)
+        c = np.concatenate([cost[-lead:], cost, cost[:lead]])
+        return smoothest(c, stiffness, False, reach)[lead : lead + b]
+    jumps = np.arange(-reach, reach + 1)
+    price = stiffness * jumps**2
+    came = np.empty((b, n), np.intp)
+    total = cost[0].copy()
+    columns = np.arange(n)[:, None] + jumps
+    inside = (columns >= 0) & (columns < n)
+    columns = np.clip(columns, 0, n - 1)
+    price = np.where(inside, price, np.inf)
+    for i in range(1, b):
+        t = total[columns] + price
+        k = t.argmin(1)
+        came[i] = columns[np.arange(n), k]
+        total = t[np.arange(n), k] + cost[i]
+    path = np.empty(b, np.intp)
+    path[-1] = total.argmin()
+    for i in range(b - 1, 0, -1):
+        path[i - 1] = came[i, path[i]]
+    return path
+
+
+def vertex(cost: Array, xs_px: Array, at: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Position of least cost near the grid positions `at`, and its standard deviation, both (b,) px.
+
+    A parabola through three grid points; the second derivative of a negative log likelihood is the inverse variance.
+    """
+    i = np.clip(at, 1, cost.shape[1] - 2)
+    rows = np.arange(len(cost))
+    a, m, c = cost[rows, i - 1], cost[rows, i], cost[rows, i + 1]
+    h = float(xs_px[1] - xs_px[0])
+    bend = a - 2 * m + c
+    ok = bend > 1e-9
+    shift = np.where(ok, 0.5 * (a - c) / np.where(ok, bend, 1), 0)
+    x = xs_px[i] + h * np.clip(shift, -1, 1)
+    return x, np.where(ok & (np.abs(shift) <= 1.0), h / np.sqrt(np.where(ok, bend, 1)), np.inf)
