@@ -1,0 +1,170 @@
+"""Decoding: from a photo file's bytes to upright 8-bit sRGB.
+
+Plain JPEG goes through OpenCV, which is the fastest; everything else through Pillow, which knows the odd ones.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import PhotoRefused
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+HALVED_FROM_MEGAPIXELS = 50
+"""Larger photos are read at half size: their sensors merge pixels, so nothing is lost but time."""
+
+
+def is_plain_jpeg(im: Image.Image) -> bool:
+    """Whether OpenCV alone reads this picture right: grey or colour, no ink colours, no profile for grey."""
+    return im.format in ("JPEG", "MPO") and (im.mode == "RGB" or (im.mode == "L" and "icc_profile" not in im.info))
+
+
+def jpeg_is_whole(data: bytes) -> bool:
+    """Whether a JPEG's first picture runs to its end-of-image marker (ITU-T T.81, annex B).
+
+    The marker is found by walking the segments: a search from the end of the file would be fooled by the thumbnail
+    inside EXIF, by a second picture, or by a video that some phones append.
+    """
+    at = 2
+    while True:
+        at = data.find(b"\xff", at)
+        if at < 0 or at + 1 >= len(data):
+            return False
+        marker = data[at + 1]
+        if marker == 0xD9:
+            return True
+        if marker == 0xFF:  # fill byte
+            at += 1
+        elif marker in (0x00, 0x01) or 0xD0 <= marker <= 0xD7:  # stuffed byte or restart inside the scan
+            at += 2
+        else:
+            at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+
+
+def jpeg_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> NDArray[np.uint8]:
+    """(h, w, 3) upright sRGB of a plain JPEG.
+
+    Args:
+        im: its header, not yet decoded.
+        data: the whole file.
+        orientation: EXIF orientation, 1 to 8.
+        name: the file's name, for messages.
+
+    Raises:
+        PhotoRefused: cut short or damaged.
+    """
+    import cv2
+
+    if not jpeg_is_whole(data):
+        raise PhotoRefused(
+            f"{name} is cut short, part of the picture is missing: copy it again from the phone.", "photo-truncated"
+        )
+    halve = im.width * im.height > HALVED_FROM_MEGAPIXELS * 1e6
+    size = cv2.IMREAD_REDUCED_COLOR_2 if halve else cv2.IMREAD_COLOR
+    rgb = cv2.imdecode(np.frombuffer(data, np.uint8), size | cv2.IMREAD_IGNORE_ORIENTATION)
+    if rgb is None:
+        raise PhotoRefused(f"{name} is a JPEG that can't be decoded: save it again as a plain JPEG.", "photo-damaged")
+    if (rgb[-1] == 128).all():  # the decoder paints what it could not read in mid grey
+        raise PhotoRefused(
+            f"{name} is damaged, its lower part can't be read: copy it again from the phone.", "photo-damaged"
+        )
+    cv2.cvtColor(rgb, cv2.COLOR_BGR2RGB, dst=rgb)
+    return np.ascontiguousarray(_upright(_to_srgb(rgb, im.info.get("icc_profile")), orientation))
+
+
+def _upright(rgb: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+    """Undo EXIF orientation 2 to 8 (Exif 2.32, tag 274), mirrored ones included: the picture as it was seen."""
+    import cv2
+
+    if orientation in (5, 7):
+        rgb = cv2.transpose(rgb)
+    flip = {2: 1, 4: 0, 7: -1}.get(orientation)
+    if flip is not None:
+        rgb = cv2.flip(rgb, flip)
+    turn = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}.get(orientation)
+    return rgb if turn is None else np.asarray(cv2.rotate(rgb, turn), np.uint8)
+
+
+def _to_srgb(rgb: NDArray[np.uint8], profile: bytes | None) -> NDArray[np.uint8]:
+    """Convert from the embedded colour profile, unless it is sRGB to within a code value."""
+    if not profile:
+        return rgb
+    from PIL import Image
+
+    convert = _profile_transform(profile, "RGB")
+    if convert is None:
+        return rgb
+    steps = np.linspace(0, 255, 6).astype(np.uint8)
+    tries = np.stack(np.meshgrid(steps, steps, steps), -1).reshape(1, -1, 3)
+    after = np.asarray(convert.apply(Image.fromarray(tries)))
+    if np.abs(after.astype(int) - tries).max() <= 1:
+        return rgb
+    return np.asarray(convert.apply(Image.fromarray(rgb)))
+
+
+def _profile_transform(profile: bytes, mode: str) -> Any:
+    """Transform of an ICC profile to sRGB; None when the profile is damaged or belongs to another colour model."""
+    from PIL import ImageCms
+
+    try:
+        return ImageCms.buildTransform(
+            ImageCms.ImageCmsProfile(io.BytesIO(profile)), ImageCms.createProfile("sRGB"), mode, "RGB"
+        )
+    except (ImageCms.PyCMSError, OSError, ValueError):
+        return None
+
+
+def other_pixels(im: Image.Image, name: str) -> NDArray[np.uint8]:
+    """(h, w, 3) upright sRGB of everything but plain JPEG: any depth, any colour model, on white where transparent.
+
+    Raises:
+        PhotoRefused: no colours or greys of a photo. Damaged files raise whatever Pillow raises.
+    """
+    from PIL import ImageOps
+
+    im.load()
+    if im.mode in ("1", "F", "LAB"):
+        raise PhotoRefused(
+            f"{name} does not hold a photo's colours or greys (mode {im.mode}): save it as JPEG or PNG.",
+            "photo-format",
+        )
+    profile = im.info.get("icc_profile")
+    ImageOps.exif_transpose(im, in_place=True)
+    if im.mode.startswith("I"):
+        return _grey16(np.asarray(im))
+    if im.mode == "P":
+        im = im.convert("RGBA" if "transparency" in im.info else "RGB")
+    if im.has_transparency_data or im.mode in ("La", "RGBa"):
+        im = _on_white(im)
+    if im.mode in ("L", "CMYK") and profile:
+        convert = _profile_transform(profile, im.mode)
+        im, profile = (convert.apply(im) if convert else im.convert("RGB")), None
+    rgb = _to_srgb(np.array(im.convert("RGB")), profile)
+    if rgb.shape[0] * rgb.shape[1] > HALVED_FROM_MEGAPIXELS * 1e6:
+        import cv2
+
+        rgb = cv2.resize(rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return np.ascontiguousarray(rgb)
+
+
+def _grey16(grey: NDArray[Any]) -> NDArray[np.uint8]:
+    """(h, w, 3) of 16-bit grey."""
+    grey = np.clip(grey, 0, 65535)
+    eight = np.asarray((grey.astype(np.uint32) * 255 + 32767) // 65535, np.uint8)
+    return np.ascontiguousarray(np.repeat(eight[..., None], 3, 2))
+
+
+def _on_white(im: Image.Image) -> Image.Image:
+    from PIL import Image
+
+    im = im.convert("RGBA")
+    white = Image.new("RGBA", im.size, "white")
+    white.alpha_composite(im)
+    white.info = dict(im.info)
+    return white.convert("RGB")
