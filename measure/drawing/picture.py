@@ -1,0 +1,270 @@
+"""The labelled picture: the part with its outline and the names of its features, and the whole scene small below it.
+
+People photograph bank cards: nothing of a card's face leaves this module, and the file carries no EXIF.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.drawing.labels import CELL, Wish, leader_end, place
+from measure.features import Kind
+
+if TYPE_CHECKING:
+    from PIL import Image, ImageFont
+
+Array = NDArray[np.float64]
+Colour = tuple[int, int, int]
+
+LONG_SIDE_PX, STRIP_PX = 1600, 330
+LARGEST_SCALE = 3.0
+LABEL_PX, SMALLEST_LABEL_PX = 40, 26
+MARGIN = 0.16
+FACE_CELLS = 6
+"""Cells along the card's long side that its face is averaged into: 14 mm each, several printed digits wide."""
+COLOURS: dict[Kind, Colour] = {  # Okabe and Ito (2008), told apart by colour-blind people too
+    "line": (255, 176, 32),
+    "arc": (86, 190, 245),
+    "circle": (240, 228, 66),
+    "curve": (255, 140, 200),
+}
+NAMES: dict[Kind, str] = {"line": "straight edge", "arc": "arc", "circle": "full circle", "curve": "free curve"}
+CASING: Colour = (16, 16, 20)
+PAPER: Colour = (235, 235, 235)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A feature as it is seen in the photo.
+
+    Attributes:
+        label: its name, such as E1; empty for a line without a name.
+        kind: of the feature.
+        loop: 0 for the outer boundary.
+        points_px: (n, 2) along it in the sense of travel, pixels of the whole photo.
+        origin: completed features are dashed.
+    """
+
+    label: str
+    kind: Kind
+    loop: int
+    points_px: Array
+    origin: Literal["seen", "completed"] = "seen"
+
+
+def picture(rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn], notes: Sequence[str] = ()) -> bytes:
+    """The labelled picture as a PNG file.
+
+    Args:
+        rgb: (h, w, 3) the photo.
+        card_px: (n, 2) closed outline of the card in the photo.
+        drawn: the features.
+        notes: a few short lines for the strip below, such as the scale.
+    """
+    import cv2
+
+    main = _labelled(rgb, card_px, drawn)
+    strip = _strip(rgb, card_px, drawn, notes, main.shape[1])
+    sheet = np.concatenate([main, strip])
+    ok, png = cv2.imencode(".png", sheet[..., ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 4])
+    assert ok
+    return bytes(png)
+
+
+# ------------------------------------------------------------------------------------------------------------ the frame
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """A cut-out of the photo at another scale, and where the photo's pixels are in it."""
+
+    pixels: NDArray[np.uint8]
+    origin_px: Array
+    scale: float
+
+    def at(self, points_px: Array) -> Array:
+        return np.asarray((points_px - self.origin_px + 0.5) * self.scale - 0.5)
+
+
+def _framed(
+    rgb: NDArray[np.uint8], points_px: Array, margin: float, box_px: tuple[int, int], largest: float, card_px: Array
+) -> _Frame:
+    """The photo cut down to some points with a margin, scaled into a box, the card's face hidden."""
+    import cv2
+
+    h, w = rgb.shape[:2]
+    low, high = points_px.min(0), points_px.max(0)
+    border = margin * float((high - low).max()) + 12
+    x0, y0 = (int(v) for v in np.clip(np.floor(low - border), 0, [w - 2, h - 2]))
+    x1, y1 = (int(v) for v in np.clip(np.ceil(high + border), [x0 + 2, y0 + 2], [w, h]))
+    part = rgb[y0:y1, x0:x1]
+    scale = min(largest, box_px[0] / (x1 - x0), box_px[1] / (y1 - y0))
+    size = (max(1, round((x1 - x0) * scale)), max(1, round((y1 - y0) * scale)))
+    small = cv2.resize(part, size, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC)
+    frame = _Frame(np.ascontiguousarray(small), np.array([x0, y0], float), scale)
+    _hide_face(frame.pixels, frame.at(card_px))
+    return frame
+
+
+def _hide_face(image: NDArray[np.uint8], card: Array) -> None:
+    """Average the card's face into a few large cells, in place; a rim of it stays to judge the outline by."""
+    import cv2
+
+    centre = card.mean(0)
+    inner = np.round(centre + (card - centre) * 0.965).astype(np.int32)
+    x, y, w, h = cv2.boundingRect(inner)
+    x0, y0, x1, y1 = max(x, 0), max(y, 0), min(x + w, image.shape[1]), min(y + h, image.shape[0])
+    if x1 <= x0 or y1 <= y0:
+        return
+    mask = np.zeros(image.shape[:2], np.uint8)
+    cv2.fillPoly(mask, [inner], 255)
+    face, inside = image[y0:y1, x0:x1], mask[y0:y1, x0:x1]
+    if not inside.any():
+        return
+    cell = float(np.ptp(card, axis=0).max()) / FACE_CELLS
+    cells = (max(1, round((x1 - x0) / cell)), max(1, round((y1 - y0) / cell)))
+    weight = inside.astype(np.float32) / 255
+    total = cv2.resize(face * weight[..., None], cells, interpolation=cv2.INTER_AREA).reshape(cells[1], cells[0], 3)
+    share = cv2.resize(weight, cells, interpolation=cv2.INTER_AREA).reshape(cells[1], cells[0], 1)
+    mean = face[inside > 0].mean(0)
+    coarse = np.where(share > 0.02, total / np.maximum(share, 0.02), mean).astype(np.float32)
+    smooth = cv2.resize(coarse, (x1 - x0, y1 - y0), interpolation=cv2.INTER_LINEAR)
+    face[inside > 0] = np.clip(smooth, 0, 255).astype(np.uint8)[inside > 0]
+
+
+# ------------------------------------------------------------------------------------------------------------- outlines
+def _polyline(image: NDArray[np.uint8], points: Array, colour: Colour, width: int, closed: bool = False) -> None:
+    import cv2
+
+    cv2.polylines(image, [np.round(points * 16).astype(np.int32)], closed, colour, width, cv2.LINE_AA, 4)
+
+
+def _dot(image: NDArray[np.uint8], at: Array, radius: float, colour: Colour) -> None:
+    import cv2
+
+    x, y = (int(v) for v in np.round(at * 16))
+    cv2.circle(image, (x, y), int(radius * 16), colour, -1, cv2.LINE_AA, 4)
+
+
+def _draw_outlines(image: NDArray[np.uint8], card: Array, drawn: Sequence[Drawn], lines: Sequence[Array]) -> None:
+    """Outline of the card, then of the part: a bright line in a dark casing shows on any ground."""
+    _polyline(image, card, CASING, 4, closed=True)
+    _polyline(image, card, PAPER, 2, closed=True)
+    for points in lines:
+        _polyline(image, points, CASING, 6)
+    for d, points in zip(drawn, lines, strict=True):
+        for piece in _dashes(points) if d.origin == "completed" else [points]:
+            _polyline(image, piece, COLOURS[d.kind], 3)
+    for d, points in zip(drawn, lines, strict=True):
+        if d.kind != "circle":
+            _dot(image, points[0], 4, CASING)
+            _dot(image, points[0], 2.5, (255, 255, 255))
+
+
+def _evenly(points: Array, step: float) -> Array:
+    """(m, 2) points spaced evenly along a polyline."""
+    s = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
+    t = np.linspace(0, s[-1], max(2, int(np.ceil(s[-1] / step)) + 1))
+    return np.stack([np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])], 1)
+
+
+def _dashes(points: Array) -> list[Array]:
+    even = _evenly(points, 2.0)
+    return [even[i : i + 6] for i in range(0, len(even), 10)]
+
+
+# --------------------------------------------------------------------------------------------------------------- labels
+def _labelled(rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn]) -> NDArray[np.uint8]:
+    """The part, large, with outline and labels."""
+    import cv2
+    from PIL import Image, ImageDraw
+
+    box = (LONG_SIDE_PX, LONG_SIDE_PX)
+    frame = _framed(rgb, np.concatenate([d.points_px for d in drawn]), MARGIN, box, LARGEST_SCALE, card_px)
+    image, card, lines = frame.pixels, frame.at(card_px), [frame.at(d.points_px) for d in drawn]
+    _draw_outlines(image, card, drawn, lines)
+    h, w = image.shape[:2]
+    named = [(d, points) for d, points in zip(drawn, lines, strict=True) if d.label]
+    size = round(float(np.clip(LABEL_PX * (36 / max(len(named), 1)) ** 0.5, SMALLEST_LABEL_PX, LABEL_PX)))
+    font = _font(size)
+    cells = np.zeros((h // CELL + 1, w // CELL + 1), np.uint8)
+    soft = np.zeros_like(cells)
+    for points in lines:
+        cv2.polylines(cells, [np.round(points / CELL).astype(np.int32)], False, 255, 2)
+    cv2.fillPoly(soft, [np.round(card / CELL).astype(np.int32)], 255)
+    wishes = [Wish(*_anchor(d, p), (_width(d.label, font) + 0.4 * size, 1.1 * size)) for d, p in named]
+    places = place(wishes, cells > 0, soft > 0, (w, h))
+    for wish, at in zip(wishes, places, strict=True):
+        tip = leader_end(wish.anchor_px, at, wish.size_px)
+        if np.hypot(*(tip - wish.anchor_px)) > 0.4 * size:
+            _polyline(image, np.array([wish.anchor_px, tip]), CASING, 4)
+            _polyline(image, np.array([wish.anchor_px, tip]), PAPER, 2)
+    sheet = Image.fromarray(image)
+    pen = ImageDraw.Draw(sheet)
+    for (d, _), at in zip(named, places, strict=True):
+        pen.text(tuple(at), d.label, COLOURS[d.kind], font, "mm", stroke_width=size // 9, stroke_fill=CASING)
+    return np.asarray(sheet)
+
+
+def _font(size: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    from PIL import ImageFont
+
+    return ImageFont.load_default(size)
+
+
+def _width(text: str, font: ImageFont.FreeTypeFont | ImageFont.ImageFont) -> float:
+    box = font.getbbox(text)
+    return float(box[2] - box[0])
+
+
+def _anchor(d: Drawn, points: Array) -> tuple[Array, Array]:
+    """A point on a feature, and the direction to its empty side (on its right as one travels)."""
+    even = _evenly(points, 1.0)
+    m = len(even) // 2
+    if d.kind == "circle":
+        m = int(np.argmax(even @ np.array([0.8, -0.6])))
+    along = even[min(m + 2, len(even) - 1)] - even[max(m - 2, 0)]
+    along = along / max(float(np.hypot(*along)), 1e-9)
+    right = np.array([-along[1], along[0]])
+    return even[m], -right if d.loop > 0 else right
+
+
+# ---------------------------------------------------------------------------------------------------------------- strip
+def _strip(
+    rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn], notes: Sequence[str], width: int
+) -> NDArray[np.uint8]:
+    """The whole scene small, so that anyone sees which card and which part were meant, with the key beside it."""
+    from PIL import Image
+
+    everything = np.concatenate([card_px, *(d.points_px for d in drawn)])
+    frame = _framed(rgb, everything, 0.05, (width // 2, STRIP_PX), 1.0, card_px)
+    _polyline(frame.pixels, frame.at(card_px), CASING, 4, closed=True)
+    _polyline(frame.pixels, frame.at(card_px), PAPER, 2, closed=True)
+    for d in drawn:
+        _polyline(frame.pixels, frame.at(d.points_px), CASING, 4)
+        _polyline(frame.pixels, frame.at(d.points_px), COLOURS["line"], 2)
+    h, w = frame.pixels.shape[:2]
+    strip = Image.new("RGB", (width, max(h, STRIP_PX)), CASING)
+    strip.paste(Image.fromarray(frame.pixels), (0, 0))
+    _write_key(strip, w + 30, drawn, notes)
+    return np.asarray(strip)
+
+
+def _write_key(strip: Image.Image, x: int, drawn: Sequence[Drawn], notes: Sequence[str]) -> None:
+    """What the letters mean, then the notes; smaller where the strip is narrow."""
+    from PIL import ImageDraw
+
+    pen = ImageDraw.Draw(strip)
+    keys: list[tuple[str, Colour]] = []
+    for kind, name in NAMES.items():
+        letters = sorted({d.label.rstrip("0123456789") for d in drawn if d.label and d.kind == kind})
+        if letters:
+            keys.append((f"{'/'.join(letters)} {name}", COLOURS[kind]))
+    rows = [*keys, *((note, PAPER) for note in notes)]
+    longest = max((_width(text, _font(32)) for text, _ in rows), default=1)
+    size = int(min(32, 32 * (strip.width - x - 20) / longest, strip.height / (1.35 * len(rows) + 0.6)))
+    for i, (text, colour) in enumerate(rows):
+        pen.text((x, (0.95 + 1.35 * i) * size), text, colour, _font(max(size, 10)), "lm")
