@@ -1,0 +1,62 @@
+"""Uncertainty budgets: several causes of error become one standard uncertainty.
+
+Source: JCGM 100:2008 (GUM), clauses 4.3 (type B), 5.1 and 5.2 (combination), annex G.4 (effective degrees of freedom).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One line of a budget.
+
+    Attributes:
+        name: what may be wrong.
+        u: standard uncertainty that it brings to the result, in the result's unit.
+        freedom: degrees of freedom behind `u`; infinite where the limits are taken as known.
+    """
+
+    name: str
+    u: float
+    freedom: float = math.inf
+
+
+def rectangular(half_width: float) -> float:
+    """Standard uncertainty of a value known to lie within ± `half_width`, anywhere alike (GUM 4.3.7)."""
+    return half_width / math.sqrt(3)
+
+
+def arcsine(amplitude: float) -> float:
+    """Standard uncertainty of a value that swings to and fro by ± `amplitude` (GUM H.1.3.4)."""
+    return amplitude / math.sqrt(2)
+
+
+def resolution(step: float) -> float:
+    """Standard uncertainty of a reading rounded to whole steps (GUM F.2.2.1)."""
+    return step / math.sqrt(12)
+
+
+def combined(causes: Iterable[Cause]) -> Cause:
+    """Independent causes together: root of the sum of squares, and the Welch–Satterthwaite freedom (GUM G.4.1)."""
+    causes = list(causes)
+    u2 = sum(c.u**2 for c in causes)
+    spent = sum(c.u**4 / c.freedom for c in causes)
+    return Cause("combined", math.sqrt(u2), u2**2 / spent if spent else math.inf)
+
+
+def propagated(jacobian: NDArray[np.float64], covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(k, k) covariance of k results from the (m, m) covariance of what they depend on (GUM 5.2.2).
+
+    Args:
+        jacobian: (k, m) change of each result with each input.
+        covariance: (m, m).
+    """
+    jacobian = np.atleast_2d(jacobian)
+    return np.asarray(jacobian @ covariance @ jacobian.T)

@@ -1,0 +1,265 @@
+"""Neighbours of a loop: which of them run tangent into each other, and where they meet after they have moved.
+
+An adjustment moves each line, arc and circle by its own parameters. Tangent neighbours are held tangent by condition
+equations (`tangencies`), then every junction is found anew (`rejoined`), so that the loop stays closed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from measure.features import PARAMETERS, Array, Feature, Point, direction, middle, right_normal, sweep_rad
+
+TANGENT_RAD = math.radians(6)
+"""Neighbours that meet at less than this and nearly touch are tangent."""
+TOUCH_MM = 0.03
+"""How far off touching two tangent neighbours may have been traced."""
+FLAT_RAD = math.radians(3)
+"""Lines that meet at less than this have no crossing worth computing."""
+FAR_MM = 1.0
+"""A junction that would jump further than this stays beside its old place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """Feature number `first` ends where number `second` starts."""
+
+    first: int
+    second: int
+    tangent: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """How far two neighbours are from being tangent, mm, and the gradient in the parameters of each."""
+
+    gap_mm: float
+    of_first: Array
+    of_second: Array
+
+
+def joints(features: Sequence[Feature]) -> list[Joint]:
+    """All junctions, loop by loop in the sense of travel; a circle has none."""
+    loops: dict[int, list[int]] = {}
+    for i, f in enumerate(features):
+        loops.setdefault(f.loop, []).append(i)
+    out = []
+    for members in loops.values():
+        if len(members) > 1:
+            for i, j in zip(members, [*members[1:], members[0]], strict=True):
+                out.append(Joint(i, j, _is_tangent(features[i], features[j])))
+    return out
+
+
+def heading(f: Feature, at_end: bool) -> Array:
+    """(2,) direction of travel at the start or end of a line or arc."""
+    if f.kind == "line":
+        return direction(f)
+    p = f.end if at_end else f.start
+    assert p is not None
+    assert f.centre is not None
+    r = np.subtract(p, f.centre)
+    r = r / np.hypot(*r)
+    return np.array([-r[1], r[0]]) * (1 if f.turn == "ccw" else -1)
+
+
+def _is_tangent(a: Feature, b: Feature) -> bool:
+    kinds = {a.kind, b.kind}
+    if not kinds <= {"line", "arc"} or kinds == {"line"}:
+        return False
+    u, w = heading(a, True), heading(b, False)
+    if abs(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)) > TANGENT_RAD:
+        return False
+    touch = tangency(a, b)
+    return touch is not None and abs(touch.gap_mm) < TOUCH_MM
+
+
+def tangency(a: Feature, b: Feature) -> Touch | None:
+    """The condition that two neighbours are tangent; None for two arcs of nearly one centre, which can't say."""
+    if a.kind == "line":
+        assert b.centre is not None
+        assert b.radius is not None
+        k = 1.0 if b.turn == "ccw" else -1.0
+        u, n, reach = direction(a), right_normal(a), middle(a) - b.centre
+        gap = float(reach @ n) - k * b.radius
+        return Touch(gap, np.array([1.0, float(reach @ u)]), np.array([-n[0], -n[1], -k]))
+    if b.kind == "line":
+        other = tangency(b, a)
+        return other and Touch(other.gap_mm, other.of_second, other.of_first)
+    assert a.centre is not None
+    assert b.centre is not None
+    assert a.radius is not None
+    assert b.radius is not None
+    apart = np.subtract(b.centre, a.centre)
+    d = float(np.hypot(*apart))
+    if d < 0.2:
+        return None
+    e = apart / d
+    if a.turn != b.turn:
+        return Touch(d - a.radius - b.radius, np.array([-e[0], -e[1], -1.0]), np.array([e[0], e[1], -1.0]))
+    s = 1.0 if a.radius > b.radius else -1.0
+    return Touch(d - s * (a.radius - b.radius), np.array([-e[0], -e[1], -s]), np.array([e[0], e[1], s]))
+
+
+def shifted(f: Feature, by: Array) -> Feature:
+    """The feature with its parameters changed; start and end of an arc go along, so that they stay on it."""
+    if f.kind == "curve" or not np.any(by):
+        return f
+    if f.kind == "line":
+        u, n, m = direction(f), right_normal(f), middle(f)
+        assert f.start is not None
+        assert f.end is not None
+        half = np.hypot(*np.subtract(f.end, f.start)) / 2
+        c, s = math.cos(by[1]), math.sin(by[1])
+        w = np.array([c * u[0] - s * u[1], s * u[0] + c * u[1]]) * half
+        m = m + by[0] * n
+        return replace(f, start=_point(m - w), end=_point(m + w))
+    assert f.centre is not None
+    assert f.radius is not None
+    c2 = np.add(f.centre, by[:2])
+    r2 = f.radius + float(by[2])
+    ends = [None if p is None else _on_circle(c2, r2, np.subtract(p, f.centre) + c2) for p in (f.start, f.end)]
+    return replace(f, centre=_point(c2), radius=r2, start=ends[0], end=ends[1])
+
+
+def shifted_all(features: Sequence[Feature], by: Array) -> list[Feature]:
+    """Each feature with its share of the stacked changes (m,)."""
+    out, at = [], 0
+    for f in features:
+        n = PARAMETERS[f.kind]
+        out.append(shifted(f, by[at : at + n]))
+        at += n
+    return out
+
+
+def rejoined(features: Sequence[Feature], found: Sequence[Joint]) -> list[Feature]:
+    """The same lines, circles and curves with junctions where neighbours really meet.
+
+    Lines and centres and radii are left as they are; only starts and ends move along them. A curve is stretched
+    between its new ends.
+
+    Args:
+        features: moved features.
+        found: junctions as `joints` found them before the move.
+    """
+    starts: dict[int, Point] = {}
+    ends: dict[int, Point] = {}
+    for j in found:
+        a, b = features[j.first], features[j.second]
+        ends[j.first] = starts[j.second] = _point(_meeting(a, b, j.tangent))
+    return [_with_ends(f, starts.get(i), ends.get(i)) for i, f in enumerate(features)]
+
+
+def _meeting(a: Feature, b: Feature, tangent: bool) -> Array:
+    old = (np.array(_last(a)) + np.array(_first(b))) / 2
+    if "curve" in (a.kind, b.kind):
+        other = b if a.kind == "curve" else a
+        return old if other.kind == "curve" else _foot(other, old)
+    if tangent:
+        return _tangent_point(a, b)
+    crossings = _crossings(a, b)
+    if len(crossings):
+        best: Array = crossings[np.argmin(np.hypot(*(crossings - old).T))]
+        if np.hypot(*(best - old)) < FAR_MM:
+            return best
+    # No crossing, or one far away: beside the old place, on the line rather than on the arc.
+    if a.kind == "line" and b.kind != "line":
+        return _foot(a, old)
+    if b.kind == "line" and a.kind != "line":
+        return _foot(b, old)
+    return (_foot(a, old) + _foot(b, old)) / 2
+
+
+def _tangent_point(a: Feature, b: Feature) -> Array:
+    if a.kind == "line" or b.kind == "line":
+        line, arc = (a, b) if a.kind == "line" else (b, a)
+        return _foot(line, np.array(arc.centre))
+    ca, cb = np.array(a.centre), np.array(b.centre)
+    e = (cb - ca) / np.hypot(*(cb - ca))
+    assert a.radius is not None
+    assert b.radius is not None
+    if a.turn == b.turn and a.radius < b.radius:
+        return np.asarray((ca - e * a.radius + cb - e * b.radius) / 2)
+    s = 1.0 if a.turn == b.turn else -1.0
+    return np.asarray((ca + e * a.radius + cb + s * e * b.radius) / 2)
+
+
+def _crossings(a: Feature, b: Feature) -> Array:
+    """(k, 2) points that two lines, or a line and a circle, or two circles have in common."""
+    if a.kind == "line" and b.kind == "line":
+        u, w, apart = direction(a), direction(b), middle(b) - middle(a)
+        cross = u[0] * w[1] - u[1] * w[0]
+        if abs(cross) < math.sin(FLAT_RAD):
+            return np.zeros((0, 2))
+        return np.array([middle(a) + u * (apart[0] * w[1] - apart[1] * w[0]) / cross])
+    if a.kind == "line" or b.kind == "line":
+        line, arc = (a, b) if a.kind == "line" else (b, a)
+        assert arc.radius is not None
+        foot = _foot(line, np.array(arc.centre))
+        half2 = arc.radius**2 - float(((foot - arc.centre) ** 2).sum())
+        if half2 < 0:
+            return np.zeros((0, 2))
+        u = direction(line)
+        return np.array([foot - u * math.sqrt(half2), foot + u * math.sqrt(half2)])
+    ca, apart = np.array(a.centre), np.subtract(b.centre, a.centre)  # type: ignore[arg-type]
+    d = float(np.hypot(*apart))
+    assert a.radius is not None
+    assert b.radius is not None
+    if d < 1e-9:
+        return np.zeros((0, 2))
+    along = (d**2 + a.radius**2 - b.radius**2) / (2 * d)
+    half2 = a.radius**2 - along**2
+    if half2 < 0:
+        return np.zeros((0, 2))
+    e = apart / d
+    across = np.array([-e[1], e[0]]) * math.sqrt(half2)
+    return np.array([ca + e * along - across, ca + e * along + across])
+
+
+def _foot(f: Feature, p: Array) -> Array:
+    """Nearest point of the line or circle that a feature lies on."""
+    if f.kind == "line":
+        u = direction(f)
+        return np.asarray(middle(f) + u * ((p - middle(f)) @ u))
+    assert f.radius is not None
+    return np.array(_on_circle(np.array(f.centre), f.radius, p))
+
+
+def _on_circle(centre: Array, radius: float, near: Array) -> Point:
+    d = near - centre
+    return _point(centre + d * (radius / max(float(np.hypot(*d)), 1e-12)))
+
+
+def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
+    if start is None or end is None or f.kind == "circle":
+        return f
+    if f.kind == "curve":
+        points = np.array(f.points)
+        t = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
+        t = (t / max(t[-1], 1e-12))[:, None]
+        points = points + (1 - t) * np.subtract(start, points[0]) + t * np.subtract(end, points[-1])
+        return replace(f, points=tuple(_point(p) for p in points))
+    new = replace(f, start=start, end=end)
+    if f.kind == "line":  # never turned round
+        return new if direction(new) @ direction(f) > 0 else f
+    return new if abs(sweep_rad(new) - sweep_rad(f)) < 1.0 else f
+
+
+def _first(f: Feature) -> Point:
+    p = f.points[0] if f.points else f.start
+    assert p is not None
+    return p
+
+
+def _last(f: Feature) -> Point:
+    p = f.points[-1] if f.points else f.end
+    assert p is not None
+    return p
+
+
+def _point(p: Array) -> Point:
+    return (float(p[0]), float(p[1]))
