@@ -22,8 +22,8 @@ Array = NDArray[np.float64]
 
 STEP_PX = 0.5
 """Spacing of the samples along a profile."""
-GRID_PX = 0.25
-"""Spacing of the positions that are tried."""
+WALL_GRID_PX = 0.5
+"""Widths of walls are rounded to this, so that one set of solvers serves many profiles."""
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
 """Linear RGB to lightness, red-against-rest and blue-against-rest: noise and JPEG chroma blur are then in separate
@@ -121,19 +121,23 @@ class Layout:
     """Which columns of a level sequence stand where, and how firmly each slope is held at nought."""
 
     has_wall: bool
-    has_wall_slope: bool
+    has_wall_shape: bool
 
     @classmethod
     def of(cls, wall_px: float) -> Layout:
         return cls(wall_px >= 0.75, wall_px >= 4)
+
+    def level_columns(self) -> list[int]:
+        """Columns that are levels of light; the others are slopes and bends."""
+        return [0, 2, *([4] if self.has_wall else []), -1]
 
     def ridge(self) -> list[float]:
         """Prior weights of the columns: levels free, slopes per pixel small."""
         out = [0.0, SLOPE_RIDGE, 0.0, SLOPE_RIDGE]
         if self.has_wall:
             out.append(1e-3)
-        if self.has_wall_slope:
-            out.append(0.3)
+        if self.has_wall_shape:
+            out += [0.3, 0.6]
         return [*out, 1e-3]
 
 
@@ -142,11 +146,11 @@ SLOPE_RIDGE = 3.0
 to follow a soft shadow."""
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=512)
 def _solver(
     n: int, first: float, wall_px: float, xs: tuple[float, ...], gs: tuple[float, ...], sigma: float
 ) -> tuple[Array, Array]:
-    """Orthonormal bases (x, g, n, k) of the level sequences, and the (x, g, k, k) maps from them to levels."""
+    """Orthonormal bases (n, x*g*k) of the level sequences, and the (x*g, k, k) maps from them to levels."""
     layout = Layout.of(wall_px)
     s = first + np.arange(n) * STEP_PX
     x = np.array(xs)[:, None, None]
@@ -157,14 +161,15 @@ def _solver(
     columns = [1 - upper, np.minimum(s - (x - wall_px), 0) * (1 - upper), outer, np.maximum(s - (x + g), 0) * outer]
     if layout.has_wall:
         columns.append(upper - lower)
-    if layout.has_wall_slope:
-        columns.append((upper - lower) * (s - (x - wall_px / 2)) / wall_px)
+    if layout.has_wall_shape:
+        t = 2 * (s - (x - wall_px / 2)) / wall_px
+        columns += [(upper - lower) * t, (upper - lower) * (1.5 * t**2 - 0.5)]
     columns.append(lower - outer)
-    basis = np.stack(np.broadcast_arrays(*columns), -1)
+    basis = np.stack(np.broadcast_arrays(*columns), -1).reshape(len(xs) * len(gs), n, -1)
+    gram = basis.transpose(0, 2, 1) @ basis + np.diag(np.array(layout.ridge()) + 1e-6)
+    back = np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
     k = basis.shape[-1]
-    held = np.broadcast_to(np.diag(np.sqrt(layout.ridge()) + 1e-6), (*basis.shape[:2], k, k))
-    q, r = np.linalg.qr(np.concatenate([basis, held], 2))
-    return q[:, :, :n], np.linalg.inv(r)
+    return np.ascontiguousarray((basis @ back).transpose(1, 0, 2).reshape(n, -1), np.float32), back.reshape(-1, k, k)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,29 +225,36 @@ def evidence(
     Method: variable projection (Golub & Pereyra 1973): levels are solved linearly for every position.
     """
     b, n, _ = p.light.shape
-    bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px * 4) / 4)
-    rss = np.empty((b, len(xs_px), len(gs_px), 3))
-    extra = np.empty((b, len(xs_px), len(gs_px)))
+    bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px / WALL_GRID_PX) * WALL_GRID_PX)
+    shape = (len(xs_px), len(gs_px))
+    rss = np.empty((b, *shape, 3), np.float32)
+    extra = np.empty((b, *shape), np.float32)
     xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
     free = 0
+    centred = p.light - p.light.mean(1, keepdims=True)      # levels are relative, so that float32 carries enough digits
     for wall in np.unique(bins):
         at = np.nonzero(bins == wall)[0]
         layout = Layout.of(float(wall))
-        y = p.light[at]
+        y = np.asarray(centred[at], np.float32)
         total = (y**2).sum(1)
         coef = []
         for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, 0.7), np.hypot(sigma_px, 0.7))):
-            q, back = _solver(n, float(p.offsets_px[0]), float(wall), xs, gs, float(sigma))
-            m = np.einsum("xgnk,bn->bxgk", q, y[..., c], optimize=True)
+            q, back = _solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4))
+            m = (y[..., c] @ q).reshape(len(at), *shape, -1)
             rss[at, :, :, c] = total[:, None, None, c] - (m**2).sum(-1)
-            coef.append(np.einsum("xgjk,bxgk->bxgj", back, m, optimize=True))
-        free = max(free, q.shape[-1])
-        extra[at] = _level_cost(np.stack(coef, -1), layout, np.array(gs_px))
+            k = m.shape[-1]
+            levels = np.matmul(back.astype(np.float32), m.reshape(len(at), -1, k, 1))[..., 0]
+            coef.append(levels.reshape(*m.shape))
+        free = max(free, k)
+        levels = np.stack(coef, -1)
+        for column in layout.level_columns():
+            levels[..., column, :] += p.light[at].mean(1)[:, None, None]
+        extra[at] = _level_cost(levels, layout, np.array(gs_px))
     rss = np.maximum(rss, 0)
     if variance is None:
         best = rss.reshape(b, -1, 3).min(1)
         variance = np.maximum(np.median(best, 0) / (n - free), np.array([1.5e-3, 1.5e-3, 1.5e-3]) ** 2)
-    cost = (rss * (CHANNEL_WEIGHTS / (2 * variance * CORRELATED))).sum(-1) + extra
+    cost = np.asarray((rss * (CHANNEL_WEIGHTS / (2 * variance * CORRELATED))).sum(-1) + extra, float)
     return Evidence(xs_px, cost, np.asarray(variance))
 
 

@@ -81,7 +81,7 @@ def run(
     upper = bool(wall.mean() <= 0)
     points = p_high if upper else p_low
     wall = np.maximum(wall, 0).reshape(-1, width).mean(1)
-    profiles = take(light, points, normals, INNER_PX + reach_px + wall.max(), OUTER_PX + reach_px, width)
+    profiles = take(light, points, normals, INNER_PX + reach_px + np.ceil(wall.max()), OUTER_PX + reach_px, width)
     xs = np.arange(-reach_px, reach_px + 1e-9, 0.5 if reach_px > 4 else 0.25)
     found = evidence(profiles, wall, xs, SHADOW_CORES_PX, sigma_px)
     middle = slice(width // 2, None, width)

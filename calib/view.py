@@ -42,6 +42,25 @@ def project(parameters: Array, points_mm: Array) -> Array:
     return np.asarray(q * parameters[6] + parameters[7:9])
 
 
+def projection_derivative(parameters: Array, points_mm: Array) -> tuple[Array, Array]:
+    """Change of `project` with the parameters, (n, 2, 10), and with the points themselves, (n, 2, 3)."""
+    R = rotation(parameters[:3])
+    f, k = parameters[6], parameters[9]
+    p = points_mm @ R.T + parameters[3:6]
+    q = p[:, :2] / p[:, 2:]
+    r2 = (q**2).sum(1)
+    by_q = (1 + k * r2)[:, None, None] * np.eye(2) + 2 * k * q[:, :, None] * q[:, None, :]
+    q_by_p = np.concatenate([np.broadcast_to(np.eye(2), (len(p), 2, 2)), -q[:, :, None]], 2) / p[:, 2, None, None]
+    by_p = f * by_q @ q_by_p
+    turns = derivative(lambda v: rotation(v), parameters[:3], np.full(3, 1e-6))
+    by_turn = np.einsum("nij,jkl,nk->nil", by_p, turns, points_mm)
+    by_focal = q * (1 + k * r2)[:, None]
+    by_centre = np.broadcast_to(np.eye(2), (len(p), 2, 2))
+    by_radial = f * q * r2[:, None]
+    columns = [by_turn, by_p, by_focal[:, :, None], by_centre, by_radial[:, :, None]]
+    return np.concatenate(columns, 2), by_p @ R
+
+
 def derivative(function: Callable[[Array], Array], at: Array, steps: Array) -> Array:
     """Central differences: (..., p) change of function's value with each of its p arguments."""
     columns = []
@@ -50,10 +69,6 @@ def derivative(function: Callable[[Array], Array], at: Array, steps: Array) -> A
         d[i] = h
         columns.append((function(at + d) - function(at - d)) / (2 * h))
     return np.stack(columns, -1)
-
-
-STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-2, 1e-2, 1e-2, 1e-6])
-"""Steps for differences, well above rounding and well below curvature."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +104,10 @@ class View:
         return to_plane(self.parameters, points_px, height_mm)
 
     def plane_sensitivity(self, points_px: Array, height_mm: Array | float = 0.0) -> Array:
-        """(n, 2, 10) change of `plane` with each parameter."""
-        return derivative(lambda q: to_plane(q, points_px, height_mm), self.parameters, STEPS)
+        """(n, 2, 10) change of `plane` with each parameter: the point must move so that its pixel stays."""
+        points = np.c_[self.plane(points_px, height_mm), np.broadcast_to(height_mm, len(points_px))]
+        by_parameter, by_point = projection_derivative(self.parameters, points)
+        return -np.linalg.solve(by_point[:, :, :2], by_parameter)
 
     def mm_per_px(self, point_mm: Array) -> float:
         """Size of a pixel on the plane at a point."""
@@ -201,15 +218,58 @@ the whole side, and a bow of its middle against its ends. Found with rendered ph
 
 def side_points(side: int, along: Array, width_mm: float, height_mm: float, z_mm: float) -> Array:
     """(n, 3) points on a side of the rectangle, counter-clockwise from the bottom side."""
-    w, h = width_mm / 2, height_mm / 2
-    n = np.ones_like(along)
-    x, y = [
-        (along * 2 * w, -h * n),
-        (w * n, along * 2 * h),
-        (-along * 2 * w, h * n),
-        (-w * n, -along * 2 * h),
-    ][side]
-    return np.stack([x, y, z_mm * n], 1)
+    x, y = _side(side, along)
+    return np.stack([x * width_mm, y * height_mm, np.full_like(along, z_mm)], 1)
+
+
+def _side(side: int, along: Array) -> tuple[Array, Array]:
+    """Points on a side as shares of width and height."""
+    half = np.full_like(along, 0.5)
+    return [(along, -half), (half, along), (-along, half), (-half, -along)][side]
+
+
+@dataclass(frozen=True, slots=True)
+class _Observations:
+    """All sides' points in one piece, for the solver."""
+
+    side: NDArray[np.intp]
+    x: Array
+    y: Array
+    upper: Array
+    bow: Array
+    points_px: Array
+    normals_px: Array
+    sigma_px: Array
+
+    @classmethod
+    def of(cls, sides: list[SideEdges]) -> _Observations:
+        x, y = (np.concatenate(c) for c in zip(*(_side(s.side, s.along) for s in sides), strict=True))
+        return cls(
+            np.concatenate([np.full(len(s.along), s.side) for s in sides]),
+            x,
+            y,
+            np.concatenate([np.full(len(s.along), float(s.upper)) for s in sides]),
+            np.concatenate([1 - 8 * s.along**2 for s in sides]),
+            *(np.concatenate([getattr(s, k) for s in sides]) for k in ("points_px", "normals_px", "sigma_px")),
+        )
+
+    def misfit(self, v: Array) -> Array:
+        """(n,) located points less the model's, along the normals; v: view, width, height, thickness, offsets, bows."""
+        X = np.stack([self.x * v[10], self.y * v[11], self.upper * v[12]], 1)
+        r = ((self.points_px - project(v[:10], X)) * self.normals_px).sum(1)
+        return np.asarray(r - v[13 + self.side] - v[17 + self.side] * self.bow)
+
+    def derivative(self, v: Array) -> Array:
+        """(n, 21) change of `misfit`."""
+        X = np.stack([self.x * v[10], self.y * v[11], self.upper * v[12]], 1)
+        by_view, by_point = projection_derivative(v[:10], X)
+        along = np.concatenate([by_view, by_point * np.stack([self.x, self.y, self.upper], 1)[:, None]], 2)
+        A = np.zeros((len(X), 21))
+        A[:, :13] = -np.einsum("nk,nkp->np", self.normals_px, along)
+        rows = np.arange(len(X))
+        A[rows, 13 + self.side] = -1
+        A[rows, 17 + self.side] = -self.bow
+        return A
 
 
 def solve(
@@ -227,47 +287,28 @@ def solve(
     Raises:
         numpy.linalg.LinAlgError: the sides don't determine a view.
     """
-    q = np.r_[start, rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm, np.zeros(8)]
-    mean = np.r_[np.zeros(6), prior.focal_px, prior.centre_px, prior.radial, q[10], q[11], q[12], np.zeros(8)]
-    sd = np.r_[
-        np.full(6, np.inf),
-        prior.focal_px * prior.focal_relative,
-        prior.centre_sd_px,
-        prior.centre_sd_px,
-        prior.radial_sd,
-        rectangle.width_sd_mm,
-        rectangle.height_sd_mm,
-        max(rectangle.thickness_sd_mm, 1e-6),
-        np.full(4, SIDE_SD_PX),
-        np.full(4, BOW_SD_PX),
-    ]
-    steps = np.r_[STEPS, 1e-3, 1e-3, 1e-3, np.full(8, 1e-3)]
-    sigma = np.concatenate([s.sigma_px for s in sides])
-
-    def misfit(v: Array) -> Array:
-        out = []
-        for s in sides:
-            X = side_points(s.side, s.along, v[10], v[11], v[12] if s.upper else 0.0)
-            out.append(((s.points_px - project(v[:10], X)) * s.normals_px).sum(1) - v[13 + s.side] - v[17 + s.side] * (1 - 8 * s.along**2))
-        return np.concatenate(out)
-
-    weight = np.ones_like(sigma)
+    seen = _Observations.of(sides)
+    size = np.array([rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm])
+    size_sd = [rectangle.width_sd_mm, rectangle.height_sd_mm, max(rectangle.thickness_sd_mm, 1e-6)]
+    q = np.r_[start, size, np.zeros(8)]
+    mean = np.r_[np.zeros(6), prior.focal_px, prior.centre_px, prior.radial, size, np.zeros(8)]
+    camera_sd = [prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd]
+    sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, np.full(4, SIDE_SD_PX), np.full(4, BOW_SD_PX)]
     inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
+    weight, spread = np.ones_like(seen.sigma_px), 1.0
     for turn in range(12):
-        r = misfit(q)
-        A = derivative(misfit, q, steps)
-        W = weight / sigma**2
+        r, A = seen.misfit(q), seen.derivative(q)
+        W = weight / seen.sigma_px**2
         N = A.T @ (A * W[:, None]) + np.diag(inverse)
         step = np.linalg.solve(N, -(A.T @ (W * r)) - inverse * (q - mean))
         q = q + step
-        scaled = np.abs(misfit(q)) / sigma
+        scaled = np.abs(seen.misfit(q)) / seen.sigma_px
         spread = max(1.0, 1.48 * float(np.median(scaled)))
         weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
-        if turn > 3 and np.abs(step / steps).max() < 0.1:
+        if turn > 2 and np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max() < 0.01:
             break
-    r = misfit(q)
-    A = derivative(misfit, q, steps)
-    W = weight / (sigma * spread) ** 2
+    r, A = seen.misfit(q), seen.derivative(q)
+    W = weight / (seen.sigma_px * spread) ** 2
     cov = np.linalg.inv(A.T @ (A * W[:, None]) + np.diag(inverse))
     chi2 = float((W * r**2).sum() + (inverse * (q - mean) ** 2).sum())
     at = np.cumsum([0, *(len(s.along) for s in sides)])
