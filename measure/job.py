@@ -173,7 +173,7 @@ def write(
     force: bool = False,
     outdated: Iterable[str] = (),
     merged: Iterable[str] = (),
-    taken: str | None = None,
+    taken: Iterable[str] = (),
 ) -> list[Path]:
     """Put a step's files into the job, all or none.
 
@@ -184,7 +184,7 @@ def write(
         outdated: files of later steps that no longer hold; they are taken away where they are jawline's own.
         merged: files whose new content holds all of the old one, so that they may be replaced whoever wrote them;
             what a person has changed goes on counting as theirs.
-        taken: fingerprint of a readings file, to be remembered.
+        taken: fingerprints of readings files, to be remembered.
 
     Returns:
         The paths written.
@@ -206,7 +206,7 @@ def write(
 
 
 def _put(
-    folder: Path, files: Mapping[str, bytes], outdated: Iterable[str], merged: set[str], taken: str | None
+    folder: Path, files: Mapping[str, bytes], outdated: Iterable[str], merged: set[str], taken: Iterable[str]
 ) -> None:
     """Write everything beside its place, then move it there; the manifest knows old and new files meanwhile."""
     manifest = Manifest.read(folder)
@@ -224,8 +224,7 @@ def _put(
             del manifest.files[name]
         for name in own:
             manifest.files[name] = manifest.files[name][-1:]
-        if taken and taken not in manifest.taken:
-            manifest.taken.append(taken)
+        manifest.taken += [t for t in taken if t not in manifest.taken]
         os.replace(beside(MANIFEST, manifest.content()), folder / MANIFEST)
 
 

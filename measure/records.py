@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
 
 from calib.errors import JobRefused
+from measure.dimensions import Dimension
 from measure.features import PARAMETERS, Estimate, Feature, Kind, Turn
+from measure.tracing import Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
 OPEN_BY_MM = 0.2
@@ -103,7 +105,7 @@ class AdjustmentRecord(Record):
 class JobRecord(Record):
     """The whole of `trace.json` or `measured.json`."""
 
-    schema_: Literal["jawline/1"] = Field(SCHEMA, alias="schema")
+    schema_: Literal["jawline/1"] = Field(default=SCHEMA, alias="schema")
     units: Literal["mm"] = "mm"
     part: str = ""
     photo: str = ""
@@ -143,6 +145,24 @@ def feature_record(f: Feature) -> FeatureRecord:
         turn=f.turn,
         points=None if f.points is None else tuple((round(x, 5) + 0.0, round(y, 5) + 0.0) for x, y in f.points),
         origin=f.origin,
+    )
+
+
+def dimension_record(d: Dimension) -> DimensionRecord:
+    """A dimension as it is written."""
+    value, u95 = rounded((d.value_mm, d.u95_mm), 5)
+    return DimensionRecord(kind=d.kind, features=d.features, value_mm=value, u95_mm=u95, basis=d.basis)
+
+
+def scale_record(s: Scale) -> ScaleRecord:
+    """A scale as it is written."""
+    return ScaleRecord(
+        reference=s.reference,
+        mm_per_px=float(f"{s.mm_per_px:.7g}"),
+        u95_relative=float(f"{s.u95_relative:.4g}"),
+        camera_height_mm=round(s.camera_height_mm, 2),
+        tilt_deg=round(s.tilt_deg, 2),
+        lens=s.lens,
     )
 
 
@@ -222,6 +242,11 @@ def to_text(record: JobRecord) -> str:
         if f["origin"] == "seen":
             f.pop("origin")
     return _lines(plain, 0) + "\n"
+
+
+def for_scripts(record: JobRecord) -> dict[str, Any]:
+    """The record as plain JSON values, without the covariance."""
+    return record.model_dump(mode="json", by_alias=True, exclude_none=True, exclude={"adjustment", "made_from"})
 
 
 def _lines(value: Any, depth: int) -> str:

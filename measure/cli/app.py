@@ -1,0 +1,45 @@
+"""The commands, put together."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from measure.cli import demo, draw, read, reconcile, sketch, trace
+
+app = typer.Typer(
+    name="jawline",
+    help=(
+        "One photo of a flat part beside a bank-size card, and a few caliper readings, become a dimensioned sketch "
+        "that says how sure it is of each number.\n\nIn steps: trace, read, reconcile, sketch. All in one: draw. "
+        "A whole example: demo."
+    ),
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command("trace")(trace.trace)
+app.command("read")(read.read)
+app.command("reconcile")(reconcile.reconcile)
+app.command("sketch")(sketch.sketch)
+app.command("draw")(draw.draw)
+app.command("demo")(demo.demo)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"jawline {version('jawline')}")
+        raise typer.Exit
+
+
+@app.callback()
+def common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which version.")
+    ] = False,
+) -> None:
+    """Options before the command."""

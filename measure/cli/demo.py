@@ -1,0 +1,25 @@
+"""jawline demo: the whole job on a sample."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from measure.cli import options
+from measure.cli.show import show
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the job goes.")] = Path("jawline-demo"),
+    force: options.Force = False,
+    json: options.Json = False,
+) -> None:
+    """Run the whole job on a sample, with readings."""
+    from measure import sample
+    from measure.steps.draw import Drawing
+    from measure.steps.draw import draw as all_steps
+
+    wanted = Drawing(sample.photo(), sample.THICKNESS_MM, "part", readings=sample.readings(), name=sample.NAME)
+    show(all_steps(wanted, out, force=force, say=None if json else typer.echo), json)

@@ -1,0 +1,38 @@
+"""jawline draw: the whole job in one command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from measure.cli import options
+from measure.cli.show import show
+
+
+def draw(
+    photo: options.Photo,
+    thickness: options.Thickness = None,
+    readings: Annotated[Path | None, typer.Option("--readings", metavar="FILE", help="Caliper readings, CSV.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="The job's folder; PHOTO-job by default.")
+    ] = None,
+    reference: options.Reference = None,
+    lens: options.Lens = None,
+    subject: options.SubjectOption = "part",
+    name: options.Name = None,
+    tools: options.Tools = None,
+    force: options.Force = False,
+    json: options.Json = False,
+) -> None:
+    """Photo and readings to the finished sketch, in one go."""
+    kind = options.subject_of(subject)
+    height_mm = None if thickness is None and readings else options.thickness_mm(thickness, kind)
+    options.reference_of(reference)
+    from measure.steps.draw import Drawing
+    from measure.steps.draw import draw as all_steps
+
+    folder = out or Path(f"{photo.stem}-job")
+    wanted = Drawing(photo, height_mm, kind, readings=readings, lens=lens, name=name, tools=tools)
+    show(all_steps(wanted, folder, force=force), json)

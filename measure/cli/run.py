@@ -1,0 +1,74 @@
+"""Run the commands so that whatever goes wrong ends in one sentence and the right exit code.
+
+0 done; 1 the photo or the readings can't be trusted; 2 wrong usage. With --json the error is an object on standard
+output too. JAWLINE_DEBUG=1 shows the traceback of what nobody expected.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from calib.errors import JawlineError
+
+if TYPE_CHECKING:
+    import typer
+
+
+def run(app: typer.Typer, arguments: Sequence[str]) -> int:
+    """Run the command line.
+
+    Returns:
+        The exit code.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        code = app(args=list(arguments) or ["--help"], prog_name="jawline", standalone_mode=False)
+        sys.stdout.flush()
+        return code if isinstance(code, int) else 0
+    except JawlineError as why:
+        return _fail(arguments, why.text, why.code, why.exit_code)
+    except BrokenPipeError:
+        # The reader has gone (`| head`): whatever was to be written is written. Keep the interpreter from complaining.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return _fail(arguments, "Stopped; nothing half-written is left.", "stopped", 130)
+    except Exception as why:
+        if hasattr(why, "format_message"):  # the command-line parser's own: an unknown option, a missing argument
+            return _fail(arguments, _usage(why), "usage", 2)
+        if type(why).__name__ in ("Exit", "Abort"):
+            return int(getattr(why, "exit_code", 1))
+        if os.environ.get("JAWLINE_DEBUG") == "1":
+            raise
+        kind = type(why).__name__
+        text = (
+            "jawline ran out of memory: close other programs or use a smaller photo."
+            if isinstance(why, MemoryError)
+            else f"jawline met something that it was not made for ({kind}: {_one_line(why)}): please report it; "
+            "JAWLINE_DEBUG=1 shows where."
+        )
+        return _fail(arguments, text, "unexpected", 1)
+
+
+def _usage(why: Exception) -> str:
+    words = str(why.format_message())  # type: ignore[attr-defined]
+    command = getattr(getattr(why, "ctx", None), "command_path", "jawline")
+    return f"{words.rstrip('.')}: see `{command} --help`."
+
+
+def _one_line(why: Exception) -> str:
+    return " ".join(str(why).split())[:200]
+
+
+def _fail(arguments: Sequence[str], text: str, code: str, exit_code: int) -> int:
+    if "--json" in arguments:
+        print(json.dumps({"error": {"code": code, "text": text}}, ensure_ascii=False))
+        sys.stdout.flush()
+    print(" ".join(text.split()), file=sys.stderr)
+    return exit_code

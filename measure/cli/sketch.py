@@ -1,0 +1,15 @@
+"""jawline sketch: measured.json -> sketch.dxf, sketch.svg, sketch.pdf."""
+
+from __future__ import annotations
+
+from measure.cli import options
+from measure.cli.show import show
+
+
+def sketch(
+    job: options.Folder, name: options.Name = None, force: options.Force = False, json: options.Json = False
+) -> None:
+    """Draw the dimensioned sketch, true to size."""
+    from measure.steps import sketch as step
+
+    show(step.sketch(job, name=name, force=force), json)

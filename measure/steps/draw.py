@@ -1,0 +1,108 @@
+"""All steps in turn: from a photo and a file of readings to the finished sketch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from calib.errors import WrongUsage
+from measure import job, records
+from measure.steps import Done
+from measure.steps.read import parsed, read, tools_of
+from measure.steps.reconcile import measured_record, reconcile
+from measure.steps.sketch import sketch
+from measure.steps.trace import trace
+from measure.tracing import Subject
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What is wanted: a photo, what is known of it, and where its readings are.
+
+    `thickness_mm` may be None where the readings have it.
+    """
+
+    photo: Path
+    thickness_mm: float | None
+    subject: Subject
+    readings: Path | None = None
+    lens: Path | None = None
+    name: str | None = None
+    tools: Path | None = None
+
+
+def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
+    """The whole job.
+
+    Args:
+        wanted: photo and readings.
+        folder: the job.
+        force: overwrite what is not jawline's own.
+        say: told a line after each step.
+
+    Raises:
+        JawlineError: whatever a step refuses; no sketch is then written.
+    """
+    if wanted.readings is not None and not wanted.readings.is_file():
+        raise WrongUsage(f"There is no file of readings {wanted.readings}: check the name and the folder.", "no-file")
+    names = (job.TRACE, job.PICTURE, job.OUTLINE, job.MEASURED, *job.SKETCHES)
+    job.check_writable(folder, (*names, job.READINGS) if wanted.readings else names, force)
+    tell = say or (lambda line: None)
+    done = [
+        trace(
+            wanted.photo,
+            folder,
+            _thickness_mm(wanted),
+            wanted.subject,
+            lens=wanted.lens,
+            name=wanted.name,
+            force=force,
+        )
+    ]
+    tell(f"trace      {done[-1].lines[0]}")
+    if wanted.readings is not None:
+        done.append(read(folder, [str(wanted.readings)], tools=wanted.tools, replace=True, force=force))
+        tell(f"read       {done[-1].lines[0]}")
+    done.append(reconcile(folder, tools=wanted.tools, force=force))
+    tell(f"reconcile  {done[-1].lines[0]}")
+    done.append(sketch(folder, name=wanted.name, force=force))
+    tell(f"sketch     {done[-1].lines[0]}")
+    files = tuple(dict.fromkeys(p for d in done for p in d.files))
+    cautions = tuple(dict.fromkeys(c for d in done for c in d.cautions))
+    record = measured_record(folder)
+    return Done("draw", files, ending(folder, record), records.for_scripts(record), cautions)
+
+
+def _thickness_mm(wanted: Drawing) -> float:
+    """As given, or the mean of the thickness readings."""
+    if wanted.thickness_mm is not None:
+        return wanted.thickness_mm
+    assert wanted.readings is not None
+    readings = parsed(wanted.readings.read_bytes(), wanted.readings.name, tools_of(Path(), wanted.tools))
+    values = [r.value_mm for r in readings if r.kind == "thickness"]
+    if values:
+        return sum(values) / len(values)
+    if wanted.subject == "opening":
+        return 0.0
+    raise WrongUsage(
+        "The part's thickness is missing: give it as --thickness 4.2, or as a thickness reading in "
+        f"{wanted.readings.name} (--thickness 0 goes on without it, with wider uncertainties).",
+        "thickness",
+    )
+
+
+def ending(folder: Path, record: records.JobRecord) -> tuple[str, ...]:
+    """Where the sketch lies, and the three numbers that matter: how sure, by what scale, checked by what."""
+    worst = max(record.dimensions, key=lambda d: d.u95_mm, default=None)
+    suspects = sum(r.verdict == "suspect" for r in record.readings)
+    kept = len(record.readings) - suspects
+    lines = [f"The sketch lies in {folder / job.SKETCHES[2]} (also .svg and .dxf).", ""]
+    numbers = []
+    if worst is not None:
+        what = f"{worst.kind} {' '.join(worst.features)}"
+        numbers.append((f"± {worst.u95_mm:.2f} mm", f"the least certain of all dimensions ({what})"))
+    scale = f"the photo's scale by the card alone ({record.scale.mm_per_px:.4f} mm a pixel)"
+    numbers.append((f"± {100 * record.scale.u95_relative:.2f} %", scale))
+    numbers.append((f"{kept} of {len(record.readings)}", f"caliper readings kept, {suspects} suspect"))
+    return (*lines, *(f"  {number:10}  {words}" for number, words in numbers))

@@ -1,0 +1,192 @@
+"""Readings into readings.csv: from files or from words; what stands there already, mended by hand or not, stays."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from calib.errors import ReadingsRefused, WrongUsage
+from calib.jaws import TOOLS, Tool, read_tools
+from measure import job, records
+from measure.features import Estimate
+from measure.jaw_reach import check_readings
+from measure.readings import COLUMNS, Reading, read_csv, read_words, write_csv
+from measure.steps import Done, counted
+from measure.tracing import Caution, Subject
+
+TOOLS_FILE = "tools.toml"
+MAX_FILE_MB = 2
+
+
+def read(
+    folder: Path, given: Sequence[str], *, tools: Path | None = None, replace: bool = False, force: bool = False
+) -> Done:
+    """Take readings into a job.
+
+    Args:
+        folder: the job.
+        given: names of CSV files, or words such as ``width E1 E3 24.31``.
+        tools: the user's own tools; remembered in the job.
+        replace: instead of the readings that are there.
+        force: take a file in although it was taken already, and overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: no such job or file, or trace has not been run.
+        ReadingsRefused: what can't be understood or does not fit the outline.
+    """
+    record = records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), str(folder / job.TRACE))
+    outline, subject = records.estimate(record, job.TRACE), record.subject
+    known = tools_of(folder, tools)
+    before = b"" if replace else _present(folder)
+    old = checked(before, str(folder / job.READINGS), outline, subject, known) if before.strip() else ()
+    paths, words = _files_and_words(given)
+    contents = {path: _file(path) for path in paths}
+    seen = set() if replace or force else _taken_before(folder, old, contents, outline, subject, known)
+    new = list(read_words(words, known)) if words else []
+    check_readings(new, outline, subject)
+    for path, content in contents.items():
+        if path not in seen:
+            new += checked(content, path.name, outline, subject, known)
+    files = {}
+    if new and before.strip():
+        files[job.READINGS] = appended(before, new)
+    elif new:
+        whole = [*contents.values()] if len(contents) == 1 and not words else [write_csv(new).encode()]
+        files[job.READINGS] = whole[0]
+    if tools and tools.resolve() != (folder / TOOLS_FILE).resolve():
+        files[TOOLS_FILE] = _file(tools)
+    taken = [job.fingerprint(c) for c in contents.values()]
+    written = job.write(folder, files, force=force, merged=() if replace else (job.READINGS,), taken=taken)
+    cautions = [
+        Caution(
+            "readings-twice", f"{p.name} was taken into this job already, so nothing was added from it (--force does)."
+        )
+        for p in seen
+    ]
+    lines = (
+        f"{counted(len(new), 'reading')} taken, {len(old) + len(new)} in the job.",
+        f"Next: jawline reconcile {folder}",
+    )
+    result = {"taken": [r.words() for r in new], "readings": len(old) + len(new)}
+    return Done("read", tuple(written), lines, result, tuple(cautions))
+
+
+def tools_of(folder: Path, given: Path | None) -> Mapping[str, Tool]:
+    """The tools that readings may name: the user's file, else the one in the job, else the built-in ones."""
+    if given is not None and not given.is_file():
+        raise WrongUsage(f"There is no tools file {given}: check the name and the folder.", "no-file")
+    path = given or folder / TOOLS_FILE
+    return read_tools(path) if path.is_file() else TOOLS
+
+
+def checked(
+    content: bytes, name: str, outline: Estimate, subject: Subject, tools: Mapping[str, Tool]
+) -> tuple[Reading, ...]:
+    """The readings in a file, each understood and fitting the outline.
+
+    Raises:
+        ReadingsRefused: with the file's name and the line in the sentence.
+    """
+    readings = parsed(content, name, tools)
+    try:
+        check_readings(readings, outline, subject)
+    except ReadingsRefused as why:
+        raise _named(why, name) from None
+    return readings
+
+
+def parsed(content: bytes, name: str, tools: Mapping[str, Tool]) -> tuple[Reading, ...]:
+    """The readings in a file, each understood.
+
+    Raises:
+        ReadingsRefused: with the file's name and the line in the sentence.
+    """
+    try:
+        return read_csv(content, tools)
+    except ReadingsRefused as why:
+        raise _named(why, name) from None
+
+
+def _named(why: ReadingsRefused, name: str) -> ReadingsRefused:
+    return ReadingsRefused(f"{name}: {why.text[0].lower()}{why.text[1:]}", why.code)
+
+
+def _files_and_words(given: Sequence[str]) -> tuple[list[Path], list[str]]:
+    paths, words = [], []
+    for g in given:
+        path = Path(g)
+        if path.is_dir():
+            raise WrongUsage(
+                f"{g} is a folder: give a file of readings, or words like: width E1 E3 24.31", "not-a-file"
+            )
+        if path.suffix.lower() in (".csv", ".txt", ".tsv") or path.is_file():
+            paths.append(path)
+        else:
+            words.append(g)
+    return paths, words
+
+
+def _file(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MAX_FILE_MB * 1e6:
+            raise ReadingsRefused(f"{path.name} is too large for a file of readings.", "readings-file")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file") from None
+    except OSError as why:
+        raise WrongUsage(f"{path} can't be read ({(why.strerror or str(why)).lower()}).", "no-file") from None
+
+
+def _present(folder: Path) -> bytes:
+    return _file(folder / job.READINGS) if (folder / job.READINGS).exists() else b""
+
+
+def _taken_before(
+    folder: Path,
+    old: Sequence[Reading],
+    contents: Mapping[Path, bytes],
+    outline: Estimate,
+    subject: Subject,
+    tools: Mapping[str, Tool],
+) -> set[Path]:
+    """Files that were taken into this job before and whose readings are all still there."""
+    taken = job.Manifest.read(folder).taken
+    there = {(r.kind, r.features, r.value_mm) for r in old}
+    again = set()
+    for path, content in contents.items():
+        if path.resolve() == (folder / job.READINGS).resolve():
+            again.add(path)
+        elif job.fingerprint(content) in taken:
+            rows = checked(content, path.name, outline, subject, tools)
+            if all((r.kind, r.features, r.value_mm) in there for r in rows):
+                again.add(path)
+    return again
+
+
+def appended(before: bytes, new: Sequence[Reading]) -> bytes:
+    """A readings file with more rows at its end, in its own columns and with its own separator; nothing else changes.
+
+    Raises:
+        ReadingsRefused: it lacks a column that a new reading needs.
+    """
+    text = before.decode("utf-16" if before[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+    first = next(x for x in text.splitlines() if x.strip(" \t,;") and not x.lstrip().startswith("#"))
+    mark = next((m for m in ("\t", ";", ",") if m in first), ",")
+    head = [c.strip().lower() for c in next(csv.reader([first], delimiter=mark, skipinitialspace=True))]
+    if "kind" not in head:
+        head = list(COLUMNS)
+    out = io.StringIO()
+    rows = csv.writer(out, delimiter=mark, lineterminator="\n")
+    for r in new:
+        value = r.written or f"{r.value_mm:g}"
+        row = {"kind": r.kind, "features": " ".join(r.features), "value": value, "unit": r.unit, "tool": r.tool}
+        missing = [c for c, usual in (("unit", "mm"), ("tool", "caliper")) if c not in head and row[c] != usual]
+        if missing:
+            raise ReadingsRefused(
+                f"{job.READINGS} has no column “{missing[0]}”, which “{r.words()}” needs: add it to the heading.",
+                "readings-heading",
+            )
+        rows.writerow([{**row, "note": r.note}.get(c, "") for c in head])
+    return (text if not text or text.endswith("\n") else text + "\n").encode() + out.getvalue().encode()

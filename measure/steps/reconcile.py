@@ -1,0 +1,130 @@
+"""Trace and readings to measured.json."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib.errors import JobRefused, ReadingsRefused
+from measure import job, records
+from measure.adjustment import Reconciled, Verdict
+from measure.adjustment import reconcile as adjusted
+from measure.readings import Reading
+from measure.steps import Done, counted
+from measure.steps.read import checked, tools_of
+from measure.tracing import Caution
+
+
+def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -> Done:
+    """Let photo and readings agree.
+
+    Args:
+        folder: the job.
+        tools: the user's own tools; those in the job by default.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: trace has not been run, or the folder can't be written to.
+        JobRefused: trace.json is damaged.
+        ReadingsRefused: a reading does not fit the outline, or the readings contradict the photo throughout.
+    """
+    text = job.text(folder, job.TRACE, "trace PHOTO")
+    job.check_writable(folder, (job.MEASURED,), force)
+    record = records.from_text(text, str(folder / job.TRACE))
+    outline = records.estimate(record, job.TRACE)
+    known = tools_of(folder, tools)
+    path = folder / job.READINGS
+    content = job.content(folder, job.READINGS, "read") if path.exists() else b""
+    readings = checked(content, str(path), outline, record.subject, known) if content.strip() else ()
+    found = adjusted(outline, readings, thickness_mm=record.thickness_mm, subject=record.subject, tools=known)
+    _refuse_if_nothing_holds(found)
+    made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
+    measured = _record(record, found, made_from)
+    written = job.write(folder, {job.MEASURED: records.to_text(measured).encode()}, force=force, outdated=job.SKETCHES)
+    return Done(
+        "reconcile", tuple(written), _lines(folder, found), records.for_scripts(measured), _cautions(found, readings)
+    )
+
+
+def _refuse_if_nothing_holds(found: Reconciled) -> None:
+    """When most readings are contradicted, each for itself, nobody can tell whether they or the photo are wrong."""
+    suspects = [v for v in found.verdicts if v.verdict == "suspect" and v.likely != "zero"]
+    kept = [v for v in found.verdicts if v.verdict == "kept"]
+    if len(suspects) >= 3 and len(suspects) > len(kept):
+        said = "; ".join(v.reading.words() for v in suspects[:3])
+        raise ReadingsRefused(
+            f"Photo and readings contradict each other in {len(suspects)} of {len(found.verdicts)} readings ({said}, "
+            "…): check that they are of this part and of the features so labelled, then measure again or take another "
+            "photo.",
+            "readings-contradict",
+        )
+
+
+def _record(traced: records.JobRecord, found: Reconciled, made_from: dict[str, str]) -> records.JobRecord:
+    warnings = {(w.code, w.text): w for w in traced.warnings}
+    warnings |= {(r.code, r.text): records.CautionRecord(code=r.code, text=r.text) for r in found.remarks}
+    return traced.model_copy(
+        update={
+            "thickness_mm": round(found.thickness_mm, 4),
+            "features": tuple(records.feature_record(f) for f in found.estimate.features),
+            "dimensions": tuple(records.dimension_record(d) for d in found.dimensions),
+            "readings": tuple(_reading_record(v) for v in found.verdicts),
+            "warnings": tuple(warnings.values()),
+            "made_from": made_from,
+            "adjustment": records.adjustment_record(found.estimate),
+        }
+    )
+
+
+def _reading_record(v: Verdict) -> records.ReadingRecord:
+    return records.ReadingRecord(
+        kind=v.reading.kind,
+        features=v.reading.features,
+        value_mm=round(v.reading.value_mm, 5),
+        residual_mm=round(v.residual_mm, 5),
+        verdict=v.verdict,
+        reason=v.reason,
+        likely=v.likely,
+    )
+
+
+def _lines(folder: Path, found: Reconciled) -> tuple[str, ...]:
+    kept = sum(v.verdict == "kept" for v in found.verdicts)
+    worst = max((d.u95_mm for d in found.dimensions), default=0.0)
+    suspects = [v for v in found.verdicts if v.verdict == "suspect"]
+    return (
+        f"{counted(len(found.verdicts), 'reading')}: {kept} kept, {len(suspects)} suspect.",
+        *(f"  Suspect: {v.reading.words()}: {v.reason or 'everything else contradicts it'}." for v in suspects),
+        f"{counted(len(found.dimensions), 'dimension')}, the least certain ± {worst:.2f} mm.",
+        f"Next: jawline sketch {folder}",
+    )
+
+
+def _cautions(found: Reconciled, readings: tuple[Reading, ...]) -> tuple[Caution, ...]:
+    cautions = [Caution(r.code, r.text) for r in found.remarks]
+    if not readings:
+        cautions.append(
+            Caution(
+                "no-readings",
+                "There are no readings yet, so nothing checks the photo: take one or two with the caliper.",
+            )
+        )
+    return tuple(cautions)
+
+
+def measured_record(folder: Path) -> records.JobRecord:
+    """The job's measured.json, when it still belongs to its trace and its readings.
+
+    Raises:
+        WrongUsage: reconcile has not been run.
+        JobRefused: it is damaged, or trace or readings have changed since.
+    """
+    text = job.text(folder, job.MEASURED, "reconcile")
+    record = records.from_text(text, str(folder / job.MEASURED))
+    for name, mark in record.made_from.items():
+        path = folder / name
+        if path.is_file() and job.fingerprint(path.read_bytes()) != mark:
+            raise JobRefused(
+                f"{path} has changed since {job.MEASURED} was made: run `jawline reconcile {folder}` again.",
+                "job-outdated",
+            )
+    return record
