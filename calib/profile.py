@@ -116,6 +116,11 @@ def blurred_step(x: Array, sigma: float) -> Array:
     return np.asarray(ndtr(x / sigma))
 
 
+CONTACT_PX, CONTACT_RIDGE = 3.0, 0.5
+"""Length over which the ground close to a body lightens (less sky is seen from there), and how firmly that is held at
+nought."""
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """Which columns of a level sequence stand where, and how firmly each slope is held at nought."""
@@ -129,11 +134,11 @@ class Layout:
 
     def level_columns(self) -> list[int]:
         """Columns that are levels of light; the others are slopes and bends."""
-        return [0, 2, *([4] if self.has_wall else []), -1]
+        return [0, 2, *([5] if self.has_wall else []), -1]
 
     def ridge(self) -> list[float]:
         """Prior weights of the columns: levels free, slopes per pixel small."""
-        out = [0.0, SLOPE_RIDGE, 0.0, SLOPE_RIDGE]
+        out = [0.0, SLOPE_RIDGE, 0.0, SLOPE_RIDGE, CONTACT_RIDGE]
         if self.has_wall:
             out.append(1e-3)
         if self.has_wall_shape:
@@ -158,7 +163,9 @@ def _solver(
     upper = blurred_step(s - (x - wall_px), sigma)
     lower = blurred_step(s - x, sigma)
     outer = blurred_step(s - (x + g), sigma)
-    columns = [1 - upper, np.minimum(s - (x - wall_px), 0) * (1 - upper), outer, np.maximum(s - (x + g), 0) * outer]
+    beyond = np.maximum(s - (x + g), 0)
+    contact = np.exp(-beyond / CONTACT_PX)
+    columns = [1 - upper, np.minimum(s - (x - wall_px), 0) * (1 - upper), outer, beyond * outer, contact * outer]
     if layout.has_wall:
         columns.append(upper - lower)
     if layout.has_wall_shape:
@@ -199,13 +206,14 @@ def _level_cost(levels: Array, layout: Layout, gs: Array) -> Array:
     unseen = np.hypot(*np.moveaxis(shadow[..., :2] - face[..., :2], -1, 0)) / (0.02 + 0.10 * ground_level)
     cost = np.where(gs > 0, 1 + 30 * np.exp(-(unseen**2)) + np.minimum(0.5 * odd**2 + darker, 200), 0)
     if layout.has_wall:
-        wall = levels[..., 4, :]
+        wall = levels[..., 5, :]
         face_level = np.maximum(face[..., 0], 0.004)
         shade = wall[..., 0] / face_level
         tint = np.hypot(*np.moveaxis(wall[..., 1:] - shade[..., None] * face[..., 1:], -1, 0))
         odd = tint / (0.12 * face_level + 0.03)
         bright = np.clip(wall[..., 0] - 1.05 * face_level, 0, None) / (0.15 * face_level + 0.02)
-        cost = cost + np.minimum(0.5 * odd**2 + 0.5 * bright**2, 12)
+        alike = 4 * np.exp(-(((shade - 1) / 0.12) ** 2) - 0.5 * odd**2)  # a rim that can't be seen is a coincidence
+        cost = cost + np.minimum(0.5 * odd**2 + 0.5 * bright**2, 12) + alike
     return np.asarray(cost)
 
 
@@ -231,7 +239,7 @@ def evidence(
     extra = np.empty((b, *shape), np.float32)
     xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
     free = 0
-    centred = p.light - p.light.mean(1, keepdims=True)      # levels are relative, so that float32 carries enough digits
+    centred = p.light - p.light.mean(1, keepdims=True)  # levels are relative, so that float32 carries enough digits
     for wall in np.unique(bins):
         at = np.nonzero(bins == wall)[0]
         layout = Layout.of(float(wall))
@@ -263,32 +271,33 @@ CORRELATED = 2.5
 picture."""
 
 
-def smoothest(cost: Array, stiffness: float, closed: bool, reach: int = 4) -> NDArray[np.intp]:
+def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 4) -> NDArray[np.intp]:
     """Path of least cost through (b, x) with a penalty on jumps (Viterbi 1967); (b,) indices.
 
     Args:
         cost: (b, x) cost of each position at each stretch.
-        stiffness: cost of a jump of one grid step, grows with its square up to `reach` steps.
+        stiffness: cost of a jump of one grid step, grows with its square up to `reach` steps; (b,) gives the price of
+            the step into each stretch.
         closed: whether the last stretch adjoins the first.
     """
     b, n = cost.shape
-    if closed:  # run once round more and keep the middle turn
+    stiffness = np.broadcast_to(stiffness, b)
+    if closed:  # run on past the seam at both ends and keep the middle
         lead = min(b, 60)
-        c = np.concatenate([cost[-lead:], cost, cost[:lead]])
-        return smoothest(c, stiffness, False, reach)[lead : lead + b]
+        around = np.r_[b - lead : b, 0:b, 0:lead]
+        return smoothest(cost[around], stiffness[around], False, reach)[lead : lead + b]
     jumps = np.arange(-reach, reach + 1)
-    price = stiffness * jumps**2
     came = np.empty((b, n), np.intp)
     total = cost[0].copy()
     columns = np.arange(n)[:, None] + jumps
-    inside = (columns >= 0) & (columns < n)
+    price = np.where((columns >= 0) & (columns < n), jumps**2.0, np.inf)
     columns = np.clip(columns, 0, n - 1)
-    price = np.where(inside, price, np.inf)
+    rows = np.arange(n)
     for i in range(1, b):
-        t = total[columns] + price
+        t = total[columns] + stiffness[i] * price
         k = t.argmin(1)
-        came[i] = columns[np.arange(n), k]
-        total = t[np.arange(n), k] + cost[i]
+        came[i] = columns[rows, k]
+        total = t[rows, k] + cost[i]
     path = np.empty(b, np.intp)
     path[-1] = total.argmin()
     for i in range(b - 1, 0, -1):
@@ -296,17 +305,20 @@ def smoothest(cost: Array, stiffness: float, closed: bool, reach: int = 4) -> ND
     return path
 
 
-def vertex(cost: Array, xs_px: Array, at: NDArray[np.intp]) -> tuple[Array, Array]:
-    """Position of least cost near the grid positions `at`, and its standard deviation, both (b,) px.
+def vertex(cost: Array, xs_px: Array, at: NDArray[np.intp], near: int = 3) -> tuple[Array, Array]:
+    """Position of least cost within `near` grid steps of the positions `at`, and its standard deviation, both (b,) px.
 
     A parabola through three grid points; the second derivative of a negative log likelihood is the inverse variance.
+    The standard deviation is infinite where there is no minimum.
     """
-    i = np.clip(at, 1, cost.shape[1] - 2)
     rows = np.arange(len(cost))
+    window = np.clip(at[:, None] + np.arange(-near, near + 1), 0, cost.shape[1] - 1)
+    best = window[rows, np.take_along_axis(cost, window, 1).argmin(1)]
+    i = np.clip(best, 1, cost.shape[1] - 2)
     a, m, c = cost[rows, i - 1], cost[rows, i], cost[rows, i + 1]
     h = float(xs_px[1] - xs_px[0])
     bend = a - 2 * m + c
     ok = bend > 1e-9
     shift = np.where(ok, 0.5 * (a - c) / np.where(ok, bend, 1), 0)
     x = xs_px[i] + h * np.clip(shift, -1, 1)
-    return x, np.where(ok & (np.abs(shift) <= 1.0), h / np.sqrt(np.where(ok, bend, 1)), np.inf)
+    return x, np.where(ok & (np.abs(shift) <= 0.75), h / np.sqrt(np.where(ok, bend, 1)), np.inf)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.profile import Light, evidence, take, vertex
-from calib.view import Prior, Rectangle, SideEdges, Solution, project, side_points, solve, to_plane
+from calib.view import Prior, Rectangle, SideEdges, Solution, project, side_points, solve
 
 Array = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ def run(
     p_low, p_high = project(parameters, low), project(parameters, high)
     u = np.gradient(p_low, axis=0)
     u /= np.hypot(*u.T)[:, None]
-    normals = np.c_[-u[:, 1], u[:, 0]]            # the pixel frame's y points down: outward is to the left of travel there
+    normals = np.c_[-u[:, 1], u[:, 0]]  # y points down in the photo, so outward is to the left of travel
     inside = project(parameters, np.zeros((1, 3)))
     if ((p_low - inside) * normals).sum() < 0:
         normals = -normals
@@ -140,14 +140,12 @@ def points_on(r: Run, line: Line, near_px: float = 0.8) -> SideEdges:
 def choose(
     runs: list[Run], rectangle: Rectangle, prior: Prior, start: Array, size_px: tuple[int, int]
 ) -> tuple[Solution, list[Line]] | None:
-    """The combination of lines, one a side, that evidence and geometry agree on best; None if a side has too few points."""
+    """The lines, one a side, that evidence and geometry agree on best; None if a side has too few points."""
     options = [lines(r) for r in runs]
     edges = [[points_on(r, o) for o in opts] for r, opts in zip(runs, options, strict=True)]
     best: tuple[float, Solution, list[Line]] | None = None
     for pick in product(*(range(len(o)) for o in options)):
-        light_cost = sum(
-            (options[i][k].cost - options[i][0].cost) / BLOCKS_TOGETHER for i, k in enumerate(pick)
-        )
+        light_cost = sum((options[i][k].cost - options[i][0].cost) / BLOCKS_TOGETHER for i, k in enumerate(pick))
         if best is not None and light_cost > best[0]:
             continue
         sides = [_thinned(edges[i][k]) for i, k in enumerate(pick)]
@@ -164,7 +162,7 @@ def choose(
 
 
 BLOCKS_TOGETHER = 12.0
-"""How many blocks of a side make one independent witness: what misleads one (a shadow, the rim) misleads its neighbours."""
+"""How many blocks make one independent witness: what misleads one (a shadow, the rim) misleads its neighbours."""
 
 
 def _thinned(edges: SideEdges) -> SideEdges | None:
@@ -210,5 +208,3 @@ def located(
         parameters = solution.view.parameters
     assert solution is not None
     return solution, edges
-
-

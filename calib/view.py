@@ -107,7 +107,7 @@ class View:
         """(n, 2, 10) change of `plane` with each parameter: the point must move so that its pixel stays."""
         points = np.c_[self.plane(points_px, height_mm), np.broadcast_to(height_mm, len(points_px))]
         by_parameter, by_point = projection_derivative(self.parameters, points)
-        return -np.linalg.solve(by_point[:, :, :2], by_parameter)
+        return np.asarray(-np.linalg.solve(by_point[:, :, :2], by_parameter), float)
 
     def mm_per_px(self, point_mm: Array) -> float:
         """Size of a pixel on the plane at a point."""
