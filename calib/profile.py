@@ -132,6 +132,11 @@ class Layout:
     def of(cls, wall_px: float) -> Layout:
         return cls(wall_px >= 0.75, wall_px >= 4)
 
+    @property
+    def levels(self) -> int:
+        """How many levels there are: face, ground, wall if seen, shadow."""
+        return 4 if self.has_wall else 3
+
     def level_columns(self) -> list[int]:
         """Columns that are levels of light; the others are slopes and bends."""
         return [0, 2, *([5] if self.has_wall else []), -1]
@@ -155,7 +160,7 @@ to follow a soft shadow."""
 def _solver(
     n: int, first: float, wall_px: float, xs: tuple[float, ...], gs: tuple[float, ...], sigma: float
 ) -> tuple[Array, Array]:
-    """Orthonormal bases (n, x*g*k) of the level sequences, and the (x*g, k, k) maps from them to levels."""
+    """Orthonormal bases (x*g*k, n) of the level sequences, and (x*g, l, k) maps from them to the levels of light."""
     layout = Layout.of(wall_px)
     s = first + np.arange(n) * STEP_PX
     x = np.array(xs)[:, None, None]
@@ -175,8 +180,8 @@ def _solver(
     basis = np.stack(np.broadcast_arrays(*columns), -1).reshape(len(xs) * len(gs), n, -1)
     gram = basis.transpose(0, 2, 1) @ basis + np.diag(np.array(layout.ridge()) + 1e-6)
     back = np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
-    k = basis.shape[-1]
-    return np.ascontiguousarray((basis @ back).transpose(1, 0, 2).reshape(n, -1), np.float32), back.reshape(-1, k, k)
+    rows = np.ascontiguousarray((basis @ back).transpose(0, 2, 1).reshape(-1, n), np.float32)
+    return rows, np.ascontiguousarray(back[:, layout.level_columns()], np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,26 +200,27 @@ class Evidence:
     variance: Array
 
 
-def _level_cost(levels: Array, layout: Layout, gs: Array) -> Array:
-    """Cost of implausible levels; levels: (b, x, g, k, 3) opponent -> (b, x, g)."""
-    face, ground, shadow = levels[..., 0, :], levels[..., 2, :], levels[..., -1, :]
-    ground_level = np.maximum(ground[..., 0], 0.004)
-    share = shadow[..., 0] / ground_level
-    tint = np.hypot(*np.moveaxis(shadow[..., 1:] - share[..., None] * ground[..., 1:], -1, 0))
-    odd = tint / (0.10 * ground_level + 0.02)
-    darker = 14 * np.clip(share - 0.9, 0, 1) ** 2 / 0.1**2 + 4 * np.clip(0.08 - share, 0, 1) ** 2 / 0.05**2
-    unseen = np.hypot(*np.moveaxis(shadow[..., :2] - face[..., :2], -1, 0)) / (0.02 + 0.10 * ground_level)
-    cost = np.where(gs > 0, 1 + 30 * np.exp(-(unseen**2)) + np.minimum(0.5 * odd**2 + darker, 200), 0)
+def _level_cost(levels: NDArray[np.float32], layout: Layout, gs: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Cost of implausible levels; levels: (t, l, 3, b) opponent, gs: (t,) -> (t, b)."""
+    face, ground, shadow = levels[:, 0], levels[:, 1], levels[:, -1]
+    lit = np.maximum(ground[:, 0], 0.004)
+    share = shadow[:, 0] / lit
+    tint = np.hypot(*(shadow[:, c] - share * ground[:, c] for c in (1, 2)))
+    odd = tint / (0.10 * lit + 0.02)
+    darker = 14 * np.maximum(share - 0.9, 0) ** 2 / 0.1**2 + 4 * np.maximum(0.08 - share, 0) ** 2 / 0.05**2
+    unseen = ((shadow[:, 0] - face[:, 0]) ** 2 + (shadow[:, 1] - face[:, 1]) ** 2) / (0.02 + 0.10 * lit) ** 2
+    cost = 1 + 30 * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, 200)
+    cost[gs == 0] = 0
     if layout.has_wall:
-        wall = levels[..., 5, :]
-        face_level = np.maximum(face[..., 0], 0.004)
-        shade = wall[..., 0] / face_level
-        tint = np.hypot(*np.moveaxis(wall[..., 1:] - shade[..., None] * face[..., 1:], -1, 0))
-        odd = tint / (0.12 * face_level + 0.03)
-        bright = np.clip(wall[..., 0] - 1.05 * face_level, 0, None) / (0.15 * face_level + 0.02)
+        wall = levels[:, 2]
+        lit = np.maximum(face[:, 0], 0.004)
+        shade = wall[:, 0] / lit
+        tint = np.hypot(*(wall[:, c] - shade * face[:, c] for c in (1, 2)))
+        odd = tint / (0.12 * lit + 0.03)
+        bright = np.maximum(wall[:, 0] - 1.05 * lit, 0) / (0.15 * lit + 0.02)
         alike = 4 * np.exp(-(((shade - 1) / 0.12) ** 2) - 0.5 * odd**2)  # a rim that can't be seen is a coincidence
-        cost = cost + np.minimum(0.5 * odd**2 + 0.5 * bright**2, 12) + alike
-    return np.asarray(cost)
+        cost += np.minimum(0.5 * odd**2 + 0.5 * bright**2, 12) + alike
+    return np.asarray(cost, np.float32)
 
 
 def evidence(
@@ -234,36 +240,36 @@ def evidence(
     """
     b, n, _ = p.light.shape
     bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px / WALL_GRID_PX) * WALL_GRID_PX)
-    shape = (len(xs_px), len(gs_px))
-    rss = np.empty((b, *shape, 3), np.float32)
-    extra = np.empty((b, *shape), np.float32)
     xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
+    tried = len(xs) * len(gs)
+    rss = np.empty((tried, 3, b), np.float32)
+    extra = np.empty((tried, b), np.float32)
+    mean = p.light.mean(1)
+    centred = np.asarray(p.light - mean[:, None], np.float32)  # so that float32 carries enough digits
     free = 0
-    centred = p.light - p.light.mean(1, keepdims=True)  # levels are relative, so that float32 carries enough digits
     for wall in np.unique(bins):
         at = np.nonzero(bins == wall)[0]
         layout = Layout.of(float(wall))
-        y = np.asarray(centred[at], np.float32)
-        total = (y**2).sum(1)
-        coef = []
+        levels = np.empty((tried, layout.levels, 3, len(at)), np.float32)
         for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, 0.7), np.hypot(sigma_px, 0.7))):
             q, back = _solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4))
-            m = (y[..., c] @ q).reshape(len(at), *shape, -1)
-            rss[at, :, :, c] = total[:, None, None, c] - (m**2).sum(-1)
-            k = m.shape[-1]
-            levels = np.matmul(back.astype(np.float32), m.reshape(len(at), -1, k, 1))[..., 0]
-            coef.append(levels.reshape(*m.shape))
-        free = max(free, k)
-        levels = np.stack(coef, -1)
-        for column in layout.level_columns():
-            levels[..., column, :] += p.light[at].mean(1)[:, None, None]
-        extra[at] = _level_cost(levels, layout, np.array(gs_px))
+            y = np.ascontiguousarray(centred[at, :, c].T)
+            m = (q @ y).reshape(tried, -1, len(at))
+            rss[:, c, at] = (y**2).sum(0) - np.einsum("tkb,tkb->tb", m, m)
+            levels[:, :, c] = back @ m + np.asarray(mean[at, c], np.float32)
+        free = max(free, m.shape[1])
+        extra[:, at] = _level_cost(levels, layout, np.tile(np.array(gs, np.float32), len(xs)))
     rss = np.maximum(rss, 0)
     if variance is None:
-        best = rss.reshape(b, -1, 3).min(1)
-        variance = np.maximum(np.median(best, 0) / (n - free), np.array([1.5e-3, 1.5e-3, 1.5e-3]) ** 2)
-    cost = np.asarray((rss * (CHANNEL_WEIGHTS / (2 * variance * CORRELATED))).sum(-1) + extra, float)
+        variance = np.maximum(np.median(rss.min(0), 1) / (n - free), SENSOR_SD**2)
+    weights = np.asarray(CHANNEL_WEIGHTS / (2 * variance * CORRELATED), np.float32)
+    cost = np.einsum("tcb,c->tb", rss, weights) + extra
+    cost = np.ascontiguousarray(cost.T, float).reshape(b, len(xs), len(gs))
     return Evidence(xs_px, cost, np.asarray(variance))
+
+
+SENSOR_SD = 1.5e-3
+"""Least noise of a sample, share of full light."""
 
 
 CORRELATED = 2.5
