@@ -26,6 +26,10 @@ SHADOW_PRICE = 60.0
 INNER_PX, OUTER_PX = 8.0, 9.0
 CONFIDENT = 25.0
 """A block's evidence counts up to this much against a line: texture under a few blocks must not outvote the rest."""
+FLOOR_PX, COMMON_SD_PX = 0.03, 0.12
+"""Least standard deviations of one point of a side, and of what all its points have in common."""
+RIM_DOUBT = 0.2
+"""Share of a narrow visible wall's width by which a side may be off, one rim taken for the other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,7 @@ class Run:
         side: 0 bottom, 1 right, 2 top, 3 left; along: (b,) -0.5 to 0.5.
         upper: whether the upper rim is what bounds the reference there.
         points_px, normals_px: (b, 2) expected points and outward normals.
+        wall_px: width of the visible wall, 0 where the upper rim bounds the reference.
         xs_px: (x,) and cost: (b, x, g), see `Evidence`.
     """
 
@@ -44,6 +49,7 @@ class Run:
     upper: bool
     points_px: Array
     normals_px: Array
+    wall_px: float
     xs_px: Array
     cost: Array
 
@@ -85,7 +91,7 @@ def run(
     xs = np.arange(-reach_px, reach_px + 1e-9, 0.5 if reach_px > 4 else 0.25)
     found = evidence(profiles, wall, xs, SHADOW_CORES_PX, sigma_px)
     middle = slice(width // 2, None, width)
-    return Run(side, along[middle], upper, points[middle], normals[middle], xs, found.cost)
+    return Run(side, along[middle], upper, points[middle], normals[middle], float(wall.mean()), xs, found.cost)
 
 
 def _size(rectangle: Rectangle) -> tuple[float, float]:
@@ -126,14 +132,14 @@ def points_on(r: Run, line: Line, near_px: float = 0.8) -> SideEdges:
     at = fence.argmin(1)
     x, sigma = vertex(cost, r.xs_px, at)
     ok = np.isfinite(sigma) & (np.abs(x - expected) < near_px + step)
-    floor = 0.03
     return SideEdges(
         r.side,
         r.along[ok],
         r.upper,
         (r.points_px + x[:, None] * r.normals_px)[ok],
         r.normals_px[ok],
-        np.hypot(sigma[ok], floor),
+        np.hypot(sigma[ok], FLOOR_PX),
+        float(np.hypot(COMMON_SD_PX, RIM_DOUBT * min(r.wall_px, 3.0))),
     )
 
 
@@ -178,7 +184,13 @@ def _thinned(edges: SideEdges) -> SideEdges | None:
         residual.append(np.median(off - np.polyfit(t, off, 1)[0] * t) if len(g) > 2 else 0.0)
     points = edges.points_px[pick] + np.array(residual)[:, None] * edges.normals_px[pick]
     return SideEdges(
-        edges.side, edges.along[pick], edges.upper, points, edges.normals_px[pick], np.full(len(pick), 0.08)
+        edges.side,
+        edges.along[pick],
+        edges.upper,
+        points,
+        edges.normals_px[pick],
+        np.full(len(pick), 0.08),
+        edges.common_sd_px,
     )
 
 

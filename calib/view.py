@@ -171,6 +171,7 @@ class SideEdges:
         upper: whether the points belong to the upper rim (else to the lower one).
         points_px: (n, 2) located points; normals_px: (n, 2) the direction they were located in, outwards.
         sigma_px: (n,) standard deviation of each.
+        common_sd_px: standard deviation of what all of them have in common.
     """
 
     side: int
@@ -179,6 +180,7 @@ class SideEdges:
     points_px: Array
     normals_px: Array
     sigma_px: Array
+    common_sd_px: float = 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,9 +213,9 @@ class Solution:
     size_sd_mm: tuple[float, float]
 
 
-SIDE_SD_PX, BOW_SD_PX = 0.12, 0.08
-"""Standard deviations of what all points of one side have in common, shadow and rim seen a little wrongly: an offset of
-the whole side, and a bow of its middle against its ends. Found with rendered photos."""
+BOW_SD_PX = 0.08
+"""Standard deviation of a side's bow, its middle against its ends: shadow and rim seen a little wrongly. Found with
+rendered photos, as is the least common offset of a side."""
 
 
 def side_points(side: int, along: Array, width_mm: float, height_mm: float, z_mm: float) -> Array:
@@ -293,7 +295,8 @@ def solve(
     q = np.r_[start, size, np.zeros(8)]
     mean = np.r_[np.zeros(6), prior.focal_px, prior.centre_px, prior.radial, size, np.zeros(8)]
     camera_sd = [prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd]
-    sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, np.full(4, SIDE_SD_PX), np.full(4, BOW_SD_PX)]
+    common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
+    sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, common, np.full(4, BOW_SD_PX)]
     inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
     weight, spread = np.ones_like(seen.sigma_px), 1.0
     for turn in range(12):
