@@ -32,6 +32,8 @@ K95 = 1.959964
 BIG_ARC_RAD = math.radians(100)
 """An arc that covers more than this has a centre worth measuring from."""
 
+_OWN_RADIUS = np.array([0.0, 0.0, 1.0])
+
 
 @dataclass(frozen=True, slots=True)
 class Dimension:
@@ -109,14 +111,14 @@ def web(a: Feature, b: Feature) -> Size:
     assert a.radius is not None
     if b.kind == "line":
         size = offset(a, b)
-        return Size(size.value_mm - a.radius, (size.gradients[0] + [0, 0, -1], size.gradients[1]))
+        return Size(size.value_mm - a.radius, (size.gradients[0] - _OWN_RADIUS, size.gradients[1]))
     assert b.radius is not None
     size = centres(a, b)
     ga, gb = size.gradients
     if size.value_mm + min(a.radius, b.radius) <= max(a.radius, b.radius):  # one within the other: a ring
         s = 1.0 if b.radius > a.radius else -1.0
-        return Size(s * (b.radius - a.radius) - size.value_mm, (-ga + [0, 0, -s], -gb + [0, 0, s]))
-    return Size(size.value_mm - a.radius - b.radius, (ga + [0, 0, -1], gb + [0, 0, -1]))
+        return Size(s * (b.radius - a.radius) - size.value_mm, (-ga - _OWN_RADIUS * s, -gb + _OWN_RADIUS * s))
+    return Size(size.value_mm - a.radius - b.radius, (ga - _OWN_RADIUS, gb - _OWN_RADIUS))
 
 
 def span(a: Feature, b: Feature) -> Size:
@@ -125,7 +127,7 @@ def span(a: Feature, b: Feature) -> Size:
     assert b.radius is not None
     size = centres(a, b)
     ga, gb = size.gradients
-    return Size(size.value_mm + a.radius + b.radius, (ga + [0, 0, 1], gb + [0, 0, 1]))
+    return Size(size.value_mm + a.radius + b.radius, (ga + _OWN_RADIUS, gb + _OWN_RADIUS))
 
 
 def size_of(kind: str, features: Sequence[Feature]) -> Size:

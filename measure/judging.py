@@ -39,7 +39,7 @@ LEAST_ZERO_MM = 0.1
 """A shared offset smaller than this is not called a zero error: the photo's own systematic errors can look like it."""
 LOOSER = (1.0, 1.25, 1.6, 2.0, 2.5, 3.2)
 """Factors by which the photo's standard deviations may be too small."""
-LOOSER_SD = 0.25
+LOOSER_SD = 0.3
 """Standard deviation of the prior of the logarithm of that factor."""
 
 
@@ -206,7 +206,7 @@ def _best_feature(s: _Search) -> tuple[float, int]:
     pull = a.T @ s.u
     best = (-math.inf, -1)
     for j in np.flatnonzero(strength > 1e-12):
-        live = [i for i in np.flatnonzero(np.abs(a[:, j]) > 0.1) if i not in s.aside]
+        live = [int(i) for i in np.flatnonzero(np.abs(a[:, j]) > 0.1) if i not in s.aside]
         if len({s.bench.keys[i] for i in live}) < 2 or j in s.misplaced:
             continue
         if abs(pull[j]) < 4.0 * math.sqrt(strength[j]):

@@ -16,7 +16,7 @@ from measure.readings import MM_PER_INCH, TOUCH, Reading
 
 Likely = Literal["unit", "digits", "feature", "zero", "other"]
 
-PRIOR: dict[Likely, float] = {"unit": 0.2, "digits": 0.2, "feature": 0.3, "other": 0.3}
+PRIOR: dict[Likely, float] = {"unit": 0.2, "digits": 0.12, "feature": 0.28, "other": 0.4}
 """How probable each slip is before looking (common sense, no statistics of it are known)."""
 USUAL_MM = 0.5
 """Size of an error without a name: half of them are smaller (Cauchy)."""
@@ -82,7 +82,8 @@ def _unit(reading: Reading, expected: float, u: float) -> tuple[float, Likely, s
     else:
         meant, said, step = reading.value_mm / MM_PER_INCH, "mm", 0.005
     wider = math.hypot(u, step)
-    text = f"{reading.written} looks like {'inches' if said == 'in' else 'millimetres'}: {reading.written} {said} is {meant:.2f} mm, and {expected:.2f} mm is expected"
+    text = f"read in {'inches' if said == 'in' else 'millimetres'}? {reading.written} {said} is {meant:.2f} mm, and "
+    text += f"{expected:.2f} mm is expected"
     return PRIOR["unit"] * _normal(meant - expected, wider), "unit", text
 
 
@@ -106,7 +107,9 @@ def meant_numbers(written: str, decimals: int) -> dict[str, float]:
                 new = "".join(t).lstrip("0")
                 swaps[new] = max(swaps.get(new, 0.0), 1.0 if j - i <= 2 else 0.2)
     value = float(text)
-    slips = {f"{value * f:.{max(decimals, shown) + 2}f}": s for f, s in ((10.0, 1.0), (0.1, 1.0), (100.0, 0.2), (0.01, 0.2))}
+    slips = {
+        f"{value * f:.{max(decimals, shown) + 2}f}": s for f, s in ((10.0, 1.0), (0.1, 1.0), (100.0, 0.2), (0.01, 0.2))
+    }
     out: dict[str, float] = {}
     for found, share in ((swaps, 0.5), (slips, 0.5)):
         total = sum(found.values())
@@ -124,7 +127,8 @@ def _digits(reading: Reading, tool: Tool, expected: float, u: float) -> tuple[fl
         weight += w
         best = max(best, (w, text))
     meant = float(best[1] or 0)
-    text = f"two digits swapped, or the decimal point slipped: {meant:g} for {reading.written}? Expected is {expected:.2f} mm"
+    text = f"two digits swapped, or the decimal point slipped? {meant:g} for {reading.written} would fit: "
+    text += f"{expected:.2f} mm is expected"
     return PRIOR["digits"] * weight, "digits", text
 
 
@@ -135,10 +139,8 @@ def _feature(reading: Reading, others: Iterable[Candidate]) -> tuple[float, Like
     rest = len(others) - measured
     weight, best, name = 0.0, 0.0, ""
     for c in others:
-        if c.measured:
-            share = (0.5 if rest else 1.0) / measured
-        else:
-            share = (0.5 if measured else 1.0) / rest
+        half = 0.5 if measured and rest else 1.0
+        share = half / (measured if c.measured else rest)
         w = share * _normal(reading.value_mm - c.value_mm, c.u_mm)
         weight += w
         if w > best:

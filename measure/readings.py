@@ -128,7 +128,9 @@ def make_reading(
         got = " ".join(labels) or "none"
         raise refuse(f"a {kind} reading names {need}, but here stands: {got}.", "reading-label")
     if len(set(labels)) != len(labels):
-        raise refuse(f"a {kind} reading names two different features, but here stands {labels[0]} twice.", "reading-label")
+        raise refuse(
+            f"a {kind} reading names two different features, but here stands {labels[0]} twice.", "reading-label"
+        )
     value, unit = _split_unit(value, unit)
     if unit.strip().lower() not in _UNITS:
         raise refuse(f"the unit “{unit}” is not known; write mm or in.", "reading-unit")
@@ -182,7 +184,10 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
     lines = [(i, x) for i, x in enumerate(text.splitlines(), 1) if x.strip() and not x.lstrip().startswith("#")]
     lines = [(i, x) for i, x in lines if x.strip(" \t,;")]
     if not lines:
-        raise ReadingsRefused("The readings file holds no readings; the first line is kind,features,value,unit,tool,note.", "readings-empty")
+        raise ReadingsRefused(
+            "The readings file holds no readings; the first line is kind,features,value,unit,tool,note.",
+            "readings-empty",
+        )
     mark = next((m for m in ("\t", ";", ",") if m in lines[0][1]), ",")
     head = [c.strip().lower() for c in _cells(lines[0][1], mark)]
     if "kind" in head or "value" in head:
@@ -196,7 +201,9 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
         )
     for needed in ("kind", "features", "value"):
         if head.count(needed) != 1:
-            raise ReadingsRefused(f"The heading must name “{needed}” once; it is {', '.join(head)}.", "readings-heading")
+            raise ReadingsRefused(
+                f"The heading must name “{needed}” once; it is {', '.join(head)}.", "readings-heading"
+            )
     if not lines:
         raise ReadingsRefused("The readings file holds a heading but no readings.", "readings-empty")
     return tuple(_row(_cells(x, mark), head, i, tools) for i, x in lines)
@@ -211,7 +218,9 @@ def _decoded(content: bytes | str) -> str:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as e:
         line = content[: e.start].count(b"\n") + 1
-        raise ReadingsRefused(f"Line {line}: the readings file is not UTF-8 text; save it as CSV, UTF-8.", "readings-encoding") from e
+        raise ReadingsRefused(
+            f"Line {line}: the readings file is not UTF-8 text; save it as CSV, UTF-8.", "readings-encoding"
+        ) from e
     if "\0" in text:
         raise ReadingsRefused("The readings file is not text; save it as CSV, UTF-8.", "readings-encoding")
     return text
@@ -253,7 +262,11 @@ def _joined_decimals(cells: list[str], head: Sequence[str]) -> list[str]:
     if len(cells) <= at + 2 or "unit" not in head or head.index("unit") != at + 1 or not cells[at + 2]:
         return cells
     split = re.fullmatch(r"\d+", cells[at]) and re.fullmatch(r"\d{1,4}", cells[at + 1])
-    return [*cells[:at], f"{cells[at]}.{cells[at + 1]}", *cells[at + 2 :]] if split and cells[at + 2].lower() in _UNITS else cells
+    return (
+        [*cells[:at], f"{cells[at]}.{cells[at + 1]}", *cells[at + 2 :]]
+        if split and cells[at + 2].lower() in _UNITS
+        else cells
+    )
 
 
 def read_words(words: Sequence[str], tools: Mapping[str, Tool] = TOOLS) -> tuple[Reading, ...]:

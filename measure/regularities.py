@@ -24,6 +24,12 @@ TURN_TOLERANCE_RAD = 0.0005
 """How far made edges are from parallel or square."""
 PLACE_TOLERANCE_MM = 0.02
 """How far made radii are from equal, centres from concentric, edges from one line (at their middles)."""
+REACH_RAD = math.radians(2)
+"""The plain alternative: any angle this close to parallel or square."""
+REACH_RADIUS_MM = 0.6
+"""The plain alternative: any radius this close."""
+REACH_PLACE_MM = 1.0
+"""The plain alternative: any place this close."""
 ACCEPT = 0.9
 """Odds, as a probability, from which a regularity is taken."""
 
@@ -130,9 +136,11 @@ def _directions(bench: _Bench) -> None:
         angle = math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)
         quarter = round(angle / (math.pi / 2))
         gap = np.array([angle - quarter * math.pi / 2])
+        if abs(gap[0]) > REACH_RAD:
+            return None
         return ("square" if quarter % 2 else "parallel"), gap, bench.row((d, (0, -1)), (f, (0, 1)))[None]
 
-    _tie(bench, lines, hypothesis, TURN_TOLERANCE_RAD, 0.8, math.radians(2))
+    _tie(bench, lines, hypothesis, TURN_TOLERANCE_RAD, 0.8, REACH_RAD)
 
 
 def _collinear(bench: _Bench) -> None:
@@ -150,7 +158,7 @@ def _collinear(bench: _Bench) -> None:
         row = bench.row((d, (-1, float(u @ apart))), (f, (float(right_normal(f) @ n), 0)))
         return "collinear", np.array([float(n @ apart)]), row[None]
 
-    _tie(bench, lines, hypothesis, PLACE_TOLERANCE_MM, 0.5, 1.0)
+    _tie(bench, lines, hypothesis, PLACE_TOLERANCE_MM, 0.5, REACH_PLACE_MM)
 
 
 def _radii(bench: _Bench) -> None:
@@ -164,10 +172,12 @@ def _radii(bench: _Bench) -> None:
         def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:
             assert d.radius is not None
             assert f.radius is not None
+            if abs(f.radius - d.radius) > REACH_RADIUS_MM:
+                return None
             row = bench.row((d, (0, 0, -1)), (f, (0, 0, 1)))
             return "equal-radius", np.array([f.radius - d.radius]), row[None]
 
-        _tie(bench, members, hypothesis, PLACE_TOLERANCE_MM, 0.6, 0.6)
+        _tie(bench, members, hypothesis, PLACE_TOLERANCE_MM, 0.6, REACH_RADIUS_MM)
 
 
 def _concentric(bench: _Bench) -> None:
@@ -178,9 +188,9 @@ def _concentric(bench: _Bench) -> None:
         assert d.centre is not None
         assert f.centre is not None
         gaps = np.subtract(f.centre, d.centre)
-        if np.hypot(*gaps) > 1.0:
+        if np.hypot(*gaps) > REACH_PLACE_MM:
             return None
         rows = [bench.row((d, (-1, 0, 0)), (f, (1, 0, 0))), bench.row((d, (0, -1, 0)), (f, (0, 1, 0)))]
         return "concentric", gaps, np.array(rows)
 
-    _tie(bench, rounds, hypothesis, PLACE_TOLERANCE_MM, 0.5, 1.0)
+    _tie(bench, rounds, hypothesis, PLACE_TOLERANCE_MM, 0.5, REACH_PLACE_MM)

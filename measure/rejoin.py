@@ -200,12 +200,13 @@ def _crossings(a: Feature, b: Feature) -> Array:
         line, arc = (a, b) if a.kind == "line" else (b, a)
         assert arc.radius is not None
         foot = _foot(line, np.array(arc.centre))
-        half2 = arc.radius**2 - float(((foot - arc.centre) ** 2).sum())
+        half2 = arc.radius**2 - float(((foot - np.array(arc.centre)) ** 2).sum())
         if half2 < 0:
             return np.zeros((0, 2))
         u = direction(line)
         return np.array([foot - u * math.sqrt(half2), foot + u * math.sqrt(half2)])
-    ca, apart = np.array(a.centre), np.subtract(b.centre, a.centre)  # type: ignore[arg-type]
+    ca = np.array(a.centre)
+    apart = np.array(b.centre) - ca
     d = float(np.hypot(*apart))
     assert a.radius is not None
     assert b.radius is not None
