@@ -232,8 +232,17 @@ def estimate(record: JobRecord, name: str) -> Estimate:
 # -------------------------------------------------------------------------------------------------------- text and back
 def to_text(record: JobRecord) -> str:
     """The file's text: one line for each feature, dimension and reading, so that it can be read and mended."""
-    plain = record.model_dump(mode="json", by_alias=True, exclude_none=True)
-    for r, reading in zip(record.readings, plain.get("readings", []), strict=True):
+    return _lines(_plain(record), 0) + "\n"
+
+
+def for_scripts(record: JobRecord) -> dict[str, Any]:
+    """The record as plain JSON values, without what only jawline itself needs."""
+    return {k: v for k, v in _plain(record).items() if k not in ("adjustment", "made_from")}
+
+
+def _plain(record: JobRecord) -> dict[str, Any]:
+    plain: dict[str, Any] = record.model_dump(mode="json", by_alias=True, exclude_none=True)
+    for r, reading in zip(record.readings, plain["readings"], strict=True):
         reading |= {"reason": r.reason, "likely": r.likely}
     for key in ("broken", "made_from", "part", "photo"):
         if not plain.get(key):
@@ -241,12 +250,7 @@ def to_text(record: JobRecord) -> str:
     for f in (*plain["features"], *plain.get("broken", [])):
         if f["origin"] == "seen":
             f.pop("origin")
-    return _lines(plain, 0) + "\n"
-
-
-def for_scripts(record: JobRecord) -> dict[str, Any]:
-    """The record as plain JSON values, without the covariance."""
-    return record.model_dump(mode="json", by_alias=True, exclude_none=True, exclude={"adjustment", "made_from"})
+    return plain
 
 
 def _lines(value: Any, depth: int) -> str:

@@ -30,9 +30,12 @@ app.command("demo")(demo.demo)
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from importlib.metadata import version
+        from importlib.metadata import PackageNotFoundError, version
 
-        typer.echo(f"jawline {version('jawline')}")
+        try:
+            typer.echo(f"jawline {version('jawline')}")
+        except PackageNotFoundError:
+            typer.echo("jawline, from a checkout that is not installed")
         raise typer.Exit
 
 

@@ -12,7 +12,9 @@ from measure.cli.show import show
 
 
 def demo(
-    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the job goes.")] = Path("jawline-demo"),
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", readable=False, help="Where the job goes.")] = Path(
+        "jawline-demo"
+    ),
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:

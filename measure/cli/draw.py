@@ -14,9 +14,12 @@ from measure.cli.show import show
 def draw(
     photo: options.Photo,
     thickness: options.Thickness = None,
-    readings: Annotated[Path | None, typer.Option("--readings", metavar="FILE", help="Caliper readings, CSV.")] = None,
+    readings: Annotated[
+        Path | None, typer.Option("--readings", metavar="FILE", readable=False, help="Caliper readings, CSV.")
+    ] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="The job's folder; PHOTO-job by default.")
+        Path | None,
+        typer.Option("--out", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
     reference: options.Reference = None,
     lens: options.Lens = None,

@@ -15,8 +15,10 @@ REFERENCES = ("id-1", "a4", "letter", "sheet")
 
 MAX_THICKNESS_MM = 60.0
 
-Photo = Annotated[Path, typer.Argument(metavar="PHOTO", help="The photo: JPEG, PNG, WebP, TIFF or HEIC.")]
-Folder = Annotated[Path, typer.Argument(metavar="JOB", help="The job's folder.")]
+Photo = Annotated[
+    Path, typer.Argument(metavar="PHOTO", readable=False, help="The photo: JPEG, PNG, WebP, TIFF or HEIC.")
+]
+Folder = Annotated[Path, typer.Argument(metavar="JOB", readable=False, help="The job's folder.")]
 Thickness = Annotated[
     str | None,
     typer.Option(
@@ -28,12 +30,16 @@ Thickness = Annotated[
 Reference = Annotated[
     str | None, typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card.")
 ]
-Lens = Annotated[Path | None, typer.Option("--lens", metavar="PROFILE.json", help="A lens profile of the phone.")]
+Lens = Annotated[
+    Path | None, typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone.")
+]
 SubjectOption = Annotated[
     str, typer.Option("--subject", metavar="part|opening", help="Whether a part is measured, or an opening's rim.")
 ]
 Name = Annotated[str | None, typer.Option("--name", help="The part's name in the title block.")]
-Tools = Annotated[Path | None, typer.Option("--tools", metavar="FILE.toml", help="Your own measuring tools.")]
+Tools = Annotated[
+    Path | None, typer.Option("--tools", metavar="FILE.toml", readable=False, help="Your own measuring tools.")
+]
 Force = Annotated[bool, typer.Option("--force", help="Overwrite files that jawline did not write itself.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output, nothing else there.")]
 

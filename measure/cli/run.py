@@ -17,6 +17,9 @@ from calib.errors import JawlineError
 if TYPE_CHECKING:
     import typer
 
+STOPPED = 130
+"""Exit code after Ctrl-C, as shells have it."""
+
 
 def run(app: typer.Typer, arguments: Sequence[str]) -> int:
     """Run the command line.
@@ -30,6 +33,8 @@ def run(app: typer.Typer, arguments: Sequence[str]) -> int:
     try:
         code = app(args=list(arguments) or ["--help"], prog_name="jawline", standalone_mode=False)
         sys.stdout.flush()
+        if code == STOPPED:  # how the parser passes Ctrl-C on
+            return _stopped(arguments)
         return code if isinstance(code, int) else 0
     except JawlineError as why:
         return _fail(arguments, why.text, why.code, why.exit_code)
@@ -38,12 +43,12 @@ def run(app: typer.Typer, arguments: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
-        return _fail(arguments, "Stopped; nothing half-written is left.", "stopped", 130)
+        return _stopped(arguments)
     except Exception as why:
         if hasattr(why, "format_message"):  # the command-line parser's own: an unknown option, a missing argument
             return _fail(arguments, _usage(why), "usage", 2)
-        if type(why).__name__ in ("Exit", "Abort"):
-            return int(getattr(why, "exit_code", 1))
+        if type(why).__name__ == "Abort":  # how older versions of the parser do
+            return _stopped(arguments)
         if os.environ.get("JAWLINE_DEBUG") == "1":
             raise
         kind = type(why).__name__
@@ -54,6 +59,10 @@ def run(app: typer.Typer, arguments: Sequence[str]) -> int:
             "JAWLINE_DEBUG=1 shows where."
         )
         return _fail(arguments, text, "unexpected", 1)
+
+
+def _stopped(arguments: Sequence[str]) -> int:
+    return _fail(arguments, "Stopped; nothing half-written is left.", "stopped", STOPPED)
 
 
 def _usage(why: Exception) -> str:

@@ -18,7 +18,8 @@ def trace(
     lens: options.Lens = None,
     subject: options.SubjectOption = "part",
     job: Annotated[
-        Path | None, typer.Option("--job", metavar="DIR", help="The job's folder; PHOTO-job by default.")
+        Path | None,
+        typer.Option("--job", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
     name: options.Name = None,
     force: options.Force = False,
