@@ -209,7 +209,7 @@ def _level_cost(levels: NDArray[np.float32], layout: Layout, gs: NDArray[np.floa
     odd = tint / (0.10 * lit + 0.02)
     darker = 14 * np.maximum(share - 0.9, 0) ** 2 / 0.1**2 + 4 * np.maximum(0.08 - share, 0) ** 2 / 0.05**2
     unseen = ((shadow[:, 0] - face[:, 0]) ** 2 + (shadow[:, 1] - face[:, 1]) ** 2) / (0.02 + 0.10 * lit) ** 2
-    cost = 1 + 30 * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, 200)
+    cost = 3 + 30 * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, 200)
     cost[gs == 0] = 0
     if layout.has_wall:
         wall = levels[:, 2]
@@ -296,11 +296,12 @@ def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 
     came = np.empty((b, n), np.intp)
     total = cost[0].copy()
     columns = np.arange(n)[:, None] + jumps
-    price = np.where((columns >= 0) & (columns < n), jumps**2.0, np.inf)
+    fence = np.where((columns >= 0) & (columns < n), 0.0, np.inf)
+    price = jumps**2.0
     columns = np.clip(columns, 0, n - 1)
     rows = np.arange(n)
     for i in range(1, b):
-        t = total[columns] + stiffness[i] * price
+        t = total[columns] + (stiffness[i] * price + fence)
         k = t.argmin(1)
         came[i] = columns[rows, k]
         total = t[rows, k] + cost[i]
