@@ -113,6 +113,7 @@ class JobRecord(Record):
     scale: ScaleRecord
     subject: Literal["part", "opening"]
     thickness_mm: NonNegativeFloat
+    thickness_u95_mm: NonNegativeFloat | None = None
     features: tuple[FeatureRecord, ...] = Field(min_length=1)
     broken: tuple[FeatureRecord, ...] = ()
     dimensions: tuple[DimensionRecord, ...] = ()

@@ -47,7 +47,8 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
     if wanted.readings is not None and not wanted.readings.is_file():
         raise WrongUsage(f"There is no file of readings {wanted.readings}: check the name and the folder.", "no-file")
     names = (job.TRACE, job.PICTURE, job.OUTLINE, job.MEASURED, *job.SKETCHES)
-    job.check_writable(folder, (*names, job.READINGS) if wanted.readings else names, force)
+    in_place = wanted.readings is None or wanted.readings.resolve() == (folder / job.READINGS).resolve()
+    job.check_writable(folder, names if in_place else (*names, job.READINGS), force)
     tell = say or (lambda line: None)
     done = [
         trace(
@@ -61,7 +62,7 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
         )
     ]
     tell(f"trace      {done[-1].lines[0]}")
-    if wanted.readings is not None:
+    if wanted.readings is not None and not in_place:
         done.append(read(folder, [str(wanted.readings)], tools=wanted.tools, replace=True, force=force))
         tell(f"read       {done[-1].lines[0]}")
     done.append(reconcile(folder, tools=wanted.tools, force=force))

@@ -64,7 +64,8 @@ def _record(traced: records.JobRecord, found: Reconciled, made_from: dict[str, s
     warnings |= {(r.code, r.text): records.CautionRecord(code=r.code, text=r.text) for r in found.remarks}
     return traced.model_copy(
         update={
-            "thickness_mm": round(found.thickness_mm, 4),
+            "thickness_mm": round(max(found.thickness_mm, 0.0), 4),
+            "thickness_u95_mm": round(found.thickness_u95_mm, 4),
             "features": tuple(records.feature_record(f) for f in found.estimate.features),
             "dimensions": tuple(records.dimension_record(d) for d in found.dimensions),
             "readings": tuple(_reading_record(v) for v in found.verdicts),
