@@ -10,8 +10,8 @@ from calib.errors import WrongUsage
 from measure import job, records
 from measure.steps import Done
 from measure.steps.read import parsed, read, tools_of
-from measure.steps.reconcile import measured_record, reconcile
-from measure.steps.sketch import sketch
+from measure.steps.reconcile import reconcile
+from measure.steps.sketch import measured_record, sketch
 from measure.steps.trace import trace
 from measure.tracing import Subject
 

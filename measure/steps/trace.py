@@ -8,7 +8,7 @@ from calib.lens import read_profile
 from calib.photo import load
 from measure import job, records, tracing
 from measure.dimensions import list_dimensions
-from measure.drawing.outline import outline_dxf
+from measure.drawing.dxf import outline_dxf
 from measure.drawing.picture import Drawn, picture
 from measure.steps import Done, counted
 from measure.tracing import Subject, Trace

@@ -1,0 +1,80 @@
+"""measured.json to sketch.dxf, sketch.svg and sketch.pdf."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from calib.errors import JobRefused
+from measure import job, records, sheet
+from measure.dimensions import Dimension
+from measure.drawing.dxf import write_dxf
+from measure.drawing.pdf import write_pdf
+from measure.drawing.svg import write_svg
+from measure.steps import Done, counted
+
+REFERENCES = {"id-1": "bank-size card (ID-1)"}
+
+
+def sketch(folder: Path, *, name: str | None = None, force: bool = False) -> Done:
+    """Draw the dimensioned sketch of a job.
+
+    Args:
+        folder: the job.
+        name: of the part; the job's own by default.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: reconcile has not been run, or the folder can't be written to.
+        JobRefused: measured.json is damaged, or trace or readings have changed since.
+    """
+    record = measured_record(folder)
+    job.check_writable(folder, job.SKETCHES, force)
+    drawn = sheet.sketch(drawing(record, name))
+    dxf, svg, pdf = job.SKETCHES
+    files = {dxf: write_dxf(drawn), svg: write_svg(drawn), pdf: write_pdf(drawn)}
+    written = job.write(folder, files, force=force)
+    lines = (
+        f"{counted(len(drawn.drawn), 'dimension')} on {drawn.name}: {folder / pdf}, also as .svg and .dxf.",
+        "Print the PDF at 100 % and check its 100 mm bar.",
+    )
+    result = {"paper": drawn.name, "dimensions": len(drawn.drawn), "listed": len(drawn.listed)}
+    return Done("sketch", tuple(written), lines, result)
+
+
+def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
+    """What the sketch is made from."""
+    thickness = record.thickness_mm if record.thickness_mm > 0 else None
+    return sheet.Drawing(
+        name=name or record.part,
+        features=tuple(records.feature(f) for f in record.features),
+        dimensions=tuple(Dimension(d.kind, d.features, d.value_mm, d.u95_mm, d.basis) for d in record.dimensions),
+        estimate=records.estimate(record, job.MEASURED) if record.adjustment else None,
+        thickness_mm=thickness,
+        thickness_u95_mm=record.thickness_u95_mm if thickness else None,
+        subject=record.subject,
+        reference=REFERENCES.get(record.scale.reference, record.scale.reference),
+        date=date.today().isoformat(),
+        readings=sum(r.verdict == "kept" for r in record.readings),
+        warnings=tuple((w.code, w.text) for w in record.warnings),
+        broken=tuple(records.feature(f) for f in record.broken),
+    )
+
+
+def measured_record(folder: Path) -> records.JobRecord:
+    """The job's measured.json, when it still belongs to its trace and its readings.
+
+    Raises:
+        WrongUsage: reconcile has not been run.
+        JobRefused: it is damaged, or trace or readings have changed since.
+    """
+    text = job.text(folder, job.MEASURED, "reconcile")
+    record = records.from_text(text, str(folder / job.MEASURED))
+    for name, mark in record.made_from.items():
+        path = folder / name
+        if path.is_file() and job.fingerprint(path.read_bytes()) != mark:
+            raise JobRefused(
+                f"{path} has changed since {job.MEASURED} was made: run `jawline reconcile {folder}` again.",
+                "job-outdated",
+            )
+    return record
