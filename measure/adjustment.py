@@ -18,7 +18,7 @@ import numpy as np
 
 from calib.jaws import TOOLS, Tool
 from measure.dimensions import Basis, Dimension, list_dimensions, size_of, stacked
-from measure.equations import Equation, Unknowns, equation, key, prior, reading_covariance, unknowns
+from measure.equations import Equation, Unknowns, equation, held_tangent, key, prior, reading_covariance, unknowns
 from measure.features import PARAMETERS, Array, Estimate, Feature, direction, middle
 from measure.jaw_reach import Subject, check_readings, possible_readings
 from measure.judging import LOOSER, Bench, Judgement, judge
@@ -261,10 +261,12 @@ class _Work:
     def adjusted_estimate(self) -> Estimate:
         """Features where they are now, joined, and their covariance split into shared terms and the rest."""
         assert self.solution is not None
+        c = self.solution.covariance
         now = shifted_all(self.estimate.features, self.x[: self.k.m])
+        touch, _ = held_tangent(self.k, now, c, 1e-5)  # what the linear conditions left, a few µm
+        now = shifted_all(now, touch[: self.k.m])
         joined = rejoined(now, self.found)
         turned = _about_new_middles(now, joined)
-        c = self.solution.covariance
         m, t = self.k.m, slice(self.k.m, self.k.m + self.k.s)
         own = turned @ c[:m, :m] @ turned.T
         cross = turned @ c[:m, t]

@@ -107,12 +107,21 @@ def prior(
         c[i, i] = tools[name].zero_mm ** 2
     for name, i in k.flats.items():
         c[i, i] = tools[name].flat_u_mm ** 2
-    return _held(k, c)
+    return held_tangent(k, e.features, c, TANGENT_SD_MM)
 
 
-def _held(k: Unknowns, c: Array) -> tuple[Array, Array]:
-    """The prior under the condition that tangent neighbours touch."""
-    f = k.estimate.features
+def held_tangent(k: Unknowns, f: Sequence[Feature], c: Array, sd_mm: float) -> tuple[Array, Array]:
+    """Unknowns under the condition that tangent neighbours touch.
+
+    Args:
+        k: the unknowns.
+        f: the features where they are.
+        c: (u, u) covariance of the unknowns.
+        sd_mm: how exactly they touch.
+
+    Returns:
+        (u,) change of the unknowns, and their (u, u) covariance under the condition.
+    """
     rows, gaps = [], []
     for j in k.found:
         touch = tangency(f[j.first], f[j.second]) if j.tangent else None
@@ -126,7 +135,7 @@ def _held(k: Unknowns, c: Array) -> tuple[Array, Array]:
         return np.zeros(k.size), c
     a = np.array(rows)
     ca = c @ a.T
-    gain = np.linalg.solve(a @ ca + np.eye(len(a)) * TANGENT_SD_MM**2, ca.T).T
+    gain = np.linalg.solve(a @ ca + np.eye(len(a)) * sd_mm**2, ca.T).T
     held = c - gain @ ca.T
     return -gain @ np.array(gaps), (held + held.T) / 2
 

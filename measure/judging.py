@@ -20,7 +20,7 @@ import numpy as np
 from measure.least_squares import (
     CRITICAL,
     Array,
-    Tested,
+    Checked,
     against_prior,
     along,
     log_evidence,
@@ -130,7 +130,7 @@ def judge(bench: Bench, priors: Sequence[tuple[float, Array]]) -> Judgement:
     return best
 
 
-def _explain(bench: Bench, t: Tested) -> _Search:
+def _explain(bench: Bench, t: Checked) -> _Search:
     """One hypothesis after the other, the best first, until what is left needs no explanation."""
     s = _Search(bench, t.weighted.copy(), t.cofactor.copy())
     for _ in range(2 * len(bench.observed)):
@@ -148,18 +148,18 @@ def _explain(bench: Bench, t: Tested) -> _Search:
             s.gain += feature
         else:
             s.aside.append(k)
-            s.u, s.m = without(Tested(s.u, s.u, s.u, s.m), [k])
+            s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), [k])
             s.gain += single
     s.aside = _singles(s, t)
     return s
 
 
-def _singles(s: _Search, t: Tested) -> list[int]:
+def _singles(s: _Search, t: Checked) -> list[int]:
     """Data snooping proper, beside the patterns that were found."""
     u, m = t.weighted, t.cofactor
     for c in s.patterns:
         u, m = projected(u, m, c)
-    return snoop(Tested(t.residuals, t.redundancy, u, m))
+    return snoop(Checked(t.residuals, t.redundancy, u, m))
 
 
 def _gain(strength: float, pull: float, prior: tuple[float, float]) -> float:
@@ -228,4 +228,4 @@ def _take_zero(s: _Search, rows: tuple[int, ...], gain: float) -> None:
     s.gain += gain
     # With its zero gone the tool's readings say nothing more here; what else they show is not looked into.
     s.patterns += [np.eye(len(b.observed))[i] for i in whole]
-    s.u, s.m = without(Tested(s.u, s.u, s.u, s.m), whole)
+    s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), whole)

@@ -45,7 +45,7 @@ class Observations:
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
+class Checked:
     """A group after the adjustment.
 
     Attributes:
@@ -92,7 +92,7 @@ class Solution:
     covariance: Array
     chi2: float
     freedom: int
-    groups: tuple[Tested, ...]
+    groups: tuple[Checked, ...]
 
     def reference_sd(self) -> float:
         """A posteriori standard deviation of unit weight."""
@@ -130,13 +130,13 @@ def solve(groups: Sequence[Observations], tested: Sequence[int] | None = None) -
         at += n
         if tested is not None and k not in tested:
             nothing = np.zeros(0)
-            out.append(Tested(nothing, nothing, nothing, np.zeros((0, 0))))
+            out.append(Checked(nothing, nothing, nothing, np.zeros((0, 0))))
             continue
         qv = np.eye(n) - design @ cofactor @ design.T
         weighted = root.T @ v
         m = root.T @ qv @ root
         full = g.covariance if g.covariance.ndim == 2 else np.diag(g.covariance)
-        out.append(Tested(full @ weighted, np.einsum("ij,ji->i", full, m), weighted, m))
+        out.append(Checked(full @ weighted, np.einsum("ij,ji->i", full, m), weighted, m))
     return Solution(z / scale, cofactor, chi2, at - len(z), tuple(out))
 
 
@@ -163,7 +163,7 @@ def projected(u: Array, m: Array, c: Array) -> tuple[Array, Array]:
     return u - mc * (float(c @ u) / strength), m - np.outer(mc, mc) / strength
 
 
-def without(t: Tested, gone: Sequence[int]) -> tuple[Array, Array]:
+def without(t: Checked, gone: Sequence[int]) -> tuple[Array, Array]:
     """Weighted residuals and their cofactor as they would be with some observations given up.
 
     Returns:
@@ -178,7 +178,7 @@ def without(t: Tested, gone: Sequence[int]) -> tuple[Array, Array]:
     return u, m
 
 
-def snoop(t: Tested, critical: float = CRITICAL) -> list[int]:
+def snoop(t: Checked, critical: float = CRITICAL) -> list[int]:
     """Data snooping: the observation with the largest standardised residual is set aside, one at a time, until none
     exceeds the critical value; then those set aside are put back where they fit after all (Baarda 1968).
 
@@ -208,7 +208,7 @@ def along(u: Array, m: Array, c: Array) -> tuple[float, float]:
         c: (n,) change of each observation by an error of size one.
     """
     strength = float(c @ m @ c)
-    if strength <= 1e-18:
+    if strength <= 1e-12 * float(c @ c):
         return 0.0, math.inf
     return float(c @ u) / strength, 1 / math.sqrt(strength)
 
@@ -234,7 +234,7 @@ def chi2_limit(freedom: int, alpha: float = 0.05) -> float:
     return float(chdtri(freedom, alpha)) if freedom else 0.0
 
 
-def against_prior(design: Array, observed: Array, covariance: Array, prior: Array) -> Tested:
+def against_prior(design: Array, observed: Array, covariance: Array, prior: Array) -> Checked:
     """The tests of a group of observations against a full prior of the unknowns, before any adjustment.
 
     The same numbers as `solve` gives for the group next to a group that holds the prior, found from the observations'
@@ -249,9 +249,9 @@ def against_prior(design: Array, observed: Array, covariance: Array, prior: Arra
     m = np.linalg.inv(design @ prior @ design.T + covariance)
     m = (m + m.T) / 2
     weighted = m @ observed
-    return Tested(covariance @ weighted, np.einsum("ij,ji->i", covariance, m), weighted, m)
+    return Checked(covariance @ weighted, np.einsum("ij,ji->i", covariance, m), weighted, m)
 
 
-def log_evidence(t: Tested, observed: Array) -> float:
+def log_evidence(t: Checked, observed: Array) -> float:
     """Log of the normal density of observations tested by `against_prior`, without its constant."""
     return 0.5 * float(np.linalg.slogdet(t.cofactor)[1]) - 0.5 * float(observed @ t.weighted)

@@ -283,6 +283,9 @@ def read_words(words: Sequence[str], tools: Mapping[str, Tool] = TOOLS) -> tuple
     out = []
     while queue:
         kind = queue.pop(0)
+        if kind.lower() not in KINDS:
+            kinds = ", ".join(KINDS)
+            raise ReadingsRefused(f"“{kind}” is not a kind of reading; the kinds are {kinds}.", "reading-kind")
         labels: list[str] = []
         while queue and not _numeric(queue[0]) and queue[0].lower() not in KINDS:
             labels += split_labels(queue.pop(0))

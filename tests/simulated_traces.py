@@ -78,7 +78,7 @@ def sensitivity_of(features: Sequence[Feature], foot: Array) -> Array:
 
 
 def white_of(features: Sequence[Feature], rng: np.random.Generator, noise: float = 1.0) -> Array:
-    """(m, m) covariance of the edge noise: 0.01 to 0.03 mm for lines, 0.02 to 0.05 mm for radii, tangent joints kept."""
+    """(m, m) covariance of the edge noise: 0.01 to 0.03 mm for lines, 0.02 to 0.05 mm for radii; tangents stay so."""
     sd: list[float] = []
     for f in features:
         if f.kind == "line":

@@ -1,0 +1,68 @@
+"""W. Baarda, A testing procedure for use in geodetic networks (1968): critical values and detectable errors.
+
+The figures are from memory, each recomputed from the normal distribution; the formulas for the standardised residual
+and the detectable error are as surveying manuals print them.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from measure.least_squares import CRITICAL, DELTA0, Observations, critical_value, noncentrality, solve
+
+
+@pytest.mark.parametrize(
+    ("alpha", "power", "critical", "delta"),
+    [
+        (0.001, 0.80, 3.2905, 4.1321),
+        (0.001, 0.90, 3.2905, 4.5721),
+        (0.001, 0.70, 3.2905, 3.8149),
+        (0.01, 0.80, 2.5758, 3.4175),
+        (0.01, 0.90, 2.5758, 3.8574),
+        (0.05, 0.80, 1.9600, 2.8016),
+        (0.05, 0.90, 1.9600, 3.2415),
+    ],
+)
+def test_critical_values(alpha: float, power: float, critical: float, delta: float) -> None:
+    assert critical_value(alpha) == pytest.approx(critical, abs=5e-5)
+    assert noncentrality(alpha, power) == pytest.approx(delta, abs=6e-5)
+
+
+def test_constants_are_those_values() -> None:
+    assert critical_value(0.001) == pytest.approx(CRITICAL, abs=1e-7)
+    assert noncentrality(0.001, 0.80) == pytest.approx(DELTA0, abs=1e-7)
+    assert DELTA0**2 == pytest.approx(17.075, abs=5e-4)
+
+
+@pytest.mark.parametrize("n", [2, 3, 5, 10])
+def test_repeats_of_one_length(n: int) -> None:
+    """n equal readings of one length: r = 1 - 1/n, w = v / (s √r), MDE = δ₀ s / √r, v = r e."""
+    s, e = 0.02, 0.3
+    readings = np.zeros(n)
+    readings[0] = e
+    t = solve([Observations(np.ones((n, 1)), readings, np.full(n, s**2))]).groups[0]
+    r = 1 - 1 / n
+    assert t.redundancy == pytest.approx([r] * n)
+    assert t.residuals[0] == pytest.approx(r * e)
+    assert t.standardised()[0] == pytest.approx(r * e / (s * math.sqrt(r)))
+    assert t.detectable() == pytest.approx([DELTA0 * s / math.sqrt(r)] * n)
+    assert t.estimated_error()[0] == pytest.approx(e)
+
+
+def test_detectable_error_is_detected_four_times_in_five() -> None:
+    """Simulation: an error of the detectable size is noticed with the power 0.80, none with 0.001."""
+    rng = np.random.default_rng(5)
+    n, s, runs = 4, 0.02, 4000
+    mde = DELTA0 * s / math.sqrt(1 - 1 / n)
+    clean = rng.normal(0, s, (runs, n))
+    found = false = 0
+    for row in clean:
+        for shift in (mde, 0.0):
+            y = row.copy()
+            y[0] += shift
+            w = solve([Observations(np.ones((n, 1)), y, np.full(n, s**2))]).groups[0].standardised()
+            found += shift > 0 and abs(w[0]) > CRITICAL
+            false += shift == 0 and abs(w[0]) > CRITICAL
+    assert found / runs == pytest.approx(0.80, abs=0.03)
+    assert false / runs < 0.004
