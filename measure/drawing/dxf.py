@@ -1,0 +1,249 @@
+"""The sheet as DXF: the true outline on a layer of its own, real dimensions, and everything that a person reads.
+
+Model space is in millimetres and in the features' own frame; a part that is drawn turned has its sheet turned instead.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from measure.dimensioning import Wanted
+from measure.features import Feature, Point
+from measure.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
+from measure.lettering import FIGURES_MM
+from measure.marks import ARROW_MM, Circle, Fill, Mark, Path, Text, placed
+from measure.outline_path import loops
+from measure.sheet import Sheet
+
+VERSION = "R2010"
+MILLIMETRES = 4
+STYLE = "LETTERING"
+DIMSTYLE = "SKETCH"
+LAYERS = {
+    "OUTLINE": (7, 50),
+    "COMPLETED": (8, 25),
+    "FRACTURE": (8, 25),
+    "CENTRE": (7, 25),
+    "DIMENSIONS": (7, 25),
+    "LABELS": (8, 18),
+    "NOTES": (7, 25),
+    "TITLE": (7, 25),
+}
+"""Colour number and line width (hundredths of a millimetre) of each layer."""
+LINETYPES = {
+    (6.0, 0.75, 0.125, 0.75): ("LONG_DASH_DOT", "Long-dashed dotted"),
+    (6.0, 0.75, 0.125, 0.75, 0.125, 0.75): ("LONG_DASH_TWO_DOTS", "Long-dashed double-dotted"),
+    (3.0, 0.75): ("DASH", "Dashed"),
+}
+CODES = {"\N{DIAMETER SIGN}": "%%c", "\N{PLUS-MINUS SIGN}": "%%p", "\N{DEGREE SIGN}": "%%d"}
+
+
+def outline_dxf(features: Sequence[Feature]) -> bytes:
+    """The outline alone, mm: a closed LWPOLYLINE with bulges a loop, or a CIRCLE for a round hole."""
+    doc = _new(("OUTLINE",))
+    _outline(doc.modelspace(), features)
+    return _bytes(doc)
+
+
+def write_dxf(sheet: Sheet) -> bytes:
+    """The whole sheet."""
+    doc = _new(tuple(LAYERS))
+    for dashes, (name, words) in LINETYPES.items():
+        pattern = [sum(dashes), *(d if k % 2 == 0 else -d for k, d in enumerate(dashes))]
+        doc.linetypes.add(name, pattern, description=words)
+    doc.styles.new(STYLE, dxfattribs={"font": "arial.ttf", "width": 0.9})
+    _dimension_style(doc)
+    space = doc.modelspace()
+    _outline(space, sheet.features)
+    back = _Back(sheet)
+    for mark in sheet.marks:
+        _draw(space, back.mark(mark))
+    for path in sheet.outline:
+        if path.layer == "COMPLETED":
+            _draw(space, back.mark(path))
+    for drawn in sheet.drawn:
+        _dimension(doc, space, drawn, back)
+    middle = back.point((sheet.width_mm / 2, sheet.height_mm / 2))
+    doc.set_modelspace_vport(height=sheet.height_mm * 1.05, center=middle)
+    return _bytes(doc)
+
+
+class _Back:
+    """From the paper back to the features' own frame."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.turn = -sheet.turn_rad
+        c, s = math.cos(self.turn), math.sin(self.turn)
+        x, y = sheet.shift_mm
+        self.shift = (-(c * x - s * y), -(s * x + c * y))
+
+    def mark(self, mark: Mark) -> Mark:
+        """A mark in the features' frame."""
+        return placed(mark, self.turn, self.shift)
+
+    def point(self, p: Point) -> Point:
+        """A point in the features' frame."""
+        c, s = math.cos(self.turn), math.sin(self.turn)
+        return c * p[0] - s * p[1] + self.shift[0], s * p[0] + c * p[1] + self.shift[1]
+
+
+def _new(layers: Sequence[str]) -> Any:
+    import ezdxf
+
+    doc = ezdxf.new(VERSION, units=MILLIMETRES)
+    doc.header["$INSUNITS"] = MILLIMETRES
+    doc.header["$MEASUREMENT"] = 1
+    for name in layers:
+        colour, width = LAYERS[name]
+        doc.layers.add(name, color=colour, lineweight=width)
+    return doc
+
+
+def _bytes(doc: Any) -> bytes:
+    out = io.StringIO()
+    doc.write(out)
+    return out.getvalue().encode(doc.output_encoding)
+
+
+def _outline(space: Any, features: Sequence[Feature]) -> None:
+    for loop in loops(features):
+        if isinstance(loop, Feature):
+            space.add_circle(loop.centre, loop.radius, dxfattribs={"layer": "OUTLINE"})
+        else:
+            space.add_lwpolyline(loop, format="xyb", close=True, dxfattribs={"layer": "OUTLINE"})
+
+
+def _dimension_style(doc: Any) -> None:
+    doc.dimstyles.new(
+        DIMSTYLE,
+        dxfattribs={
+            "dimtxsty": STYLE,
+            "dimtxt": FIGURES_MM,
+            "dimasz": ARROW_MM,
+            "dimexo": GAP_MM,
+            "dimexe": OVERSHOOT_MM,
+            "dimgap": 0.6,
+            "dimtad": 1,
+            "dimtih": 0,
+            "dimtoh": 0,
+            "dimdec": 2,
+            "dimadec": 1,
+            "dimdsep": ord("."),
+            "dimlunit": 2,
+            "dimzin": 0,
+            "dimscale": 1.0,
+            "dimlfac": 1.0,
+            "dimtmove": 1,
+        },
+    )
+
+
+# ---------------------------------------------------------------- marks
+def _draw(space: Any, mark: Mark) -> None:
+    style: dict[str, Any] = {"layer": mark.layer}
+    if isinstance(mark, Text):
+        _write(space, mark, style)
+    elif isinstance(mark, Fill):
+        p = mark.points
+        space.add_solid([*p[:2], p[3], p[2]] if len(p) == 4 else p, dxfattribs=style)
+    else:
+        if mark.pen.dashes_mm:
+            style |= {"linetype": LINETYPES[mark.pen.dashes_mm][0], "ltscale": mark.pen.stretch}
+        style["lineweight"] = round(mark.pen.width_mm * 100)
+        if isinstance(mark, Circle):
+            space.add_circle(mark.centre, mark.radius, dxfattribs=style)
+        elif len(mark.vertices) == 2 and mark.vertices[0][2] == 0:
+            space.add_line(mark.vertices[0][:2], mark.vertices[1][:2], dxfattribs=style)
+        else:
+            space.add_lwpolyline(mark.vertices, format="xyb", close=mark.closed, dxfattribs=style)
+
+
+def _write(space: Any, mark: Text, style: dict[str, Any]) -> None:
+    from ezdxf.enums import TextEntityAlignment as Align
+
+    align = {"start": Align.LEFT, "middle": Align.CENTER, "end": Align.RIGHT}[mark.anchor]
+    style |= {"style": STYLE, "height": mark.height_mm, "rotation": math.degrees(mark.angle_rad), "width": 0.9}
+    space.add_text(coded(mark.content), dxfattribs=style).set_placement(mark.at, align=align)
+
+
+def coded(words: str) -> str:
+    """The words with the format's own codes for the diameter, plus-minus and degree signs."""
+    for sign, code in CODES.items():
+        words = words.replace(sign, code)
+    return words
+
+
+# ---------------------------------------------------------------- dimensions
+def _dimension(doc: Any, space: Any, d: Drawn, back: _Back) -> None:
+    """A dimension that measures what it states, with the drawing's own lines and words as its picture."""
+    style: dict[str, Any] = {
+        "dimstyle": DIMSTYLE,
+        "text": coded(d.caption.words),
+        "dxfattribs": {"layer": "DIMENSIONS"},
+    }
+    entity = _entity(space, d, back, style).dimension
+    block = doc.blocks.new_anonymous_block(type_char="D")
+    for mark in d.marks:
+        _draw(block, back.mark(mark))
+    entity.dxf.geometry = block.name
+    entity.dxf.text_midpoint = (*back.point(d.text_at), 0)
+    entity.dxf.actual_measurement = (
+        math.radians(d.wanted.stated.value) if d.wanted.form == "angle" else d.wanted.stated.value
+    )
+    entity.dxf.attachment_point = 5
+
+
+def _entity(space: Any, d: Drawn, back: _Back, style: dict[str, Any]) -> Any:
+    w = d.wanted
+    points = [back.point(p) for p in d.points]
+    if w.form == "linear":
+        return space.add_linear_dim(
+            base=points[2], p1=points[0], p2=points[1], angle=math.degrees(d.angle_rad + back.turn), **style
+        )
+    if w.form == "slot":
+        p, q, angle = _across_slot(w, back)
+        return space.add_linear_dim(base=p, p1=p, p2=q, angle=math.degrees(angle), **style)
+    if w.form == "angle":
+        a, b = _legs(points)
+        return space.add_angular_dim_2l(base=points[4], line1=a, line2=b, **style)
+    centre, tip = np.array(points[0]), np.array(points[1])
+    radius = w.stated.value / (1 if w.form == "radius" else 2)
+    at = centre + (tip - centre) / np.hypot(*(tip - centre)) * radius
+    add = space.add_radius_dim if w.form == "radius" else space.add_diameter_dim
+    return add(center=tuple(centre), mpoint=tuple(at), **style)
+
+
+def _across_slot(w: Wanted, back: _Back) -> tuple[Point, Point, float]:
+    """Two points across a slot, and the direction between them, in the features' frame but for the sheet's turn."""
+    assert w.ends is not None
+    first, second = (np.mean(e.points, axis=0) for e in w.ends)
+    c, s = math.cos(back.turn), math.sin(back.turn)
+    turn = np.array([[c, -s], [s, c]])
+    u = np.array([math.cos(w.direction_rad), math.sin(w.direction_rad)])
+    u = u * math.copysign(1.0, float((second - first) @ u))
+    p, q = turn @ first, turn @ (first + w.stated.value * u)
+    return (float(p[0]), float(p[1])), (float(q[0]), float(q[1])), w.direction_rad + back.turn
+
+
+def _legs(points: Sequence[Point]) -> tuple[tuple[Point, Point], tuple[Point, Point]]:
+    """Both legs of an angle, each from the apex into the sector in which the arc lies."""
+    from ezdxf.math import ConstructionLine
+
+    a, b = (points[0], points[1]), (points[2], points[3])
+    apex = ConstructionLine(*a).ray.intersect(ConstructionLine(*b).ray)
+    mid = np.array(points[4]) - np.array([apex.x, apex.y])
+    out = []
+    for p, q in (a, b):
+        u = np.subtract(q, p) / math.dist(p, q)
+        u = u * math.copysign(1.0, float(u @ mid))
+        start = np.array([apex.x, apex.y])
+        reach = max(math.dist(points[4], (apex.x, apex.y)), 1.0)
+        out.append(
+            ((float(start[0]), float(start[1])), (float(start[0] + reach * u[0]), float(start[1] + reach * u[1])))
+        )
+    return out[0], out[1]

@@ -1,0 +1,90 @@
+"""The sheet as PDF, at true size."""
+
+from __future__ import annotations
+
+import io
+import math
+from typing import Any
+
+from measure.lettering import NARROWED, drawable, em_mm, width_mm
+from measure.marks import Circle, Fill, Mark, Path, Pen, Text, bulge_arc
+from measure.sheet import Sheet
+
+POINTS_PER_MM = 72 / 25.4
+FONT = "Vera"
+
+
+def write_pdf(sheet: Sheet) -> bytes:
+    """The sheet as a PDF file of one page. Viewers are asked to print it unscaled; its font is embedded."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+    from reportlab.pdfgen.canvas import Canvas
+
+    if FONT not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(FONT, "Vera.ttf"))
+    out = io.BytesIO()
+    size = (sheet.width_mm * POINTS_PER_MM, sheet.height_mm * POINTS_PER_MM)
+    canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1)
+    canvas.setTitle(sheet.title or "Sketch")
+    canvas.setViewerPreference("PrintScaling", "None")
+    canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
+    canvas.setLineCap(0)
+    canvas.setLineJoin(1)
+    for mark in (*sheet.outline, *sheet.marks, *(m for d in sheet.drawn for m in d.marks)):
+        _draw(canvas, mark)
+    canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
+def _draw(canvas: Any, mark: Mark) -> None:
+    if isinstance(mark, Text):
+        _write(canvas, mark)
+        return
+    path = canvas.beginPath()
+    if isinstance(mark, Fill):
+        path.moveTo(*mark.points[0])
+        for p in mark.points[1:]:
+            path.lineTo(*p)
+        path.close()
+        canvas.setFillGray(0)
+        canvas.drawPath(path, stroke=0, fill=1)
+        return
+    _pen(canvas, mark.pen)
+    if isinstance(mark, Circle):
+        path.circle(*mark.centre, mark.radius)
+    else:
+        _trace(path, mark)
+    canvas.drawPath(path, stroke=1, fill=0)
+
+
+def _trace(path: Any, mark: Path) -> None:
+    v = [*mark.vertices, *(mark.vertices[:1] if mark.closed else ())]
+    path.moveTo(v[0][0], v[0][1])
+    for (x, y, b), (x2, y2, _) in zip(v, v[1:], strict=False):
+        if b == 0:
+            path.lineTo(x2, y2)
+            continue
+        (cx, cy), r, start, sweep = bulge_arc((x, y), (x2, y2), b)
+        path.arcTo(cx - r, cy - r, cx + r, cy + r, math.degrees(start), math.degrees(sweep))
+    if mark.closed:
+        path.close()
+
+
+def _pen(canvas: Any, pen: Pen) -> None:
+    canvas.setLineWidth(pen.width_mm)
+    canvas.setStrokeGray(pen.grey)
+    canvas.setDash(list(pen.pattern_mm))
+
+
+def _write(canvas: Any, mark: Text) -> None:
+    words = drawable(mark.content)
+    back = {"start": 0.0, "middle": 0.5, "end": 1.0}[mark.anchor] * width_mm(words, mark.height_mm)
+    c, s = math.cos(mark.angle_rad), math.sin(mark.angle_rad)
+    text = canvas.beginText()
+    text.setTextTransform(c, s, -s, c, mark.at[0] - back * c, mark.at[1] - back * s)
+    text.setFont(FONT, em_mm(mark.height_mm))
+    text.setHorizScale(100 * NARROWED)
+    text.setFillGray(mark.grey)
+    text.textOut(words)
+    canvas.drawText(text)
