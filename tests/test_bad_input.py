@@ -1,0 +1,116 @@
+"""Photos that must not be measured: each refused in one sentence with the right exit code, and nothing written."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from measure.cli.app import app
+from measure.cli.run import run
+from tests.sample_photos import Pixels, copied, painted, project, save, scene, truth, turned, without
+
+
+def refused(capsys: pytest.CaptureFixture[str], photo: Path, code: int, error: set[str]) -> str:
+    """Trace and draw a photo; both must refuse it alike. Returns the sentence."""
+    folder = photo.parent / "job"
+    said = ""
+    for words in (["trace", "--job"], ["draw", "--out"]):
+        capsys.readouterr()
+        got = run(app, [words[0], str(photo), "--thickness", "4.2", words[1], str(folder), "--json"])
+        out, err = capsys.readouterr()
+        assert got == code, err
+        assert len(err.strip().splitlines()) == 1, err
+        assert "Traceback" not in err
+        told = json.loads(out)["error"]
+        assert told["code"] in error, told
+        said = told["text"]
+        assert said.strip() == err.strip()
+        assert not folder.exists()
+        if code == 2:
+            break
+    return said
+
+
+# ------------------------------------------------------------------------------------------------------ no photo at all
+def test_no_photo_at_all(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_text("not a photo")
+    refused(capsys, tmp_path / "a.jpg", 1, {"not-a-photo"})
+    (tmp_path / "b.jpg").touch()
+    refused(capsys, tmp_path / "b.jpg", 1, {"photo-empty"})
+    refused(capsys, tmp_path / "c.jpg", 2, {"no-file"})
+
+
+# ------------------------------------------------------------------------------------------------------- card and part
+def card_of(width_mm: float, height_mm: float) -> np.ndarray:
+    """Outline of a card of another size, with square corners, where the sample's card lies."""
+    w, h = width_mm / 2, height_mm / 2
+    card = truth()["reference"][0]
+    corners = turned(np.array([[-w, -h], [w, -h], [w, h], [-w, h]]), card["place"])
+    return (project(truth()["camera"], corners, card["thick"]) + 0.5) * 0.5
+
+
+def no_card() -> Pixels:
+    return without(scene().rgb, scene().card_px)
+
+
+def two_cards() -> Pixels:
+    return copied(scene().rgb, scene().card_px, (0, 520), onto=scene().rgb)
+
+
+def card_cut_off() -> Pixels:
+    return scene().rgb[:, : int(scene().card_px[:, 0].max()) - 60]
+
+
+def card_at_the_very_edge() -> Pixels:
+    return scene().rgb[:, : int(scene().card_px[:, 0].max()) - 2]
+
+
+def business_card() -> Pixels:
+    return painted(no_card(), card_of(85, 55), (235, 233, 228))
+
+
+def playing_card() -> Pixels:
+    return painted(no_card(), card_of(88, 63), (235, 233, 228))
+
+
+def no_part() -> Pixels:
+    return without(scene().rgb, scene().part_px)
+
+
+def part_at_the_frames_edge() -> Pixels:
+    return scene().rgb[:, int(scene().part_px[:, 0].min()) + 40 :]
+
+
+def part_touching_the_card() -> Pixels:
+    gap = scene().card_px[:, 0].min() - scene().part_px[:, 0].max()
+    alone = without(scene().rgb, scene().part_px)
+    return copied(scene().rgb, scene().part_px, (round(gap) + 30, 0), onto=alone)
+
+
+def nothing_but_table() -> Pixels:
+    return without(no_card(), scene().part_px)
+
+
+@pytest.mark.parametrize(
+    ("photo", "error"),
+    [
+        (no_card, {"no-reference", "look-alike"}),
+        (nothing_but_table, {"no-reference", "look-alike"}),
+        (two_cards, {"two-references", "several-references"}),
+        (card_cut_off, {"reference-cut-off", "no-reference", "look-alike"}),
+        (card_at_the_very_edge, {"reference-cut-off", "no-reference", "look-alike"}),
+        (business_card, {"look-alike", "no-reference"}),
+        (playing_card, {"look-alike", "no-reference"}),
+        (no_part, {"no-part"}),
+        (part_at_the_frames_edge, {"part-at-edge"}),
+        (part_touching_the_card, {"part-touches-card", "no-reference", "look-alike"}),
+    ],
+)
+def test_card_and_part(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, photo: Callable[[], Pixels], error: set[str]
+) -> None:
+    refused(capsys, save(photo(), tmp_path / "a.jpg"), 1, error)
