@@ -18,15 +18,15 @@ import numpy as np
 
 from calib.jaws import TOOLS, Tool
 from measure.dimensions import Basis, Dimension, list_dimensions, size_of, stacked
-from measure.equations import Equation, Unknowns, equation, held_tangent, key, prior, reading_covariance, unknowns
+from measure.equations import Equation, Unknowns, equation, key, prior, reading_covariance, unknowns
 from measure.features import PARAMETERS, Array, Estimate, Feature, direction, middle
 from measure.jaw_reach import Subject, check_readings, possible_readings
 from measure.judging import LOOSER, Bench, Judgement, judge
 from measure.least_squares import CRITICAL, DELTA0, Observations, Solution, chi2_limit, solve
 from measure.misreadings import Candidate, Likely, likely_cause
 from measure.readings import Reading, ReadingKind
-from measure.regularities import Regularity, propose
-from measure.rejoin import Joint, joints, rejoined, shifted_all
+from measure.regularities import Regularity, RegularityKind, propose
+from measure.rejoin import Joint, closing, joints, rejoined, shifted_all
 
 UNCHECKED = 0.02
 """A reading with a smaller redundancy number is checked by nothing that matters."""
@@ -223,9 +223,17 @@ class _Work:
     def regularise(self) -> None:
         """Propose regularities, and drop those that the readings or the other regularities contradict."""
         assert self.solution is not None
-        self.rest_at = self.x.copy()
+        self.take_regularities(("parallel", "square"))
+        self.take_regularities(("collinear", "equal-radius", "concentric"))  # directions are better known by now
+
+    def take_regularities(self, kinds: Sequence[RegularityKind]) -> None:
+        """Those of some kinds that hold, beside those taken before."""
+        assert self.solution is not None
         now = list(self.features_at(self.x).values())
-        self.regularities = propose(now, self.k.slices, self.solution.covariance[: self.k.m, : self.k.m])
+        held = [r.at(self.x[: self.k.m] - self.rest_at[: self.k.m]) for r in self.regularities]
+        self.rest_at = self.x.copy()
+        found = propose(now, self.k.slices, self.solution.covariance[: self.k.m, : self.k.m], kinds, held)
+        self.regularities = [*held, *found]
         while self.regularities:
             solution = self.adjust(1)
             w = np.abs(solution.groups[2].standardised())
@@ -239,6 +247,8 @@ class _Work:
     # ------------------------------------------------------------ results
     def result(self, judged: Judgement) -> Reconciled:
         assert self.solution is not None
+        now = list(self.features_at(self.x).values())
+        self.x[: self.k.m] += closing(now, self.found)  # what the linear conditions left open, some µm
         adjusted = self.adjusted_estimate()
         thickness = self.thickness_mm + float(self.x[self.k.thickness])
         u_thickness = math.sqrt(self.solution.covariance[self.k.thickness, self.k.thickness])
@@ -263,8 +273,6 @@ class _Work:
         assert self.solution is not None
         c = self.solution.covariance
         now = shifted_all(self.estimate.features, self.x[: self.k.m])
-        touch, _ = held_tangent(self.k, now, c, 1e-5)  # what the linear conditions left, a few µm
-        now = shifted_all(now, touch[: self.k.m])
         joined = rejoined(now, self.found)
         turned = _about_new_middles(now, joined)
         m, t = self.k.m, slice(self.k.m, self.k.m + self.k.s)

@@ -20,8 +20,10 @@ from measure.jaw_reach import Subject, is_hollow
 from measure.readings import TOUCH, Reading
 from measure.rejoin import Joint, tangency
 
-TANGENT_SD_MM = 0.002
+TANGENT_SD_MM = 0.003
 """How exactly tangent neighbours touch."""
+TIED_MM = 0.006
+"""Neighbours whose gap the photo's covariance holds as tightly as this were fitted tangent; they need no condition."""
 UNKNOWN_THICKNESS_MM = 5.0
 """Standard uncertainty of a thickness on which the photo does not depend."""
 MISPLACED = 1.0
@@ -107,21 +109,12 @@ def prior(
         c[i, i] = tools[name].zero_mm ** 2
     for name, i in k.flats.items():
         c[i, i] = tools[name].flat_u_mm ** 2
-    return held_tangent(k, e.features, c, TANGENT_SD_MM)
+    return _held_tangent(k, c)
 
 
-def held_tangent(k: Unknowns, f: Sequence[Feature], c: Array, sd_mm: float) -> tuple[Array, Array]:
-    """Unknowns under the condition that tangent neighbours touch.
-
-    Args:
-        k: the unknowns.
-        f: the features where they are.
-        c: (u, u) covariance of the unknowns.
-        sd_mm: how exactly they touch.
-
-    Returns:
-        (u,) change of the unknowns, and their (u, u) covariance under the condition.
-    """
+def _held_tangent(k: Unknowns, c: Array) -> tuple[Array, Array]:
+    """The prior under the condition that tangent neighbours touch, as far as it does not hold that already."""
+    f = k.estimate.features
     rows, gaps = [], []
     for j in k.found:
         touch = tangency(f[j.first], f[j.second]) if j.tangent else None
@@ -129,13 +122,15 @@ def held_tangent(k: Unknowns, f: Sequence[Feature], c: Array, sd_mm: float) -> t
             row = np.zeros(k.size)
             row[k.slices[f[j.first].label]] += touch.of_first
             row[k.slices[f[j.second].label]] += touch.of_second
-            rows.append(row)
-            gaps.append(touch.gap_mm)
+            near = np.flatnonzero(row)
+            if row[near] @ c[np.ix_(near, near)] @ row[near] > TIED_MM**2:
+                rows.append(row)
+                gaps.append(touch.gap_mm)
     if not rows:
         return np.zeros(k.size), c
     a = np.array(rows)
     ca = c @ a.T
-    gain = np.linalg.solve(a @ ca + np.eye(len(a)) * sd_mm**2, ca.T).T
+    gain = np.linalg.solve(a @ ca + np.eye(len(a)) * TANGENT_SD_MM**2, ca.T).T
     held = c - gain @ ca.T
     return -gain @ np.array(gaps), (held + held.T) / 2
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass, field, replace
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from measure.dimensions import is_round
 from measure.features import Array, Feature, direction, length, middle, right_normal
 
 RegularityKind = Literal["parallel", "square", "collinear", "equal-radius", "concentric"]
+KINDS: tuple[RegularityKind, ...] = get_args(RegularityKind)
 
 TURN_TOLERANCE_RAD = 0.0005
 """How far made edges are from parallel or square."""
@@ -54,6 +55,10 @@ class Regularity:
     sd: float
     probability: float
 
+    def at(self, step: Array) -> Regularity:
+        """The same with the features moved by a small step (m,) of their parameters."""
+        return replace(self, gaps=self.gaps + self.rows @ step)
+
 
 @dataclass(slots=True)
 class _Bench:
@@ -83,7 +88,11 @@ class _Bench:
 
 
 def propose(
-    features: Sequence[Feature], slices: dict[str, slice], covariance: Array, labels: frozenset[str] | None = None
+    features: Sequence[Feature],
+    slices: dict[str, slice],
+    covariance: Array,
+    kinds: Sequence[RegularityKind] = KINDS,
+    held: Sequence[Regularity] = (),
 ) -> list[Regularity]:
     """Regularities that the data bear out, each feature tied to one datum of its kind, never in a closed chain.
 
@@ -91,15 +100,15 @@ def propose(
         features: the features.
         slices: where each feature's parameters stand in the stack.
         covariance: (m, m) of the stacked parameters.
-        labels: only these features, where given.
+        kinds: what to look for.
+        held: those taken before, for `collinear`, which asks for parallel edges.
     """
-    chosen = [f for f in features if labels is None or f.label in labels]
-    bench = _Bench(chosen, slices, covariance)
-    _directions(bench)
-    _collinear(bench)
-    _radii(bench)
-    _concentric(bench)
-    return bench.found
+    bench = _Bench(features, slices, covariance, list(held))
+    steps = {"parallel": _directions, "collinear": _collinear, "equal-radius": _radii, "concentric": _concentric}
+    for kind, step in steps.items():
+        if kind in kinds:
+            step(bench)
+    return bench.found[len(held) :]
 
 
 def _tie(
@@ -145,7 +154,7 @@ def _directions(bench: _Bench) -> None:
 
 def _collinear(bench: _Bench) -> None:
     parallel = {frozenset(r.features) for r in bench.found if r.kind == "parallel"}
-    datum = {r.features[1]: r.features[0] for r in bench.found}
+    datum = {r.features[1]: r.features[0] for r in bench.found if r.kind in ("parallel", "square")}
     lines = sorted((f for f in bench.features if f.kind == "line" and length(f) > 1.5), key=lambda f: -length(f))
 
     def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:

@@ -20,6 +20,8 @@ TOUCH_MM = 0.03
 """How far off touching two tangent neighbours may have been traced."""
 FLAT_RAD = math.radians(3)
 """Lines that meet at less than this have no crossing worth computing."""
+APART_MM = 0.5
+"""Ends further apart than this are no junction."""
 FAR_MM = 1.0
 """A junction that would jump further than this stays beside its old place."""
 
@@ -43,7 +45,7 @@ class Touch:
 
 
 def joints(features: Sequence[Feature]) -> list[Joint]:
-    """All junctions, loop by loop in the sense of travel; a circle has none."""
+    """All junctions, loop by loop in the sense of travel; a circle has none, nor has an open end."""
     loops: dict[int, list[int]] = {}
     for i, f in enumerate(features):
         loops.setdefault(f.loop, []).append(i)
@@ -51,7 +53,8 @@ def joints(features: Sequence[Feature]) -> list[Joint]:
     for members in loops.values():
         if len(members) > 1:
             for i, j in zip(members, [*members[1:], members[0]], strict=True):
-                out.append(Joint(i, j, _is_tangent(features[i], features[j])))
+                if np.hypot(*np.subtract(_last(features[i]), _first(features[j]))) < APART_MM:
+                    out.append(Joint(i, j, _is_tangent(features[i], features[j])))
     return out
 
 
@@ -134,6 +137,32 @@ def shifted_all(features: Sequence[Feature], by: Array) -> list[Feature]:
         out.append(shifted(f, by[at : at + n]))
         at += n
     return out
+
+
+def closing(features: Sequence[Feature], found: Sequence[Joint]) -> Array:
+    """(m,) smallest change of parameters that lets tangent neighbours touch again.
+
+    Conditions that were linear when features moved leave gaps of some micrometres, which have nothing to do with how
+    well anything is known: they are shared between the neighbours by their size alone, directions left as they are.
+    """
+    at, starts = 0, []
+    for f in features:
+        starts.append(at)
+        at += PARAMETERS[f.kind]
+    free = np.concatenate([[1.0, 0.0] if f.kind == "line" else [1.0] * PARAMETERS[f.kind] for f in features])
+    rows, gaps = [], []
+    for j in found:
+        touch = tangency(features[j.first], features[j.second]) if j.tangent else None
+        if touch:
+            row = np.zeros(at)
+            for i, g in ((j.first, touch.of_first), (j.second, touch.of_second)):
+                row[starts[i] : starts[i] + len(g)] += g
+            rows.append(row * free)
+            gaps.append(touch.gap_mm)
+    if not rows:
+        return np.zeros(at)
+    a = np.array(rows)
+    return np.asarray(-a.T @ np.linalg.solve(a @ a.T + np.eye(len(a)) * 1e-6, np.array(gaps)))
 
 
 def rejoined(features: Sequence[Feature], found: Sequence[Joint]) -> list[Feature]:
@@ -236,8 +265,9 @@ def _on_circle(centre: Array, radius: float, near: Array) -> Point:
 
 
 def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
-    if start is None or end is None or f.kind == "circle":
+    if f.kind == "circle":
         return f
+    start, end = start or _first(f), end or _last(f)
     if f.kind == "curve":
         points = np.array(f.points)
         t = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
