@@ -1,0 +1,89 @@
+"""Edge points become lines, arcs, full circles and curves that join end to end, with the covariance of all of them.
+
+The loops are cut (`segmentation`), the cut is bettered piece by piece (`selection`), the noise is measured from what
+is left, and the last fit of each loop, all its pieces together, gives parameters and covariance (`labelling`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from measure.drafts import Draft, first_cut, first_draft, residual_runs, settled, with_noise
+from measure.features import Array, Estimate
+from measure.labelling import labelled
+from measure.noise import Noise, before_fitting, from_residuals
+from measure.selection import improved
+
+BLUR_MM = 0.1
+"""Blur that is reckoned with when nothing is said: one to two pixels of a photo that the part fills."""
+
+FIRST_SHARED_BY = 1.6
+"""Before the noise is known for what it is, neighbours are taken to share at least so much of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeLoop:
+    """Sub-pixel edge points of one closed loop.
+
+    Attributes:
+        points_mm: (n, 2) in order of travel, the outer loop counter-clockwise, holes clockwise; 0.15-0.5 mm apart.
+        normals: (n, 2) unit vectors from material to empty.
+        sigma_mm: (n,) standard deviation of each point along its normal, white; infinite where no edge was found
+            and the point only bridges the gap.
+        sensitivity: (n, s) change of each point's offset along its normal (mm) with each of the shared terms.
+    """
+
+    points_mm: Array
+    normals: Array
+    sigma_mm: Array
+    sensitivity: Array
+
+
+def outline(
+    loops: Sequence[EdgeLoop], shared_names: tuple[str, ...], shared: Array, blur_mm: float = BLUR_MM
+) -> Estimate:
+    """Labelled features of all loops, with covariance.
+
+    Args:
+        loops: the outer boundary first, then the holes in the order they are to be numbered in; at least one.
+        shared_names: of the s terms that all points share.
+        shared: (s, s) covariance of the shared terms.
+        blur_mm: standard width of the blur of the edges, of the lens and of the averaging along the edge together:
+            it rounds sharp corners and moves arcs towards their centres.
+
+    Returns:
+        Features labelled E1… (lines), R1… (arcs), D1… (full circles) and C1… (curves), loop by loop in order of
+        travel, each loop from the joint that lies lowest; neighbours end in the same point. `white` holds the edge
+        noise as it was measured from the residuals, not as it was stated.
+    """
+    drafts = drafted(loops, blur_mm)
+    return labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
+
+
+def drafted(loops: Sequence[EdgeLoop], blur_mm: float = BLUR_MM) -> list[Draft]:
+    """The loops cut into pieces and fitted, with the noise that was found."""
+    stated = [(np.asarray(p.points_mm, float), np.asarray(p.sigma_mm, float)) for p in loops]
+    variances = [s**2 for _, s in stated]
+    noise = before_fitting(stated)
+    cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
+    noise = replace(noise, shared_by=max(noise.shared_by, FIRST_SHARED_BY))
+    drafts = [
+        improved(first_draft(p, v, noise, s, *cut, blur_mm))
+        for (p, _), v, s, cut in zip(stated, variances, sums, cuts, strict=True)
+    ]
+    for _ in range(2):
+        measured = _noise_of(drafts, variances)
+        again = [improved(settled(with_noise(d, v, measured), 3)) for d, v in zip(drafts, variances, strict=True)]
+        if [len(d.chains.first) for d in again] == [len(d.chains.first) for d in drafts]:
+            drafts = again
+            break
+        drafts = again
+    measured = _noise_of(drafts, variances)
+    return [settled(with_noise(d, v, measured)) for d, v in zip(drafts, variances, strict=True)]
+
+
+def _noise_of(drafts: Sequence[Draft], variances: Sequence[Array]) -> Noise:
+    return from_residuals([run for d, v in zip(drafts, variances, strict=True) for run in residual_runs(d, v)])

@@ -1,0 +1,102 @@
+"""Covariance and sensitivities of a loop's pieces, from the last fit of all of them together.
+
+The fit gives steps ``-Q Jᵀ W e`` for residuals e, with Q the inverse normal matrix under the tangencies. Neighbouring
+points share noise, so the covariance is the sandwich ``Q Jᵀ W C W J Q`` with C taken from the correlation that was
+measured; the t weights enter as P. Huber's expectations ("Robust Statistics", 1981, chapter 7): the slope and the mean
+square of the influence function.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from measure.drafts import Draft
+from measure.features import Array
+from measure.joining import TAIL, conditions, corner_variance
+
+_LOOSE = np.array([0.05, 0.1, 0.02])
+"""Information that keeps undetermined pieces finite: a few mm, a few rad, a few 1/mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How a loop's pieces vary; parameters are shift, turn and curvature of each piece in turn.
+
+    Attributes:
+        white: (3k, 3k) covariance from edge noise.
+        sensitivity: (3k, s) change with the shared terms.
+    """
+
+    white: Array
+    sensitivity: Array
+
+
+def spread(draft: Draft, sensitivity: Array) -> Spread:
+    """Covariance and sensitivities of the pieces of a settled draft.
+
+    Args:
+        draft: the loop.
+        sensitivity: (n, s) of the loop's points, in the order they were given in.
+    """
+    c, eq = draft.chains, draft.eq
+    n, k = len(c.points), len(c.first)
+    shape = c.pieces.arc
+    seen = np.isfinite(c.variance) & ~np.isfinite(c.most)
+    variance = np.where(seen, c.variance, 1.0)
+    weight = np.where(seen, 1 / np.maximum(corner_variance(c, eq.joint), variance), 0.0)
+    weight = np.where(np.isfinite(weight), weight, 0.0)
+    rows = 3 * eq.owner[:, None] + np.arange(3)
+    # expectations of the influence function over the residuals as they are
+    u2 = (eq.residual**2 * weight)[seen]
+    slope = float(np.mean((TAIL + 1) * (TAIL - u2) / (TAIL + u2) ** 2)) if seen.any() else 1.0
+    square = float(np.mean((TAIL + 1) ** 2 * u2 / (TAIL + u2) ** 2)) if seen.any() else 1.0
+    parameters = int((2 + shape.astype(int) - (c.linked & c.tangent)).sum())
+    square *= n / max(n - parameters, 1)
+    gain = square / max(slope, 0.3) ** 2
+
+    normal = np.zeros((3 * k, 3 * k))
+    wj = eq.slopes * weight[:, None]
+    blocks = np.add.reduceat((wj[:, :, None] * eq.slopes[:, None, :]).reshape(-1, 9), c.first).reshape(-1, 3, 3)
+    blocks[:, [0, 1, 2], [0, 1, 2]] += _LOOSE
+    blocks[~shape, 2, 2] = 1.0
+    for i in range(k):
+        normal[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = blocks[i]
+    q = _inverse(draft, normal)
+
+    # shared noise of neighbours, round the loop
+    pull = wj * np.sqrt(variance)[:, None]
+    mixed = np.zeros((3 * k, 3 * k))
+    for lag, rho in enumerate((1.0, *draft.noise.correlation)):
+        if rho == 0:
+            break
+        if lag >= n // 2:
+            break
+        other, theirs = np.roll(pull, -lag, axis=0), np.roll(rows, -lag, axis=0)
+        products = rho * pull[:, :, None] * other[:, None, :]
+        np.add.at(mixed, (rows[:, :, None], theirs[:, None, :]), products)
+        if lag:
+            np.add.at(mixed, (theirs[:, :, None], rows[:, None, :]), products.transpose(0, 2, 1))
+    white = gain * q @ mixed @ q
+    # an offset towards empty is a step to the right: the residuals, positive on the left, fall by as much
+    shifts = np.roll(np.asarray(sensitivity, float), -draft.shift, axis=0)
+    moments = np.zeros((3 * k, shifts.shape[1]))
+    np.add.at(moments, rows, wj[:, :, None] * shifts[:, None, :])
+    return Spread((white + white.T) / 2, q @ moments)
+
+
+def _inverse(draft: Draft, normal: Array) -> Array:
+    """Inverse of the normal matrix under the tangencies."""
+    at = conditions(draft.chains)
+    k = len(at.gap)
+    which = np.flatnonzero(at.active)
+    m = len(which)
+    full = np.zeros((3 * k + m, 3 * k + m))
+    full[: 3 * k, : 3 * k] = normal
+    for row, j in enumerate(which, 3 * k):
+        i = (j - 1) % k
+        full[row, 3 * i : 3 * i + 3] += at.before[j]
+        full[row, 3 * j : 3 * j + 3] += at.after[j]
+    full[: 3 * k, 3 * k :] = full[3 * k :, : 3 * k].T
+    return np.asarray(np.linalg.inv(full)[: 3 * k, : 3 * k])
