@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -94,7 +94,7 @@ def prior(
     shared = e.shared * np.outer(wide, wide)
     white = e.white * looser**2
     white[np.diag_indices(k.m)] += np.diag(white) * 1e-9 + 1e-14
-    for j in misplaced:
+    for j in _dragged_along(k, misplaced):
         white[j, j] += MISPLACED**2
     c = np.zeros((k.size, k.size))
     cross = e.sensitivity @ shared
@@ -110,6 +110,20 @@ def prior(
     for name, i in k.flats.items():
         c[i, i] = tools[name].flat_u_mm ** 2
     return _held_tangent(k, c)
+
+
+def _dragged_along(k: Unknowns, misplaced: Sequence[int]) -> list[int]:
+    """The parameters themselves, and the centres of arcs that run tangent into the features they belong to."""
+    out = list(misplaced)
+    for j in misplaced:
+        for joint in k.found:
+            one, two = (k.estimate.features[i] for i in (joint.first, joint.second))
+            for f, neighbour in ((one, two), (two, one)):
+                at = k.slices[f.label]
+                if joint.tangent and at.start <= j < at.stop and f.kind == "line" and neighbour.kind == "arc":
+                    start = k.slices[neighbour.label].start
+                    out += [start, start + 1]
+    return list(dict.fromkeys(out))
 
 
 def _held_tangent(k: Unknowns, c: Array) -> tuple[Array, Array]:
@@ -181,11 +195,14 @@ def equation(
         size, row = found.value_mm, stacked(found, reading.features, k.slices, k.size)
         value = size
         if reading.tool in k.flats:
-            at = k.flats[reading.tool]
-            value += _jaw_effect(reading, named, tool.flat_mm + float(x[at]), subject)
-            step = 1e-3
-            rise = _jaw_effect(reading, named, tool.flat_mm + float(x[at]) + step, subject)
-            row[at] = (rise - (value - size)) / step
+            at, flat, step = k.flats[reading.tool], tool.flat_mm + float(x[k.flats[reading.tool]]), 1e-4
+            effect = _jaw_effect(reading, named, flat, subject)
+            value += effect
+            row[at] = (_jaw_effect(reading, named, flat + step, subject) - effect) / step
+            for n, f in enumerate(named):
+                if f.radius is not None and effect:
+                    wider = [*named[:n], replace(f, radius=f.radius + step), *named[n + 1 :]]
+                    row[k.slices[f.label].stop - 1] += (_jaw_effect(reading, wider, flat, subject) - effect) / step
     if reading.tool in k.zeros:
         value += float(x[k.zeros[reading.tool]])
         row[k.zeros[reading.tool]] = 1.0

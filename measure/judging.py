@@ -106,6 +106,8 @@ class _Search:
     """Set aside on the way; `_singles` decides which stay so."""
     zeros: list[ZeroError] = field(default_factory=list)
     misplaced: list[int] = field(default_factory=list)
+    together: list[int] = field(default_factory=list)
+    """Repeats of one reading that are all wrong alike."""
     patterns: list[Array] = field(default_factory=list)
     gain: float = 0.0
 
@@ -135,13 +137,19 @@ def _explain(bench: Bench, t: Checked) -> _Search:
     s = _Search(bench, t.weighted.copy(), t.cofactor.copy())
     for _ in range(2 * len(bench.observed)):
         single, k = _best_single(s)
+        repeats, same = _best_repeats(s)
         zero, rows = _best_zero(s)
         feature, j = _best_feature(s)
-        if max(single, zero, feature) == -math.inf:
+        best = max(single, repeats, zero, feature)
+        if best == -math.inf:
             break
-        if zero >= max(single, feature):
+        if zero == best:
             _take_zero(s, rows, zero)
-        elif feature > single:
+        elif repeats == best:
+            _take_whole(s, same)
+            s.together += same
+            s.gain += repeats
+        elif feature == best:
             s.misplaced.append(j)
             s.patterns.append(bench.design[:, j])
             s.u, s.m = projected(s.u, s.m, s.patterns[-1])
@@ -150,7 +158,7 @@ def _explain(bench: Bench, t: Checked) -> _Search:
             s.aside.append(k)
             s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), [k])
             s.gain += single
-    s.aside = _singles(s, t)
+    s.aside = [*s.together, *_singles(s, t)]
     return s
 
 
@@ -176,6 +184,23 @@ def _best_single(s: _Search) -> tuple[float, int]:
     if w[k] <= CRITICAL:
         return -math.inf, k
     return _gain(float(d[k]), float(s.u[k]), READING_WRONG), k
+
+
+def _best_repeats(s: _Search) -> tuple[float, list[int]]:
+    """All repeats of one reading wrong alike, as when the wrong place was measured three times."""
+    best: tuple[float, list[int]] = (-math.inf, [])
+    for same in dict.fromkeys(s.bench.keys):
+        rows = [i for i, other in enumerate(s.bench.keys) if other == same and s.m[i, i] > 1e-12]
+        if len(rows) < 2:
+            continue
+        c = np.zeros(len(s.u))
+        c[rows] = 1.0
+        size, u = along(s.u, s.m, c)
+        if abs(size) > CRITICAL * u:
+            g = _gain(u**-2, size * u**-2, READING_WRONG)
+            if g > best[0]:
+                best = (g, rows)
+    return best
 
 
 def _best_zero(s: _Search) -> tuple[float, tuple[int, ...]]:
@@ -227,5 +252,10 @@ def _take_zero(s: _Search, rows: tuple[int, ...], gain: float) -> None:
     s.zeros.append(ZeroError(tool, size, u, whole))
     s.gain += gain
     # With its zero gone the tool's readings say nothing more here; what else they show is not looked into.
-    s.patterns += [np.eye(len(b.observed))[i] for i in whole]
-    s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), whole)
+    _take_whole(s, whole)
+
+
+def _take_whole(s: _Search, rows: Sequence[int]) -> None:
+    """Any error whatever is allowed in these readings from now on."""
+    s.patterns += [np.eye(len(s.u))[i] for i in rows]
+    s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), rows)
