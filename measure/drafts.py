@@ -18,6 +18,9 @@ SHALLOW_RAD = 0.17
 SHALLOW_PRICE = 4.0
 """What an arc costs that turns by less than SHALLOW_RAD: few are drawn, and many a straight edge looks like one."""
 
+FIRST_SHARED_BY = 2.0
+"""Before the noise is known for what it is, neighbours are taken to share at least so much of it."""
+
 UNSOUND = 60.0
 """What a piece costs that runs backwards or does not reach its joints."""
 
@@ -241,6 +244,7 @@ def first_cut(
             r[~np.isfinite(v)] = np.nan
             runs += [(run, 2 + int(a)) for run, a in zip(np.split(r, first[1:]), arc, strict=True)]
         noise = from_residuals(runs)
+        noise = replace(noise, shared_by=max(noise.shared_by, FIRST_SHARED_BY))
     return (
         [
             _across_start(s, f, a, 1 / (noise.factor**2 * noise.shared_by), np.log(max(len(p) / noise.shared_by, 20)))

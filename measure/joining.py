@@ -183,9 +183,12 @@ def _sums(rows: Array, first: Index) -> Array:
     return np.asarray(np.add.reduceat(rows, first, axis=0))
 
 
-def normal(c: Chains) -> Normal:
-    """Residuals, robust weights and normal equations of chains as they stand. In a closed loop `first[0]` must be 0."""
-    joint, met = joints(c)
+def normal(c: Chains, known: tuple[Array, Mask] | None = None) -> Normal:
+    """Residuals, robust weights and normal equations of chains as they stand. In a closed loop `first[0]` must be 0.
+
+    `known` are the joints, if they have been found already.
+    """
+    joint, met = joints(c) if known is None else known
     owner = owners(c.first, len(c.points))
     residual, slopes = distance_and_slopes(c.pieces.take(owner), c.points)
     slopes[~c.pieces.arc[owner], 2] = 0
@@ -306,12 +309,14 @@ def refined(c: Chains, steps: int = 8, hold: int = 1, tolerance_mm: float = 1e-5
         The chains, their normal equations, and by how many points a closed loop was rolled on.
     """
     total = 0
+    known = None
     for i in range(steps):
-        eq = normal(c)
+        eq = normal(c, known)
         step = _limited(c, _step(c, eq))
         c = replace(c, pieces=_unwound(c, step))
+        known = None
         if hold <= i < steps - 1:
-            joint, met = joints(c)
+            known = joint, met = joints(c)
             keep = np.where(met, _dealt(c, joint), c.first) if not c.closed else _dealt(c, joint)
             same = bool((keep == c.first).all())
             c = replace(c, first=keep)

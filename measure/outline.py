@@ -7,7 +7,7 @@ is left, and the last fit of each loop, all its pieces together, gives parameter
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,9 +19,6 @@ from measure.selection import improved
 
 BLUR_MM = 0.1
 """Blur that is reckoned with when nothing is said: one to two pixels of a photo that the part fills."""
-
-FIRST_SHARED_BY = 1.6
-"""Before the noise is known for what it is, neighbours are taken to share at least so much of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +66,15 @@ def drafted(loops: Sequence[EdgeLoop], blur_mm: float = BLUR_MM) -> list[Draft]:
     variances = [s**2 for _, s in stated]
     noise = before_fitting(stated)
     cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
-    noise = replace(noise, shared_by=max(noise.shared_by, FIRST_SHARED_BY))
     drafts = [
         improved(first_draft(p, v, noise, s, *cut, blur_mm))
         for (p, _), v, s, cut in zip(stated, variances, sums, cuts, strict=True)
     ]
     for _ in range(2):
         measured = _noise_of(drafts, variances)
+        known, found = drafts[0].noise, measured
+        if abs(np.log(found.factor**2 * found.shared_by / (known.factor**2 * known.shared_by))) < 0.1:
+            break
         again = [improved(settled(with_noise(d, v, measured), 3)) for d, v in zip(drafts, variances, strict=True)]
         if [len(d.chains.first) for d in again] == [len(d.chains.first) for d in drafts]:
             drafts = again

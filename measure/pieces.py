@@ -83,11 +83,7 @@ def local(p: Pieces, points: Array) -> tuple[Array, Array]:
 
 def distance(p: Pieces, points: Array) -> Array:
     """(k,) signed distances of points (k, 2), one to a piece, positive to the left, mm."""
-    x, y = local(p, points)
-    s = x * x + y * y
-    k = p.curvature
-    q = np.sqrt(np.maximum(1 - 2 * k * y + k * k * s, 0))
-    return np.asarray((2 * y - k * s) / (1 + q))
+    return distance_and_normal(p, points)[0]
 
 
 def distance_and_slopes(p: Pieces, points: Array) -> tuple[Array, Array]:
@@ -104,14 +100,22 @@ def distance_and_slopes(p: Pieces, points: Array) -> tuple[Array, Array]:
     return up / (1 + q), slopes
 
 
-def left_normal(p: Pieces, points: Array) -> Array:
-    """(k, 2) unit normals of the pieces at the feet of points (k, 2), to the left of travel."""
-    x, y = local(p, points)
+def distance_and_normal(p: Pieces, points: Array) -> tuple[Array, Array]:
+    """Signed distances (k,) of points (k, 2), and the unit normals (k, 2) at their feet, to the left of travel."""
+    c, s = np.cos(p.angle), np.sin(p.angle)
+    dx, dy = points[:, 0] - p.origin[:, 0], points[:, 1] - p.origin[:, 1]
+    x, y = c * dx + s * dy, c * dy - s * dx
     k = p.curvature
     nx, ny = -k * x, 1 - k * y
-    q = np.maximum(np.hypot(nx, ny), 1e-12)
-    c, s = np.cos(p.angle), np.sin(p.angle)
-    return np.stack([(c * nx - s * ny) / q, (s * nx + c * ny) / q], 1)
+    q = np.sqrt(np.maximum(nx * nx + ny * ny, 1e-24))
+    normal = np.empty((len(x), 2))
+    normal[:, 0], normal[:, 1] = (c * nx - s * ny) / q, (s * nx + c * ny) / q
+    return (2 * y - k * (x * x + y * y)) / (1 + q), normal
+
+
+def left_normal(p: Pieces, points: Array) -> Array:
+    """(k, 2) unit normals of the pieces at the feet of points (k, 2), to the left of travel."""
+    return distance_and_normal(p, points)[1]
 
 
 def travel_at(p: Pieces, points: Array) -> Array:
@@ -205,15 +209,24 @@ def crossing(a: Pieces, b: Pieces, near: Array, reach_mm: float = 3.0) -> tuple[
         point: (k, 2) mm; the starting point where there is no crossing within reach.
         found: (k,) whether there is one.
     """
-    p = near.copy()
-    for _ in range(7):
-        ea, eb, na, nb = distance(a, p), distance(b, p), left_normal(a, p), left_normal(b, p)
-        det = na[:, 0] * nb[:, 1] - na[:, 1] * nb[:, 0]
-        safe = np.where(np.abs(det) < 1e-6, 1e-6, det)
-        step = np.stack([(nb[:, 1] * ea - na[:, 1] * eb) / safe, (na[:, 0] * eb - nb[:, 0] * ea) / safe], 1)
-        size = np.hypot(step[:, 0], step[:, 1])
-        step *= np.minimum(1, 1.5 / np.maximum(size, 1e-12))[:, None]
-        p = p - step
+    p, size = _newton(a, b, near, reach_mm, 2)  # two lines are done in one step, and another to see that it is nil
+    bent = np.flatnonzero((a.arc | b.arc) & (size > 1e-7))
+    if len(bent):
+        p[bent], size[bent] = _newton(a.take(bent), b.take(bent), p[bent], reach_mm, 4)
     far = np.hypot(p[:, 0] - near[:, 0], p[:, 1] - near[:, 1])
     found = (size < 1e-6) & (far < reach_mm)
     return np.where(found[:, None], p, near), found
+
+
+def _newton(a: Pieces, b: Pieces, p: Array, reach_mm: float, steps: int) -> tuple[Array, Array]:
+    """Points (k, 2) after Newton steps towards both pieces at once, and the length (k,) of the last step."""
+    size = np.zeros(len(p))
+    for _ in range(steps):
+        (ea, na), (eb, nb) = distance_and_normal(a, p), distance_and_normal(b, p)
+        det = na[:, 0] * nb[:, 1] - na[:, 1] * nb[:, 0]
+        det[np.abs(det) < 1e-6] = 1e-6
+        step = np.empty_like(p)
+        step[:, 0], step[:, 1] = (nb[:, 1] * ea - na[:, 1] * eb) / det, (na[:, 0] * eb - nb[:, 0] * ea) / det
+        size = np.sqrt((step * step).sum(1))
+        p = p - step * np.minimum(1, reach_mm / np.maximum(size, 1e-12))[:, None]
+    return p, size

@@ -33,6 +33,9 @@ from measure.moments import RunningSums, running_sums
 from measure.pieces import Pieces, crossing, travel_at
 
 ROUNDS = 20
+OVAL_MM = 0.2
+"""A loop that strays so far from its best circle, on average, is no circle."""
+OUTER_POINTS = 30
 LEAST_GAIN = 0.5
 SLACK = 2.0
 UNEVEN_MM = 0.012
@@ -150,17 +153,30 @@ class _Loop:
         """Neighbours on either side that can be fitted with a window of so many pieces."""
         return max(0, min(2, (self.k - span) // 2))
 
+    def ahead(self, a: int, m: int) -> list[Piece]:
+        """The m pieces before piece a, the outermost with no more points than a neighbour's neighbour needs."""
+        out = [self.piece(i) for i in range(a - m, a)]
+        if m > 1:
+            out[0] = replace(out[0], start=max(out[0].start, out[1].start - OUTER_POINTS))
+        return out
+
+    def stop(self, a: int, m: int) -> int:
+        """One past the last point of the m pieces from piece a on, the outermost cut short likewise."""
+        last = self.start(a + m)
+        return min(last, self.start(a + m - 1) + OUTER_POINTS) if m > 1 else last
+
     def window(self, at: int, span: int) -> Supposition:
         """The pieces as they stand, with their neighbours."""
         m = self.margin(span)
-        a = at - m + self.k
-        return Supposition(tuple(self.piece(i) for i in range(a, a + span + 2 * m)), self.start(a + span + 2 * m))
+        a = at + self.k
+        pieces = [*self.ahead(a, m), *(self.piece(i) for i in range(a, a + span + m))]
+        return Supposition(tuple(pieces), self.stop(a + span, m))
 
     def with_move(self, move: _Move) -> Supposition:
         """The pieces as the move would have them, with the same neighbours."""
         m = self.margin(move.span)
         a = move.at + self.k
-        before = [self.piece(i) for i in range(a - m, a)]
+        before = self.ahead(a, m)
         behind = [self.piece(i) for i in range(a + move.span, a + move.span + m)]
         if behind:
             behind[0] = replace(behind[0], tangent=move.after)
@@ -168,7 +184,7 @@ class _Loop:
         lift = self.start(a) - self.start(move.at)
         middle = [replace(p, start=p.start + lift) for p in move.pieces]
         accident = move.accident and (move.accident[0] + lift, move.accident[1] + lift)
-        return Supposition(tuple(before + middle + behind), self.start(a + move.span + m), accident)
+        return Supposition(tuple(before + middle + behind), self.stop(a + move.span, m), accident)
 
 
 def _merges(loop: _Loop) -> list[_Move]:
@@ -401,7 +417,7 @@ def improved(draft: Draft) -> Draft:
         return draft
     ring = as_circle(draft)
     cost = total(draft)
-    if round_enough(ring, draft):
+    if ring and round_enough(ring, draft):
         return ring
     fresh = [True] * len(draft.chains.first)
     refused: set[tuple[int, ...]] = set()
@@ -439,7 +455,7 @@ def improved(draft: Draft) -> Draft:
         if better is None:
             break
         draft = better
-        if round_enough(ring, draft):
+        if ring and round_enough(ring, draft):
             return ring
     return draft
 
@@ -457,11 +473,14 @@ def _apart(loop: _Loop, moves: list[_Move], order: list[int]) -> list[int]:
     return group
 
 
-def as_circle(draft: Draft) -> Draft:
-    """The whole loop as one circle."""
+def as_circle(draft: Draft) -> Draft | None:
+    """The whole loop as one circle, unless it is nowhere near."""
     c = draft.chains
     n = len(c.points)
-    whole = sums_of(draft).pieces(np.array([0]), np.array([n]), np.array([True]))
+    sums = sums_of(draft)
+    if sums.fits(np.array([0]), np.array([n])).circle_ms[0] > OVAL_MM**2:
+        return None
+    whole = sums.pieces(np.array([0]), np.array([n]), np.array([True]))
     none = np.zeros(1, bool)
     chains = replace(c, pieces=whole, first=np.zeros(1, int), linked=none, tangent=none, most=np.full(n, np.inf))
     return settled(replace(draft, chains=chains, eq=normal(chains)))
