@@ -5,6 +5,7 @@ Every mark has a layer and, but for text and fills, a pen. The writers of the fi
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -161,7 +162,7 @@ def polylines(mark: Path | Circle, tolerance_mm: float = 0.02) -> Array:
         return out
     v = [*mark.vertices, *(mark.vertices[:1] if mark.closed else ())]
     points = [np.array([v[0][:2]])]
-    for (x, y, b), (x2, y2, _) in zip(v, v[1:], strict=False):
+    for (x, y, b), (x2, y2, _) in itertools.pairwise(v):
         if b == 0:
             points.append(np.array([[x2, y2]]))
             continue

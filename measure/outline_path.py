@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from measure.features import Feature, sweep_rad
-from measure.groups import by_loop
+from measure.scheme.groups import by_loop
 
 Vertex = tuple[float, float, float]
 """x, y and bulge: the tangent of a quarter of the angle of the arc that starts here, positive counter-clockwise."""

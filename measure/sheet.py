@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from measure.dimensioning import Plan, Wanted, plan_dimensions
+from measure.dimensioning import plan_dimensions
 from measure.dimensions import Dimension
 from measure.features import Array, Estimate, Feature, Point, flatten, moved
 from measure.gauging import EstimateGauge, Gauge, ListGauge, Stated
@@ -19,6 +19,7 @@ from measure.layout.drawn import Drawn
 from measure.lettering import DIAMETER, PLUS_MINUS, figures, number
 from measure.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, Circle, Mark, Path, placed
 from measure.outline_path import Vertex, loops
+from measure.scheme.values import Plan, Wanted
 from measure.symmetry import mirror_axes, mirror_gap
 
 CAUTION = (
@@ -220,11 +221,15 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
         first += " Sizes in brackets follow from the others."
     datums = sorted({x for x in plan.datums if x}, key=lambda x: (x[0], len(x), x))
     second = "Labels as on the labelled photo."
-    if datums:
+    if datums and not plan.loose:
         second += f" Places are measured from {' and '.join(datums)}."
     out = [first, second]
     if plan.turning:
         out.append(f"The outline repeats {plan.turning.order} times in a turn.")
+    if plan.loose:
+        which = "one tooth" if plan.turning else "what the dimensions do not"
+        names = " and ".join(sorted({x for x in plan.datums if x})) or "the origin"
+        out.append(f"The table gives {which}: places from {names}, x to the right, y up.")
     curves = [f.label for f in d.features if f.kind == "curve"]
     if curves:
         verb = "is a free line" if len(curves) == 1 else "are free lines"
@@ -278,6 +283,8 @@ def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], 
     for w in view.listed:
         value, spread = figures(w.stated.value, w.stated.u95, w.stated.is_angle, mark)
         rows.append([" ".join(w.stated.labels[:4]), "", "", f"{w.stated.kind} {value} {spread}".strip()])
+    if not plan.loose:
+        return ["Features", "Size"], [[r[0], r[3]] for r in rows]
     origin = _origin(plan)
     of = {f.label: f for f in plan.features}
     for label in plan.loose:
@@ -295,16 +302,20 @@ def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], 
         if f.kind == "circle":
             s = gauge("diameter", [label])
             size = f"{DIAMETER}{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
-        rows.append([label, number(float(c[0]), 2, mark), number(float(c[1]), 2, mark), size.strip()])
+        rows.append([label, _place(c[0], mark), _place(c[1], mark), size.strip()])
     return header, rows
 
 
+def _place(value: float, mark: str) -> str:
+    return number(round(float(value), 2) + 0.0, 2, mark)
+
+
 def _pair(p: Array, q: Array, k: int, mark: str) -> str:
-    return f"{number(float(p[k]), 2, mark)} to {number(float(q[k]), 2, mark)}"
+    return f"{_place(p[k], mark)} to {_place(q[k], mark)}"
 
 
 def _origin(plan: Plan) -> Array:
-    """Where places in the table are measured from: the crossing of the datum edges, or the centre of the datum round."""
+    """Where places in the table are measured from: the datum edges, or the centre of the datum round."""
     of = {f.label: f for f in plan.features}
     out = np.zeros(2)
     for k, label in enumerate(plan.datums):

@@ -190,7 +190,7 @@ def _settle(c: _Carriers, about: Array, angle: float, tolerance_mm: float) -> tu
 
     for _ in range(3):
         r = off(x)
-        J = np.stack([(off(x + [1e-5, 0]) - r) / 1e-5, (off(x + [0, 1e-5]) - r) / 1e-5], 1)
+        J = np.stack([(off(x + step) - r) / 1e-5 for step in 1e-5 * np.eye(2)], 1)
         x = x - np.linalg.lstsq(J, r, rcond=None)[0]
     through = about + x[1] * np.array([-math.sin(x[0]), math.cos(x[0])])
     partner = _pair(c, _mirror(x[0]), through, tolerance_mm)

@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from measure.dimensioning import Wanted
 from measure.features import Feature, Point
 from measure.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
 from measure.lettering import FIGURES_MM
-from measure.marks import ARROW_MM, Circle, Fill, Mark, Path, Text, placed
+from measure.marks import ARROW_MM, Circle, Fill, Mark, Text, placed
 from measure.outline_path import loops
+from measure.scheme.values import Wanted
 from measure.sheet import Sheet
 
 VERSION = "R2010"
@@ -240,10 +240,6 @@ def _legs(points: Sequence[Point]) -> tuple[tuple[Point, Point], tuple[Point, Po
     out = []
     for p, q in (a, b):
         u = np.subtract(q, p) / math.dist(p, q)
-        u = u * math.copysign(1.0, float(u @ mid))
-        start = np.array([apex.x, apex.y])
-        reach = max(math.dist(points[4], (apex.x, apex.y)), 1.0)
-        out.append(
-            ((float(start[0]), float(start[1])), (float(start[0] + reach * u[0]), float(start[1] + reach * u[1])))
-        )
+        u = u * math.copysign(max(math.hypot(*mid), 1.0), float(u @ mid))
+        out.append(((apex.x, apex.y), (float(apex.x + u[0]), float(apex.y + u[1]))))
     return out[0], out[1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import math
 from typing import Any
 
@@ -61,7 +62,7 @@ def _draw(canvas: Any, mark: Mark) -> None:
 def _trace(path: Any, mark: Path) -> None:
     v = [*mark.vertices, *(mark.vertices[:1] if mark.closed else ())]
     path.moveTo(v[0][0], v[0][1])
-    for (x, y, b), (x2, y2, _) in zip(v, v[1:], strict=False):
+    for (x, y, b), (x2, y2, _) in itertools.pairwise(v):
         if b == 0:
             path.lineTo(x2, y2)
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import Any
 
@@ -71,7 +72,7 @@ def _text(mark: Text, height: float) -> Any:
 def _path_data(mark: Path, height: float) -> str:
     v = [*mark.vertices, *(mark.vertices[:1] if mark.closed else ())]
     out = [f"M{_r(v[0][0])},{_r(height - v[0][1])}"]
-    for (x, y, b), (x2, y2, _) in zip(v, v[1:], strict=False):
+    for (x, y, b), (x2, y2, _) in itertools.pairwise(v):
         if b == 0:
             out.append(f"L{_r(x2)},{_r(height - y2)}")
             continue

@@ -10,16 +10,17 @@ from functools import partial
 
 import numpy as np
 
-from measure.dimensioning import Wanted
 from measure.features import Array, Feature, Point
 from measure.gauging import crossing, shape_of
 from measure.layout.board import Board, What, segments
 from measure.layout.caption import Caption
 from measure.layout.drawn import GAP_MM, INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, STUB_MM, Drawn
-from measure.layout.leaders import Ground
+from measure.layout.ground import Ground
 from measure.marks import LONG_DASH_DOT, NARROW, Fill, Mark, Path, arc, arrow, line, polylines
+from measure.scheme.values import Wanted
 
 CROSSING = {What.OUTLINE: 5.0, What.CENTRE: 1.0, What.EXTENSION: 3.0, What.DIMENSION: 9.0, What.LEADER: 12.0}
+AWAY_MM = (ROW_FIRST_MM, 14.0, 18.0, 24.0, 30.0, 38.0, 48.0, 60.0, 72.0)
 RADII_MM = (10.0, 13.0, 16.0, 20.0, 24.0, 29.0, 35.0, 42.0, 50.0)
 
 
@@ -224,7 +225,9 @@ def _aligned_trials(wanted: Wanted, caption: Caption) -> Iterator[_Trial]:
     outside = high - low < INSIDE_MM
     stub = STUB_MM if outside else 0.0
     for side, away, stacked in itertools.product(
-        (1.0, -1.0), (ROW_FIRST_MM, 14.0, 18.0, 24.0, 30.0, 38.0, 48.0), (False, True) if caption.spread else (False,)
+        (1.0, -1.0),
+        (ROW_FIRST_MM, 14.0, 18.0, 24.0, 30.0, 38.0, 48.0, 60.0, 72.0),
+        (False, True) if caption.spread else (False,),
     ):
         feet = []
         for e, t in zip(ends, (low, high), strict=True):

@@ -9,24 +9,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.dimensioning import Plan, Wanted
 from measure.features import Array, Feature, flatten
-from measure.groups import by_loop
 from measure.layout.angles import lay_aligned, lay_angle
 from measure.layout.board import Board, State, What, segments
 from measure.layout.caption import Caption, caption
 from measure.layout.centre_lines import centre_lines
 from measure.layout.drawn import Drawn
+from measure.layout.ground import Ground
 from measure.layout.labels import lay_labels
-from measure.layout.leaders import Ground, lay_leader
-from measure.layout.linear import crossing_cost, lay_linear
+from measure.layout.leaders import lay_leader
+from measure.layout.linear import NO_ROOM, crossing_cost, lay_linear
 from measure.marks import Circle, Mark, Path, line, polylines
-
+from measure.scheme.groups import by_loop
+from measure.scheme.values import Plan, Wanted
 
 CHEAP = 9.0
 """Price up to which a leader lies well."""
-NO_ROOM = 60.0
-"""Price of a dimension that has to go into a table."""
 DEAR = 6.0
 """Price of extension lines from which on a leader is the better way to tell a slot's width."""
 
@@ -63,7 +61,7 @@ def arrange(plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = ()
     board = Board()
     loops = [np.concatenate([flatten(f, 0.05)[:-1] for f in fs]) for fs in by_loop(plan.features).values()]
     outline = np.concatenate([segments(np.vstack([p, p[:1]])) for p in loops])
-    ground = Ground(tuple(loops), outline[:, :2].min(0), outline[:, :2].max(0))
+    ground = Ground(loops)
     board.draw(outline, What.OUTLINE)
     for f in extra:
         board.draw(segments(flatten(f, 0.05)), What.OUTLINE)
@@ -91,9 +89,9 @@ def _lay(
     """Place all dimensions on a board; those that found room, and those that did not."""
     middles = {labels: at for at, labels in plan.pitches}
     square = [(w, c) for w, c in worded if w.form == "linear" and _is_square(w)]
-    angles = [(w, c) for w, c in worded if w.form == "angle"]
-    order = {"linear": 0, "pitch": 1, "slot": 2, "diameter": 2, "radius": 3}
-    late = [(w, c) for w, c in worded if w.form != "angle" and not (w.form == "linear" and _is_square(w))]
+    slanting = [(w, c) for w, c in worded if w.form == "angle" or (w.form == "linear" and not _is_square(w))]
+    order = {"pitch": 1, "slot": 2, "diameter": 2, "radius": 3}
+    late = [(w, c) for w, c in worded if w.form in order]
     late.sort(key=lambda e: (order[e[0].form], -len(e[0].members)))
 
     def lay(w: Wanted, c: Caption) -> tuple[Drawn, float] | None:
@@ -105,11 +103,11 @@ def _lay(
 
     start = board.state()
     ways = []
-    for angles_first in (True, False) if angles else (True,):
+    for slanting_first in (True, False) if slanting else (True,):
         board.restore(start)
-        before = [lay(w, c) for w, c in angles] if angles_first else []
+        before = [lay(w, c) for w, c in slanting] if slanting_first else []
         placed, failed, price = lay_linear(square, outline, board)
-        turned = before or [lay(w, c) for w, c in angles]
+        turned = before or [lay(w, c) for w, c in slanting]
         price += sum(NO_ROOM if d is None else d[1] for d in turned)
         ways.append((price, [*placed, *(d[0] for d in turned if d is not None)], board.state(), failed, turned))
     _, drawn, state, failed, turned = min(ways, key=lambda way: way[0])
@@ -120,7 +118,7 @@ def _lay(
         found.append(lay(w, c))
         steps.append(board.state())
     found = _better(late, found, steps, board, lay)
-    listed = [*failed, *(w for (w, _), d in zip([*angles, *late], [*turned, *found], strict=True) if d is None)]
+    listed = [*failed, *(w for (w, _), d in zip([*slanting, *late], [*turned, *found], strict=True) if d is None)]
     return [*drawn, *(d[0] for d in found if d is not None)], listed
 
 

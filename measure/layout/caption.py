@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.dimensioning import Wanted
 from measure.features import Array, Point
 from measure.layout.board import boxes_of
 from measure.lettering import (
@@ -20,6 +19,7 @@ from measure.lettering import (
     width_mm,
 )
 from measure.marks import Mark, Text
+from measure.scheme.values import Wanted
 
 LIFT_MM = 0.6
 """Distance of text from its line."""

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.dimensioning import Plan
 from measure.features import Feature, Point, flatten
-from measure.groups import located, openings
 from measure.marks import LONG_DASH_DOT, NARROW, Circle, Mark, Path, line
+from measure.scheme.groups import located, openings
+from measure.scheme.values import Plan
 
 BEYOND_MM = 2.5
 """How far a centre line runs past the feature that it belongs to (mirror axes a little more)."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from measure.dimensioning import Wanted
 from measure.features import Point
 from measure.layout.caption import Caption
 from measure.marks import Mark
+from measure.scheme.values import Wanted
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.dimensioning import Wanted
 from measure.features import Array, Feature, Point, sweep_rad
-from measure.layout.board import Board, What, line_meets_box
+from measure.layout.board import Board, What
 from measure.layout.caption import Caption
 from measure.layout.drawn import Drawn
+from measure.layout.ground import Ground
 from measure.marks import ARROW_MM, NARROW, Mark, Path, arrow
+from measure.scheme.values import Wanted
 
 LENGTHS_MM = np.array([5.0, 7, 9, 11.5, 14, 17, 20, 24, 28, 33, 38, 44, 50, 58, 66, 75])
 CROSSING = {What.OUTLINE: 5.0, What.CENTRE: 0.8, What.EXTENSION: 2.5, What.DIMENSION: 8.0, What.LEADER: 16.0}
@@ -26,31 +27,6 @@ BATCH = 160
 STRAIGHT, LEANING = np.array([0.0]), np.radians([18.0, -18.0, 33.0, -33.0])
 WELL = 7.0
 """Price up to which a leader in line with the centre is good enough; past it, leaning ones are tried too."""
-
-
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """What the part covers, for telling material from holes and open space."""
-
-    loops: tuple[Array, ...]  # closed polygons (n, 2)
-    low: Array
-    high: Array
-
-    def inside(self, points: Array) -> NDArray[np.bool_]:
-        """(n,): whether points lie in the material or a hole's edge is between (even-odd rule)."""
-        odd = np.zeros(len(points), bool)
-        for loop in self.loops:
-            a, b = loop, np.roll(loop, -1, 0)
-            y = points[:, 1, None]
-            over = (a[:, 1] > y) != (b[:, 1] > y)
-            step = np.where(b[:, 1] == a[:, 1], 1.0, b[:, 1] - a[:, 1])
-            x = a[:, 0] + (y - a[:, 1]) / step * (b[:, 0] - a[:, 0])
-            odd ^= ((over & (points[:, 0, None] < x)).sum(1) % 2).astype(bool)
-        return odd
-
-    def within(self, points: Array) -> NDArray[np.bool_]:
-        """(n,): whether points lie within the outer boundary."""
-        return Ground(self.loops[:1], self.low, self.high).inside(points)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +156,7 @@ def _spread(rays: _Rays, leans: Array) -> _Trials:
 
 def _starts(t: _Trials, part: NDArray[np.int64], room: float) -> Array:
     """Left ends of the shelves."""
-    out: Array = t.elbow[part] - np.where(t.right[part], 0.0, room)[:, None] * [1, 0]
+    out: Array = t.elbow[part] - np.where(t.right[part], 0.0, room)[:, None] * np.array([1.0, 0.0])
     return out
 
 
@@ -197,41 +173,41 @@ def _price(
     room = caption.width_mm(stacked)
     start = _starts(t, part, room)
     words = caption.boxes(start, 0.0, stacked, CLEAR_MM)
-    shelf = np.hstack([start, start + [room, 0]])
+    shelf = np.hstack([start, start + np.array([room, 0.0])])
     way = t.elbow[part] - t.tip[part]
     away = way / np.hypot(*way.T)[:, None]
     run = np.hstack([t.tip[part] + 0.3 * away, t.elbow[part]])
-    cost = t.cost[part] + (0.8 if stacked else 0.0)
+    cost = np.full(len(part), np.inf)
     some = np.flatnonzero(board.box_free(words))
     some = some[board.line_free(run[some]) & board.line_free(shelf[some])]
-    cost[np.setdiff1d(np.arange(len(cost)), some)] = np.inf
     if not len(some):
         return cost
+    part, words, shelf, run = part[some], words[some], shelf[some], run[some]
+    price = t.cost[part] + (0.8 if stacked else 0.0)
     if len(board.tips):
-        apart = np.hypot(*(t.tip[part][some, None] - board.tips[None]).transpose(2, 0, 1)).min(1)
-        cost[some] += 3.0 * (apart < CROWD_MM)
-    cost[some] += board.crossings(run[some], CROSSING) + 2 * board.crossings(shelf[some], CROSSING)
-    corners = np.concatenate([words[some, None, :2] + words[some, None, 2:4] * s for s in _SIGNS], 1)
-    within = ground.within(corners.reshape(-1, 2)).reshape(len(some), -1)
-    solid = ground.inside(words[some, :2])
-    cost[some] += np.where(within.any(1), np.where(within.all(1) & solid, 3.0, 8.0), 0.0)
-    share = (np.arange(8) + 0.5) / 8
-    on = run[some, None, :2] + share[:, None] * (run[some, None, 2:] - run[some, None, :2])
-    covered = ground.inside(on.reshape(-1, 2)).reshape(len(some), -1).mean(1)
-    cost[some] += 0.3 * covered * np.hypot(*(run[some, 2:] - run[some, :2]).T)
+        apart = np.hypot(*(t.tip[part][:, None] - board.tips[None]).transpose(2, 0, 1)).min(1)
+        price += 3.0 * (apart < CROWD_MM)
+    price += board.crossings(run, CROSSING) + 2 * board.crossings(shelf, CROSSING)
+    corners = words[:, None, :2] + words[:, None, 2:4] * _SIGNS
+    within = ground.within(corners)
+    solid = ground.solid(words[:, :2])
+    price += np.where(within.any(1), np.where(within.all(1) & solid, 3.0, 8.0), 0.0)
+    share = (np.arange(8)[:, None] + 0.5) / 8
+    on = run[:, None, :2] + share * (run[:, None, 2:] - run[:, None, :2])
+    price += 0.3 * ground.solid(on).mean(1) * np.hypot(*(run[:, 2:] - run[:, :2]).T)
     beyond = np.maximum(low - corners.min(1), 0).sum(1) + np.maximum(corners.max(1) - high, 0).sum(1)
-    cost[some] += 0.12 * beyond
+    cost[some] = price + 0.12 * beyond
     return cost
 
 
-_SIGNS = [np.array(s) for s in ((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0))]
+_SIGNS = np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
 
 
 def _draw(wanted: Wanted, caption: Caption, t: _Trials, i: int, stacked: bool, board: Board) -> Drawn:
     room = caption.width_mm(stacked)
     start = _starts(t, np.array([i]), room)[0]
     tip, elbow, centre = t.tip[i], t.elbow[i], t.centre[i]
-    end = start + [room, 0] if t.right[i] else start
+    end = start + np.array([room, 0.0]) if t.right[i] else start
     away = math.atan2(*(elbow - tip)[::-1])
     path = Path(tuple((float(x), float(y), 0.0) for x, y in (tip, elbow, end)), "DIMENSIONS", NARROW)
     marks: list[Mark] = [path, arrow(_point(tip), away + math.pi), *caption.marks(_point(start), 0.0, stacked)]

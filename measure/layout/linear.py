@@ -7,21 +7,23 @@ that is free on either side, in several ways; the cheapest few arrangements are 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 
-from measure.dimensioning import End, Wanted
 from measure.features import Array, Point
 from measure.layout.board import Board, What, corners, line_meets_line, segments
 from measure.layout.caption import Caption
 from measure.layout.drawn import INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, ROW_STEP_MM, STUB_MM, Drawn
 from measure.marks import ARROW_MM, Mark, Path, arrow, line, polylines
+from measure.scheme.values import End, Wanted
 
 BEAM = 6
 ROWS = 10
+NO_ROOM = 60.0
+"""Price of a dimension that finds no place."""
 CLEAR_ALONG = 0.45
 CLEAR_ACROSS = 0.3
 """Half the least distance between words and anything else, along their line and square to it."""
@@ -82,16 +84,11 @@ def lay_linear(
     low, high = points.min(0), points.max(0)
     tasks = [_task(w, c, outline, low, high) for w, c in wanted]
     tasks.sort(key=lambda t: (t.upright, t.wanted.auxiliary, round(t.high - t.low, 1)))
-    states: list[tuple[float, tuple[Rect, ...], tuple[_Way | None, ...]]] = [(0.0, _taken(board), ())]
-    for task in tasks:
-        grown = []
-        for cost, rects, ways in states:
-            options = list(_ways(task, rects, low, high))
-            grown.append((cost + 60.0, rects, (*ways, None)))
-            grown += [(cost + w.cost, rects + w.rects, (*ways, w)) for w in options]
-        grown.sort(key=lambda s: s[0])
-        states = grown[:BEAM]
-    price, _, ways = states[0]
+    price, ways = _beam(tasks, _taken(board), low, high, {})
+    for upright in (False, True):  # words beside short dimensions block the way of longer ones: gather them on one side
+        if any(w is None and t.upright == upright for t, w in zip(tasks, ways, strict=True)):
+            more = (_beam(tasks, _taken(board), low, high, {upright: upper}) for upper in (False, True))
+            price, ways = min([(price, ways), *more], key=lambda way: way[0])
     drawn, failed = [], []
     for task, way in zip(tasks, ways, strict=True):
         if way is None:
@@ -106,6 +103,31 @@ def lay_linear(
         start = _at(task, way.start, _line_at(task, way.upper, way.row, low, high))
         board.write(task.caption.boxes(np.array([start]), math.pi / 2 if task.upright else 0.0, way.stacked, 0.3))
     return drawn, failed, price
+
+
+def _beam(
+    tasks: Sequence[_Task], taken: tuple[Rect, ...], low: Array, high: Array, gathered: Mapping[bool, bool]
+) -> tuple[float, tuple[_Way | None, ...]]:
+    """The cheapest arrangement found, and its price.
+
+    Args:
+        tasks: in the order in which they are placed.
+        taken: what lies there already.
+        low, high: (2,) corners of the part.
+        gathered: for level (False) or upright (True) dimensions, the only side on which words may stand beside a
+            dimension.
+    """
+    states: list[tuple[float, tuple[Rect, ...], tuple[_Way | None, ...]]] = [(0.0, taken, ())]
+    for task in tasks:
+        only = gathered.get(task.upright)
+        grown = []
+        for cost, rects, ways in states:
+            grown.append((cost + NO_ROOM, rects, (*ways, None)))
+            options = _ways(task, rects, low, high, only)
+            grown += [(cost + w.cost, rects + w.rects, (*ways, w)) for w in options]
+        grown.sort(key=lambda s: s[0])
+        states = grown[:BEAM]
+    return states[0][0], states[0][2]
 
 
 def _taken(board: Board) -> tuple[Rect, ...]:
@@ -183,7 +205,9 @@ def _rect(task: _Task, t0: float, t1: float, line_at: float, below: float, above
     return Rect(t0, line_at - below, t1, line_at + above, what)
 
 
-def _ways(task: _Task, rects: Sequence[Rect], low: Array, high: Array) -> Iterator[_Way]:
+def _ways(
+    task: _Task, rects: Sequence[Rect], low: Array, high: Array, beside_only: bool | None = None
+) -> Iterator[_Way]:
     """Free ways to draw a dimension among what is placed, each in its lowest row."""
     span = task.high - task.low
     outside = span < INSIDE_MM
@@ -193,6 +217,8 @@ def _ways(task: _Task, rects: Sequence[Rect], low: Array, high: Array) -> Iterat
         for stacked in (False, True) if task.caption.spread else (False,):
             room = task.caption.width_mm(stacked)
             for start, first, last, cost in _starts(task, span, room, stub):
+                if beside_only not in (None, upper) and not task.low <= start <= task.high:
+                    continue
                 for row in range(ROWS):
                     way = _way(task, upper, row, stacked, start, first, last, base + cost, rects, low, high)
                     if way is not None:

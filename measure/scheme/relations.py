@@ -8,9 +8,9 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 
 from measure.features import Feature
-from measure.freedom import Freedom
 from measure.gauging import Shape, square_to
-from measure.groups import by_loop, tangent
+from measure.scheme.freedom import Freedom
+from measure.scheme.groups import by_loop, tangent
 from measure.symmetry import Axis, Turning
 
 FRAME = "/frame"

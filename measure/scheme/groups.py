@@ -75,7 +75,7 @@ def equal_rounds(rounds: Sequence[Feature], gauge: Gauge) -> list[list[Feature]]
         if groups:
             mean = float(np.mean([g.radius for g in groups[-1] if g.radius is not None]))
             u = gauge("radius", [f.label]).u95
-            agree = min(1.4 * u, 0.05 + 0.12 * f.radius) if u is not None else 0.03 + 0.01 * f.radius
+            agree = min(2 * u, 0.05 + 0.12 * f.radius) if u is not None else 0.03 + 0.01 * f.radius
             if mean - f.radius <= max(agree, 0.02):
                 groups[-1].append(f)
                 continue

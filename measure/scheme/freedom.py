@@ -16,9 +16,9 @@ import numpy as np
 from measure.features import Array
 from measure.gauging import Shape, slopes
 
-INDEPENDENT = 0.02
+INDEPENDENT = 0.03
 """A size is taken when at least this share of its gradient is not spanned already; measured edges are never exactly
-square or tangent, so that a redundant size leaves a remainder of about a hundredth."""
+tangent or parallel, so that a redundant size leaves a remainder of about a hundredth."""
 
 
 class Freedom:
