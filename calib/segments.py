@@ -1,0 +1,158 @@
+"""Straight segments in a reduced photo, whatever the table and the light.
+
+Lightness and both colour axes are each searched for segments by gradient direction (von Gioi et al., LSD, IPOL 2012),
+with a threshold low enough for the faint line that a white card leaves on white paper; segments in line with each other
+are then joined.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+GRADIENT_STEP = 1.0
+"""Rounding error of a gradient that is allowed for, in 8-bit steps: sets the faintest edge, a step of some 2 of 255. A
+card on paper of its own colour shows about 3; half of this value lets paper's own unevenness in."""
+COLOUR_GAIN = 2.0
+"""Colour axes are stretched: 8-bit Lab spends few of its steps on real colours."""
+SHORTEST_PX = 8.0
+ASIDE_PX, ASKEW_RAD = 1.3, 0.06
+"""How far a segment may lie off another's line, and how much it may be turned, to be taken for its continuation."""
+WIDEST_GAP = 0.6
+"""Widest gap that is bridged, as a share of what has been joined so far."""
+
+
+def segments(lab: NDArray[np.uint8]) -> Array:
+    """(n, 2, 2) ends of the straight segments in an 8-bit Lab picture, longest first, px."""
+    import cv2
+
+    finder = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 0.8, 0.6, GRADIENT_STEP)
+    found = []
+    lightness, *colours = cv2.split(lab)
+    for channel in (lightness, *(cv2.addWeighted(c, COLOUR_GAIN, c, 0, 128 * (1 - COLOUR_GAIN)) for c in colours)):
+        ends = finder.detect(channel)[0]
+        if ends is not None:
+            found.append(np.asarray(ends, float).reshape(-1, 2, 2))
+    if not found:
+        return np.empty((0, 2, 2))
+    all_ends = np.concatenate(found)
+    length = np.hypot(*(all_ends[:, 1] - all_ends[:, 0]).T)
+    order = np.argsort(-length, kind="stable")
+    return np.asarray(all_ends[order][length[order] >= SHORTEST_PX])
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """Lines that were seen over part of their length.
+
+    Attributes:
+        point: (n, 2) a point on each; along: (n, 2) unit direction.
+        first, last: (n,) where the seen part begins and ends, px from the point.
+        pieces: of each, (k, 2) beginnings and ends of what was seen, in order, px from the point.
+    """
+
+    point: Array
+    along: Array
+    first: Array
+    last: Array
+    pieces: tuple[Array, ...]
+
+    def __len__(self) -> int:
+        return len(self.point)
+
+    def seen(self) -> Array:
+        """(n,) length that was seen, px."""
+        return np.array([np.diff(p, axis=1).sum() for p in self.pieces])
+
+    def taken(self, which: NDArray[np.intp]) -> Stretches:
+        """Some of them, in the order given."""
+        return Stretches(
+            self.point[which],
+            self.along[which],
+            self.first[which],
+            self.last[which],
+            tuple(self.pieces[i] for i in which),
+        )
+
+
+def joined(ends: Array, most: int) -> Stretches:
+    """Segments in line with each other made one, longest first.
+
+    Args:
+        ends: (n, 2, 2) segments, longest first.
+        most: how many to return at most.
+    """
+    middle, along = ends.mean(1), ends[:, 1] - ends[:, 0]
+    along = along / np.hypot(*along.T)[:, None]
+    free = np.ones(len(ends), bool)
+    point, direction, pieces = [], [], []
+    for i in range(len(ends)):
+        if not free[i]:
+            continue
+        if len(point) == most:
+            break
+        u = along[i]
+        n = np.array([-u[1], u[0]])
+        off = (ends - middle[i]) @ n
+        alike = free & (np.abs(off).max(1) < 4 * ASIDE_PX) & (np.abs(along @ n) < ASKEW_RAD)
+        which = np.flatnonzero(alike)
+        t = np.sort((ends[which] - middle[i]) @ u, axis=1)
+        low, high, taken = _grown(t, off[which], int(np.flatnonzero(which == i)[0]))
+        free[which[taken]] = False
+        # the line through all that was joined, weighted by length
+        joined_ends = ends[which[taken]]
+        centre, axis = _line(joined_ends)
+        point.append(centre)
+        direction.append(axis)
+        pieces.append(_merged(np.sort((joined_ends - centre) @ axis, axis=1)))
+    if not point:
+        nothing = np.empty((0, 2))
+        return Stretches(nothing, nothing, np.empty(0), np.empty(0), ())
+    return Stretches(
+        np.array(point),
+        np.array(direction),
+        np.array([p[0, 0] for p in pieces]),
+        np.array([p[-1, 1] for p in pieces]),
+        tuple(pieces),
+    )
+
+
+def _grown(t: Array, off: Array, seed: int) -> tuple[float, float, NDArray[np.intp]]:
+    """From a seed outwards: the reach, and which intervals (n, 2) join it without too wide a gap or too far aside."""
+    low, high = t[seed]
+    taken = np.zeros(len(t), bool)
+    taken[seed] = True
+    while True:
+        room = WIDEST_GAP * (high - low)
+        aside = np.abs(off).max(1) < ASIDE_PX * (1 + 0.5 * np.maximum(low - t[:, 0], t[:, 1] - high).clip(0) / (high - low))
+        more = ~taken & aside & (t[:, 0] < high + room) & (t[:, 1] > low - room)
+        if not more.any():
+            return low, high, np.flatnonzero(taken)
+        taken |= more
+        low, high = min(low, t[more, 0].min()), max(high, t[more, 1].max())
+
+
+def _line(ends: Array) -> tuple[Array, Array]:
+    """Centre and direction of the line through (n, 2, 2) segments, each counting by its length."""
+    w = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    centre = (ends.mean(1) * w[:, None]).sum(0) / w.sum()
+    d = ends - centre
+    scatter = np.einsum("nki,nkj,n->ij", d, d, w)
+    axis = np.linalg.eigh(scatter)[1][:, 1]
+    return centre, axis
+
+
+def _merged(t: Array) -> Array:
+    """(k, 2) union of (n, 2) intervals."""
+    t = t[np.argsort(t[:, 0])]
+    out = [t[0].copy()]
+    for a, b in t[1:]:
+        if a <= out[-1][1] + 2.0:
+            out[-1][1] = max(out[-1][1], b)
+        else:
+            out.append(np.array([a, b]))
+    return np.array(out)
