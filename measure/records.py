@@ -168,21 +168,21 @@ def scale_record(s: Scale) -> ScaleRecord:
 
 
 def adjustment_record(estimate: Estimate) -> AdjustmentRecord:
-    """The covariance of an estimate, nine significant digits, no row longer than it must be."""
+    """The covariance of an estimate, thirteen significant digits, since tangent joints leave it all but singular."""
 
-    def nine(row: Array) -> tuple[float, ...]:
-        return tuple(float(f"{v:.9g}") for v in row)
+    def digits(row: Array) -> tuple[float, ...]:
+        return tuple(float(f"{v:.13g}") for v in row)
 
     white = []
     for i, row in enumerate(estimate.white):
         filled = np.flatnonzero(row[: i + 1])
         first = int(filled[0]) if len(filled) else i
-        white.append((first, *nine(row[first : i + 1])))
+        white.append((first, *digits(row[first : i + 1])))
     return AdjustmentRecord(
         white=tuple(white),
         shared_names=estimate.shared_names,
-        sensitivity=tuple(nine(row) for row in estimate.sensitivity),
-        shared=tuple(nine(row) for row in estimate.shared),
+        sensitivity=tuple(digits(row) for row in estimate.sensitivity),
+        shared=tuple(digits(row) for row in estimate.shared),
     )
 
 

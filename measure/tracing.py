@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.errors import PartRefused, ReferenceRefused
 from measure.features import Estimate
+
+if TYPE_CHECKING:
+    from calib.lens import Profile
+    from calib.photo import Photo
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
@@ -64,3 +69,51 @@ class Trace:
     cautions: tuple[Caution, ...]
     reference_px: Array
     seen_px: tuple[Array, ...]
+
+
+def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None) -> Trace:
+    """Measure a part, or an opening's rim, in a photo with a card in it.
+
+    Args:
+        photo: upright.
+        thickness_mm: height of the part's upper edge over the card's plane; 0 for unknown.
+        subject: part or opening.
+        lens: profile of the camera, if there is one.
+
+    Raises:
+        ReferenceRefused: there is no card, or none that can be trusted.
+        PartRefused: the part can't be told from what surrounds it.
+    """
+    from calib.card import Failure, find_card
+    from calib.profile import Light
+    from measure import tracing_parts as parts
+    from measure.edges import SHARED_NAMES, locate
+    from measure.frame import squared_up
+    from measure.outline import outline
+    from measure.retrace import along_features
+    from measure.silhouette import NoSilhouette, silhouette
+
+    card = find_card(photo.rgb, parts.prior_of(photo, lens))
+    if isinstance(card, Failure):
+        raise ReferenceRefused(card.text, card.code)
+    view = card.solution.view
+    opening = subject == "opening"
+    rough = silhouette(
+        photo.rgb, card.corners_px, subject, 1 / view.mm_per_px(np.zeros(2)), thickness_mm, float(view.parameters[6])
+    )
+    if isinstance(rough, NoSilhouette):
+        raise PartRefused(rough.text, rough.reason)
+    light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
+    wall = parts.wall_of(thickness_mm, opening)
+    shared = parts.shared_covariance(view, thickness_mm, opening)
+    loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
+    found = outline(loops, SHARED_NAMES, shared)
+    loops = along_features(light, view, found.features, wall, opening=opening)
+    found = outline(loops, SHARED_NAMES, shared)
+    seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
+    scale = parts.scale_of(card, found, lens)
+    estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    cautions = tuple(Caution(c.code, c.text) for c in card.cautions)
+    if thickness_mm == 0 and not opening:
+        cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, parts.card_outline_px(card), seen)

@@ -19,7 +19,7 @@ def test_features_and_covariance_come_back() -> None:
     known = estimate()
     assert back.features == known.features
     assert back.shared_names == known.shared_names
-    np.testing.assert_allclose(back.covariance(), known.covariance(), rtol=1e-8, atol=1e-15)
+    np.testing.assert_allclose(back.covariance(), known.covariance(), rtol=1e-12, atol=1e-18)
 
 
 def test_a_full_covariance_comes_back() -> None:
@@ -28,7 +28,7 @@ def test_a_full_covariance_comes_back() -> None:
     full = type(known)(known.features, a @ a.T, known.shared_names, known.sensitivity, known.shared)
     mended = record().model_copy(update={"adjustment": records.adjustment_record(full)})
     back = records.estimate(records.from_text(records.to_text(mended), "x"), "x")
-    np.testing.assert_allclose(back.white, full.white, rtol=1e-8)
+    np.testing.assert_allclose(back.white, full.white, rtol=1e-12)
 
 
 def test_the_file_is_what_the_contract_says() -> None:

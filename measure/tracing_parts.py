@@ -1,0 +1,150 @@
+"""Small steps of `measure.tracing`: what is known of the camera, what all edge points share, where things are seen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.card import Card
+from calib.lens import Profile
+from calib.photo import Photo
+from calib.view import Prior, View, camera_prior
+from measure.edges import SHARED_NAMES
+from measure.features import Estimate, Feature, flatten
+from measure.sight import Wall
+from measure.tracing import Scale
+
+Array = NDArray[np.float64]
+
+VIEW_TERMS = 10
+"""How many of the shared terms are the view's; they come first."""
+THICKNESS_SD_MM = 0.025
+"""Standard uncertainty of a thickness as given: the caliper, the hand, and a part that does not lie quite flat."""
+UNKNOWN_THICKNESS_SD_MM = 3.0
+"""The same where it is not known: most flat parts are thinner than twice that (common practice)."""
+OPENING_DEPTH_MM = 3.0
+"""How far the wall of an opening goes down at least, as far as its rim is concerned."""
+NO_THICKNESS = (
+    "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
+    "measure it and trace again."
+)
+K95 = 1.959964
+BLEND = 0.3
+"""Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""
+
+
+def prior_of(photo: Photo, lens: Profile | None) -> Prior:
+    """What is known of the camera: from EXIF, and from its profile."""
+    h, w = photo.rgb.shape[:2]
+    prior = camera_prior((w, h), photo.focal_35mm)
+    if lens is None:
+        return prior
+    prior = replace(prior, radial=lens.radial, radial_sd=lens.radial_sd)
+    if lens.focal_35mm and lens.focal_35mm_sd:
+        focal_px = lens.focal_35mm * max(w, h) / 36.0
+        prior = replace(prior, focal_px=focal_px, focal_relative=lens.focal_35mm_sd / lens.focal_35mm)
+    return prior
+
+
+def wall_of(thickness_mm: float, opening: bool) -> Wall:
+    """Heights of the part's wall, or of an opening's."""
+    return Wall(0.0, -OPENING_DEPTH_MM) if opening else Wall(thickness_mm, 0.0)
+
+
+def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of the part of the photo in which edges are looked for."""
+    points = np.concatenate(contours_px)
+    margin = 60 + 2 * thickness_mm / view.mm_per_px(np.zeros(2))
+    low, high = points.min(0) - margin, points.max(0) + margin
+    return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
+
+
+def shared_covariance(view: View, thickness_mm: float, opening: bool) -> Array:
+    """(s, s) covariance of the terms that all edge points share (`measure.edges.SHARED_NAMES`)."""
+    out = np.eye(len(SHARED_NAMES))
+    out[:VIEW_TERMS, :VIEW_TERMS] = view.covariance
+    known = thickness_mm > 0 or opening
+    at = SHARED_NAMES.index("thickness")
+    out[at, at] = (THICKNESS_SD_MM if known else UNKNOWN_THICKNESS_SD_MM) ** 2
+    return out
+
+
+def with_plain_view(e: Estimate) -> Estimate:
+    """The same estimate with the view's ten terms replaced by as many independent ones of unit variance.
+
+    Pose and focal length are so strongly correlated that sums over their raw covariance lose half of a double's digits.
+    """
+    raw = e.shared[:VIEW_TERMS, :VIEW_TERMS]
+    sd = np.sqrt(np.diag(raw))
+    values, vectors = np.linalg.eigh(raw / np.outer(sd, sd))
+    root = sd[:, None] * vectors * np.sqrt(np.maximum(values, 0.0))
+    sensitivity = np.c_[e.sensitivity[:, :VIEW_TERMS] @ root, e.sensitivity[:, VIEW_TERMS:]]
+    shared = e.shared.copy()
+    shared[:VIEW_TERMS, :VIEW_TERMS] = np.eye(VIEW_TERMS)
+    names = (*(f"view_{k}" for k in range(VIEW_TERMS)), *e.shared_names[VIEW_TERMS:])
+    return replace(e, sensitivity=sensitivity, shared=shared, shared_names=names)
+
+
+def _span(e: Estimate) -> tuple[Array, Array]:
+    """(2,) lower left and upper right of an outline, mm."""
+    points = np.concatenate([flatten(f) for f in e.features])
+    return points.min(0), points.max(0)
+
+
+def scale_of(card: Card, e: Estimate, lens: Profile | None) -> Scale:
+    """The scale at the part, with the uncertainty that the view's covariance gives the part's own length and width."""
+    view = card.solution.view
+    low, high = _span(e)
+    middle = (low + high) / 2
+    ends = np.array([[low[0], middle[1]], [high[0], middle[1]], [middle[0], low[1]], [middle[0], high[1]]])
+    change = view.plane_sensitivity(view.pixels(ends))
+    along = (change[1, 0] - change[0, 0]) / (high - low)[0], (change[3, 1] - change[2, 1]) / (high - low)[1]
+    relative = max(math.sqrt(float(g @ view.covariance @ g)) for g in along)
+    return Scale(
+        reference=card.reference.name,
+        mm_per_px=view.mm_per_px(middle),
+        u95_relative=K95 * relative,
+        camera_height_mm=float(view.centre_mm[2]),
+        tilt_deg=view.tilt_deg,
+        lens=lens.name if lens else "estimated",
+    )
+
+
+def horizontal_rad(view: View, e: Estimate) -> float:
+    """Angle of the photo's horizontal in the card's plane, at the part."""
+    low, high = _span(e)
+    at = view.pixels(((low + high) / 2)[None])[0]
+    a, b = view.plane(np.array([at, at + np.array([10.0, 0.0])]))
+    return math.atan2(b[1] - a[1], b[0] - a[0])
+
+
+def as_seen(view: View, f: Feature, wall: Wall, opening: bool) -> Array:
+    """(n, 2) pixels along a feature as the photo shows it: its upper edge on the far side, else its lower one."""
+    points = flatten(f, 0.001)
+    if len(points) == 2:
+        points = np.linspace(points[0], points[1], 24)
+    along = np.gradient(points, axis=0)
+    outward = np.stack([along[:, 1], -along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    away = points - view.centre_mm[:2]
+    facing = (outward * away).sum(1) / np.maximum(np.hypot(*away.T), 1e-9) * (-1 if opening else 1)
+    upper_share = np.clip(0.5 + facing / BLEND, 0.0, 1.0)
+    if opening:
+        upper_share[:] = 1.0
+    return view.pixels(points, wall.lower_mm + upper_share * (wall.upper_mm - wall.lower_mm))
+
+
+def card_outline_px(card: Card) -> Array:
+    """(n, 2) closed outline of the card's upper face, its corners rounded as the standard has them."""
+    r = card.solution.rectangle
+    w, h, c = r.width_mm / 2 - r.corner_mm, r.height_mm / 2 - r.corner_mm, r.corner_mm
+    turn = np.linspace(0, np.pi / 2, 10)
+    corner = c * np.stack([np.cos(turn), np.sin(turn)], 1)
+    quarter = np.array([[0.0, 1.0], [-1.0, 0.0]])
+    out = []
+    for k, centre in enumerate(([w, h], [-w, h], [-w, -h], [w, -h])):
+        out.append(corner @ np.linalg.matrix_power(quarter, k) + centre)
+    return card.solution.view.pixels(np.concatenate(out), r.thickness_mm)
