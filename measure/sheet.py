@@ -229,7 +229,9 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
     if plan.loose:
         which = "one tooth" if plan.turning else "what the dimensions do not"
         names = " and ".join(sorted({x for x in plan.datums if x})) or "the origin"
-        out.append(f"The table gives {which}: places from {names}, x to the right, y up.")
+        points = np.concatenate([flatten(f, 0.02) for f in plan.features])
+        wide, high = (number(float(v), 1, d.decimal_mark) for v in np.ptp(points, axis=0))
+        out.append(f"The table gives {which}: places from {names}, x to the right, y up. Overall {wide} by {high}.")
     curves = [f.label for f in d.features if f.kind == "curve"]
     if curves:
         verb = "is a free line" if len(curves) == 1 else "are free lines"

@@ -114,7 +114,7 @@ def _pair(c: _Carriers, matrix: Array, about: Array, tolerance_mm: float) -> NDA
     alike = (c.round[:, None] == c.round[None]) & (c.hole[:, None] == c.hole[None]) & (c.bulge[:, None] == c.bulge)
     alike &= np.abs(c.length[:, None] - c.length[None]) <= slack[:, None]
     apart[~alike] = np.inf
-    j = apart.argmin(1)
+    j: NDArray[np.int64] = apart.argmin(1)
     if (apart[np.arange(len(j)), j] > slack).any() or len(set(j.tolist())) != len(j):
         return None
     if np.abs(_off(c, _apply(c.samples, matrix, about), j)).max() > tolerance_mm:

@@ -188,8 +188,8 @@ def _loops() -> dict[str, Loops]:
         ],
         "nearly even plate": [
             polygon([(-26, -13, 4), (26, -13, 4), (26, 13, 4), (-26, 13, 4)]),
-            circle(-17, 0, 2.6),
-            circle(17.8, 0, 2.6),
+            circle(-17, 3, 2.6),
+            circle(17.8, 3, 2.6),
         ],
         "comb": [comb(7, 7.0, 12.0)],
         "broken plate": [broken_plate(), circle(10, 10, 2.5)],

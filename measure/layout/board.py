@@ -178,11 +178,12 @@ class Board:
 
     def box_free(self, boxes: Array) -> NDArray[np.bool_]:
         """(n,): which boxes touch neither a text nor a line."""
-        return ~box_meets_box(boxes, self.boxes).any(1) & ~line_meets_box(self.lines, boxes).any(0)
+        by_text, by_line = box_meets_box(boxes, self.boxes), line_meets_box(self.lines, boxes)
+        return ~np.asarray(by_text.any(axis=1) | by_line.any(axis=0))
 
     def line_free(self, lines: Array) -> NDArray[np.bool_]:
         """(n,): which lines touch no text."""
-        return ~line_meets_box(lines, self.boxes).any(1)
+        return ~np.asarray(line_meets_box(lines, self.boxes).any(axis=1))
 
     def crossings(self, lines: Array, worth: dict[What, float]) -> Array:
         """(n,): what each line's crossings with those on the board add up to, each kind at its own price."""

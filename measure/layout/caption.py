@@ -49,10 +49,15 @@ class Caption:
         b = width_mm(self.spread, SMALL_MM)
         return max(a, b) if stacked else a + SPACE_MM + b
 
+    @property
+    def lift_mm(self) -> float:
+        """Height of the base line over the line below: brackets reach lower than figures."""
+        return LIFT_MM + 0.3 if self.value.startswith("(") else LIFT_MM
+
     def height_mm(self, stacked: bool) -> tuple[float, float]:
         """How far it reaches below and above its line."""
         below = LIFT_MM + SMALL_MM if stacked and self.spread else -LIFT_MM + BELOW_BASE * FIGURES_MM
-        return below, LIFT_MM + FIGURES_MM
+        return below, self.lift_mm + FIGURES_MM
 
     def marks(self, start: Point, angle_rad: float, stacked: bool) -> tuple[Mark, ...]:
         """The texts, from a start on the line that they stand on."""
@@ -66,7 +71,7 @@ class Caption:
 
         first = width_mm(self.value, FIGURES_MM)
         if not self.spread:
-            return (text(self.value, FIGURES_MM, 0, LIFT_MM),)
+            return (text(self.value, FIGURES_MM, 0, self.lift_mm),)
         second = width_mm(self.spread, SMALL_MM)
         if stacked:
             return (
@@ -77,6 +82,17 @@ class Caption:
             text(self.value, FIGURES_MM, 0, LIFT_MM),
             text(self.spread, SMALL_MM, first + SPACE_MM, LIFT_MM),
         )
+
+    def letter_boxes(self, starts: Array, stacked: bool, grown: float) -> list[Array]:
+        """Boxes (n, 5) close round the letters themselves, over and under level lines, for starts (n, 2)."""
+        p, room = np.atleast_2d(starts), self.width_mm(stacked)
+        if not stacked or not self.spread:
+            return [boxes_of(p + np.array([0.0, self.lift_mm]), room, FIGURES_MM, 0.0, grown)]
+        out = []
+        for words, height, base in ((self.value, FIGURES_MM, LIFT_MM), (self.spread, SMALL_MM, -LIFT_MM - SMALL_MM)):
+            wide = width_mm(words, height)
+            out.append(boxes_of(p + np.array([(room - wide) / 2, base]), wide, height, 0.0, grown))
+        return out
 
     def boxes(self, starts: Array, angle_rad: float, stacked: bool, grown: float = 0.0) -> Array:
         """(n, 5) boxes round the caption for starts (n, 2) on its line."""

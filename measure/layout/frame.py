@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from measure.features import Point
 from measure.lettering import FIGURES_MM, SMALL_MM, TINY_MM, fitted, width_mm, wrapped
-from measure.marks import FRAME, NARROW, WIDE, Fill, Mark, Path, Text, line
+from measure.marks import FRAME, NARROW, WIDE, Anchor, Fill, Mark, Path, Text, line
 
 FILING_MM, MARGIN_MM = 20.0, 10.0
 BLOCK_MM = 180.0
@@ -142,7 +142,7 @@ def scale_strip(paper: Paper, rows: int, face: str) -> list[Mark]:
         a = x + 10 * k
         marks.append(line((a, y + 1.6), (a, y + 3.0), "TITLE"))
         words = "100 mm" if k == 10 else str(10 * k)
-        anchor = "middle" if k != 10 else "end"
+        anchor: Anchor = "middle" if k != 10 else "end"
         at = (a + (4.0 if k == 10 else 0.0), y + 3.8)
         marks.append(Text(at, words, SMALL_MM, "TITLE", anchor))
     words = "True size: this bar must measure 100 mm on the print."

@@ -46,7 +46,8 @@ class Ground:
         at = np.rint((points - self._low) / CELL_MM).astype(int)
         inside = (at >= 0).all(-1) & (at[..., 0] < grid.shape[1]) & (at[..., 1] < grid.shape[0])
         at = np.where(inside[..., None], at, 0)
-        return grid[at[..., 1], at[..., 0]] & inside
+        out: NDArray[np.bool_] = grid[at[..., 1], at[..., 0]] & inside
+        return out
 
     def solid(self, points: Array) -> NDArray[np.bool_]:
         """(...): whether points (..., 2) lie in the material."""

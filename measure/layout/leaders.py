@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.features import Array, Feature, Point, sweep_rad
-from measure.layout.board import Board, What
+from measure.layout.board import Board, What, line_meets_box
 from measure.layout.caption import Caption
 from measure.layout.drawn import Drawn
 from measure.layout.ground import Ground
@@ -180,6 +180,8 @@ def _price(
     cost = np.full(len(part), np.inf)
     some = np.flatnonzero(board.box_free(words))
     some = some[board.line_free(run[some]) & board.line_free(shelf[some])]
+    for letters in caption.letter_boxes(start, stacked, 0.25):
+        some = some[~np.diag(line_meets_box(run[some], letters[some]))]
     if not len(some):
         return cost
     part, words, shelf, run = part[some], words[some], shelf[some], run[some]

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from measure.features import Feature, direction, length, sweep_rad
+from measure.features import Array, Feature, direction, length, sweep_rad
 from measure.gauging import Gauge, acute_deg, shape_of
 
 MORE_THAN_HALF = math.radians(190)
@@ -116,10 +116,11 @@ def tangent(a: Feature, b: Feature, within_deg: float = 5.0) -> bool:
     if a.kind == "curve" or b.kind == "curve":
         return False
     u, v = _heading(a, at_end=True), _heading(b, at_end=False)
-    return u @ v > math.cos(math.radians(within_deg))
+    return float(u @ v) > math.cos(math.radians(within_deg))
 
 
-def _heading(f: Feature, at_end: bool) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _heading(f: Feature, at_end: bool) -> Array:
+    """(2,) unit vector in which a feature runs at its start or end."""
     if f.kind == "line":
         return direction(f)
     assert f.centre is not None
@@ -127,7 +128,8 @@ def _heading(f: Feature, at_end: bool) -> np.ndarray[tuple[int], np.dtype[np.flo
     assert p is not None
     d = np.subtract(p, f.centre)
     d = d / max(float(np.hypot(*d)), 1e-9)
-    return np.array([-d[1], d[0]]) * np.sign(sweep_rad(f))
+    out: Array = np.array([-d[1], d[0]]) * np.sign(sweep_rad(f))
+    return out
 
 
 def main_direction(features: Sequence[Feature], rounds: Sequence[Feature]) -> float:
