@@ -13,7 +13,6 @@ from measure.cli.app import app
 from measure.cli.run import run
 from tests.sample_photos import Pixels, copied, painted, project, save, scene, truth, turned, without
 
-
 NO_CARD = {"no-card", "unclear", "wrong-shape"}
 """What may be said where no card, or not enough of one, is to be seen."""
 
