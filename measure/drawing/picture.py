@@ -71,7 +71,7 @@ def picture(rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn], note
     main = _labelled(rgb, card_px, drawn)
     strip = _strip(rgb, card_px, drawn, notes, main.shape[1])
     sheet = np.concatenate([main, strip])
-    ok, png = cv2.imencode(".png", sheet[..., ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 4])
+    ok, png = cv2.imencode(".png", sheet[..., ::-1], [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE])
     assert ok
     return bytes(png)
 
