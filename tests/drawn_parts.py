@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
 from measure.features import Estimate, Feature
+from measure.sheet import Drawing, Sheet, sketch
 from tests.jobs import estimate
 from tests.simulated_parts import Segment, circle, polygon, reverse, slot
 from tests.simulated_traces import features_of
@@ -202,6 +204,19 @@ def _loops() -> dict[str, Loops]:
 def drawn_parts() -> dict[str, tuple[Feature, ...]]:
     """Features of each part by name."""
     return {name: features_of(loops) for name, loops in _loops().items()}
+
+
+@lru_cache
+def features_named(name: str) -> tuple[Feature, ...]:
+    """Features of one part."""
+    return drawn_parts()[name]
+
+
+@lru_cache
+def sheet_named(name: str) -> Sheet:
+    """The finished sheet of one part."""
+    features = features_named(name)
+    return sketch(Drawing(name, features, estimate=estimate_of(features), thickness_mm=4.2))
 
 
 def completed_plate() -> tuple[tuple[Feature, ...], tuple[Feature, ...]]:

@@ -19,7 +19,7 @@ from measure.lettering import decimals, drawable, figures, fitted, width_mm, wra
 from measure.marks import WIDE, Circle, Fill, Path, Text, bulge_arc, placed, polylines
 from measure.outline_path import loops
 from measure.sheet import Drawing, sketch
-from tests.drawn_parts import completed_plate, drawn_parts, estimate_of
+from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named
 
 PARTS = drawn_parts()
 DESCENT = 0.17
@@ -33,7 +33,7 @@ def sheet_of(name, **more):
 
 @pytest.fixture(scope="module")
 def sheets():
-    return {name: sheet_of(name) for name in PARTS}
+    return {name: sheet_named(name) for name in PARTS}
 
 
 def marks_of(sheet):

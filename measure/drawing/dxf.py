@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from measure.features import Feature, Point
+from measure.gauging import Shape, crossing
 from measure.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
 from measure.lettering import FIGURES_MM
 from measure.marks import ARROW_MM, Circle, Fill, Mark, Text, placed
@@ -231,15 +232,14 @@ def _across_slot(w: Wanted, back: _Back) -> tuple[Point, Point, float]:
 
 
 def _legs(points: Sequence[Point]) -> tuple[tuple[Point, Point], tuple[Point, Point]]:
-    """Both legs of an angle, each from the apex into the sector in which the arc lies."""
-    from ezdxf.math import ConstructionLine
-
-    a, b = (points[0], points[1]), (points[2], points[3])
-    apex = ConstructionLine(*a).ray.intersect(ConstructionLine(*b).ray)
-    mid = np.array(points[4]) - np.array([apex.x, apex.y])
-    out = []
-    for p, q in (a, b):
-        u = np.subtract(q, p) / math.dist(p, q)
-        u = u * math.copysign(max(math.hypot(*mid), 1.0), float(u @ mid))
-        out.append(((apex.x, apex.y), (float(apex.x + u[0]), float(apex.y + u[1]))))
-    return out[0], out[1]
+    """Both legs of an angle, each from the apex into the sector in which the arc lies, the second counter-clockwise."""
+    a, b = (Shape(False, *p, math.atan2(q[1] - p[1], q[0] - p[0])) for p, q in (points[0:2], points[2:4]))
+    apex = np.array(crossing(a, b))
+    mid = np.array(points[4]) - apex
+    ends = []
+    for s in (a, b):
+        u = np.array([math.cos(s.s), math.sin(s.s)])
+        ends.append(apex + u * math.copysign(max(math.hypot(*mid), 1.0), float(u @ mid)))
+    first, second = (((float(apex[0]), float(apex[1])), (float(e[0]), float(e[1]))) for e in ends)
+    u, v = ends[0] - apex, ends[1] - apex
+    return (first, second) if u[0] * v[1] - u[1] * v[0] > 0 else (second, first)

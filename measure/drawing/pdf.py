@@ -64,7 +64,8 @@ def _trace(path: Any, mark: Path) -> None:
     path.moveTo(v[0][0], v[0][1])
     for (x, y, b), (x2, y2, _) in itertools.pairwise(v):
         if b == 0:
-            path.lineTo(x2, y2)
+            if not (mark.closed and (x2, y2) == v[0][:2]):  # closing the path draws the last straight piece
+                path.lineTo(x2, y2)
             continue
         (cx, cy), r, start, sweep = bulge_arc((x, y), (x2, y2), b)
         path.arcTo(cx - r, cy - r, cx + r, cy + r, math.degrees(start), math.degrees(sweep))

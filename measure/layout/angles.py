@@ -5,14 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 
 from measure.features import Array, Feature, Point
 from measure.gauging import crossing, shape_of
-from measure.layout.board import Board, What, segments
+from measure.layout.board import Board, What, line_meets_box, segments
 from measure.layout.caption import Caption
 from measure.layout.drawn import GAP_MM, INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, STUB_MM, Drawn
 from measure.layout.ground import Ground
@@ -42,6 +42,7 @@ class _Built:
     points: tuple[Point, ...]
     text_at: Point
     angle_rad: float = 0.0
+    letters: Array = field(default_factory=lambda: np.zeros((0, 5)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +86,8 @@ def _best(
         t = trial.build()
         if not board.box_free(t.boxes).all():
             continue
-        lines = _lines(t.marks)
-        if not board.line_free(lines).all():
+        lines, all_lines = _lines(t.marks), _lines(t.marks, True)
+        if not board.line_free(all_lines).all() or line_meets_box(all_lines, t.letters).any():
             continue
         cost = trial.cost + float(board.crossings(lines, CROSSING).sum())
         corners = np.concatenate([t.boxes[:, :2] - t.boxes[:, 2:4], t.boxes[:, :2] + t.boxes[:, 2:4]])
@@ -105,8 +106,10 @@ def _best(
     return Drawn(wanted, caption, t.marks, t.points, t.text_at, t.angle_rad), best[0]
 
 
-def _lines(marks: tuple[Mark, ...]) -> Array:
-    return np.concatenate([segments(polylines(m, 0.1)) for m in marks if isinstance(m, Path) and m.layer != "CENTRE"])
+def _lines(marks: tuple[Mark, ...], all_of_them: bool = False) -> Array:
+    """(n, 4) pieces of what is drawn, with or without centre lines."""
+    paths = [m for m in marks if isinstance(m, Path) and (all_of_them or m.layer != "CENTRE")]
+    return np.concatenate([segments(polylines(m, 0.1)) for m in paths])
 
 
 # ---------------------------------------------------------------- angles
@@ -189,7 +192,8 @@ def _on_arc(
     boxes = caption.boxes(start[None], angle, False, 0.3)
     boxes[:, 3] -= 0.3
     marks = (*common, *caption.marks(_point(start), angle, False))
-    return _Built(marks, boxes, points, _point(start + room / 2 * u + 2.5 * v))
+    letters = np.concatenate(caption.letter_boxes(start, False, 0.15, angle))
+    return _Built(marks, boxes, points, _point(start + room / 2 * u + 2.5 * v), letters=letters)
 
 
 def _on_shelf(
@@ -209,7 +213,8 @@ def _on_shelf(
     path = Path(tuple((float(x), float(y), 0.0) for x, y in (foot, elbow, end)), "DIMENSIONS", NARROW)
     marks = (*common, path, *caption.marks(_point(start), 0.0, stacked))
     boxes = caption.boxes(start[None], 0.0, stacked, 0.4)
-    return _Built(marks, boxes, points, (float(start[0] + room / 2), float(start[1] + 2.5)))
+    letters = np.concatenate(caption.letter_boxes(start, stacked, 0.25))
+    return _Built(marks, boxes, points, (float(start[0] + room / 2), float(start[1] + 2.5)), letters=letters)
 
 
 # ---------------------------------------------------------------- lengths in their own direction

@@ -83,15 +83,17 @@ class Caption:
             text(self.spread, SMALL_MM, first + SPACE_MM, LIFT_MM),
         )
 
-    def letter_boxes(self, starts: Array, stacked: bool, grown: float) -> list[Array]:
-        """Boxes (n, 5) close round the letters themselves, over and under level lines, for starts (n, 2)."""
+    def letter_boxes(self, starts: Array, stacked: bool, grown: float, angle_rad: float = 0.0) -> list[Array]:
+        """Boxes (n, 5) close round the letters themselves, over and under their line, for starts (n, 2)."""
         p, room = np.atleast_2d(starts), self.width_mm(stacked)
+        u = np.array([math.cos(angle_rad), math.sin(angle_rad)])
+        v = np.array([-u[1], u[0]])
         if not stacked or not self.spread:
-            return [boxes_of(p + np.array([0.0, self.lift_mm]), room, FIGURES_MM, 0.0, grown)]
+            return [boxes_of(p + self.lift_mm * v, room, FIGURES_MM, angle_rad, grown)]
         out = []
         for words, height, base in ((self.value, FIGURES_MM, LIFT_MM), (self.spread, SMALL_MM, -LIFT_MM - SMALL_MM)):
             wide = width_mm(words, height)
-            out.append(boxes_of(p + np.array([(room - wide) / 2, base]), wide, height, 0.0, grown))
+            out.append(boxes_of(p + (room - wide) / 2 * u + base * v, wide, height, angle_rad, grown))
         return out
 
     def boxes(self, starts: Array, angle_rad: float, stacked: bool, grown: float = 0.0) -> Array:

@@ -158,16 +158,35 @@ def _task(w: Wanted, c: Caption, outline: Array, low: Array, high: Array) -> _Ta
     first, last = middle - w.stated.value / 2, middle + w.stated.value / 2
     sides, crossed = [], []
     for upper in (False, True):
-        feet = tuple(_foot(e, t, k, upper) for e, t in zip(ends, (first, last), strict=True))
+        feet = tuple(_foot(e, t, k, upper, outline) for e, t in zip(ends, (first, last), strict=True))
         sides.append(feet)
         crossed.append(_crossing_cost(feet, k, upper, outline, low, high))
     return _Task(w, c, upright, first, last, sides[0], sides[1], (crossed[0], crossed[1]))  # type: ignore[arg-type]
 
 
-def _foot(end: End, t: float, k: int, upper: bool) -> tuple[Point, float]:
-    """The place nearest to a side where an extension line may start, moved onto the dimension's end, and its gap."""
+def _foot(end: End, t: float, k: int, upper: bool, outline: Array) -> tuple[Point, float]:
+    """The place nearest to a side where an extension line may start, moved onto the dimension's end, and its gap.
+
+    Past the end of an edge the line starts only where it stands clear of the fillet that follows.
+    """
     p = (max if upper else min)(end.points, key=lambda p: p[1 - k])
-    return ((t, p[1]) if k == 0 else (p[0], t)), end.clear_mm
+    foot = (t, p[1]) if k == 0 else (p[0], t)
+    if len(end.points) < 2:
+        return foot, end.clear_mm
+    gaps = np.arange(end.clear_mm, end.clear_mm + 10, 0.25)
+    starts = np.tile(foot, (len(gaps), 1))
+    starts[:, 1 - k] += gaps if upper else -gaps
+    clear = np.flatnonzero(_distance(starts, outline) >= 0.95 * end.clear_mm)
+    return foot, float(gaps[clear[0]]) if len(clear) else end.clear_mm
+
+
+def _distance(points: Array, lines: Array) -> Array:
+    """(n,) distances of points (n, 2) from the nearest of lines (m, 4)."""
+    a, d = lines[:, :2], lines[:, 2:] - lines[:, :2]
+    w = points[:, None] - a[None]
+    along = np.clip((w * d).sum(2) / np.maximum((d**2).sum(1), 1e-12), 0, 1)
+    out: Array = np.hypot(*(w - along[..., None] * d).transpose(2, 0, 1)).min(1)
+    return out
 
 
 def _crossing_cost(

@@ -120,7 +120,7 @@ def _turned_parts(scheme: Scheme) -> None:
     """How a flat or a group of holes is turned against the outline."""
     if not scheme.free.left or scheme.lines[True] or scheme.lines[False]:
         return
-    loose = scheme.free.loose()
+    loose = set(scheme.free.loose()) - scheme.teeth
     for f in (g for g in scheme.features if g.kind == "line" and g.label in loose):
         for a, b in _bearings(scheme):
             scheme.angle("bearing", (f.label, a.label, b.label))
