@@ -156,11 +156,18 @@ SLOPE_RIDGE = 3.0
 to follow a soft shadow."""
 
 
+FACE_WEIGHT, FACE_SAMPLES = 0.35, 8
+"""The innermost samples tell the face's light; how much that counts for the face at the edge, as share of a sample."""
+
+
 @lru_cache(maxsize=512)
 def _solver(
     n: int, first: float, wall_px: float, xs: tuple[float, ...], gs: tuple[float, ...], sigma: float
-) -> tuple[Array, Array]:
-    """Orthonormal bases (x*g*k, n) of the level sequences, and (x*g, l, k) maps from them to the levels of light."""
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Orthonormal bases (x*g*k, n+1) of the level sequences, and (x*g, l, k) maps from them to the levels of light.
+
+    The sample after the last one stands for the face's light as seen farther in.
+    """
     layout = Layout.of(wall_px)
     s = first + np.arange(n) * STEP_PX
     x = np.array(xs)[:, None, None]
@@ -177,10 +184,13 @@ def _solver(
         t = 2 * (s - (x - wall_px / 2)) / wall_px
         columns += [(upper - lower) * t, (upper - lower) * (1.5 * t**2 - 0.5)]
     columns.append(lower - outer)
-    basis = np.stack(np.broadcast_arrays(*columns), -1).reshape(len(xs) * len(gs), n, -1)
+    basis = np.stack(np.broadcast_arrays(*columns), -1)
+    basis = np.concatenate([basis, np.zeros((*basis.shape[:2], 1, basis.shape[3]))], 2)
+    basis[:, :, n, 0] = FACE_WEIGHT
+    basis = basis.reshape(len(xs) * len(gs), n + 1, -1)
     gram = basis.transpose(0, 2, 1) @ basis + np.diag(np.array(layout.ridge()) + 1e-6)
     back = np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
-    rows = np.ascontiguousarray((basis @ back).transpose(0, 2, 1).reshape(-1, n), np.float32)
+    rows = np.ascontiguousarray((basis @ back).transpose(0, 2, 1).reshape(-1, n + 1), np.float32)
     return rows, np.ascontiguousarray(back[:, layout.level_columns()], np.float32)
 
 
@@ -219,12 +229,17 @@ def _level_cost(levels: NDArray[np.float32], layout: Layout, gs: NDArray[np.floa
         odd = tint / (0.12 * lit + 0.03)
         bright = np.maximum(wall[:, 0] - 1.05 * lit, 0) / (0.15 * lit + 0.02)
         alike = 4 * np.exp(-(((shade - 1) / 0.12) ** 2) - 0.5 * odd**2)  # a rim that can't be seen is a coincidence
-        cost += np.minimum(0.5 * odd**2 + 0.5 * bright**2, 12) + alike
+        cost += np.minimum(0.5 * odd**2, 12) + np.minimum(0.5 * bright**2, 40) + alike
     return np.asarray(cost, np.float32)
 
 
 def evidence(
-    p: Profiles, wall_px: Array, xs_px: Array, gs_px: Array, sigma_px: float, variance: Array | None = None
+    p: Profiles,
+    wall_px: Array,
+    xs_px: Array,
+    gs_px: Array,
+    sigma_px: float,
+    variance: Array | None = None,
 ) -> Evidence:
     """Likelihood of the boundary's position along each profile.
 
@@ -246,6 +261,8 @@ def evidence(
     extra = np.empty((tried, b), np.float32)
     mean = p.light.mean(1)
     centred = np.asarray(p.light - mean[:, None], np.float32)  # so that float32 carries enough digits
+    face = FACE_WEIGHT * centred[:, :FACE_SAMPLES].mean(1, keepdims=True)
+    centred = np.concatenate([centred, face], 1)
     free = 0
     for wall in np.unique(bins):
         at = np.nonzero(bins == wall)[0]

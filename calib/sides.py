@@ -23,7 +23,7 @@ CORNER_MARGIN_MM = 4.3
 SHADOW_CORES_PX = np.array([0, 1.0, 1.75, 2.5, 3.25, 4.0, 5.0, 7.0])
 SHADOW_PRICE = 60.0
 """What a whole side pays for the assumption that a shadow borders it."""
-INNER_PX, OUTER_PX = 8.0, 9.0
+INNER_PX, OUTER_PX = 13.0, 8.0
 CONFIDENT = 25.0
 """A block's evidence counts up to this much against a line: texture under a few blocks must not outvote the rest."""
 FLOOR_PX, COMMON_SD_PX = 0.03, 0.12

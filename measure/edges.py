@@ -75,20 +75,20 @@ def witness(light: Light, s: Sight, width: int, reach_px: float, step_px: float,
 
     far = np.nonzero(wall < 0.375)[0]
     if len(far):
-        cost[far] = judged(s.upper_px, far, 7, 8, SHADOW_CORES_PX, np.zeros(len(far)))
+        cost[far] = judged(s.upper_px, far, 13, 8, SHADOW_CORES_PX, np.zeros(len(far)))
     joint = np.nonzero((wall >= 0.375) & (wall <= JOINT_PX) & ~hidden)[0]
     if len(joint):
-        inner = 7 + JOINT_PX
+        inner = 13 + JOINT_PX
         cost[joint] = judged(s.lower_px, joint, inner, 8, SHADOW_CORES_PX[:3], wall[joint])
         share[joint] = 0.3
     upper_only = np.nonzero((wall >= 0.375) & hidden)[0]
     if len(upper_only):
-        cost[upper_only] = judged(s.upper_px, upper_only, 7, 6, np.zeros(1), np.zeros(len(upper_only)))
+        cost[upper_only] = judged(s.upper_px, upper_only, 13, 8, np.zeros(1), np.zeros(len(upper_only)))
     cost[s.confused.reshape(b, width).any(1)] = 0
     apart = np.nonzero((wall > JOINT_PX) & ~hidden)[0]
     if len(apart):
-        u = judged(s.upper_px, apart, 7, 6, np.zeros(1), np.zeros(len(apart)))
-        low = judged(s.lower_px, apart, 6, 8, SHADOW_CORES_PX[:2], np.zeros(len(apart)))
+        u = judged(s.upper_px, apart, 13, 8, np.zeros(1), np.zeros(len(apart)))
+        low = judged(s.lower_px, apart, 9, 8, SHADOW_CORES_PX[:2], np.zeros(len(apart)))
         cost[apart] = u + low
         bend_u, bend_low = _bend(u), _bend(low)
         share[apart] = (bend_u + 1e-6) / (bend_u + bend_low + 2e-6)
@@ -105,7 +105,7 @@ def _bend(cost: Array) -> Array:
 LOOSE, STIFF = 4.0, 40.0
 """What a bend in the path costs, per pixel of a jump between neighbouring blocks: while the outline is still rough, and
 along a feature whose shape is known."""
-STAGES = ((8.0, 0.5, 4, 1.0), (4.0, 0.5, 4, 0.6), (2.5, 0.25, 4, 0.35))
+STAGES = ((9.0, 0.75, 4, 1.0), (5.0, 0.5, 4, 0.6), (2.5, 0.25, 4, 0.35))
 """Search, wide then narrow: reach px, step px, points a block, smoothing of the outline before it is sampled, mm."""
 
 
