@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from calib.errors import WrongUsage
 from measure import job, records
@@ -72,7 +73,7 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
     files = tuple(dict.fromkeys(p for d in done for p in d.files))
     cautions = tuple(dict.fromkeys(c for d in done for c in d.cautions))
     record = measured_record(folder)
-    return Done("draw", files, ending(folder, record), records.for_scripts(record), cautions)
+    return Done("draw", files, ending(folder, record, done[-1].result["worst"]), records.for_scripts(record), cautions)
 
 
 def _thickness_mm(wanted: Drawing) -> float:
@@ -93,16 +94,15 @@ def _thickness_mm(wanted: Drawing) -> float:
     )
 
 
-def ending(folder: Path, record: records.JobRecord) -> tuple[str, ...]:
+def ending(folder: Path, record: records.JobRecord, worst: dict[str, Any] | None) -> tuple[str, ...]:
     """Where the sketch lies, and the three numbers that matter: how sure, by what scale, checked by what."""
-    worst = max(record.dimensions, key=lambda d: d.u95_mm, default=None)
     suspects = sum(r.verdict == "suspect" for r in record.readings)
     kept = len(record.readings) - suspects
     lines = [f"The sketch lies in {folder / job.SKETCHES[2]} (also .svg and .dxf).", ""]
     numbers = []
     if worst is not None:
-        what = f"{worst.kind} {' '.join(worst.features)}"
-        numbers.append((f"± {worst.u95_mm:.2f} mm", f"the least certain of all dimensions ({what})"))
+        what = f"{worst['kind']} {' '.join(worst['features'])}, {worst['value_mm']:.2f} mm"
+        numbers.append((f"± {worst['u95_mm']:.2f} mm", f"the least certain length on the sketch ({what})"))
     scale = f"the photo's scale by the card alone ({record.scale.mm_per_px:.4f} mm a pixel)"
     numbers.append((f"± {100 * record.scale.u95_relative:.2f} %", scale))
     numbers.append((f"{kept} of {len(record.readings)}", f"caliper readings kept, {suspects} suspect"))

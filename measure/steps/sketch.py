@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from calib.errors import JobRefused
 from measure import job, records, sheet
@@ -38,8 +39,18 @@ def sketch(folder: Path, *, name: str | None = None, force: bool = False) -> Don
         f"{counted(len(drawn.drawn), 'dimension')} on {drawn.name}: {folder / pdf}, also as .svg and .dxf.",
         "Print the PDF at 100 % and check its 100 mm bar.",
     )
-    result = {"paper": drawn.name, "dimensions": len(drawn.drawn), "listed": len(drawn.listed)}
+    result = {"paper": drawn.name, "dimensions": len(drawn.drawn), "listed": len(drawn.listed), "worst": worst(drawn)}
     return Done("sketch", tuple(written), lines, result)
+
+
+def worst(drawn: sheet.Sheet) -> dict[str, Any] | None:
+    """The least certain length on the sheet."""
+    stated = [d.wanted.stated for d in drawn.drawn if not d.wanted.auxiliary]
+    lengths = [s for s in stated if s.u95 is not None and not s.is_angle]
+    if not lengths:
+        return None
+    s = max(lengths, key=lambda s: s.u95 or 0.0)
+    return {"kind": s.kind, "features": list(s.labels), "value_mm": round(s.value, 4), "u95_mm": round(s.u95 or 0.0, 4)}
 
 
 def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
