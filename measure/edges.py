@@ -59,23 +59,35 @@ class Witness:
     upper_share: Array
 
 
-def witness(light: Light, s: Sight, width: int, reach_px: float, step_px: float, sigma_px: float) -> Witness:
-    """Evidence of every block of `width` neighbouring points."""
+def witness(
+    light: Light, s: Sight, width: int, reach_px: float, step_px: float, sigma_px: float, near_extra_px: float = 0.0
+) -> Witness:
+    """Evidence of every block of `width` neighbouring points.
+
+    Where a wall is seen the search goes near_extra_px farther both ways: the rough contour may follow either rim.
+    """
     b = len(s.wall_px) // width
     wall = s.wall_px.reshape(b, width).mean(1)
     hidden = s.hidden.reshape(b, width).any(1)
-    xs = np.arange(-reach_px, reach_px + 1e-9, step_px)
+    extra = int(near_extra_px / step_px)
+    steps = int(reach_px / step_px) + extra
+    xs = np.arange(-steps, steps + 1) * step_px
     cost = np.zeros((b, len(xs)))
     share = np.ones((b, len(xs)))
 
-    def judged(of: Array, blocks: NDArray[np.intp], inner: float, outer: float, cores: Array, walls: Array) -> Array:
+    def judged(
+        of: Array, blocks: NDArray[np.intp], inner: float, outer: float, cores: Array, walls: Array, tried: Array = xs
+    ) -> Array:
         at, n = (a.reshape(b, width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
-        p = take(light, at, n, inner + reach_px, outer + reach_px, width)
-        return np.asarray(evidence(p, walls, xs, cores, sigma_px).cost.min(2))
+        p = take(light, at, n, inner + tried[-1], outer + tried[-1], width)
+        return np.asarray(evidence(p, walls, tried, cores, sigma_px).cost.min(2))
 
     far = np.nonzero(wall < 0.375)[0]
     if len(far):
-        cost[far] = judged(s.upper_px, far, 13, 8, SHADOW_CORES_PX, np.zeros(len(far)))
+        middle = slice(extra, len(xs) - extra)
+        found = judged(s.upper_px, far, 13, 8, SHADOW_CORES_PX, np.zeros(len(far)), xs[middle])
+        cost[far] = found.max(1, keepdims=True) + TRUST
+        cost[far, middle] = found
     joint = np.nonzero((wall >= 0.375) & (wall <= JOINT_PX) & ~hidden)[0]
     if len(joint):
         inner = 13 + JOINT_PX
@@ -92,7 +104,12 @@ def witness(light: Light, s: Sight, width: int, reach_px: float, step_px: float,
         cost[apart] = u + low
         bend_u, bend_low = _bend(u), _bend(low)
         share[apart] = (bend_u + 1e-6) / (bend_u + bend_low + 2e-6)
+    cost += FARTHER * (xs / (reach_px + near_extra_px)) ** 2
     return Witness(xs, np.minimum(cost - cost.min(1, keepdims=True), TRUST), share)
+
+
+FARTHER = 3.0
+"""What it costs an outline to lie at the limit of the search instead of where it was expected."""
 
 
 def _bend(cost: Array) -> Array:
@@ -105,8 +122,9 @@ def _bend(cost: Array) -> Array:
 LOOSE, STIFF = 4.0, 40.0
 """What a bend in the path costs, per pixel of a jump between neighbouring blocks: while the outline is still rough, and
 along a feature whose shape is known."""
-STAGES = ((9.0, 0.75, 4, 1.0), (5.0, 0.5, 4, 0.6), (2.5, 0.25, 4, 0.35))
-"""Search, wide then narrow: reach px, step px, points a block, smoothing of the outline before it is sampled, mm."""
+STAGES = ((9.0, 10.0, 0.75, 8, 1.0), (5.0, 0.0, 0.5, 4, 0.6), (2.5, 0.0, 0.25, 4, 0.35))
+"""Search, wide then narrow: reach px, more where a wall is seen, step px, points a block, smoothing of the outline before
+it is sampled, mm."""
 
 
 def locate(
@@ -132,13 +150,13 @@ def locate(
     outlines = [first_outline(view, c, wall, hole=k > 0 or opening, clockwise=k > 0) for k, c in enumerate(contours_px)]
     flip = -1.0 if opening else 1.0
     found: list[EdgeLoop] = []
-    for reach, grid, width, smooth in STAGES:
+    for reach, near_extra, grid, width, smooth in STAGES:
         body = Body.of(view, outlines, wall, opening)
         found = []
         for outline in outlines:
             rough = resampled(outline, step, smooth, width)
             s = sight(view, rough.points_mm, flip * rough.normals, wall, body)
-            w = witness(light, s, width, reach, grid, sigma_px)
+            w = witness(light, s, width, reach, grid, sigma_px, near_extra)
             found.append(placed(view, rough, s, w, wall, width, flip, LOOSE))
         outlines = [e.points_mm for e in found]
     return found
