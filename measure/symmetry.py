@@ -228,7 +228,7 @@ def turning(features: Sequence[Feature], tolerance_mm: float) -> Turning | None:
 def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[float, tuple[float, float]]:
     """How far the part is from being its own mirror image.
 
-    The boundary is mirrored, laid on itself by turns about the centre of area (every 3°, the best few refined by
+    The boundary is mirrored, laid on itself by turns about the centre of area (every 4°, the best few refined by
     point-to-line steps), and the largest remaining distance is returned with the place where it is found.
 
     Args:
@@ -244,12 +244,12 @@ def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[f
     about = centroid(outer_loop(features))
     segments = segments - np.tile(about, 2)
     samples = _evenly(segments)
-    coarse = samples[:: max(1, len(samples) // 100)]
-    trial = np.arange(0, math.pi, math.radians(3))
+    coarse = samples[:: max(1, len(samples) // 75)]
+    trial = np.arange(0, math.pi, math.radians(4))
     turned = np.stack([coarse @ _mirror(float(a)).T for a in trial])
     apart = np.sqrt(((turned[:, :, None] - coarse[None, None]) ** 2).sum(3).min(2)).mean(1)
     best = (math.inf, (0.0, 0.0))
-    for k in np.argsort(apart)[:3]:
+    for k in np.argsort(apart)[:2]:
         x = np.array([trial[k], 0.0, 0.0])
         for _ in range(5):
             q = coarse @ _mirror(x[0]).T + x[1:]

@@ -43,6 +43,7 @@ class _Built:
     text_at: Point
     angle_rad: float = 0.0
     letters: Array = field(default_factory=lambda: np.zeros((0, 5)))
+    priced: int = 0  # how many of the first marks the trial's cost covers already
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ def lay_angle(
         legs = (_edge(first), _Leg(np.array(a), np.array(b), False))
     else:
         legs = (_edge(first), _edge(of[wanted.stated.labels[1]]))
-    return _best(wanted, caption, _angle_trials(wanted, caption, legs), ground, board)
+    return _best(wanted, caption, _angle_trials(wanted, caption, legs, board), ground, board)
 
 
 def lay_aligned(wanted: Wanted, caption: Caption, ground: Ground, board: Board) -> tuple[Drawn, float] | None:
@@ -86,10 +87,10 @@ def _best(
         t = trial.build()
         if not board.box_free(t.boxes).all():
             continue
-        lines, all_lines = _lines(t.marks), _lines(t.marks, True)
-        if not board.line_free(all_lines).all() or line_meets_box(all_lines, t.letters).any():
+        fresh = _lines(t.marks[t.priced :])
+        if not board.line_free(fresh).all() or line_meets_box(_lines(t.marks, True), t.letters).any():
             continue
-        cost = trial.cost + float(board.crossings(lines, CROSSING).sum())
+        cost = trial.cost + float(board.crossings(fresh, CROSSING).sum())
         corners = np.concatenate([t.boxes[:, :2] - t.boxes[:, 2:4], t.boxes[:, :2] + t.boxes[:, 2:4]])
         cost += 6.0 * bool(ground.within(corners).any())
         cost += 0.12 * float(np.maximum(low - corners.min(0), 0).sum() + np.maximum(corners.max(0) - high, 0).sum())
@@ -103,17 +104,18 @@ def _best(
             what = What.CENTRE if m.layer == "CENTRE" else What.EXTENSION if m is not t.marks[0] else What.DIMENSION
             board.draw(segments(polylines(m, 0.1)), what)
     board.write(t.boxes)
+    board.tips = np.vstack([board.tips, *(m.points[0] for m in t.marks if isinstance(m, Fill))])
     return Drawn(wanted, caption, t.marks, t.points, t.text_at, t.angle_rad), best[0]
 
 
 def _lines(marks: tuple[Mark, ...], all_of_them: bool = False) -> Array:
     """(n, 4) pieces of what is drawn, with or without centre lines."""
     paths = [m for m in marks if isinstance(m, Path) and (all_of_them or m.layer != "CENTRE")]
-    return np.concatenate([segments(polylines(m, 0.1)) for m in paths])
+    return np.concatenate([np.zeros((0, 4)), *(segments(polylines(m, 0.1)) for m in paths)])
 
 
 # ---------------------------------------------------------------- angles
-def _angle_trials(wanted: Wanted, caption: Caption, legs: tuple[_Leg, _Leg]) -> Iterator[_Trial]:
+def _angle_trials(wanted: Wanted, caption: Caption, legs: tuple[_Leg, _Leg], board: Board) -> Iterator[_Trial]:
     shapes = [shape_of(Feature("", "line", 0, _point(g.start), _point(g.end))) for g in legs]
     apex = np.array(crossing(*shapes))
     if not np.isfinite(apex).all():
@@ -127,11 +129,11 @@ def _angle_trials(wanted: Wanted, caption: Caption, legs: tuple[_Leg, _Leg]) -> 
         if abs(abs(turn) - value) > math.radians(1.5):
             continue
         for radius in RADII_MM:
-            yield from _arcs(caption, legs, apex, a, turn, radius)
+            yield from _arcs(caption, legs, apex, a, turn, radius, board)
 
 
 def _arcs(
-    caption: Caption, legs: tuple[_Leg, _Leg], apex: Array, first: float, turn: float, radius: float
+    caption: Caption, legs: tuple[_Leg, _Leg], apex: Array, first: float, turn: float, radius: float, board: Board
 ) -> Iterator[_Trial]:
     ends = [apex + radius * _unit(first), apex + radius * _unit(first + turn)]
     extensions, away, points = [], 0.0, []
@@ -161,8 +163,10 @@ def _arcs(
             heads.append(arrow(_point(p), angle - way * (math.pi / 2 - lean)))
         else:
             heads.append(arrow(_point(p), angle + way * (math.pi / 2 - lean)))
-    base = 0.25 * away + 0.10 * radius
     common: tuple[Mark, ...] = (curve, *extensions, *heads)
+    if not board.line_free(_lines(common, True)).all():
+        return
+    base = 0.25 * away + 0.10 * radius + float(board.crossings(_lines(common), CROSSING).sum())
     middle = first + turn / 2
     room = caption.width_mm(False)
     on_arc = _point(apex + radius * _unit(middle))
@@ -193,7 +197,8 @@ def _on_arc(
     boxes[:, 3] -= 0.3
     marks = (*common, *caption.marks(_point(start), angle, False))
     letters = np.concatenate(caption.letter_boxes(start, False, 0.15, angle))
-    return _Built(marks, boxes, points, _point(start + room / 2 * u + 2.5 * v), letters=letters)
+    text_at = _point(start + room / 2 * u + 2.5 * v)
+    return _Built(marks, boxes, points, text_at, letters=letters, priced=len(common))
 
 
 def _on_shelf(
@@ -214,7 +219,8 @@ def _on_shelf(
     marks = (*common, path, *caption.marks(_point(start), 0.0, stacked))
     boxes = caption.boxes(start[None], 0.0, stacked, 0.4)
     letters = np.concatenate(caption.letter_boxes(start, stacked, 0.25))
-    return _Built(marks, boxes, points, (float(start[0] + room / 2), float(start[1] + 2.5)), letters=letters)
+    text_at = (float(start[0] + room / 2), float(start[1] + 2.5))
+    return _Built(marks, boxes, points, text_at, letters=letters, priced=len(common))
 
 
 # ---------------------------------------------------------------- lengths in their own direction

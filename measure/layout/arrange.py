@@ -103,13 +103,15 @@ def _lay(
 
     start = board.state()
     ways = []
-    for slanting_first in (True, False) if slanting else (True,):
+    for slanting_first in (False, True):
         board.restore(start)
         before = [lay(w, c) for w, c in slanting] if slanting_first else []
         placed, failed, price = lay_linear(square, outline, board)
         turned = before or [lay(w, c) for w, c in slanting]
         price += sum(NO_ROOM if d is None else d[1] for d in turned)
         ways.append((price, [*placed, *(d[0] for d in turned if d is not None)], board.state(), failed, turned))
+        if all(d is not None and d[1] < CHEAP for d in turned):
+            break  # they lie well although they came last, or there are none
     _, drawn, state, failed, turned = min(ways, key=lambda way: way[0])
     board.restore(state)
 
