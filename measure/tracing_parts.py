@@ -24,8 +24,8 @@ VIEW_TERMS = 10
 """How many of the shared terms are the view's; they come first."""
 THICKNESS_SD_MM = 0.025
 """Standard uncertainty of a thickness as given: the caliper, the hand, and a part that does not lie quite flat."""
-UNKNOWN_THICKNESS_SD_MM = 3.0
-"""The same where it is not known: most flat parts are thinner than twice that (common practice)."""
+UNKNOWN_THICKNESS_SD_MM = 6.0
+"""The same where it is not known: nearly all flat parts are thinner than twice that (common practice)."""
 OPENING_DEPTH_MM = 3.0
 """How far the wall of an opening goes down at least, as far as its rim is concerned."""
 NO_THICKNESS = (
