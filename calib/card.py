@@ -18,28 +18,36 @@ from calib.sighting import (
     Sighting,
     bent,
     box_around,
-    by_corners,
+    cut_off,
     looked_at,
     named_ratio,
     oblique,
     rejection,
-    too_small,
+    shape_of,
+    wrong_radius,
 )
 from calib.view import Prior, SideEdges, Solution, first_guess, project, side_points, solve
 
 Array = NDArray[np.float64]
 
-LEAST_SCORE = 1.1
+LEAST_SEEN = 1.1
 """Outlines seen worse than this are not looked at (2 is a fully seen one)."""
-CLOSER_LOOKS, SOLVED = 7, 3
-"""How many candidates are measured in the full photo, and for how many the view is solved."""
-WELL_SEEN, SEEN = 0.6, 0.22
+TELLING, FAR_RATIO = 1.3, 0.08
+"""What a thing must show of its outline to be talked of, and how far its ratio may be off to be called a card at all."""
+CLOSER_LOOKS, AT_ONCE, SOLVED = 9, 3, 4
+"""How many candidates are measured in the full photo at most, how many before the view is solved for the best of them,
+and for how many it is solved in all."""
+ROUGH_RATIO, ROUGH_SQUARE = 0.06, 0.06
+"""How far a rough outline of the card may stray, shadows and rims included: ratio of sides, relative; right angle, rad."""
+WELL_SEEN, SEEN = 0.6, 0.4
 """Share of a side where its edge was located: what is good, and the least that is taken."""
 SIDE_DOUBT_MM = 0.10
 """Standard deviation of the card's measured height when shadow or rim stand beside its sides."""
 STRICT = 3.5
 """How many standard deviations a measured size or radius may lie off."""
 LOOSE_MM = 5.0
+MOST_RADIUS_SD_MM = 0.4
+"""Corners that differ more tell that a shadow or a print was taken for a side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +85,9 @@ class Card:
     cautions: tuple[Caution, ...]
 
 
-def find_card(rgb: NDArray[np.uint8], prior: Prior, blur_px: float = 1.0, reference: Reference = ID_1) -> Card | Failure:
+def find_card(
+    rgb: NDArray[np.uint8], prior: Prior, blur_px: float = 1.0, reference: Reference = ID_1
+) -> Card | Failure:
     """The card in a photo.
 
     Args:
@@ -89,27 +99,38 @@ def find_card(rgb: NDArray[np.uint8], prior: Prior, blur_px: float = 1.0, refere
     Returns:
         The card; or why there is none that can be trusted.
     """
-    quads = [q for q in quadrilaterals(rgb, prior.focal_px, reference.ratio) if q.support.mean() + q.support.min() > LEAST_SCORE]
-    sightings = [looked_at(rgb, q, reference, prior) for q in quads[:CLOSER_LOOKS]]
-    failures: list[tuple[float, Failure]] = []
-    promising = []
-    for s in sightings:
-        why = too_small(s, reference) or rejection(s, reference) or bent(s) or oblique(s.tilt_deg - 5)
-        if why is None:
-            promising.append(s)
-        else:
-            failures.append((s.score, why))
-    promising.sort(key=lambda s: _strangeness(s, reference))
-    cards: list[Card] = []
-    for s in promising[:SOLVED]:
-        judged = _judged(rgb, s, reference, prior, blur_px)
-        if isinstance(judged, Card):
-            cards.append(judged)
-            break
-        failures.append((s.score + 0.5, judged))
-    if not cards:
-        return _reason(failures, reference)
-    return _alone(cards[0], sightings, reference)
+    quads = [
+        q
+        for q in quadrilaterals(rgb, prior.focal_px, reference.ratio)
+        if q.support.mean() + q.support.min() > LEAST_SEEN
+    ]
+    near = [q for q in quads if _near(q, reference, prior)][:CLOSER_LOOKS]
+    failures: list[tuple[Sighting, Failure]] = []
+    tries = SOLVED
+    for first in range(0, len(near), AT_ONCE):
+        sightings = [looked_at(rgb, q, reference, prior) for q in near[first : first + AT_ONCE]]
+        whys = [rejection(s, reference) for s in sightings]
+        failures += [(s, why) for s, why in zip(sightings, whys, strict=True) if why is not None]
+        promising = [s for s, why in zip(sightings, whys, strict=True) if why is None]
+        for s in sorted(promising, key=lambda s: _strangeness(s, reference))[:tries]:
+            judged = _judged(rgb, s, reference, prior, blur_px)
+            tries -= 1
+            if isinstance(judged, Card):
+                return _alone(rgb, judged, quads, prior)
+            failures.append((s, judged))
+    far = [looked_at(rgb, q, reference, prior) for q in quads if all(q is not n for n in near)][:CLOSER_LOOKS]
+    failures += [(s, why) for s in far if (why := rejection(s, reference)) is not None]
+    return _reason(failures, reference)
+
+
+def _near(quad: Quad, reference: Reference, prior: Prior) -> bool:
+    """Whether a candidate's rough shape allows for the reference."""
+    shape, by_focal = shape_of(quad.corners_px, prior)
+    ratio = max(shape[0], 1 / shape[0])
+    return (
+        abs(math.log(ratio / reference.ratio)) < ROUGH_RATIO + 3 * by_focal
+        and abs(shape[1]) < ROUGH_SQUARE + 3 * by_focal
+    )
 
 
 def _strangeness(s: Sighting, reference: Reference) -> float:
@@ -128,7 +149,7 @@ def _judged(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Pr
     guesses = first_guess(corners, nominal, prior)
     light = Light.of(rgb, box_around(corners, 60 + 0.05 * float(np.ptp(corners, 0).max())))
     found = located(light, guesses[0], nominal, prior, size, blur_px)
-    unclear = Failure("unclear", "The card's sides can't be made out; give it more light, or a ground of another colour.")
+    unclear = _unclear(s, reference)
     if found is None:
         return unclear
     solution, edges = found
@@ -143,18 +164,31 @@ def _judged(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Pr
         return why
     doubt = math.hypot(height_sd, SIDE_DOUBT_MM)
     if abs(height - nominal.height_mm) > STRICT * math.hypot(doubt, nominal.height_sd_mm):
-        if seen.min() > WELL_SEEN:
-            return named_ratio(nominal.width_mm / height, doubt / height, reference)
-        return named_ratio(s.ratio, s.ratio_sd, reference) if abs(math.log(s.ratio / reference.ratio)) > 3 * s.ratio_sd else unclear
-    low, high = reference.limits.corner_mm
-    if not low - STRICT * radius.sd_mm < radius.radius_mm < high + STRICT * radius.sd_mm:
-        return by_corners(radius, reference)
-    if seen.min() < SEEN:
+        return named_ratio(nominal.width_mm / height, doubt / height, reference) if seen.min() > WELL_SEEN else unclear
+    wrong = wrong_radius(radius, reference)
+    if wrong is not None:
+        return wrong
+    if seen.min() < SEEN or radius.sd_mm > MOST_RADIUS_SD_MM:
         return unclear
+    if not _inside(corners_px, size):
+        return cut_off()
     why = bent(s, _lens_bow_mm(solution, s.mm_per_px))
     if why is not None:
         return why
-    return Card(reference, solution, tuple(edges), corners_px, radius, height, height_sd, seen, _cautions(seen, solution))
+    return Card(
+        reference, solution, tuple(edges), corners_px, radius, height, height_sd, seen, _cautions(seen, solution)
+    )
+
+
+def _unclear(s: Sighting, reference: Reference) -> Failure:
+    """Why no view could be solved: a shape that is a little off, else sides that can't be told from their surroundings."""
+    if abs(math.log(s.ratio / reference.ratio)) > 3 * s.ratio_sd:
+        return named_ratio(s.ratio, s.ratio_sd, reference)
+    return Failure("unclear", "The card's sides can't be made out; give it more light, or a ground of another colour.")
+
+
+def _inside(corners: Array, size_px: tuple[int, int]) -> bool:
+    return bool(((corners >= 0) & (corners <= np.array(size_px) - 1)).all())
 
 
 def _first_is_long(corners: Array) -> bool:
@@ -163,7 +197,12 @@ def _first_is_long(corners: Array) -> bool:
 
 
 def _better_pose(
-    solution: Solution, edges: list[SideEdges], guesses: list[Array], reference: Reference, prior: Prior, size: tuple[int, int]
+    solution: Solution,
+    edges: list[SideEdges],
+    guesses: list[Array],
+    reference: Reference,
+    prior: Prior,
+    size: tuple[int, int],
 ) -> Solution:
     """The solution, or the one on the other side of the two-fold pose if that explains the sides better."""
     for other in guesses[1:]:
@@ -181,7 +220,9 @@ def _seen(edges: list[SideEdges], solution: Solution) -> Array:
     r = solution.rectangle
     out = np.zeros(4)
     for e in edges:
-        ends = project(solution.view.parameters, side_points(e.side, np.array([-0.5, 0.5]), r.width_mm, r.height_mm, 0.0))
+        ends = project(
+            solution.view.parameters, side_points(e.side, np.array([-0.5, 0.5]), r.width_mm, r.height_mm, 0.0)
+        )
         length_mm = r.width_mm if e.side % 2 == 0 else r.height_mm
         straight = float(np.hypot(*(ends[1] - ends[0]))) * (1 - 2 * CORNER_MARGIN_MM / length_mm)
         out[e.side] = min(len(e.along) / max(straight / 4, 1), 1.0)
@@ -214,36 +255,53 @@ def _cautions(seen: Array, solution: Solution) -> tuple[Caution, ...]:
     out = []
     if seen.min() < WELL_SEEN:
         out.append(
-            Caution("faint-side", "One side of the card hardly stands out from what it lies on, so the scale is less sure.")
+            Caution(
+                "faint-side", "One side of the card hardly stands out from what it lies on, so the scale is less sure."
+            )
         )
     if solution.view.tilt_deg > 30:
-        out.append(Caution("tilt", f"The photo was taken from the side ({solution.view.tilt_deg:.0f}°); straight down is better."))
+        out.append(
+            Caution(
+                "tilt", f"The photo was taken from the side ({solution.view.tilt_deg:.0f}°); straight down is better."
+            )
+        )
     return tuple(out)
 
 
-def _alone(card: Card, sightings: list[Sighting], reference: Reference) -> Card | Failure:
+def _alone(rgb: NDArray[np.uint8], card: Card, quads: list[Quad], prior: Prior) -> Card | Failure:
     """The card, unless another lies beside it: measured in its view, the other would be of the same size."""
-    view, r = card.solution.view, reference.rectangle
-    low, high = reference.limits.corner_mm
-    for s in sightings:
-        if not s.whole or s.score < 1.4 or not low - 0.8 < s.radius.radius_mm < high + 0.8:
-            continue
-        X = view.plane(s.corners_px, r.thickness_mm)
-        if np.hypot(*X.mean(0)) < 0.5 * r.height_mm:
+    view, r = card.solution.view, card.reference.rectangle
+    for q in quads:
+        X = view.plane(q.corners_px, r.thickness_mm)
+        if np.hypot(*X.mean(0)) < 0.6 * r.height_mm:
             continue  # the same card
         sides = np.hypot(*(np.roll(X, -1, 0) - X).T)
         long, short = sorted((float(sides[::2].mean()), float(sides[1::2].mean())), reverse=True)
-        if abs(long - r.width_mm) < 0.02 * r.width_mm and abs(short - r.height_mm) < 0.03 * r.height_mm:
+        if abs(long - r.width_mm) > 0.03 * r.width_mm or abs(short - r.height_mm) > 0.05 * r.height_mm:
+            continue
+        if rejection(looked_at(rgb, q, card.reference, prior), card.reference) is None:
             return Failure("two-cards", "There are two cards in the photo; leave only one beside the part.")
     return card
 
 
-def _reason(failures: list[tuple[float, Failure]], reference: Reference) -> Failure:
-    """The failure to tell: of the candidate that was seen best, among those that say something."""
-    telling = [f for f in failures if f[1].text]
+def _reason(failures: list[tuple[Sighting, Failure]], reference: Reference) -> Failure:
+    """The failure to tell: of what a person would take for the card, something large and card-shaped."""
+    none = Failure(
+        "no-card", f"There is no {reference.words} in the photo; lay one flat beside the part, whole in the picture."
+    )
+    telling = [(s, f) for s, f in failures if f.text and s.score > TELLING]
     if not telling:
-        return Failure("no-card", f"There is no {reference.words} in the photo; lay one flat beside the part, whole in the picture.")
-    return max(telling, key=lambda f: f[0])[1]
+        return none
+    largest = min(s.mm_per_px for s, _ in telling)
+
+    def unlikely(s: Sighting, f: Failure) -> float:
+        off = min(abs(math.log(s.ratio / reference.ratio)) / 0.1, 2.0) if s.whole else 0.5
+        return off + 2 * math.log(s.mm_per_px / largest) + (2 - s.score) + 0.02 * min(_strangeness(s, reference), 100.0)
+
+    s, failure = min(telling, key=lambda sf: unlikely(*sf))
+    if failure.code == "wrong-shape" and abs(math.log(s.ratio / reference.ratio)) > FAR_RATIO:
+        return none
+    return failure
 
 
 __all__ = ["Card", "Caution", "Failure", "Quad", "find_card"]

@@ -105,7 +105,15 @@ def _bases(lines: Stretches, t: Array, met: NDArray[np.bool_], long_side: float)
 
 
 def _with_fourth(
-    lines: Stretches, t: Array, met: NDArray[np.bool_], seen: Seen, base: Index, a: Index, b: Index, quality: Array, shortest: float
+    lines: Stretches,
+    t: Array,
+    met: NDArray[np.bool_],
+    seen: Seen,
+    base: Index,
+    a: Index,
+    b: Index,
+    quality: Array,
+    shortest: float,
 ) -> tuple[Array, Array]:
     """(m, 4, 2) corners and (m, 4) quality of the sides, for every fourth line across each base and its two legs."""
     run_a, run_b = t[a] - t[a, base][:, None], t[b] - t[b, base][:, None]
@@ -128,7 +136,15 @@ def _with_fourth(
 
 
 def _without_fourth(
-    lines: Stretches, t: Array, seen: Seen, base: Index, a: Index, b: Index, quality: Array, camera: Camera, depth: float
+    lines: Stretches,
+    t: Array,
+    seen: Seen,
+    base: Index,
+    a: Index,
+    b: Index,
+    quality: Array,
+    camera: Camera,
+    depth: float,
 ) -> tuple[Array, Array]:
     """As `_with_fourth`, the fourth side put where the known proportions want it; corners may lie outside the photo."""
     corner_a = lines.point[base] + t[base, a][:, None] * lines.along[base]
@@ -204,7 +220,7 @@ def _distinct(corners: Array, rank: Array, likely: Array, families: int) -> Arra
     area = _area(corners)
     out: list[Array] = []
     free = np.ones(len(corners), bool)
-    for value, most in ((likely, families), (rank, families // 2)):
+    for value, most in ((likely, families), (rank, (families + 1) // 2 + 1)):
         for _ in range(most):
             if not free.any():
                 break

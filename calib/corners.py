@@ -22,7 +22,7 @@ FINEST_MM, FINEST_PX = 0.1, 0.75
 RADII_MM = np.arange(0.0, 9.01, 0.2)
 STRAIGHT_MM = 6.0
 """From here on sides are straight whatever the radius that is looked for."""
-SHIFT_MM = 0.7
+SHIFT_MM = 0.2
 FAINT = 0.3
 """A gradient, in units of the picture per grid step, that stands out from a clean picture's noise."""
 LEAST_SD_MM, SD_PX = 0.08, 0.35
@@ -45,14 +45,22 @@ class Radius:
     clear: float
 
 
-def corner_radius(look: Look, corners_px: Array, width_mm: float, height_mm: float, size_px: tuple[int, int]) -> Radius:
-    """Corner radius of a rectangle whose sides are known to a millimetre.
+def corner_radius(
+    look: Look,
+    corners_px: Array,
+    width_mm: float,
+    height_mm: float,
+    size_px: tuple[int, int],
+    shift_mm: float = SHIFT_MM,
+) -> Radius:
+    """Corner radius of a rectangle whose sides are known.
 
     Args:
         look: colour of the photo.
         corners_px: (4, 2) where its sides meet.
         width_mm, height_mm: length of the side from the first corner on, and of the next.
         size_px: of the photo.
+        shift_mm: how far off the sides may be.
     """
     import cv2
 
@@ -64,7 +72,7 @@ def corner_radius(look: Look, corners_px: Array, width_mm: float, height_mm: flo
     scores, each = [], np.full(4, np.nan)
     for k, apex in enumerate(plane.astype(float)):
         along, back = plane[(k + 1) % 4] - apex, plane[k - 1] - apex
-        score = _scores(look, H, apex, along / np.hypot(*along), back / np.hypot(*back), grid, size_px)
+        score = _scores(look, H, apex, along / np.hypot(*along), back / np.hypot(*back), grid, size_px, shift_mm)
         if score is not None:
             scores.append(score)
             each[k] = _best(score)[0]
@@ -95,7 +103,7 @@ def _best(score: Array) -> tuple[float, float]:
 
 
 def _scores(
-    look: Look, H: Array, apex: Array, along: Array, back: Array, grid: float, size_px: tuple[int, int]
+    look: Look, H: Array, apex: Array, along: Array, back: Array, grid: float, size_px: tuple[int, int], shift_mm: float
 ) -> Array | None:
     """(r,) how much the picture changes across the outline of each radius at one corner; None outside the picture."""
     import cv2
@@ -121,7 +129,7 @@ def _scores(
 
     # where the two sides run, from their straight parts
     far = np.arange(STRAIGHT_MM, INSIDE_MM - 0.3, grid)
-    shifts = np.arange(-SHIFT_MM, SHIFT_MM + grid / 2, grid)[:, None]
+    shifts = np.arange(-shift_mm, shift_mm + grid / 2, grid)[:, None]
     lift = float(shifts[change(far, shifts, 0, 1).sum(1).argmax(), 0])
     draw = float(shifts[change(shifts, far, 1, 0).sum(1).argmax(), 0])
     run = np.arange(0.0, RADII_MM[-1], grid)

@@ -21,9 +21,31 @@ BLOCKS, MOST_EACH = 16, 20
 """Into how many blocks a side is cut, each the mean of at most so many samples."""
 FIRST, LAST = 0.08, 0.92
 """The part of a side that is looked at: a card's rounded corners are left out."""
-STEP_PX, HALF = 0.5, 4
-"""Distance of the samples across a side, and how many of them each half of a difference spans."""
+STEP_PX, MOST_STEPS, HALF = 0.5, 20, 4
+"""Least distance of the samples across a side, how many to either side at most, and how many each half of a difference
+spans."""
+MOST_SLOPE_PX = 8.0
+CLEAR = 15.0
+"""An edge's energy against a block's usual one from which on it is as clear as can be."""
+WEAKEST, APART_PX = 0.45, 2.5
+"""A side's further edges: how strong against the strongest, and how far from it."""
 STRAIGHT = np.zeros(1)
+
+
+@dataclass(frozen=True, slots=True)
+class SideLine:
+    """An edge found along a side of a quadrilateral.
+
+    Attributes:
+        ends_px: (2, 2) where the line through its ends passes the side's two corners.
+        share: of the side (what lies in the picture) that is an edge there, 0 to 1.
+        bow_px, bow_sd_px: how far its middle lies outside that line, and the standard deviation.
+    """
+
+    ends_px: Array
+    share: float
+    bow_px: float
+    bow_sd_px: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,16 +53,25 @@ class Laid:
     """A quadrilateral on its edges.
 
     Attributes:
-        corners_px: (4, 2) where the lines through the sides' ends meet.
-        support: (4,) share of each side (what lies in the picture) that is an edge; side k runs from corner k on.
-        bow_px, bow_sd_px: (4,) how far the middle of each side lies outside the line through its ends, and its standard
-            deviation.
+        corners_px: (4, 2) where the sides' lines meet.
+        support: (4,) share of each side that is an edge; side k runs from corner k on.
+        bow_px, bow_sd_px: (4,) see `SideLine`.
     """
 
     corners_px: Array
     support: Array
     bow_px: Array
     bow_sd_px: Array
+
+    @classmethod
+    def of(cls, lines: list[SideLine]) -> Laid:
+        """From four lines in order."""
+        return cls(
+            met(np.stack([x.ends_px for x in lines])[None])[0],
+            np.array([x.share for x in lines]),
+            np.array([x.bow_px for x in lines]),
+            np.array([x.bow_sd_px for x in lines]),
+        )
 
 
 def laid(
@@ -50,8 +81,9 @@ def laid(
     reach_px: float,
     faint: float,
     bows_px: Array = STRAIGHT,
-) -> Laid:
-    """A quadrilateral's sides moved onto the strongest edges within reach_px.
+    most: int = 1,
+) -> list[list[SideLine]]:
+    """The strongest edges within reach_px of each side of a quadrilateral, strongest first.
 
     Args:
         look: colour of the picture.
@@ -59,64 +91,88 @@ def laid(
         size_px: of the picture.
         reach_px: how far off the sides may be.
         faint: step of colour, as `look` gives it, that counts half as an edge across one block.
-        bows_px: bows to try besides straight lines.
+        bows_px: bows to try, outwards positive.
+        most: how many edges a side at most.
     """
     middle = corners_px.mean(0)
-    points, normals, support, bows, doubts = [], [], [], [], []
+    out = []
     for p, q in zip(corners_px, np.roll(corners_px, -1, 0), strict=True):
         d = q - p
         n = np.array([d[1], -d[0]]) / max(float(np.hypot(*d)), 1e-9)
         if (middle - p) @ n > 0:
             n = -n
-        offset, slope, bow, doubt, share = _laid_side(look, p, d, n, size_px, reach_px, faint, bows_px)
-        a, b = p + (offset - slope / 2) * n, q + (offset + slope / 2) * n
-        along = b - a
-        points.append(a)
-        normals.append(np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9))
-        support.append(share)
-        bows.append(bow)
-        doubts.append(doubt)
-    out = []
-    for k in range(4):
-        N = np.stack([normals[k - 1], normals[k]])
-        c = np.array([normals[k - 1] @ points[k - 1], normals[k] @ points[k]])
-        out.append(np.linalg.solve(N, c) if abs(np.linalg.det(N)) > 0.05 else corners_px[k])
-    return Laid(np.array(out), np.array(support), np.array(bows), np.array(doubts))
+        out.append(_side_lines(look, p, d, n, size_px, reach_px, faint, bows_px, most))
+    return out
 
 
-def _laid_side(
-    look: Look, p: Array, d: Array, n: Array, size_px: tuple[int, int], reach_px: float, faint: float, bows_px: Array
-) -> tuple[float, float, float, float, float]:
-    """Offset (outwards, at the middle of the line through the ends), its change from end to end, bow, its standard
-    deviation, all px, and the share that is an edge."""
+def met(ends_px: Array) -> Array:
+    """(m, 4, 2) where the lines of quadrilaterals (m, 4, 2, 2) meet: corner k is that of side k with the one before."""
+    p, d = ends_px[:, :, 0], ends_px[:, :, 1] - ends_px[:, :, 0]
+    p0, d0 = np.roll(p, 1, 1), np.roll(d, 1, 1)
+    cross = d[..., 0] * d0[..., 1] - d[..., 1] * d0[..., 0]
+    away = p0 - p
+    cross = np.where(np.abs(cross) > 1e-9, cross, 1e-9)
+    t = (away[..., 0] * d0[..., 1] - away[..., 1] * d0[..., 0]) / cross
+    return np.asarray(p + t[..., None] * d)
+
+
+def _side_lines(
+    look: Look,
+    p: Array,
+    d: Array,
+    n: Array,
+    size_px: tuple[int, int],
+    reach_px: float,
+    faint: float,
+    bows_px: Array,
+    most: int,
+) -> list[SideLine]:
     each = int(np.clip((LAST - FIRST) * np.hypot(*d) / BLOCKS, 2, MOST_EACH))
     t = np.linspace(FIRST, LAST, BLOCKS * each)
-    margin = HALF * STEP_PX
-    x = np.arange(-reach_px - margin, reach_px + margin + 0.01, STEP_PX)
+    spacing = max(STEP_PX, reach_px / MOST_STEPS)
+    margin = HALF * spacing
+    x = np.arange(-reach_px - margin, reach_px + margin + 0.01, spacing)
     at = p + t[:, None, None] * d + x[None, :, None] * n
     inside = ((at[:, len(x) // 2] >= 0) & (at[:, len(x) // 2] <= np.array(size_px) - 1)).all(1)
     heard = inside.reshape(BLOCKS, each).mean(1) > 0.9
     if heard.sum() < 3:
-        return 0.0, 0.0, 0.0, np.inf, 0.0
+        return [SideLine(np.stack([p, p + d]), 0.0, 0.0, np.inf)]
     mean = look(at).reshape(BLOCKS, each, len(x), 3).mean(1)
     sums = np.concatenate([np.zeros((BLOCKS, 1, 3)), np.cumsum(mean, 1)], 1)
     step = (sums[:, 2 * HALF :] - 2 * sums[:, HALF:-HALF] + sums[:, : -2 * HALF]) / HALF
-    xs = x[HALF - 1 : len(x) - HALF] + STEP_PX / 2  # a difference sits between two samples
+    xs = x[HALF - 1 : len(x) - HALF] + spacing / 2  # a difference sits between two samples
     energy = (step**2).sum(2)
     usual = np.maximum(np.median(energy, 1, keepdims=True), faint**2)
     top = energy.max(1, keepdims=True)
     voice = np.sqrt(energy / np.maximum(top, 1e-12)) * top / (top + usual) * heard[:, None]
     tt = t.reshape(BLOCKS, each).mean(1) - 0.5
-    slopes = np.arange(-reach_px, reach_px + 0.01, STEP_PX)
+    slopes = np.arange(-min(reach_px, MOST_SLOPE_PX), min(reach_px, MOST_SLOPE_PX) + 0.01, spacing)
     path = slopes[None, :, None] * tt + bows_px[:, None, None] * (1 - 4 * tt**2)
-    k = np.arange(len(xs)) + np.round(path[..., None] / STEP_PX).astype(int)  # (bow, slope, block, x)
-    padded = np.pad(voice, ((0, 0), (0, 1)))
+    k = np.arange(len(xs)) + np.round(path[..., None] / spacing).astype(int)  # (bow, slope, block, x)
+    # among several edges a faint one counts too, so loudness is compressed; for placing them it is not
+    clear = np.log1p(energy / usual) / np.log1p(np.maximum(top / usual, CLEAR)) * heard[:, None]
+    padded = np.pad(voice if most == 1 else clear, ((0, 0), (0, 1)))
     k = np.where((k >= 0) & (k < len(xs)), k, len(xs))
     total = padded[np.arange(BLOCKS)[:, None], k].sum(2) / heard.sum()
-    g, i, j = np.unravel_index(int(total.argmax()), total.shape)
-    start = (xs[j], slopes[i], bows_px[g])
-    fit, doubt = _settled(voice, xs, tt, start, len(bows_px) > 1)
-    return float(fit[0]), float(fit[1]), float(fit[2]), doubt, float(total[g, i, j])
+    out: list[SideLine] = []
+    # where each line tried passes the side's two ends and its middle: (bow, slope, x)
+    places = {h: xs + h * slopes[:, None] + (1 - 4 * h**2) * bows_px[:, None, None] for h in (-0.5, 0.0, 0.5)}
+    for _ in range(2 * most if most > 1 else 1):
+        if len(out) == most:
+            break
+        g, i, j = np.unravel_index(int(total.argmax()), total.shape)
+        share = float(total[g, i, j])
+        if out and share < WEAKEST * out[0].share:
+            break
+        fit, doubt = _settled(voice, xs, tt, (xs[j], slopes[i], bows_px[g]), len(bows_px) > 1)
+        a, b = p + (fit[0] - fit[1] / 2) * n, p + d + (fit[0] + fit[1] / 2) * n
+        if all(np.abs((np.stack([a, b]) - o.ends_px) @ n).max() > APART_PX / 2 for o in out):
+            out.append(SideLine(np.stack([a, b]), share, float(fit[2]), doubt))
+        # the next is another edge: it keeps its distance along the whole side
+        apart = [place - (fit[0] + h * fit[1] + (1 - 4 * h**2) * fit[2]) for h, place in places.items()]
+        clear_of = np.abs(np.sign(apart[0]) + np.sign(apart[1]) + np.sign(apart[2])) == 3
+        total = np.where(clear_of & (np.min(np.abs(apart), 0) > APART_PX), total, 0.0)
+    return out
 
 
 def _settled(voice: Array, xs: Array, tt: Array, start: tuple[float, float, float], bent: bool) -> tuple[Array, float]:
@@ -125,15 +181,18 @@ def _settled(voice: Array, xs: Array, tt: Array, start: tuple[float, float, floa
     A = np.stack([np.ones_like(tt), tt, 1 - 4 * tt**2], 1)[:, : 3 if bent else 2]
     rest = np.zeros_like(tt) if bent else fit[2] * (1 - 4 * tt**2)
     doubt = np.inf
-    for near in (1.5, 1.0):
+    spacing = float(xs[1] - xs[0])
+    for near in (3 * spacing, 2 * spacing):
         expected = A @ fit[: A.shape[1]] + rest
         fence = np.where(np.abs(xs - expected[:, None]) <= near, voice, 0)
         k = np.clip(fence.argmax(1), 1, len(xs) - 2)
         rows = np.arange(len(tt))
         left, mid, right = voice[rows, k - 1], voice[rows, k], voice[rows, k + 1]
         bend = left - 2 * mid + right
-        peak = xs[k] + STEP_PX * np.clip(np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0), -0.5, 0.5)
-        w = mid * (np.abs(peak - expected) <= near + STEP_PX)
+        peak = xs[k] + spacing * np.clip(
+            np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0), -0.5, 0.5
+        )
+        w = mid * (np.abs(peak - expected) <= near + spacing)
         if (w > 0.1).sum() < A.shape[1] + 2:
             break
         N = A.T @ (A * w[:, None]) + 1e-9 * np.eye(A.shape[1])

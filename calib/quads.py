@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.closing import CARD_BONUS, Camera, closed
-from calib.laying import laid
+from calib.laying import Laid, laid
 from calib.segments import joined, segments
 
 Array = NDArray[np.float64]
@@ -53,7 +53,9 @@ class Quad:
     score: float
 
 
-def quadrilaterals(rgb: NDArray[np.uint8], focal_px: float | None = None, ratio: float = 85.60 / 53.98, most: int = 8) -> list[Quad]:
+def quadrilaterals(
+    rgb: NDArray[np.uint8], focal_px: float | None = None, ratio: float = 85.60 / 53.98, most: int = 14
+) -> list[Quad]:
     """Candidate quadrilaterals in a photo, best first.
 
     Args:
@@ -83,7 +85,8 @@ def quadrilaterals(rgb: NDArray[np.uint8], focal_px: float | None = None, ratio:
         found = segments(np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2LAB), np.uint8))
         seen = Camera((small.shape[1], small.shape[0]), focal * shrink, ratio)
         for corners in closed(joined(found, level.lines), seen, level.families):
-            moved = laid(look, (corners + 0.5) / shrink - 0.5, camera.size_px, level.reach_px, EDGE_LAB)
+            sides = laid(look, (corners + 0.5) / shrink - 0.5, camera.size_px, level.reach_px, EDGE_LAB)
+            moved = Laid.of([edges[0] for edges in sides])
             if any(same(moved.corners_px, q.corners_px, SAME_PX) for q in out):
                 continue
             like = float(camera.likeness(moved.corners_px[None])[0])

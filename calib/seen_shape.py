@@ -50,7 +50,13 @@ LIKE_RATIO, LIKE_COSINE = 0.03, 0.03
 
 
 def far_side(
-    first_px: Array, second_px: Array, along_first: Array, along_second: Array, depth: float, focal_px: float, centre_px: tuple[float, float]
+    first_px: Array,
+    second_px: Array,
+    along_first: Array,
+    along_second: Array,
+    depth: float,
+    focal_px: float,
+    centre_px: tuple[float, float],
 ) -> Array:
     """The far corners of rectangles of which one side and the directions of its two neighbours are seen.
 

@@ -128,7 +128,9 @@ def _grown(t: Array, off: Array, seed: int) -> tuple[float, float, NDArray[np.in
     taken[seed] = True
     while True:
         room = WIDEST_GAP * (high - low)
-        aside = np.abs(off).max(1) < ASIDE_PX * (1 + 0.5 * np.maximum(low - t[:, 0], t[:, 1] - high).clip(0) / (high - low))
+        aside = np.abs(off).max(1) < ASIDE_PX * (
+            1 + 0.5 * np.maximum(low - t[:, 0], t[:, 1] - high).clip(0) / (high - low)
+        )
         more = ~taken & aside & (t[:, 0] < high + room) & (t[:, 1] > low - room)
         if not more.any():
             return low, high, np.flatnonzero(taken)
