@@ -22,8 +22,6 @@ Array = NDArray[np.float64]
 
 STEP_PX = 0.5
 """Spacing of the samples along a profile."""
-WALL_GRID_PX = 0.5
-"""Widths of walls are rounded to this, so that one set of solvers serves many profiles."""
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
 """Linear RGB to lightness, red-against-rest and blue-against-rest: noise and JPEG chroma blur are then in separate
@@ -226,7 +224,7 @@ def _level_cost(levels: NDArray[np.float32], layout: Layout, gs: NDArray[np.floa
         lit = np.maximum(face[:, 0], 0.004)
         shade = wall[:, 0] / lit
         tint = np.hypot(*(wall[:, c] - shade * face[:, c] for c in (1, 2)))
-        odd = tint / (0.12 * lit + 0.03)
+        odd = tint / (0.12 * lit + 0.015)
         bright = np.maximum(wall[:, 0] - 1.05 * lit, 0) / (0.15 * lit + 0.02)
         alike = 4 * np.exp(-(((shade - 1) / 0.12) ** 2) - 0.5 * odd**2)  # a rim that can't be seen is a coincidence
         cost += np.minimum(0.5 * odd**2, 12) + np.minimum(0.5 * bright**2, 40) + alike
@@ -240,6 +238,7 @@ def evidence(
     gs_px: Array,
     sigma_px: float,
     variance: Array | None = None,
+    wall_grid_px: float = 0.5,
 ) -> Evidence:
     """Likelihood of the boundary's position along each profile.
 
@@ -250,11 +249,12 @@ def evidence(
         gs_px: (g,) widths of a cast shadow's core to try; 0 means none.
         sigma_px: standard deviation of the optical blur.
         variance: (3,) noise variance of a sample in each channel; estimated from the profiles when None.
+        wall_grid_px: widths of walls are rounded to this, so that one set of solvers serves many profiles.
 
     Method: variable projection (Golub & Pereyra 1973): levels are solved linearly for every position.
     """
     b, n, _ = p.light.shape
-    bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px / WALL_GRID_PX) * WALL_GRID_PX)
+    bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px / wall_grid_px) * wall_grid_px)
     xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
     tried = len(xs) * len(gs)
     rss = np.empty((tried, 3, b), np.float32)

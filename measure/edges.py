@@ -20,7 +20,8 @@ from measure.sight import Body, Sight, Wall, sight
 Array = NDArray[np.float64]
 
 JOINT_PX = 10.0
-"""Up to this width a visible wall and both its edges are judged in one profile, beyond it each edge in its own."""
+"""Up to this width, or as far as the search goes, a visible wall and both its edges are judged in one profile, beyond
+it each edge in its own."""
 TRUST = 25.0
 """A block's evidence counts up to this much: see `smoothest`."""
 SHADOW_CORES_PX = np.array([0.0, 2.0, 4.0, 7.0])
@@ -80,7 +81,10 @@ def witness(
     ) -> Array:
         at, n = (a.reshape(b, width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
         p = take(light, at, n, inner + tried[-1], outer + tried[-1], width)
-        return np.asarray(evidence(p, walls, tried, cores, sigma_px).cost.min(2))
+        return np.asarray(evidence(p, walls, tried, cores, sigma_px, wall_grid_px=grid).cost.min(2))
+
+    together = max(JOINT_PX, xs[-1] + 9)  # else each edge would come into the other's search
+    grid = 0.5 if xs[-1] < 6 else 2.0
 
     far = np.nonzero(wall < 0.375)[0]
     if len(far):
@@ -88,16 +92,16 @@ def witness(
         found = judged(s.upper_px, far, 13, 8, SHADOW_CORES_PX, np.zeros(len(far)), xs[middle])
         cost[far] = found.max(1, keepdims=True) + TRUST
         cost[far, middle] = found
-    joint = np.nonzero((wall >= 0.375) & (wall <= JOINT_PX) & ~hidden)[0]
+    joint = np.nonzero((wall >= 0.375) & (wall <= together) & ~hidden)[0]
     if len(joint):
-        inner = 13 + JOINT_PX
+        inner = 13 + np.ceil(wall[joint].max() / 10) * 10
         cost[joint] = judged(s.lower_px, joint, inner, 8, SHADOW_CORES_PX[:3], wall[joint])
         share[joint] = 0.3
     upper_only = np.nonzero((wall >= 0.375) & hidden)[0]
     if len(upper_only):
         cost[upper_only] = judged(s.upper_px, upper_only, 13, 8, np.zeros(1), np.zeros(len(upper_only)))
     cost[s.confused.reshape(b, width).any(1)] = 0
-    apart = np.nonzero((wall > JOINT_PX) & ~hidden)[0]
+    apart = np.nonzero((wall > together) & ~hidden)[0]
     if len(apart):
         u = judged(s.upper_px, apart, 13, 8, np.zeros(1), np.zeros(len(apart)))
         low = judged(s.lower_px, apart, 9, 8, SHADOW_CORES_PX[:2], np.zeros(len(apart)))
@@ -123,8 +127,8 @@ LOOSE, STIFF = 4.0, 40.0
 """What a bend in the path costs, per pixel of a jump between neighbouring blocks: while the outline is still rough, and
 along a feature whose shape is known."""
 STAGES = ((9.0, 10.0, 0.75, 8, 1.0), (5.0, 0.0, 0.5, 4, 0.6), (2.5, 0.0, 0.25, 4, 0.35))
-"""Search, wide then narrow: reach px, more where a wall is seen, step px, points a block, smoothing of the outline before
-it is sampled, mm."""
+"""Search, wide then narrow: reach px, more where a wall is seen, step px, points a block, smoothing of the outline
+before it is sampled, mm."""
 
 
 def locate(
