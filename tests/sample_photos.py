@@ -83,7 +83,9 @@ def without(rgb: Pixels, outline_px: NDArray[np.float64], grown_px: int = 61) ->
 def copied(rgb: Pixels, outline_px: NDArray[np.float64], shift_px: tuple[int, int], onto: Pixels) -> Pixels:
     """Another photo with a copy of something from this one, shifted."""
     soft = cv2.GaussianBlur(mask_of(outline_px, rgb.shape, 3), (0, 0), 1)[..., None] / 255.0
-    soft, moved = (np.roll(a, (shift_px[1], shift_px[0]), (0, 1)) for a in (soft, rgb))
+    move = np.array([[1, 0, shift_px[0]], [0, 1, shift_px[1]]], float)
+    soft = cv2.warpAffine(soft, move, rgb.shape[1::-1])[..., None]
+    moved = cv2.warpAffine(rgb, move, rgb.shape[1::-1])
     return np.asarray(onto * (1 - soft) + moved * soft, np.uint8)
 
 

@@ -64,12 +64,18 @@ def two_cards() -> Pixels:
     return copied(scene().rgb, scene().card_px, (0, 520), onto=scene().rgb)
 
 
+def card_moved(beyond_px: int) -> Pixels:
+    """The card pushed over the right edge of the photo by so much."""
+    shift = scene().rgb.shape[1] - int(scene().card_px[:, 0].max()) + beyond_px
+    return copied(scene().rgb, scene().card_px, (shift, 0), onto=no_card())
+
+
 def card_cut_off() -> Pixels:
-    return scene().rgb[:, : int(scene().card_px[:, 0].max()) - 60]
+    return card_moved(60)
 
 
 def card_at_the_very_edge() -> Pixels:
-    return scene().rgb[:, : int(scene().card_px[:, 0].max()) - 2]
+    return card_moved(2)
 
 
 def business_card() -> Pixels:
@@ -85,7 +91,8 @@ def no_part() -> Pixels:
 
 
 def part_at_the_frames_edge() -> Pixels:
-    return scene().rgb[:, int(scene().part_px[:, 0].min()) + 40 :]
+    shift = -int(scene().part_px[:, 0].min()) - 40
+    return copied(scene().rgb, scene().part_px, (shift, 0), onto=without(scene().rgb, scene().part_px))
 
 
 def part_touching_the_card() -> Pixels:
