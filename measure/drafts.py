@@ -18,6 +18,13 @@ SHALLOW_RAD = 0.17
 SHALLOW_PRICE = 4.0
 """What an arc costs that turns by less than SHALLOW_RAD: few are drawn, and many a straight edge looks like one."""
 
+UNEVEN_MM = 0.012
+"""How far a real edge may stray from its line or arc over a long stretch, as standard deviation: two stretches that
+differ by no more are one feature."""
+
+UNEVEN_OVER_MM = 20.0
+"""The stretch over which an edge strays so far; less over shorter ones."""
+
 FIRST_SHARED_BY = 2.0
 """Before the noise is known for what it is, neighbours are taken to share at least so much of it."""
 
@@ -34,12 +41,15 @@ class Draft:
         eq: its normal equations.
         shift: the loop's point 0 is point `shift` of the loop as it was given.
         noise: that the variances were taken from.
+        shifts: (n, m) of the points along their normals by errors that they share, each of unit variance, mm; in the
+            order of the given loop.
     """
 
     chains: Chains
     eq: Normal
     shift: int
     noise: Noise
+    shifts: Array
 
     @property
     def step_mm(self) -> float:
@@ -92,7 +102,8 @@ class Trial:
     """Fitted suppositions.
 
     Attributes:
-        cost: (m,) residuals' cost by independent points, without the price of parameters.
+        cost: (m,) what the residuals cost if all points are independent.
+        extra: (m,) what unsound and shallow pieces cost.
         parameters: (m,) that each chain has.
         begins: (m,) first piece of each chain in `chains`.
         chains: all of them; `offset` (m,) is to be added to their point numbers.
@@ -102,6 +113,7 @@ class Trial:
     """
 
     cost: Array
+    extra: Array
     parameters: Index
     begins: Index
     chains: Chains
@@ -110,7 +122,7 @@ class Trial:
     worst_mm: Array
 
 
-ACCIDENT_COST = 7.0
+ACCIDENT_COST = 6.0
 """The most that a point in a bump costs."""
 
 
@@ -156,14 +168,14 @@ def tried(draft: Draft, sums: RunningSums, suppositions: Sequence[Supposition], 
     )
     chains, eq, _ = refined(chains, steps)
     bad = np.add.reduceat(~sound(chains, eq), begins)
-    cost = np.add.reduceat(eq.cost, base[:-1]) / draft.noise.shared_by + UNSOUND * bad
-    cost += SHALLOW_PRICE * np.add.reduceat(shallow(chains), begins)
+    cost = np.add.reduceat(eq.cost, base[:-1])
+    extra = UNSOUND * bad + SHALLOW_PRICE * np.add.reduceat(shallow(chains), begins)
     arc = chains.pieces.arc
     parameters = np.add.reduceat(2 + arc.astype(int) - (tangent & linked), begins)
     worst = np.zeros(len(suppositions))
     for i, (a, b) in accidents:
         worst[i] = np.abs(eq.residual[a - offset[i] : b - offset[i]]).max()
-    return Trial(cost, parameters, begins, chains, offset, wave(chains, eq), worst)
+    return Trial(cost, extra, parameters, begins, chains, offset, wave(chains, eq), worst)
 
 
 WAVE_POINTS = 5
@@ -274,7 +286,14 @@ def _across_start(sums: RunningSums, first: Index, arc: Mask, scale: float, pric
 
 
 def first_draft(
-    points: Array, variance: Array, noise: Noise, sums: RunningSums, first: Index, arc: Mask, blur_mm: float
+    points: Array,
+    variance: Array,
+    noise: Noise,
+    sums: RunningSums,
+    first: Index,
+    arc: Mask,
+    blur_mm: float,
+    shifts: Array,
 ) -> Draft:
     """A loop's pieces joined for the first time: tangent where they nearly are.
 
@@ -285,6 +304,7 @@ def first_draft(
         sums: the loop's.
         first, arc: (k,) first point of each piece and its kind.
         blur_mm: standard width of the blur of the edge.
+        shifts: (n, m) as in `Draft`.
     """
     n, k = len(points), len(first)
     pieces = sums.pieces(first, np.append(first[1:], n + first[0]), arc)
@@ -305,5 +325,11 @@ def first_draft(
         closed=True,
     )
     chains, shift = rolled(chains)
-    draft = Draft(chains, normal(chains), shift, noise)
+    draft = Draft(chains, normal(chains), shift, noise, shifts)
     return settled(draft, hold=4) if k > 1 else draft
+
+
+def sums_of(draft: Draft) -> RunningSums:
+    """The loop's running sums counted from the draft's point 0."""
+    v = draft.chains.variance
+    return running_sums(draft.chains.points, np.where(np.isfinite(v), 1 / v, 0.0))

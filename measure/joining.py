@@ -33,6 +33,9 @@ from measure.pieces import (
 TAIL = 5.0
 """Degrees of freedom of the t distribution that residuals are weighed by."""
 
+BUMP_HEIGHT_MM = 0.3
+"""A point that strays further is no accident."""
+
 _REACH = 6
 """A joint moves by at most so many points a step."""
 
@@ -197,8 +200,10 @@ def normal(c: Chains, known: tuple[Array, Mask] | None = None) -> Normal:
     variance = corner_variance(c, joint)
     u2 = residual**2 / variance
     weight = (TAIL + 1) / (TAIL + u2) / variance
-    cost = np.minimum((TAIL + 1) * np.log1p(u2 / TAIL), c.most)
-    weight[cost >= c.most] *= 0.02
+    cost = (TAIL + 1) * np.log1p(u2 / TAIL)
+    bump = (cost >= c.most) & (np.abs(residual) < BUMP_HEIGHT_MM)
+    cost[bump] = c.most[bump]
+    weight[bump] *= 0.02
     wj = slopes * weight[:, None]
     blocks = _sums((wj[:, :, None] * slopes[:, None, :]).reshape(-1, 9), c.first).reshape(-1, 3, 3)
     blocks[~c.pieces.arc, 2, 2] = 1e12
@@ -222,11 +227,12 @@ class Conditions:
     active: Mask
 
 
-def conditions(c: Chains) -> Conditions:
-    """The tangencies of chains as they stand."""
+def conditions(c: Chains, everywhere: bool = False) -> Conditions:
+    """The tangencies of chains as they stand; or what they would be at every joint that has an arc."""
     k = len(c.first)
     gap, before, after = np.zeros(k), np.zeros((k, 3)), np.zeros((k, 3))
-    active = c.linked & c.tangent
+    bent = c.pieces.arc | np.roll(c.pieces.arc, 1)
+    active = c.linked & bent if everywhere else c.linked & c.tangent
     t = np.flatnonzero(active)
     if len(t):
         gap[t], before[t], after[t], _ = contact_gap(c.pieces.take(t - 1), c.pieces.take(t))

@@ -34,6 +34,15 @@ class Noise:
     correlation: Array
     shared_by: float
 
+    def shared_over(self, points: Array) -> Array:
+        """Like `shared_by`, for features of so many points (any shape): short ones see less of the slow noise."""
+        m = np.maximum(np.asarray(points, float), 1)[..., None]
+        lag = np.arange(1, LAGS + 1)
+        over = 1 + 2 * (np.maximum(1 - lag / m, 0) * self.correlation).sum(-1)
+        # the whole must agree with `shared_by` where that was raised for want of knowledge
+        known = 1 + 2 * self.correlation.sum()
+        return np.asarray(1 + (over - 1) * max(self.shared_by - 1, 0) / max(known - 1, 1e-9) if known > 1 else over)
+
 
 def white(factor: float) -> Noise:
     """Noise without memory."""

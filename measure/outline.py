@@ -16,6 +16,7 @@ from measure.features import Array, Estimate
 from measure.labelling import labelled
 from measure.noise import Noise, before_fitting, from_residuals
 from measure.selection import improved
+from measure.unevenness import modes
 
 BLUR_MM = 0.1
 """Blur that is reckoned with when nothing is said: one to two pixels of a photo that the part fills."""
@@ -56,19 +57,19 @@ def outline(
         travel, each loop from the joint that lies lowest; neighbours end in the same point. `white` holds the edge
         noise as it was measured from the residuals, not as it was stated.
     """
-    drafts = drafted(loops, blur_mm)
+    drafts = drafted(loops, shared, blur_mm)
     return labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
 
 
-def drafted(loops: Sequence[EdgeLoop], blur_mm: float = BLUR_MM) -> list[Draft]:
+def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM) -> list[Draft]:
     """The loops cut into pieces and fitted, with the noise that was found."""
     stated = [(np.asarray(p.points_mm, float), np.asarray(p.sigma_mm, float)) for p in loops]
     variances = [s**2 for _, s in stated]
     noise = before_fitting(stated)
     cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
     drafts = [
-        improved(first_draft(p, v, noise, s, *cut, blur_mm))
-        for (p, _), v, s, cut in zip(stated, variances, sums, cuts, strict=True)
+        improved(first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared)))
+        for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
     ]
     for _ in range(2):
         measured = _noise_of(drafts, variances)
