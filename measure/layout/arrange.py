@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -25,7 +24,9 @@ from measure.scheme.values import Plan, Wanted
 
 CHEAP = 9.0
 """Price up to which a leader lies well."""
-DEAR = 6.0
+DEAR = 13.0
+"""Price from which on a leader lies badly."""
+FAR_OUT = 6.0
 """Price of extension lines from which on a leader is the better way to tell a slot's width."""
 
 
@@ -115,28 +116,39 @@ def _lay(
     _, drawn, state, failed, turned = min(ways, key=lambda way: way[0])
     board.restore(state)
 
-    steps, found = [state], []
-    for w, c in late:
-        found.append(lay(w, c))
-        steps.append(board.state())
-    found = _better(late, found, steps, board, lay)
+    found = _in_order(late, board, lay)
+    if max((_price(f) for f in found), default=0.0) > DEAR:  # once more, those that lay badly first
+        first, as_laid = found, board.state()
+        hardest = sorted(range(len(late)), key=lambda i: -_price(first[i]))
+        board.restore(state)
+        again = _in_order([late[i] for i in hardest], board, lay)
+        if sum(map(_price, again)) < sum(map(_price, first)):
+            late, found = [late[i] for i in hardest], again
+        else:
+            board.restore(as_laid)
     listed = [*failed, *(w for (w, _), d in zip([*slanting, *late], [*turned, *found], strict=True) if d is None)]
     return [*drawn, *(d[0] for d in found if d is not None)], listed
 
 
-def _better(
-    wanted: list[tuple[Wanted, Caption]],
-    found: list[tuple[Drawn, float] | None],
-    steps: list[State],
-    board: Board,
-    lay: Callable[[Wanted, Caption], tuple[Drawn, float] | None],
-) -> list[tuple[Drawn, float] | None]:
-    """Take up the dearest leaders once more, now that all the others lie; those without room are tried again too."""
-    base, pieces = steps[0], [State.between(a, b) for a, b in itertools.pairwise(steps)]
-    worst = sorted(range(len(found)), key=lambda i: -(NO_ROOM if (f := found[i]) is None else f[1]))
-    for i in worst[:3]:
-        old = found[i]
-        if old is not None and old[1] < CHEAP:
+Found = tuple[Drawn, float] | None
+Lay = Callable[[Wanted, Caption], Found]
+
+
+def _price(found: Found) -> float:
+    return NO_ROOM if found is None else found[1]
+
+
+def _in_order(wanted: list[tuple[Wanted, Caption]], board: Board, lay: Lay) -> list[Found]:
+    """Leaders one after the other; the dearest are then taken up once more, now that all the others lie."""
+    base = board.state()
+    found: list[Found] = []
+    pieces: list[State] = []
+    for w, c in wanted:
+        before = board.state()
+        found.append(lay(w, c))
+        pieces.append(State.between(before, board.state()))
+    for i in sorted(range(len(found)), key=lambda i: -_price(found[i]))[:3]:
+        if _price(found[i]) < CHEAP:
             break
         board.restore(base, [p for j, p in enumerate(pieces) if j != i])
         before = board.state()
@@ -149,7 +161,7 @@ def _better(
 
 def _noted(w: Wanted, c: Caption, outline: Array, decimal_mark: str) -> tuple[Wanted, Caption]:
     """A slot's width goes on a leader where its extension lines would run through other features."""
-    if w.form == "linear" and w.members and (not _is_square(w) or crossing_cost(w, c, outline) > DEAR):
+    if w.form == "linear" and w.members and (not _is_square(w) or crossing_cost(w, c, outline) > FAR_OUT):
         w = replace(w, form="slot")
         return w, caption(w, decimal_mark)
     return w, c

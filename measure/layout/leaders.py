@@ -17,7 +17,7 @@ from measure.layout.ground import Ground
 from measure.marks import ARROW_MM, NARROW, Mark, Path, arrow
 from measure.scheme.values import Wanted
 
-LENGTHS_MM = np.array([5.0, 7, 9, 11.5, 14, 17, 20, 24, 28, 33, 38, 44, 50, 58, 66, 75])
+LENGTHS_MM = np.array([5.0, 7, 9.5, 12.5, 16, 20, 25, 31, 38, 46, 56, 68])
 CROSSING = {What.OUTLINE: 5.0, What.CENTRE: 0.8, What.EXTENSION: 2.5, What.DIMENSION: 8.0, What.LEADER: 16.0}
 """What it costs a leader to cross another line."""
 CLEAR_MM = 0.9
@@ -25,6 +25,8 @@ CROWD_MM = 6.0
 """Arrowheads of leaders that are nearer than this to each other are hard to tell apart."""
 BATCH = 160
 STRAIGHT, LEANING = np.array([0.0]), np.radians([18.0, -18.0, 33.0, -33.0])
+ANYHOW, CLOSE_MM = np.radians([0.0, 18.0, -18.0, 33.0, -33.0, 48.0, -48.0, 62.0, -62.0]), 0.45
+"""Where nothing else is left: any slant, and words nearer to their surroundings."""
 WELL = 7.0
 """Price up to which a leader in line with the centre is good enough; past it, leaning ones are tried too."""
 
@@ -74,9 +76,12 @@ def lay_leader(
     else:
         rays = _rays([of[x] for x in wanted.members])
     best = None
-    for leans in (STRAIGHT, LEANING):
+    all_round = wanted.form == "pitch" or of[wanted.members[0]].kind == "circle"
+    for leans, clear in ((STRAIGHT, CLEAR_MM), (LEANING, CLEAR_MM), (ANYHOW, CLOSE_MM)):
+        if best is not None and (leans is ANYHOW or all_round):
+            break  # round a circle there are straight leaders to every side
         trials = _spread(rays, leans)
-        found = _cheapest(trials, caption, ground, board, best[0] if best else math.inf)
+        found = _cheapest(trials, caption, ground, board, best[0] if best else math.inf, clear)
         if found is not None:
             best = (found[0], trials, found[1], found[2])
         if best is not None and best[0] < WELL:
@@ -88,7 +93,7 @@ def lay_leader(
 
 
 def _cheapest(
-    trials: _Trials, caption: Caption, ground: Ground, board: Board, limit: float
+    trials: _Trials, caption: Caption, ground: Ground, board: Board, limit: float, clear_mm: float
 ) -> tuple[float, int, bool] | None:
     """The cheapest trial that touches nothing: its price, its number, and whether the words are stacked."""
     best: tuple[float, int, bool] | None = None
@@ -99,7 +104,7 @@ def _cheapest(
         if trials.cost[part[0]] >= (best[0] if best else limit):
             break
         for stacked in (False, True) if caption.spread else (False,):
-            cost = _price(trials, part, caption, stacked, ground, board, low, high)
+            cost = _price(trials, part, caption, stacked, ground, board, low, high, clear_mm)
             i = int(cost.argmin())
             if cost[i] < (best[0] if best else limit):
                 best = (float(cost[i]), int(part[i]), stacked)
@@ -113,7 +118,7 @@ def _rays(members: Sequence[Feature]) -> _Rays:
         assert f.radius is not None
         c = np.array(f.centre)
         if f.kind == "circle":
-            angle = np.radians(np.arange(7.5, 360, 15))
+            angle = np.radians(np.arange(7.5, 360, 15 if len(members) < 3 else 22.5))
         else:
             assert f.start is not None
             first = math.atan2(f.start[1] - c[1], f.start[0] - c[0])
@@ -169,10 +174,11 @@ def _price(
     board: Board,
     low: Array,
     high: Array,
+    clear_mm: float,
 ) -> Array:
     room = caption.width_mm(stacked)
     start = _starts(t, part, room)
-    words = caption.boxes(start, 0.0, stacked, CLEAR_MM)
+    words = caption.boxes(start, 0.0, stacked, clear_mm)
     shelf = np.hstack([start, start + np.array([room, 0.0])])
     way = t.elbow[part] - t.tip[part]
     away = way / np.hypot(*way.T)[:, None]

@@ -22,6 +22,8 @@ from measure.scheme.values import End, Wanted
 
 BEAM = 6
 ROWS = 10
+ROOMY_MM = 8.0
+"""Words that leave this much of their line free stand between the arrowheads, in one line."""
 NO_ROOM = 60.0
 """Price of a dimension that finds no place."""
 CLEAR_ALONG = 0.45
@@ -234,6 +236,8 @@ def _ways(
     for upper in (False, True):
         base = task.crossed[upper] + (0.3 if upper else 0.0)
         for stacked in (False, True) if task.caption.spread else (False,):
+            if stacked and span - task.caption.width_mm(False) > ROOMY_MM:
+                continue
             room = task.caption.width_mm(stacked)
             for start, first, last, cost in _starts(task, span, room, stub):
                 if beside_only not in (None, upper) and not task.low <= start <= task.high:
@@ -252,9 +256,10 @@ def _starts(task: _Task, span: float, room: float, stub: float) -> Iterator[tupl
     slack = span - room - 2 * 1.2
     if slack >= 0:
         yield low + (span - room) / 2, first, last, 0.0
-        if slack > 8:
+        if slack > ROOMY_MM:
             yield low + 1.2 + ARROW_MM, first, last, 0.5
             yield high - 1.2 - ARROW_MM - room, first, last, 0.5
+            return
     lead = max(stub, 1.2) + 0.6
     yield high + lead, first, high + lead + room, 1.6
     yield low - lead - room, low - lead - room, last, 1.6
