@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from calib.profile import Light, evidence, smoothest, take, vertex
 from calib.view import NAMES as VIEW_NAMES
 from calib.view import View
+from measure.edge_loop import EdgeLoop
 from measure.rough import Rough, first_outline, resampled
 from measure.sight import Body, Sight, Wall, sight
 
@@ -30,34 +31,19 @@ FLOOR_PX = 0.04
 
 
 @dataclass(frozen=True, slots=True)
-class EdgeLoop:
-    """Located boundary of one loop, in order of travel.
-
-    Attributes:
-        points_mm: (n, 2) on the true outline.
-        normals: (n, 2) unit, to the right of travel: from material to empty, for an opening's rim the reverse.
-        sigma_mm: (n,) white standard deviation along the normal; inf where no edge was found.
-        sensitivity: (n, s) change of the point along its normal with each shared term.
-    """
-
-    points_mm: Array
-    normals: Array
-    sigma_mm: Array
-    sensitivity: Array
-
-
-@dataclass(frozen=True, slots=True)
 class Witness:
     """Evidence of a loop's blocks over offsets of the outline along its normals.
 
     Attributes:
         xs_px: (x,) offsets tried; cost: (b, x).
         upper_share: (b, x) how much of the evidence's sharpness comes from the upper edge.
+        clipped: (b,) whether light at the sensor's limit takes part.
     """
 
     xs_px: Array
     cost: Array
     upper_share: Array
+    clipped: NDArray[np.bool_]
 
 
 def witness(
@@ -72,15 +58,17 @@ def witness(
     hidden = s.hidden.reshape(b, width).any(1)
     extra = int(near_extra_px / step_px)
     steps = int(reach_px / step_px) + extra
-    xs = np.arange(-steps, steps + 1) * step_px
+    xs: Array = np.arange(-steps, steps + 1) * float(step_px)
     cost = np.zeros((b, len(xs)))
     share = np.ones((b, len(xs)))
+    clipped = np.zeros(b, bool)
 
     def judged(
         of: Array, blocks: NDArray[np.intp], inner: float, outer: float, cores: Array, walls: Array, tried: Array = xs
     ) -> Array:
         at, n = (a.reshape(b, width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
         p = take(light, at, n, inner + tried[-1], outer + tried[-1], width)
+        clipped[blocks] |= p.clipped > 0.05
         return np.asarray(evidence(p, walls, tried, cores, sigma_px, wall_grid_px=grid).cost.min(2))
 
     together = max(JOINT_PX, xs[-1] + 9)  # else each edge would come into the other's search
@@ -109,7 +97,7 @@ def witness(
         bend_u, bend_low = _bend(u), _bend(low)
         share[apart] = (bend_u + 1e-6) / (bend_u + bend_low + 2e-6)
     cost += FARTHER * (xs / (reach_px + near_extra_px)) ** 2
-    return Witness(xs, np.minimum(cost - cost.min(1, keepdims=True), TRUST), share)
+    return Witness(xs, np.minimum(cost - cost.min(1, keepdims=True), TRUST), share, clipped)
 
 
 FARTHER = 3.0
@@ -179,14 +167,19 @@ def placed(
     share = w.upper_share[np.arange(len(path)), path][:, None]
     sensitivity = share * _along(view, points, n, wall.upper_mm) + (1 - share) * _along(view, points, n, wall.lower_mm)
     lift = _lift(view, points, n, wall.upper_mm) * share[:, 0]
+    spread = np.where(w.clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
     doubt = _rim_doubt(n, s.wall_px.reshape(-1, width).mean(1), scale)
-    return EdgeLoop(points, flip * n, np.hypot(sigma, FLOOR_PX) / scale, flip * np.c_[sensitivity, lift, doubt])
+    return EdgeLoop(points, flip * n, np.hypot(sigma, FLOOR_PX) / scale, flip * np.c_[sensitivity, lift, spread, doubt])
 
 
 DIRECTIONS = 8
-SHARED_NAMES = (*VIEW_NAMES, "thickness", *(f"rim_{k}" for k in range(DIRECTIONS)))
-"""The shared terms of `EdgeLoop.sensitivity`: the view, the part's thickness, and for eight directions of the outward
-normal the doubt whether the rim that was seen is the upper or the lower one, in units of its standard deviation."""
+SHARED_NAMES = (*VIEW_NAMES, "thickness", "spread", *(f"rim_{k}" for k in range(DIRECTIONS)))
+"""The shared terms of `EdgeLoop.sensitivity`: the view; the part's thickness; how far all edges are seen too far out, in
+units of its standard deviation; and for eight directions of the outward normal, likewise, the doubt whether the rim
+that was seen is the upper or the lower one."""
+SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.2
+"""Standard deviation of what all edges are seen too far out by: the picture's own sharpening and tone curve, a rounded
+rim; and where the light is clipped."""
 DOUBT = 0.2
 """Share of a narrow wall's width that is in doubt; walls wider than NARROW_PX show both their rims."""
 NARROW_PX = 4.0

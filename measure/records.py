@@ -71,7 +71,7 @@ class DimensionRecord(Record):
 
 
 class ReadingRecord(Record):
-    """A reading and what the adjustment thinks of it."""
+    """A reading and what the adjustment thinks of it (see `measure.adjustment.Verdict`)."""
 
     kind: str
     features: tuple[str, ...]
@@ -80,6 +80,8 @@ class ReadingRecord(Record):
     verdict: Literal["kept", "suspect"] = "kept"
     reason: str | None = None
     likely: str | None = None
+    redundancy: FiniteFloat | None = None
+    detectable_mm: FiniteFloat | None = None
 
 
 class CautionRecord(Record):

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from calib.profile import Light
 from calib.view import View
-from measure.edges import LOOSE, STIFF, EdgeLoop, placed, witness
+from measure.edge_loop import EdgeLoop
+from measure.edges import LOOSE, STIFF, placed, witness
 from measure.features import Feature, flatten
 from measure.rough import Rough
 from measure.sight import Body, Wall, sight

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from calib.errors import ReadingsRefused
@@ -85,6 +86,8 @@ def _reading_record(v: Verdict) -> records.ReadingRecord:
         verdict=v.verdict,
         reason=v.reason,
         likely=v.likely,
+        redundancy=round(v.redundancy, 4),
+        detectable_mm=round(v.detectable_mm, 4) if math.isfinite(v.detectable_mm) else None,
     )
 
 

@@ -1,0 +1,1 @@
+"""Rendered photos with exact truth, and what the tool makes of them."""
