@@ -58,7 +58,7 @@ def witness(
     hidden = s.hidden.reshape(b, width).any(1)
     extra = int(near_extra_px / step_px)
     steps = int(reach_px / step_px) + extra
-    xs: Array = np.arange(-steps, steps + 1) * float(step_px)
+    xs = np.asarray(np.arange(-steps, steps + 1) * step_px, np.float64)
     cost = np.zeros((b, len(xs)))
     share = np.ones((b, len(xs)))
     clipped = np.zeros(b, bool)
@@ -174,8 +174,8 @@ def placed(
 
 DIRECTIONS = 8
 SHARED_NAMES = (*VIEW_NAMES, "thickness", "spread", *(f"rim_{k}" for k in range(DIRECTIONS)))
-"""The shared terms of `EdgeLoop.sensitivity`: the view; the part's thickness; how far all edges are seen too far out, in
-units of its standard deviation; and for eight directions of the outward normal, likewise, the doubt whether the rim
+"""The shared terms of `EdgeLoop.sensitivity`: the view; the part's thickness; how far all edges are seen too far out,
+in units of its standard deviation; and for eight directions of the outward normal, likewise, the doubt whether the rim
 that was seen is the upper or the lower one."""
 SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.2
 """Standard deviation of what all edges are seen too far out by: the picture's own sharpening and tone curve, a rounded
