@@ -1,0 +1,150 @@
+"""Where on the table something lies that is not table: candidates for the part, in the whole photo much reduced."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.tabletop import F32, U8, Mask, Tabletop, disc, learn_tabletop
+
+_COARSE_PX_PER_MM = 2.0
+_COARSE_LONGEST_PX = 720
+_CARD_MARGIN_MM = 2.0  # the card's own side wall and shadow
+_LEAST_AREA_MM2 = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reduction:
+    """A photo, or a window of it, reduced by a whole number.
+
+    Attributes:
+        rgb: (h, w, 3) reduced pixels.
+        factor: photo pixels to one reduced pixel.
+        corner: (x, y) photo pixel that the window begins with.
+    """
+
+    rgb: U8
+    factor: int
+    corner: tuple[int, int]
+
+    def to_photo(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, 2) reduced coordinates to photo coordinates, pixel centres at whole numbers in both."""
+        return points * self.factor + (self.factor - 1) / 2 + self.corner
+
+    def from_photo(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, 2) photo coordinates to reduced ones."""
+        return (points - self.corner - (self.factor - 1) / 2) / self.factor
+
+    def matrix_from_photo(self) -> NDArray[np.float64]:
+        """(3, 3) the same as a homography."""
+        x, y = (c + (self.factor - 1) / 2 for c in self.corner)
+        return np.array([[1, 0, -x], [0, 1, -y], [0, 0, self.factor]], float)
+
+    def mask_of(self, polygon_px: NDArray[np.float64]) -> Mask:
+        """(h, w) 1 inside a polygon given in photo coordinates."""
+        mask = np.zeros(self.rgb.shape[:2], np.uint8)
+        cv2.fillPoly(mask, [np.rint(self.from_photo(polygon_px) * 16).astype(np.int32)], 1, shift=4)
+        return mask
+
+
+def reduce_photo(rgb: U8, factor: int, box: tuple[int, int, int, int] | None = None) -> Reduction:
+    """Average blocks of factor × factor pixels of a photo, or of its box (x0, y0, x1, y1)."""
+    x0, y0, x1, y1 = box or (0, 0, rgb.shape[1], rgb.shape[0])
+    w, h = max(1, (x1 - x0) // factor), max(1, (y1 - y0) // factor)
+    window = rgb[y0 : y0 + h * factor, x0 : x0 + w * factor]
+    small = window if factor == 1 else cv2.resize(window, (w, h), interpolation=cv2.INTER_AREA)
+    return Reduction(np.ascontiguousarray(small), factor, (x0, y0))
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A blob that is not table: a part with its shadow, or less.
+
+    Attributes:
+        mask: (h, w) 1 on the blob, in the coarse reduction.
+        area_mm2: its area; crisp: how strong its strongest edges are, in those of the table (1: no stronger).
+        at_edge: whether it reaches the frame's edge.
+    """
+
+    mask: Mask
+    area_mm2: float
+    crisp: float
+    at_edge: bool
+
+    @property
+    def weight(self) -> float:
+        """How much there is to it."""
+        return self.area_mm2 * min(self.crisp, 30.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """The whole photo, reduced, with what was learned from it."""
+
+    coarse: Reduction
+    table: Tabletop
+    strange: F32
+    candidates: tuple[Candidate, ...]
+
+
+def survey(rgb: U8, card_px: NDArray[np.float64], px_per_mm: float) -> Scene:
+    """Learn the table and find what lies on it.
+
+    Args:
+        rgb: (h, w, 3) the photo.
+        card_px: (4, 2) corners of the reference card, photo pixels.
+        px_per_mm: of the photo, about.
+    """
+    longest = max(rgb.shape[:2])
+    factor = max(1, math.ceil(longest / _COARSE_LONGEST_PX), math.floor(px_per_mm / _COARSE_PX_PER_MM))
+    coarse = reduce_photo(rgb, factor)
+    scale = px_per_mm / factor
+    smooth = np.asarray(cv2.medianBlur(coarse.rgb, 5 if scale > 1.6 else 3), np.uint8)
+    card = cv2.dilate(coarse.mask_of(card_px), disc(_CARD_MARGIN_MM * scale))
+    table, strange, elsewhere = learn_tabletop(smooth, card, scale)
+    strange = strange * ((card == 0) & (elsewhere == 0))
+    window = max(3, round(1.5 * scale)) | 1
+    mean = np.asarray(cv2.blur(strange, (window, window)), np.float32)
+    edges = edge_strength(table.deviation(smooth, *_axes(smooth)), 0.4 * scale) * scale
+    ground = (mean < 0.3) & (card == 0) & (elsewhere == 0)
+    usual = float(np.percentile(edges[ground], 90)) if ground.any() else 0.0
+    blobs = _blobs((mean > 0.5).astype(np.uint8) & (card == 0), edges / (usual + 0.02), scale)
+    return Scene(coarse, table, mean, blobs)
+
+
+def edge_strength(colour: F32, blur_px: float) -> F32:
+    """(h, w) length of the colour gradient per pixel, hues counted double, blurred to a scale."""
+    smooth = cv2.GaussianBlur(colour * np.array([1, 2, 2], np.float32), (0, 0), max(blur_px, 0.5))
+    along = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
+    down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
+    return np.asarray(np.sqrt((along * along + down * down).sum(2)), np.float32)
+
+
+def _axes(rgb: U8) -> tuple[F32, F32]:
+    return np.arange(rgb.shape[1], dtype=np.float32), np.arange(rgb.shape[0], dtype=np.float32)
+
+
+def _blobs(strange: Mask, crisp: F32, scale: float) -> tuple[Candidate, ...]:
+    """Connected blobs, heaviest first; those within 2 mm of each other are one (a band may have the table's colour)."""
+    clean = cv2.morphologyEx(strange, cv2.MORPH_OPEN, disc(0.7 * scale))
+    near = cv2.dilate(clean, disc(1.0 * scale))
+    n, label, stats, _ = cv2.connectedComponentsWithStats(near, connectivity=4)
+    h, w = strange.shape
+    out = []
+    for i in range(1, n):
+        x, y, ww, hh, _ = stats[i]
+        own = np.zeros_like(strange)
+        window = np.s_[y : y + hh, x : x + ww]
+        own[window] = (label[window] == i) & (clean[window] > 0)
+        area = float(own.sum()) / scale**2
+        if area < _LEAST_AREA_MM2:
+            continue
+        edges = np.sort(crisp[window][label[window] == i])
+        strongest = edges[-max(8, int(3 * math.sqrt(own.sum()))) :]  # about as many as a round outline has
+        at_edge = bool(x <= 1 or y <= 1 or x + ww >= w - 1 or y + hh >= h - 1)
+        out.append(Candidate(own, area, float(strongest.mean()), at_edge))
+    return tuple(sorted(out, key=lambda c: -c.weight))

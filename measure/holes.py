@@ -1,0 +1,126 @@
+"""Holes in a part: what its face's flat surface does not reach, and what tells them from prints and specks.
+
+A hole shows a wall, a floor in part shadow or nothing but dark: it is uneven, or it is table, or it is black. A print
+is as even as the face that it is on, and its edge is as strong on every side.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.contours import smooth_contour
+from measure.evidence import Evidence
+from measure.mincut import cheapest_region
+from measure.region import depth_mm, parting_cost
+from measure.tabletop import F32, Mask, disc
+
+_LEAST_WIDTH_MM = 1.9  # with the edge's blur on both sides: a bore of about 1.5 mm
+_RIM_MM = 0.5  # this near to the outer boundary no hole is looked for
+_PLUG_MM = 0.2
+_NEAR_BLACK = 22  # code value of the brightest channel
+
+
+def find_holes(seen: Evidence, region: Mask) -> list[NDArray[np.float64]]:
+    """(n, 2) contours of the upper rims in the window's pixel coordinates, largest first, then by position."""
+    scale = seen.px_per_mm
+    inset = depth_mm(region, scale)
+    quiet = float(np.percentile(seen.crisp[inset > 0.8], 40)) if (inset > 0.8).any() else 0.0
+    level = 3 * quiet + 0.06
+    islands = _not_flooded(seen.crisp, inset, level, scale)
+    n, label, stats, _ = cv2.connectedComponentsWithStats(islands, connectivity=4)
+    face = (region > 0) & (islands == 0) & (inset > 0.3)
+    keep = np.zeros(n, np.uint8)
+    for i in range(1, n):
+        x, y, w, h, _ = stats[i]
+        pad = round(1.2 * scale) + 1
+        win = np.s_[max(0, y - pad) : y + h + pad, max(0, x - pad) : x + w + pad]
+        keep[i] = _is_hole(seen, (label[win] == i).astype(np.uint8), face[win], inset[win], win, level)
+    holes = keep[label]
+    if not holes.any():
+        return []
+    holes = _to_the_rim(seen, holes, region, scale)
+    n, label, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
+    found = []
+    for i in range(1, n):
+        x, y, w, h, area = stats[i]
+        contour = smooth_contour((label[y : y + h, x : x + w] == i).astype(np.uint8), scale)
+        if len(contour) and area > 1.0 * scale**2:
+            found.append((-area, y, x, contour[::-1] + np.array([x, y])))
+    return [f[3] for f in sorted(found, key=lambda f: f[:3])]
+
+
+def _not_flooded(crisp: F32, inset: F32, level: float, scale: float) -> Mask:
+    """Islands that a flood over flat pixels, from the part's rim inwards, can't reach."""
+    plug = disc(_PLUG_MM * scale)
+    flat = cv2.erode(((crisp < level) & (inset > 0.35)).astype(np.uint8), plug)
+    n, label = cv2.connectedComponents(flat, connectivity=4)
+    flooded = np.zeros(n, np.uint8)
+    flooded[np.unique(label[(inset < 1.6) & (flat > 0)])] = 1
+    flooded[0] = 0
+    islands = ((cv2.dilate(flooded[label], plug) == 0) & (inset > _RIM_MM)).astype(np.uint8)
+    return np.asarray(cv2.morphologyEx(islands, cv2.MORPH_OPEN, disc(0.5 * scale)), np.uint8)
+
+
+def _is_hole(
+    seen: Evidence, island: Mask, face: NDArray[np.bool_], inset: F32, win: tuple[slice, slice], level: float
+) -> bool:
+    """Whether an island in the face is a hole rather than a print, a speck, a strip of wall or noise."""
+    scale = seen.px_per_mm
+    depth = cv2.distanceTransform(cv2.copyMakeBorder(island, 1, 1, 1, 1, cv2.BORDER_CONSTANT), cv2.DIST_L2, 3)[
+        1:-1, 1:-1
+    ]
+    depth = depth / scale
+    width = 2 * float(depth.max())
+    if width < _LEAST_WIDTH_MM:
+        return False
+    area = float(island.sum()) / scale**2
+    outline, _ = cv2.findContours(island, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    line = max(outline, key=len)[:, 0]
+    strip = (inset[island > 0] < 1.7).mean() > 0.6 and area > 3 * width**2
+    if strip or (inset[line[:, 1], line[:, 0]] < 0.75).mean() > 0.2:
+        return False  # a strip of wall, or a patch of another colour that reaches the part's boundary
+    crest = cv2.dilate(seen.crisp[win], disc(0.4 * scale))[line[:, 1], line[:, 0]]
+    weak, usual = np.percentile(crest, (10, 50))
+    if usual < max(0.3, 3 * level):
+        return False
+    ring = face & (cv2.dilate(island, disc(1.0 * scale)) > 0) & (cv2.dilate(island, disc(0.3 * scale)) == 0)
+    core = depth > min(0.9, 0.45 * width)
+    if not ring.any() or not core.any():
+        return False
+    colour = seen.colour[win]
+    inner, outer = colour[core], np.median(colour[ring], 0)
+    step = np.abs(np.median(inner, 0) - outer)
+    uneven = float(np.ptp(np.percentile(inner[:, 0], (10, 90))))
+    if step[0] < 0.15 and step[1:].max() < 0.12 and uneven < 0.3:
+        return False
+    table = float(seen.strange[win][core].mean()) < 0.5
+    black = float(np.median(seen.window.rgb[win].max(2)[core])) < _NEAR_BLACK
+    even_edge = uneven < 0.25 and weak > 0.88 * usual
+    even_paint = uneven < 0.12 and float(seen.lit[win][core].mean()) > 0.7 and step[0] < 0.9
+    return table or black or not (even_edge or even_paint)
+
+
+def _to_the_rim(seen: Evidence, holes: Mask, region: Mask, scale: float) -> Mask:
+    """Holes whose boundary lies on the crest of the edge between the face and what is inside."""
+    depth = depth_mm(holes, scale)
+    summit = cv2.dilate(depth, disc(3 * scale))
+    near = cv2.dilate(holes, disc(0.4 * scale))
+    # compare each pixel with the face nearest to it
+    face = ((near == 0) & (depth_mm(region, scale) > 0.3)).astype(np.uint8)
+    _, nearest = cv2.distanceTransformWithLabels(1 - face, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL)
+    smooth = cv2.blur(seen.colour, (3, 3))
+    rows, cols = np.nonzero(face)
+    if not len(rows):
+        return holes
+    of_face = np.zeros((int(nearest.max()) + 1, 3), np.float32)
+    of_face[nearest[rows, cols]] = smooth[rows, cols]
+    off = np.abs(seen.colour - of_face[nearest]) / np.array([0.12, 0.08, 0.08], np.float32)
+    gain = 0.05 * np.clip(off.max(2) - 1, -1, 1)
+    sigma = 0.25
+    gain *= np.maximum(np.exp(-((seen.crisp / (2 * sigma)) ** 2)), 0.1)
+    known = np.zeros(holes.shape, np.int8)
+    known[depth > np.minimum(0.9, 0.6 * summit)] = 1
+    known[near == 0] = -1
+    return cheapest_region(gain.astype(np.float32), parting_cost(seen.crisp, scale, sigma), known)

@@ -1,0 +1,232 @@
+"""What the table looks like: its light and its colours, so that what is not table stands out.
+
+Three facts tell a table from a part without knowing either. The light on a table changes slowly, so a low-order
+trend takes it away. A table's colours recur all over it, be it plain, grained, woven, striped or ruled, while a part's
+colours live in one place. And a shadow is table that is darker, of nearly the same hue (towards the ambient light's,
+which is usually bluer than the lamp's).
+
+Colours are taken as logarithms of linear light, where lighting is a sum: lightness (r + 2g + b)/4, and two hues, r − g
+and b − g.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+U8 = NDArray[np.uint8]
+Mask = NDArray[np.uint8]  # 0 or 1
+
+_CODE = np.arange(256) / 255.0
+_LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4)
+_LOG = np.log(_LINEAR + 0.012).astype(np.float32)  # the offset keeps noise in the dark from looking like hue
+
+_BINS = (128, 64, 64)
+_SIZE = _BINS[0] * _BINS[1] * _BINS[2]
+_GRID = (6, 8)  # rows and columns of the cells that spread is counted in
+_DEEPEST_SHADOW = 2.2  # natural logarithm: a shadow keeps at least a ninth of the light
+
+
+def log_colour(rgb: U8) -> F32:
+    """(h, w, 3) lightness and two hues, as natural logarithms, of sRGB pixels."""
+    r, g, b = cv2.split(cv2.LUT(rgb, _LOG))
+    return np.asarray(cv2.merge([(r + b) * 0.25 + g * 0.5, r - g, b - g]), np.float32)
+
+
+def disc(radius_px: float) -> U8:
+    """Round structuring element of at least one pixel's radius."""
+    r = max(1, round(radius_px))
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1)), np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class Tabletop:
+    """The table's light and colours, in the frame of the reduced photo that they were learned from.
+
+    Attributes:
+        trend: (6, 3) coefficients of lightness and hues over 1, x, y, x², xy, y², with x, y as below.
+        origin, span: x = (column − origin[0]) / span, and y alike.
+        step: (3,) width of a colour bin in lightness and hues.
+        strange: (bins,) per colour: 0 recurs all over the table, 1 does not.
+        common: (m, 3) the table's most common colours, as deviations from the trend.
+    """
+
+    trend: NDArray[np.float64]
+    origin: tuple[float, float]
+    span: float
+    step: F32
+    strange: F32
+    common: F32
+
+    def deviation(self, rgb: U8, columns: F32, rows: F32) -> F32:
+        """(h, w, 3) log colour less the trend, for pixels at these columns and rows of the reduced photo."""
+        return log_colour(rgb) - _trend_at(
+            self.trend, (columns - self.origin[0]) / self.span, (rows - self.origin[1]) / self.span
+        )
+
+    def bins(self, deviation: F32) -> NDArray[np.int32]:
+        """(h, w) number of the colour bin of each pixel."""
+        return _bins(deviation, self.step)
+
+    def not_shadow(self, bins: NDArray[np.int32]) -> F32:
+        """(h, w) how far each colour is from any table colour in shadow, in tolerances: below 1 it could be one."""
+        used, where = np.unique(bins, return_inverse=True)
+        seen = _bin_centres(used) * self.step
+        dark = self.common[None, :, 0] - seen[:, None, 0]
+        hue = seen[:, None, 1:] - self.common[None, :, 1:]
+        depth = np.maximum(dark, 0.0)
+        # Lamps are warmer than what fills their shadows: allow a drift to blue that grows with the depth.
+        low = np.stack([-0.10 * depth, -0.03 * depth], -1)
+        high = np.stack([0.03 * depth, 0.16 * depth], -1)
+        off = np.maximum(np.maximum(low - hue, hue - high), 0) / (2 * self.step[1:] + 0.03 * depth[..., None])
+        light = np.maximum(-dark, 0) / (1.5 * self.step[0]) + np.maximum(dark - _DEEPEST_SHADOW, 0) / 0.3
+        far = np.sqrt((off**2).sum(-1) + light**2).min(1).astype(np.float32)
+        return np.asarray(far[where].reshape(bins.shape), np.float32)
+
+
+def learn_tabletop(rgb: U8, card: Mask, px_per_mm: float) -> tuple[Tabletop, F32, Mask]:
+    """Learn a table from a reduced photo: first its light, then its colours.
+
+    Args:
+        rgb: (h, w, 3) reduced photo, its fine texture smoothed.
+        card: (h, w) 1 on the reference card and close to it.
+        px_per_mm: of the reduced photo.
+
+    Returns:
+        The table, (h, w) strangeness of each pixel, and (h, w) 1 where another surface begins (the desk beyond the
+        sheet of paper that card and part lie on).
+    """
+    colour = log_colour(rgb)
+    h, w = card.shape
+    trend, spread, origin, span = _fit_trend(colour, card, px_per_mm)
+    x = (np.arange(w, dtype=np.float32) - origin[0]) / span
+    y = (np.arange(h, dtype=np.float32) - origin[1]) / span
+    step = np.clip(spread * (1.0, 1.2, 1.2), (0.025, 0.02, 0.025), (0.10, 0.06, 0.06)).astype(np.float32)
+    deviation = colour - _trend_at(trend, x, y)
+    bins = _bins(deviation, step)
+    elsewhere = _other_surface(deviation, spread, card, px_per_mm)
+    open_ = (card == 0) & (elsewhere == 0)
+    cell = ((np.arange(h) * _GRID[0] // h) * _GRID[1])[:, None] + (np.arange(w) * _GRID[1] // w)[None, :]
+    strange, common = _spread(bins, cell, open_)
+    table = Tabletop(trend, origin, span, step, strange, (_bin_centres(common) * step).astype(np.float32))
+    return table, strange[bins], elsewhere
+
+
+def _other_surface(deviation: F32, spread: NDArray[np.float64], card: Mask, px_per_mm: float) -> Mask:
+    """1 on large areas at the frame's edge that are nothing like the surface round the card."""
+    mean = cv2.blur(deviation, (max(3, round(5 * px_per_mm)) | 1,) * 2)
+    far = np.abs(mean) > np.maximum(5 * spread, (0.5, 0.25, 0.25))
+    unlike = (far.any(-1) & (card == 0)).astype(np.uint8)
+    _, label, stats, _ = cv2.connectedComponentsWithStats(unlike, connectivity=4)
+    h, w = card.shape
+    x, y, ww, hh, area = stats.T
+    at_edge = (x == 0) | (y == 0) | (x + ww == w) | (y + hh == h)
+    away = at_edge & (area > 0.04 * h * w)
+    away[0] = False
+    # the blur has drawn the line half a window too far out or in
+    return np.asarray(cv2.dilate(away[label].astype(np.uint8), disc(2.5 * px_per_mm)), np.uint8)
+
+
+def _trend_at(c: NDArray[np.float64], x: F32, y: F32) -> F32:
+    """(len(y), len(x), 3) trend on a grid of scaled columns and rows."""
+    c32 = c.astype(np.float32)
+    along = c32[0] + x[:, None] * c32[1] + (x * x)[:, None] * c32[3]
+    down = y[:, None] * c32[2] + (y * y)[:, None] * c32[5]
+    out = along[None, :, :] + down[:, None, :]
+    out += (y[:, None] * x[None, :])[..., None] * c32[4]
+    return np.asarray(out, np.float32)
+
+
+def _fit_trend(
+    colour: F32, card: Mask, px_per_mm: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], tuple[float, float], float]:
+    """Quadratic trend of the table's colour, grown outward from the card's surroundings.
+
+    Starting at the card keeps another surface (a desk beyond the sheet of paper) from pulling the fit; Tukey's
+    weights keep the part and its shadow out.
+    """
+    h, w = card.shape
+    stride = max(2, round(1.8 * px_per_mm))
+    rows, cols = np.nonzero(card)
+    origin = (float(cols.mean()), float(rows.mean()))
+    span = max(h, w) / 2
+    away = cv2.distanceTransform((card == 0).astype(np.uint8), cv2.DIST_L2, 3)[::stride, ::stride] / px_per_mm
+    y, x = np.mgrid[0:h:stride, 0:w:stride]
+    x, y = (x - origin[0]) / span, (y - origin[1]) / span
+    near = np.argsort(away.ravel())
+    away = away.ravel()[near]
+    start = int(np.searchsorted(away, 1e-6, "right"))
+    near, away = near[start:], away[start:]
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], -1).reshape(-1, 6)[near]
+    value = colour[::stride, ::stride].reshape(-1, 3)[near].astype(np.float64)
+    least = np.array([0.02, 0.012, 0.012])
+    ring = value[: max(1, int(np.searchsorted(away, 15.0)))]
+    c = np.zeros((6, 3))
+    c[0] = np.median(ring, 0)
+    spread = 1.48 * np.median(np.abs(ring - c[0]), 0) + least
+    for reach_mm, terms in ((20, 3), (40, 6), (70, 6), (120, 6), (np.inf, 6), (np.inf, 6)):
+        n = max(12, int(np.searchsorted(away, reach_mm)))
+        a, v = basis[:n], value[:n]
+        far = np.abs((v - a @ c) / spread).max(1)
+        weight = np.where(far < 3.5, 1 - (far / 3.5) ** 2, 0)
+        q = a[:, :terms] * weight[:, None]
+        ridge = np.diag([0, 0.01, 0.01, 0.1, 0.1, 0.1][:terms]) * n * 0.02 + 1e-9 * np.eye(terms)
+        c = np.zeros((6, 3))
+        c[:terms] = np.linalg.solve(q.T @ q + ridge, q.T @ (v * weight[:, None]))
+        rest = np.abs(v - a @ c)
+        fits = (rest / spread).max(1) < 4
+        if fits.sum() > 10:
+            spread = np.minimum(np.maximum(1.48 * np.median(rest[fits], 0), least), spread * 1.3)
+    return c, spread, origin, span
+
+
+def _bins(deviation: F32, step: F32) -> NDArray[np.int32]:
+    out = np.zeros(deviation.shape[:2], np.int32)
+    for k, n in enumerate(_BINS):
+        i = np.rint(deviation[..., k] * (1 / step[k])).astype(np.int32)
+        np.clip(i, -n // 2 + 1, n // 2 - 1, out=i)
+        out = out * n + (i + n // 2)
+    return out
+
+
+def _bin_centres(bins: NDArray[np.int32]) -> F32:
+    """(n, 3) position of colour bins, in steps."""
+    d, rest = np.divmod(bins, _BINS[1] * _BINS[2])
+    u, v = np.divmod(rest, _BINS[2])
+    return np.stack([d - _BINS[0] // 2, u - _BINS[1] // 2, v - _BINS[2] // 2], 1).astype(np.float32)
+
+
+def _spread(
+    bins: NDArray[np.int32], cell: NDArray[np.int64], open_: NDArray[np.bool_]
+) -> tuple[F32, NDArray[np.int32]]:
+    """Strangeness of every colour, and the table's common colours.
+
+    A colour's spread is the number of cells that it lives in (1 / Σ share²). A table's colours are in most cells; a
+    part and its shadow are in a few.
+    """
+    cells = _GRID[0] * _GRID[1]
+    b, c = bins[open_], cell[open_]
+    count = np.bincount(b, minlength=_SIZE)
+    used = np.nonzero(count)[0].astype(np.int32)
+    row = np.empty(_SIZE, np.int32)
+    row[used] = np.arange(len(used))
+    shares = np.bincount(row[b] * cells + c, minlength=len(used) * cells).reshape(-1, cells).astype(np.float32)
+    shares /= np.maximum(np.bincount(c, minlength=cells), 200)
+    at = _bin_centres(used)
+    square = (at**2).sum(1)
+    kernel = np.exp(np.minimum(at @ at.T - (square[:, None] + square[None, :]) / 2, 0) / 0.64)
+    kernel[kernel < 1e-3] = 0
+    shares = kernel @ shares
+    spread = shares.sum(1) ** 2 / np.maximum((shares**2).sum(1), 1e-12)
+    by_pixel = np.repeat(spread, count[used])
+    usual = float(np.percentile(by_pixel, 80))
+    odd = np.clip((0.45 - spread / usual) / 0.3, 0, 1)
+    strange = np.ones(_SIZE, np.float32)
+    strange[used] = odd
+    weight = np.where((odd < 0.3) & (shares.sum(1) > 2e-4 * cells), shares.sum(1), 0)
+    best = np.argsort(-weight)[:150]
+    return strange, used[best[weight[best] > 0]]
