@@ -69,6 +69,8 @@ def _line_bounds(lines: Array) -> Array:
 
 
 def _box_bounds(boxes: Array) -> Array:
+    if not boxes[:, 4].any():
+        return np.concatenate([boxes[:, :2] - boxes[:, 2:4], boxes[:, :2] + boxes[:, 2:4]], 1)
     c, s = np.abs(np.cos(boxes[:, 4])), np.abs(np.sin(boxes[:, 4]))
     x, y = boxes[:, 2] * c + boxes[:, 3] * s, boxes[:, 2] * s + boxes[:, 3] * c
     return np.stack([boxes[:, 0] - x, boxes[:, 1] - y, boxes[:, 0] + x, boxes[:, 1] + y], 1)
@@ -178,8 +180,10 @@ class Board:
 
     def box_free(self, boxes: Array) -> NDArray[np.bool_]:
         """(n,): which boxes touch neither a text nor a line."""
-        by_text, by_line = box_meets_box(boxes, self.boxes), line_meets_box(self.lines, boxes)
-        return ~np.asarray(by_text.any(axis=1) | by_line.any(axis=0))
+        free = ~np.asarray(box_meets_box(boxes, self.boxes).any(axis=1))
+        some = np.flatnonzero(free)
+        free[some] = ~line_meets_box(self.lines, boxes[some]).any(axis=0)
+        return free
 
     def line_free(self, lines: Array) -> NDArray[np.bool_]:
         """(n,): which lines touch no text."""
