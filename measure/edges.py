@@ -72,7 +72,7 @@ def witness(
         return np.asarray(evidence(p, walls, tried, cores, sigma_px, wall_grid_px=grid).cost.min(2))
 
     together = max(JOINT_PX, xs[-1] + 9)  # else each edge would come into the other's search
-    grid = 0.5 if xs[-1] < 6 else 2.0
+    grid = 0.5 if xs[-1] < 4 else 1.0 if xs[-1] < 6 else 2.0
 
     far = np.nonzero(wall < 0.375)[0]
     if len(far):
