@@ -29,7 +29,7 @@ def rectangle(turn_rad):
 def test_edges_come_level_and_the_corner_to_the_origin(turn):
     found, angle, _ = squared_up(rectangle(turn), photo_turn_rad=turn + 0.1)
     assert abs((angle + turn + math.pi / 4) % (math.pi / 2) - math.pi / 4) < 1e-9
-    assert abs((direction(found.features[0]) @ [0, 1])) < 1e-9
+    assert abs(direction(found.features[0]) @ [0, 1]) < 1e-9
     starts = np.array([f.start for f in found.features if f.start])
     assert starts.min(0) == pytest.approx([0, 0], abs=1e-9)
     assert starts.max(0) == pytest.approx([40, 20], abs=1e-9)
