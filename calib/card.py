@@ -3,51 +3,34 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.corners import Radius, corner_radius
-from calib.profile import Light
+from calib.corners import Radius
 from calib.quads import Quad, quadrilaterals
 from calib.reference import ID_1, Reference
-from calib.sides import CORNER_MARGIN_MM, located
-from calib.sighting import (
-    Failure,
-    Sighting,
-    bent,
-    box_around,
-    cut_off,
-    looked_at,
-    named_ratio,
-    oblique,
-    rejection,
-    shape_of,
-    wrong_radius,
-)
-from calib.view import Prior, SideEdges, Solution, first_guess, project, side_points, solve
+from calib.refusals import Failure, no_card, rejection, two_cards
+from calib.sighting import Sighting, looked_at, shape_of
+from calib.trial import WELL_SEEN, Passed, tried
+from calib.underlay import underlay
+from calib.view import Prior, SideEdges, Solution
 
 Array = NDArray[np.float64]
 
 LEAST_SEEN = 1.1
 """Outlines seen worse than this are not looked at (2 is a fully seen one)."""
-TELLING, FAR_RATIO = 1.3, 0.08
-"""What a thing must show of its outline to be talked of, and how far its ratio may be off to be called a card at all."""
-CLOSER_LOOKS, AT_ONCE, SOLVED = 9, 3, 4
-"""How many candidates are measured in the full photo at most, how many before the view is solved for the best of them,
-and for how many it is solved in all."""
 ROUGH_RATIO, ROUGH_SQUARE = 0.06, 0.06
-"""How far a rough outline of the card may stray, shadows and rims included: ratio of sides, relative; right angle, rad."""
-WELL_SEEN, SEEN = 0.6, 0.4
-"""Share of a side where its edge was located: what is good, and the least that is taken."""
-SIDE_DOUBT_MM = 0.10
-"""Standard deviation of the card's measured height when shadow or rim stand beside its sides."""
-STRICT = 3.5
-"""How many standard deviations a measured size or radius may lie off."""
-LOOSE_MM = 5.0
-MOST_RADIUS_SD_MM = 0.4
-"""Corners that differ more tell that a shadow or a print was taken for a side."""
+"""How far a rough outline of the card may stray, shadows and rims included: ratio of sides, right angle; relative."""
+CLOSER_LOOKS, TRIALS, CONVINCING = 9, 4, 3.0
+"""How many candidates are measured in the full photo at most; how many are tried; and how little strange a candidate
+must be to be tried before the others are looked at."""
+SECOND_SEEN, SECOND_WIDTH, SECOND_HEIGHT = 1.5, 0.03, 0.05
+"""A second card: how much of its outline must be seen, and how near its rough sides come to the size, relative."""
+TELLING, FAR_RATIO = 1.1, 0.08
+"""What must be seen of a thing to be talked of, and how far its ratio may be off for it to be called a card at all."""
+OBLIQUE_DEG = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +49,12 @@ class Card:
         reference: what it is.
         solution: view and size.
         edges: located points of its four sides.
-        corners_px: (4, 2) where the sides of its upper face meet, counter-clockwise from the lower left as seen when its
-            long sides lie level.
+        corners_px: (4, 2) where the sides of its upper face meet, counter-clockwise as seen, from the lower left when
+            its long sides lie level.
         radius: measured at its corners.
         height_mm, height_sd_mm: its short side, measured by its long one.
         seen: (4,) share of each side where its edge was located.
+        underlay_px: (4, 2) outline of what it lies on, if that shows: a sheet, or something that lifts it.
         cautions: see `Caution`.
     """
 
@@ -82,6 +66,7 @@ class Card:
     height_mm: float
     height_sd_mm: float
     seen: Array
+    underlay_px: Array | None
     cautions: tuple[Caution, ...]
 
 
@@ -99,209 +84,101 @@ def find_card(
     Returns:
         The card; or why there is none that can be trusted.
     """
-    quads = [
-        q
-        for q in quadrilaterals(rgb, prior.focal_px, reference.ratio)
-        if q.support.mean() + q.support.min() > LEAST_SEEN
-    ]
+    found = quadrilaterals(rgb, prior.focal_px, reference.ratio)
+    quads = [q for q in found if q.seen > LEAST_SEEN]
     near = [q for q in quads if _near(q, reference, prior)][:CLOSER_LOOKS]
     failures: list[tuple[Sighting, Failure]] = []
-    tries = SOLVED
-    for first in range(0, len(near), AT_ONCE):
-        sightings = [looked_at(rgb, q, reference, prior) for q in near[first : first + AT_ONCE]]
-        whys = [rejection(s, reference) for s in sightings]
-        failures += [(s, why) for s, why in zip(sightings, whys, strict=True) if why is not None]
-        promising = [s for s, why in zip(sightings, whys, strict=True) if why is None]
-        for s in sorted(promising, key=lambda s: _strangeness(s, reference))[:tries]:
-            judged = _judged(rgb, s, reference, prior, blur_px)
-            tries -= 1
-            if isinstance(judged, Card):
-                return _alone(rgb, judged, quads, prior)
-            failures.append((s, judged))
-    far = [looked_at(rgb, q, reference, prior) for q in quads if all(q is not n for n in near)][:CLOSER_LOOKS]
-    failures += [(s, why) for s in far if (why := rejection(s, reference)) is not None]
+    waiting: list[Sighting] = []
+    trials = 0
+    for i, q in enumerate(near):
+        s = looked_at(rgb, q, reference, prior)
+        why = rejection(s, reference)
+        if why is None:
+            waiting = sorted([*waiting, s], key=lambda s: s.strangeness(reference))
+        else:
+            failures.append((s, why))
+        last = i + 1 == len(near)
+        while waiting and trials < TRIALS and (last or waiting[0].strangeness(reference) < CONVINCING):
+            trials += 1
+            result = tried(rgb, waiting[0], reference, prior, blur_px)
+            if isinstance(result, Passed):
+                return _alone(rgb, result, quads, reference, prior)
+            failures.append((waiting.pop(0), result))
+    far = [q for q in quads if not any(q is n for n in near)][:CLOSER_LOOKS]
+    for s in (looked_at(rgb, q, reference, prior) for q in far):
+        why = rejection(s, reference)
+        if why is not None:
+            failures.append((s, why))
     return _reason(failures, reference)
 
 
 def _near(quad: Quad, reference: Reference, prior: Prior) -> bool:
     """Whether a candidate's rough shape allows for the reference."""
     shape, by_focal = shape_of(quad.corners_px, prior)
-    ratio = max(shape[0], 1 / shape[0])
-    return (
-        abs(math.log(ratio / reference.ratio)) < ROUGH_RATIO + 3 * by_focal
-        and abs(shape[1]) < ROUGH_SQUARE + 3 * by_focal
-    )
+    off = math.log(max(shape[0], 1 / shape[0]) / reference.ratio)
+    return abs(off) < ROUGH_RATIO + 3 * by_focal and abs(shape[1]) < ROUGH_SQUARE + 3 * by_focal
 
 
-def _strangeness(s: Sighting, reference: Reference) -> float:
-    """How much a candidate differs from a perfect sight of the reference; 0 is best."""
-    low, high = reference.limits.corner_mm
-    off = math.log(s.ratio / reference.ratio) / (0.5 * s.ratio_sd + 0.004)
-    round_off = (s.radius.radius_mm - (low + high) / 2) / (s.radius.sd_mm + 0.3)
-    return off**2 + round_off**2 + (s.square_off / 0.003) ** 2 / 4 + 8 * (2 - s.score) ** 2
-
-
-def _judged(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float) -> Card | Failure:
-    """Solve the view from a candidate's sides, and test the result against what the reference must be."""
-    size = (rgb.shape[1], rgb.shape[0])
-    nominal = reference.rectangle
-    corners = s.corners_px if _first_is_long(s.corners_px) else np.roll(s.corners_px, -1, 0)
-    guesses = first_guess(corners, nominal, prior)
-    light = Light.of(rgb, box_around(corners, 60 + 0.05 * float(np.ptp(corners, 0).max())))
-    found = located(light, guesses[0], nominal, prior, size, blur_px)
-    unclear = _unclear(s, reference)
-    if found is None:
-        return unclear
-    solution, edges = found
-    solution = _better_pose(solution, edges, guesses, reference, prior, size)
-    seen = _seen(edges, solution)
-    loose = solve(edges, replace(nominal, height_sd_mm=LOOSE_MM), prior, solution.view.parameters, size)
-    height, height_sd = loose.rectangle.height_mm, loose.size_sd_mm[1]
-    corners_px = _corners(solution)
-    radius = corner_radius(s.look, corners_px, nominal.width_mm, nominal.height_mm, size)
-    why = oblique(solution.view.tilt_deg)
-    if why is not None:
-        return why
-    doubt = math.hypot(height_sd, SIDE_DOUBT_MM)
-    if abs(height - nominal.height_mm) > STRICT * math.hypot(doubt, nominal.height_sd_mm):
-        return named_ratio(nominal.width_mm / height, doubt / height, reference) if seen.min() > WELL_SEEN else unclear
-    wrong = wrong_radius(radius, reference)
-    if wrong is not None:
-        return wrong
-    if seen.min() < SEEN or radius.sd_mm > MOST_RADIUS_SD_MM:
-        return unclear
-    if not _inside(corners_px, size):
-        return cut_off()
-    why = bent(s, _lens_bow_mm(solution, s.mm_per_px))
-    if why is not None:
-        return why
-    return Card(
-        reference, solution, tuple(edges), corners_px, radius, height, height_sd, seen, _cautions(seen, solution)
-    )
-
-
-def _unclear(s: Sighting, reference: Reference) -> Failure:
-    """Why no view could be solved: a shape that is a little off, else sides that can't be told from their surroundings."""
-    if abs(math.log(s.ratio / reference.ratio)) > 3 * s.ratio_sd:
-        return named_ratio(s.ratio, s.ratio_sd, reference)
-    return Failure("unclear", "The card's sides can't be made out; give it more light, or a ground of another colour.")
-
-
-def _inside(corners: Array, size_px: tuple[int, int]) -> bool:
-    return bool(((corners >= 0) & (corners <= np.array(size_px) - 1)).all())
-
-
-def _first_is_long(corners: Array) -> bool:
-    d = np.hypot(*(np.roll(corners, -1, 0) - corners).T)
-    return bool(d[0] + d[2] >= d[1] + d[3])
-
-
-def _better_pose(
-    solution: Solution,
-    edges: list[SideEdges],
-    guesses: list[Array],
-    reference: Reference,
-    prior: Prior,
-    size: tuple[int, int],
-) -> Solution:
-    """The solution, or the one on the other side of the two-fold pose if that explains the sides better."""
-    for other in guesses[1:]:
-        try:
-            tried = solve(edges, reference.rectangle, prior, other, size)
-        except np.linalg.LinAlgError:
+def _alone(
+    rgb: NDArray[np.uint8], card: Passed, quads: list[Quad], reference: Reference, prior: Prior
+) -> Card | Failure:
+    """The card, unless another lies beside it: measured in its view, the other would be of the same size."""
+    view, r = card.solution.view, reference.rectangle
+    for q in quads:
+        if q.seen < SECOND_SEEN:
             continue
-        if tried.chi2 < solution.chi2 - 1 and tried.view.centre_mm[2] > 0:
-            solution = tried
-    return solution
-
-
-def _seen(edges: list[SideEdges], solution: Solution) -> Array:
-    """(4,) share of each side, corners left out, where an edge was located in blocks four pixels wide."""
-    r = solution.rectangle
-    out = np.zeros(4)
-    for e in edges:
-        ends = project(
-            solution.view.parameters, side_points(e.side, np.array([-0.5, 0.5]), r.width_mm, r.height_mm, 0.0)
+        X = view.plane(q.corners_px, r.thickness_mm)
+        sides = np.hypot(*(np.roll(X, -1, 0) - X).T)
+        long, short = sorted((float(sides[::2].mean()), float(sides[1::2].mean())), reverse=True)
+        as_large = (
+            abs(long - r.width_mm) < SECOND_WIDTH * r.width_mm
+            and abs(short - r.height_mm) < SECOND_HEIGHT * r.height_mm
         )
-        length_mm = r.width_mm if e.side % 2 == 0 else r.height_mm
-        straight = float(np.hypot(*(ends[1] - ends[0]))) * (1 - 2 * CORNER_MARGIN_MM / length_mm)
-        out[e.side] = min(len(e.along) / max(straight / 4, 1), 1.0)
-    return out
+        elsewhere = np.hypot(*X.mean(0)) > 0.6 * r.height_mm
+        if as_large and elsewhere and rejection(looked_at(rgb, q, reference, prior), reference) is None:
+            return two_cards()
+    below = underlay(rgb, card.corners_px, quads)
+    return Card(
+        reference,
+        card.solution,
+        card.edges,
+        card.corners_px,
+        card.radius,
+        card.height_mm,
+        card.height_sd_mm,
+        card.seen,
+        below,
+        _cautions(card),
+    )
 
 
-def _corners(solution: Solution) -> Array:
-    """(4, 2) corners of the upper face, px."""
-    r = solution.rectangle
-    X = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [r.width_mm / 2, r.height_mm / 2]
-    return solution.view.pixels(X, r.thickness_mm)
-
-
-def _lens_bow_mm(solution: Solution, mm_per_px: float) -> Array:
-    """(4,) how far the lens makes the sides bow outwards."""
-    r = solution.rectangle
+def _cautions(card: Passed) -> tuple[Caution, ...]:
     out = []
-    middle = solution.view.pixels(np.zeros((1, 2)))[0]
-    for side in range(4):
-        X = side_points(side, np.array([-0.42, 0.0, 0.42]), r.width_mm, r.height_mm, 0.0)
-        a, m, b = project(solution.view.parameters, X)
-        d = b - a
-        n = np.array([d[1], -d[0]]) / np.hypot(*d)
-        n = n if (middle - m) @ n < 0 else -n
-        out.append(float((m - (a + b) / 2) @ n) * mm_per_px / (4 * 0.42**2))
-    return np.array(out)
-
-
-def _cautions(seen: Array, solution: Solution) -> tuple[Caution, ...]:
-    out = []
-    if seen.min() < WELL_SEEN:
-        out.append(
-            Caution(
-                "faint-side", "One side of the card hardly stands out from what it lies on, so the scale is less sure."
-            )
-        )
-    if solution.view.tilt_deg > 30:
-        out.append(
-            Caution(
-                "tilt", f"The photo was taken from the side ({solution.view.tilt_deg:.0f}°); straight down is better."
-            )
-        )
+    if card.seen.min() < WELL_SEEN:
+        text = "One side of the card hardly stands out from what it lies on, so the scale is less sure."
+        out.append(Caution("faint-side", text))
+    if card.solution.view.tilt_deg > OBLIQUE_DEG:
+        text = f"The photo was taken from the side ({card.solution.view.tilt_deg:.0f}°); straight down is better."
+        out.append(Caution("tilt", text))
     return tuple(out)
 
 
-def _alone(rgb: NDArray[np.uint8], card: Card, quads: list[Quad], prior: Prior) -> Card | Failure:
-    """The card, unless another lies beside it: measured in its view, the other would be of the same size."""
-    view, r = card.solution.view, card.reference.rectangle
-    for q in quads:
-        X = view.plane(q.corners_px, r.thickness_mm)
-        if np.hypot(*X.mean(0)) < 0.6 * r.height_mm:
-            continue  # the same card
-        sides = np.hypot(*(np.roll(X, -1, 0) - X).T)
-        long, short = sorted((float(sides[::2].mean()), float(sides[1::2].mean())), reverse=True)
-        if abs(long - r.width_mm) > 0.03 * r.width_mm or abs(short - r.height_mm) > 0.05 * r.height_mm:
-            continue
-        if rejection(looked_at(rgb, q, card.reference, prior), card.reference) is None:
-            return Failure("two-cards", "There are two cards in the photo; leave only one beside the part.")
-    return card
-
-
 def _reason(failures: list[tuple[Sighting, Failure]], reference: Reference) -> Failure:
-    """The failure to tell: of what a person would take for the card, something large and card-shaped."""
-    none = Failure(
-        "no-card", f"There is no {reference.words} in the photo; lay one flat beside the part, whole in the picture."
-    )
+    """The failure to tell: that of what a person would take for the card, something large and card-shaped."""
     telling = [(s, f) for s, f in failures if f.text and s.score > TELLING]
     if not telling:
-        return none
+        return no_card(reference)
     largest = min(s.mm_per_px for s, _ in telling)
 
     def unlikely(s: Sighting, f: Failure) -> float:
-        off = min(abs(math.log(s.ratio / reference.ratio)) / 0.1, 2.0) if s.whole else 0.5
-        return off + 2 * math.log(s.mm_per_px / largest) + (2 - s.score) + 0.02 * min(_strangeness(s, reference), 100.0)
+        shape = abs(s.off(reference)) / 0.15 if s.whole else 0.5
+        size = 2 * math.log(s.mm_per_px / largest)
+        strange = 0.02 * min(s.strangeness(reference), 25.0) + 2 * (2 - s.score)
+        return shape + size + strange - {"bent": 0.8, "unclear": 0.5}.get(f.code, 0.0)
 
     s, failure = min(telling, key=lambda sf: unlikely(*sf))
-    if failure.code == "wrong-shape" and abs(math.log(s.ratio / reference.ratio)) > FAR_RATIO:
-        return none
-    return failure
+    no = failure.code == "wrong-shape" and abs(s.off(reference)) > FAR_RATIO
+    return no_card(reference) if no else failure
 
 
-__all__ = ["Card", "Caution", "Failure", "Quad", "find_card"]
+__all__ = ["Card", "Caution", "Failure", "find_card"]

@@ -196,8 +196,8 @@ class Seen:
         return np.asarray(self.sums[line, high] - self.sums[line, low])
 
     def quality(self, line: Index, p: Array, q: Array) -> Array:
-        """(m,) of a line as a side from p to q: the share seen of what lies in the picture, less a fine for what runs on
-        past the corners."""
+        """(m,) of a line as a side from p to q: the share seen of what lies in the picture, less a fine for what runs
+        on past the corners."""
         low, high = np.minimum(p, q), np.maximum(p, q)
         side = np.maximum(high - low, 1)
         beyond = self.between(line, low - 0.5 * side, low) + self.between(line, high, high + 0.5 * side)
@@ -209,8 +209,8 @@ class Seen:
 def _distinct(corners: Array, rank: Array, likely: Array, families: int) -> Array:
     """The best quadrilaterals, family by family: of each the likeliest, the outermost and the best seen.
 
-    Which of a family's nested outlines is the thing's own, and which is a printed frame's or a shadow's, is for a closer
-    look to tell. Most families are chosen by likeness to the reference, some by their outline alone.
+    Which of a family's nested outlines is the thing's own, and which is a printed frame's or a shadow's, is for a
+    closer look to tell. Most families are chosen by likeness to the reference, some by their outline alone.
     """
     pool = np.unique(np.r_[np.argsort(-likely, kind="stable")[:400], np.argsort(-rank, kind="stable")[:100]])
     pool = pool[rank[pool] > WORST_RANK]
@@ -254,6 +254,6 @@ def _area(q: Array) -> Array:
 
 
 def _apart(q: Array, other: Array) -> Array:
-    """(m,) the farthest that a corner of each lies from that of another quadrilateral, from whichever corner counted."""
+    """(m,) the farthest that a corner of each lies from that of another quadrilateral, whichever is counted first."""
     far = [np.hypot(*np.moveaxis(q - np.roll(other, k, 0), -1, 0)).max(1) for k in range(4)]
     return np.asarray(np.min(far, 0))

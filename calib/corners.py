@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.laying import Look
+from calib.seen_shape import area
 
 Array = NDArray[np.float64]
 
@@ -67,7 +68,7 @@ def corner_radius(
     w, h = width_mm, height_mm
     plane = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32)
     H = cv2.getPerspectiveTransform(plane, corners_px.astype(np.float32))
-    px_per_mm = float(np.sqrt(_area(corners_px) / (w * h)))
+    px_per_mm = float(np.sqrt(area(corners_px) / (w * h)))
     grid = max(FINEST_MM, FINEST_PX / px_per_mm)
     scores, each = [], np.full(4, np.nan)
     for k, apex in enumerate(plane.astype(float)):
@@ -85,11 +86,6 @@ def corner_radius(
     spread = 1.48 * float(np.nanmedian(np.abs(each - radius)))
     sd = float(np.hypot(max(spread, own) / np.sqrt(len(scores)), LEAST_SD_MM))
     return Radius(radius, sd, each, top - float(np.median(total)))
-
-
-def _area(q: Array) -> float:
-    n = np.roll(q, -1, 0)
-    return float(abs((q[:, 0] * n[:, 1] - q[:, 1] * n[:, 0]).sum()) / 2)
 
 
 def _best(score: Array) -> tuple[float, float]:
@@ -128,16 +124,18 @@ def _scores(
         return np.asarray(np.log1p(np.maximum(e, 0) / usual))
 
     # where the two sides run, from their straight parts
-    far = np.arange(STRAIGHT_MM, INSIDE_MM - 0.3, grid)
+    far: Array = np.arange(STRAIGHT_MM, INSIDE_MM - 0.3, grid)
     shifts = np.arange(-shift_mm, shift_mm + grid / 2, grid)[:, None]
     lift = float(shifts[change(far, shifts, 0, 1).sum(1).argmax(), 0])
     draw = float(shifts[change(shifts, far, 1, 0).sum(1).argmax(), 0])
     run = np.arange(0.0, RADII_MM[-1], grid)
     sides = change(draw + run, lift, 0, 1) + change(draw, lift + run, 1, 0)
     beyond = np.append(np.cumsum(sides[::-1])[::-1], 0)  # what the straight parts give from each position on
-    at = np.searchsorted(run, RADII_MM)
+    first_straight = np.searchsorted(run, RADII_MM)
     r, angle = RADII_MM[:, None], np.linspace(0, np.pi / 2, 24)
     sin, cos = np.sin(angle), np.cos(angle)
     arc = change(draw + r - r * sin, lift + r - r * cos, sin, cos).mean(1) * np.pi / 2 * RADII_MM
     # each outline counts by its length, so that all are judged over the same piece of picture
-    return np.asarray((arc + beyond[at] * grid) / (np.pi / 2 * RADII_MM + 2 * grid * (len(run) - at)))
+    return np.asarray(
+        (arc + beyond[first_straight] * grid) / (np.pi / 2 * RADII_MM + 2 * grid * (len(run) - first_straight))
+    )

@@ -1,8 +1,8 @@
 """Candidate quadrilaterals in a photo, whatever the table, the print and the light.
 
-Straight segments are looked for in two reduced pictures: a finer one for plain edges, and a coarse, blurred one in which
-a busy print or a speckled table runs together. Where four of them close (`calib.closing`) there is a candidate, whose
-sides are then laid on the edges of a finer picture.
+Straight segments are looked for in two reduced pictures: a finer one for plain edges, and a coarse, blurred one in
+which a busy print or a speckled table runs together. Where four of them close (`calib.closing`) there is a candidate,
+whose sides are then laid on the edges of a finer picture.
 """
 
 from __future__ import annotations
@@ -51,6 +51,11 @@ class Quad:
     corners_px: Array
     support: Array
     score: float
+
+    @property
+    def seen(self) -> float:
+        """How much of the outline is an edge, at best 2: mean and worst side."""
+        return float(self.support.mean() + self.support.min())
 
 
 def quadrilaterals(

@@ -38,6 +38,12 @@ def seen_shape(corners_px: Array, focal_px: float, centre_px: tuple[float, float
     return np.stack([a / b, cosine, np.degrees(np.arccos(np.clip(up, 0, 1)))], 1)
 
 
+def area(corners: Array) -> float:
+    """Of a quadrilateral (4, 2)."""
+    n = np.roll(corners, -1, 0)
+    return float(abs((corners[:, 0] * n[:, 1] - corners[:, 1] * n[:, 0]).sum()) / 2)
+
+
 def likeness(corners_px: Array, focal_px: float, centre_px: tuple[float, float], ratio: float) -> Array:
     """(m,) how near quadrilaterals (m, 4, 2) come to views of rectangles of a known ratio of sides, 0 to 1."""
     shape = seen_shape(corners_px, focal_px, centre_px)
@@ -71,15 +77,15 @@ def far_side(
     """
 
     def ray(x: Array) -> Array:
-        return np.c_[(x - np.array(centre_px)) / focal_px, np.ones(len(x))]
+        return np.asarray(np.c_[(x - np.array(centre_px)) / focal_px, np.ones(len(x))])
 
     def through(x: Array, u: Array) -> Array:
-        return np.cross(ray(x), np.c_[u, np.zeros(len(u))])
+        return np.asarray(np.cross(ray(x), np.c_[u, np.zeros(len(u))]))
 
     p, q = ray(first_px), ray(second_px)
     with np.errstate(invalid="ignore", divide="ignore"):
         # the neighbours' common direction meets the image in their vanishing point; the seen side is square to it
-        d = np.cross(through(first_px, along_first), through(second_px, along_second))
+        d: Array = np.cross(through(first_px, along_first), through(second_px, along_second))
         d /= np.linalg.norm(d, axis=1)[:, None]
         side = np.cross(d, np.cross(p, q))
         normal = np.cross(d, side)

@@ -89,7 +89,9 @@ def joined(ends: Array, most: int) -> Stretches:
     middle, along = ends.mean(1), ends[:, 1] - ends[:, 0]
     along = along / np.hypot(*along.T)[:, None]
     free = np.ones(len(ends), bool)
-    point, direction, pieces = [], [], []
+    point: list[Array] = []
+    direction: list[Array] = []
+    pieces: list[Array] = []
     for i in range(len(ends)):
         if not free[i]:
             continue
@@ -101,7 +103,7 @@ def joined(ends: Array, most: int) -> Stretches:
         alike = free & (np.abs(off).max(1) < 4 * ASIDE_PX) & (np.abs(along @ n) < ASKEW_RAD)
         which = np.flatnonzero(alike)
         t = np.sort((ends[which] - middle[i]) @ u, axis=1)
-        low, high, taken = _grown(t, off[which], int(np.flatnonzero(which == i)[0]))
+        taken = _grown(t, off[which], int(np.flatnonzero(which == i)[0]))
         free[which[taken]] = False
         # the line through all that was joined, weighted by length
         joined_ends = ends[which[taken]]
@@ -121,8 +123,8 @@ def joined(ends: Array, most: int) -> Stretches:
     )
 
 
-def _grown(t: Array, off: Array, seed: int) -> tuple[float, float, NDArray[np.intp]]:
-    """From a seed outwards: the reach, and which intervals (n, 2) join it without too wide a gap or too far aside."""
+def _grown(t: Array, off: Array, seed: int) -> NDArray[np.intp]:
+    """From a seed outwards: which intervals (n, 2) join it without too wide a gap or too far aside."""
     low, high = t[seed]
     taken = np.zeros(len(t), bool)
     taken[seed] = True
@@ -133,7 +135,7 @@ def _grown(t: Array, off: Array, seed: int) -> tuple[float, float, NDArray[np.in
         )
         more = ~taken & aside & (t[:, 0] < high + room) & (t[:, 1] > low - room)
         if not more.any():
-            return low, high, np.flatnonzero(taken)
+            return np.flatnonzero(taken)
         taken |= more
         low, high = min(low, t[more, 0].min()), max(high, t[more, 1].max())
 
