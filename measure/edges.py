@@ -26,6 +26,8 @@ it each edge in its own."""
 TRUST = 25.0
 """A block's evidence counts up to this much: see `smoothest`."""
 SHADOW_CORES_PX = np.array([0.0, 2.0, 4.0, 7.0])
+WIDE_CORES_PX = np.array([0.0, 3.0, 6.0, 10.0, 15.0])
+"""Widths of a cast shadow's core that are tried, as far as the search can see a shadow's far edge."""
 FLOOR_PX = 0.04
 """Standard deviation that a located edge has at the least, px."""
 
@@ -73,17 +75,18 @@ def witness(
 
     together = max(JOINT_PX, xs[-1] + 9)  # else each edge would come into the other's search
     grid = 0.5 if xs[-1] < 4 else 1.0 if xs[-1] < 6 else 2.0
+    cores = SHADOW_CORES_PX if xs[-1] < 6 else WIDE_CORES_PX
 
     far = np.nonzero(wall < 0.375)[0]
     if len(far):
         middle = slice(extra, len(xs) - extra)
-        found = judged(s.upper_px, far, 13, 8, SHADOW_CORES_PX, np.zeros(len(far)), xs[middle])
+        found = judged(s.upper_px, far, 13, 8, cores, np.zeros(len(far)), xs[middle])
         cost[far] = found.max(1, keepdims=True) + TRUST
         cost[far, middle] = found
     joint = np.nonzero((wall >= 0.375) & (wall <= together) & ~hidden)[0]
     if len(joint):
         inner = 13 + np.ceil(wall[joint].max() / 10) * 10
-        cost[joint] = judged(s.lower_px, joint, inner, 8, SHADOW_CORES_PX[:3], wall[joint])
+        cost[joint] = judged(s.lower_px, joint, inner, 8, cores, wall[joint])
         share[joint] = 0.3
     upper_only = np.nonzero((wall >= 0.375) & hidden)[0]
     if len(upper_only):
@@ -92,7 +95,7 @@ def witness(
     apart = np.nonzero((wall > together) & ~hidden)[0]
     if len(apart):
         u = judged(s.upper_px, apart, 13, 8, np.zeros(1), np.zeros(len(apart)))
-        low = judged(s.lower_px, apart, 9, 8, SHADOW_CORES_PX[:2], np.zeros(len(apart)))
+        low = judged(s.lower_px, apart, 9, 8, cores, np.zeros(len(apart)))
         cost[apart] = u + low
         bend_u, bend_low = _bend(u), _bend(low)
         share[apart] = (bend_u + 1e-6) / (bend_u + bend_low + 2e-6)
