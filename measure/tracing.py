@@ -89,8 +89,10 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     from measure import tracing_parts as parts
     from measure.edges import SHARED_NAMES, locate
     from measure.frame import squared_up
+    from measure.opening import wall_of_opening
     from measure.outline import outline
     from measure.retrace import along_features
+    from measure.sight import Wall
     from measure.silhouette import NoSilhouette, silhouette
 
     card = find_card(photo.rgb, parts.prior_of(photo, lens))
@@ -104,7 +106,7 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
-    wall = parts.wall_of(thickness_mm, opening)
+    wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
     found = outline(loops, SHARED_NAMES, shared)

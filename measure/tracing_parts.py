@@ -26,8 +26,6 @@ THICKNESS_SD_MM = 0.025
 """Standard uncertainty of a thickness as given: the caliper, the hand, and a part that does not lie quite flat."""
 UNKNOWN_THICKNESS_SD_MM = 6.0
 """The same where it is not known: nearly all flat parts are thinner than twice that (common practice)."""
-OPENING_DEPTH_MM = 3.0
-"""How far the wall of an opening goes down at least, as far as its rim is concerned."""
 NO_THICKNESS = (
     "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
     "measure it and trace again."
@@ -48,11 +46,6 @@ def prior_of(photo: Photo, lens: Profile | None) -> Prior:
         focal_px = lens.focal_35mm * max(w, h) / 36.0
         prior = replace(prior, focal_px=focal_px, focal_relative=lens.focal_35mm_sd / lens.focal_35mm)
     return prior
-
-
-def wall_of(thickness_mm: float, opening: bool) -> Wall:
-    """Heights of the part's wall, or of an opening's."""
-    return Wall(0.0, -OPENING_DEPTH_MM) if opening else Wall(thickness_mm, 0.0)
 
 
 def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:
