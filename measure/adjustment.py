@@ -18,7 +18,17 @@ import numpy as np
 
 from calib.jaws import TOOLS, Tool
 from measure.dimensions import Basis, Dimension, list_dimensions, size_of, stacked
-from measure.equations import Equation, Unknowns, equation, key, prior, reading_covariance, unknowns
+from measure.equations import (
+    EDGE_SD_MM,
+    Equation,
+    Unknowns,
+    equation,
+    key,
+    prior,
+    reading_covariance,
+    unknowns,
+    with_edge_error,
+)
 from measure.features import PARAMETERS, Array, Estimate, Feature, direction, middle
 from measure.jaw_reach import Subject, check_readings, possible_readings
 from measure.judging import LOOSER, Bench, Judgement, judge
@@ -111,6 +121,7 @@ def reconcile(
     subject: Subject = "part",
     tools: Mapping[str, Tool] = TOOLS,
     with_regularities: bool = True,
+    edge_sd_mm: float = EDGE_SD_MM,
 ) -> Reconciled:
     """Adjust a traced outline by readings.
 
@@ -121,12 +132,13 @@ def reconcile(
         subject: part or opening.
         tools: by name; must hold every tool that the readings name.
         with_regularities: propose parallel, square and equal features, and take those that the data bear out.
+        edge_sd_mm: what the points of one edge may have wrong together, which the estimate does not hold.
 
     Raises:
         calib.errors.ReadingsRefused: a reading names features that are not there or that jaws can't take it on.
     """
     check_readings(readings, estimate, subject)
-    work = _Work(estimate, tuple(readings), thickness_mm, subject, tools)
+    work = _Work(with_edge_error(estimate, edge_sd_mm), tuple(readings), thickness_mm, subject, tools)
     judged = work.judge()
     work.believe(judged)
     work.adjust()

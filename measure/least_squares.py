@@ -145,7 +145,15 @@ def _whitened(g: Observations) -> tuple[Array, Array, Array]:
     if g.covariance.ndim == 1:
         root = np.diag(1 / np.sqrt(g.covariance))
         return g.design / np.sqrt(g.covariance)[:, None], g.observed / np.sqrt(g.covariance), root
-    root = np.linalg.inv(np.linalg.cholesky(g.covariance))
+    # Scaled to correlations first: variances may differ by many powers of ten.
+    sd = np.sqrt(np.diag(g.covariance))
+    correlation = g.covariance / np.outer(sd, sd)
+    try:
+        root = np.linalg.inv(np.linalg.cholesky(correlation))
+    except np.linalg.LinAlgError:  # singular but for rounding
+        values, vectors = np.linalg.eigh(correlation)
+        root = vectors.T / np.sqrt(np.maximum(values, 1e-10))[:, None]
+    root = root / sd
     return root @ g.design, root @ g.observed, root
 
 

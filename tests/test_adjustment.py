@@ -43,7 +43,8 @@ def two_edges(white: float = 0.03, apart: float = 40.0) -> Estimate:
 def test_one_reading_by_hand() -> None:
     """Photo 40.00 ± 0.0424 (two offsets of 0.03), reading 40.05: weighted mean of two numbers."""
     tool = TOOLS["caliper"]
-    out = reconcile(two_edges(), [Reading("width", ("E1", "E2"), 40.05)], thickness_mm=4.0, with_regularities=False)
+    rs = [Reading("width", ("E1", "E2"), 40.05)]
+    out = reconcile(two_edges(), rs, thickness_mm=4.0, with_regularities=False, edge_sd_mm=0.0)
     from calib.jaws import uncertainty
 
     u = uncertainty(tool, "outside", 40.05)
@@ -110,7 +111,7 @@ def test_thickness_moves_what_depends_on_it() -> None:
 
 def test_without_readings_only_regularities_are_taken() -> None:
     p, t, _, _ = traced("plate", 1)
-    out = run(p, t, [])
+    out = run(p, t, [], edge_sd_mm=0.0)
     assert out.verdicts == ()
     assert out.regularities
     before = {(d.kind, d.features): d.u95_mm for d in list_dimensions(t.estimate)}
@@ -151,7 +152,8 @@ def test_the_adjusted_estimate_can_be_adjusted_again() -> None:
     e = first.estimate
     assert np.linalg.eigvalsh(e.white).min() > -1e-9
     assert np.linalg.eigvalsh(e.covariance()).min() > -1e-9
-    more = reconcile(e, [read("width", ("E1", "E5"), t, rng)], thickness_mm=first.thickness_mm, with_regularities=False)
+    again = [read("width", ("E1", "E5"), t, rng)]
+    more = reconcile(e, again, thickness_mm=first.thickness_mm, with_regularities=False, edge_sd_mm=0.0)
     assert max(d.u95_mm for d in more.dimensions) <= max(d.u95_mm for d in first.dimensions) * 1.001
     assert all(v.verdict == "kept" for v in more.verdicts)
 

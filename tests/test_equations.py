@@ -6,8 +6,17 @@ import numpy as np
 import pytest
 
 from calib.jaws import TOOLS, Tool, bore_shortfall_mm, hollow_rise_mm, uncertainty
-from measure.equations import UNKNOWN_THICKNESS_MM, Unknowns, equation, key, prior, reading_covariance, unknowns
-from measure.features import Feature
+from measure.equations import (
+    UNKNOWN_THICKNESS_MM,
+    Unknowns,
+    equation,
+    key,
+    prior,
+    reading_covariance,
+    unknowns,
+    with_edge_error,
+)
+from measure.features import Feature, length
 from measure.readings import Reading
 from measure.rejoin import joints, shifted_all, tangency
 from tests.simulated_parts import Part, parts
@@ -136,3 +145,14 @@ def test_inches_carry_their_rounding() -> None:
     sixteenths = variance(Reading("width", ("E1", "E3"), 25.4 * 15 / 16, "in", written="15/16"))
     assert thousandths - mm == pytest.approx(0.0254**2 / 12)
     assert sixteenths - mm == pytest.approx((25.4 / 16) ** 2 / 12)
+
+
+def test_what_the_points_of_an_edge_have_wrong_together() -> None:
+    t, _, k = case(parts()[0])
+    e = with_edge_error(t.estimate, 0.01)
+    more = np.diag(e.white - t.estimate.white)
+    line = k.slices["E1"].start
+    assert more[line] == pytest.approx(0.01**2)
+    assert more[line + 1] == pytest.approx((0.015 / length(t.estimate.features[1])) ** 2)
+    assert more[k.slices["D1"]] == pytest.approx([0.01**2] * 3)
+    assert np.count_nonzero(e.white - t.estimate.white) == k.m
