@@ -231,7 +231,7 @@ def test_focal_length_with_the_whole_lens_left_in(prior_px: float) -> None:
 
 @pytest.mark.parametrize("view", VIEWS)
 def test_four_sides_measure_what_lies_between(view: int) -> None:
-    """Nothing known of the camera but a focal length 13 % off: the 28 corners inside, measured from the sides alone."""
+    """The camera hardly known, its focal length 13 % off: the 28 corners inside, measured from the sides alone."""
     at = corners(view, 5)
     off = np.hypot(*(solved(at, 600.0).view.plane(at) - BOARD[:, :2])[INSIDE].T) / SQUARE_MM
     print(f"left{view:02d}: rms {np.sqrt((off**2).mean()):.4f}, worst {off.max():.4f} square")
@@ -256,8 +256,8 @@ def blunders(view: int, window: int) -> dict[int, float]:
 
 
 SMALL_FIELDS = (7, 9, 13)
-"""Besides view 2, views whose published residual with the large window is above that with the small one: single corners
-of their narrow outer fields are wrong too."""
+"""Besides view 2, views whose residual the large window raises by more than a tenth (calculated with OpenCV): single
+corners of their narrow outer fields are wrong too."""
 
 
 @pytest.mark.parametrize("view", VIEWS)
