@@ -11,11 +11,12 @@ import pytest
 
 from calib.errors import ReadingsRefused
 from calib.jaws import TOOLS
-from measure.adjustment import UNCHECKED, Reconciled, reconcile
+from measure.adjustment import Reconciled, reconcile
 from measure.dimensions import list_dimensions, size_of
 from measure.features import Estimate, Feature
 from measure.least_squares import CRITICAL, DELTA0
 from measure.readings import Reading
+from measure.verdicts import UNCHECKED
 from tests.simulated_parts import Part, parts
 from tests.simulated_traces import SPOILS, Trace, read, spoil, taken, trace, true_size
 
