@@ -216,7 +216,10 @@ def located(
         if chosen is None:
             return None
         edges = [points_on(r, line) for r, line in zip(runs, chosen[1], strict=True)]
-        solution = solve(edges, rectangle, prior, chosen[0].view.parameters, size_px)
+        try:
+            solution = solve(edges, rectangle, prior, chosen[0].view.parameters, size_px)
+        except np.linalg.LinAlgError:
+            return None
         parameters = solution.view.parameters
     assert solution is not None
     return solution, edges

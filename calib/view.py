@@ -274,6 +274,10 @@ class _Observations:
         return A
 
 
+TURNS, PLAIN_TURNS = 16, 2
+"""Most turns of the solution, and how many come before points are weighed by their residuals."""
+
+
 def solve(
     sides: list[SideEdges], rectangle: Rectangle, prior: Prior, start: Array, size_px: tuple[int, int]
 ) -> Solution:
@@ -287,7 +291,7 @@ def solve(
         size_px: of the photo.
 
     Raises:
-        numpy.linalg.LinAlgError: the sides don't determine a view.
+        numpy.linalg.LinAlgError: the sides don't determine a view, or it does not settle.
     """
     seen = _Observations.of(sides)
     size = np.array([rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm])
@@ -298,18 +302,24 @@ def solve(
     common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
     sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, common, np.full(4, BOW_SD_PX)]
     inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
-    weight, spread = np.ones_like(seen.sigma_px), 1.0
-    for turn in range(12):
+    weight, spread, settled = np.ones_like(seen.sigma_px), 1.0, False
+    for turn in range(TURNS):
         r, A = seen.misfit(q), seen.derivative(q)
         W = weight / seen.sigma_px**2
         N = A.T @ (A * W[:, None]) + np.diag(inverse)
         step = np.linalg.solve(N, -(A.T @ (W * r)) - inverse * (q - mean))
         q = q + step
-        scaled = np.abs(seen.misfit(q)) / seen.sigma_px
-        spread = max(1.0, 1.48 * float(np.median(scaled)))
-        weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
-        if turn > 2 and np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max() < 0.01:
+        if not np.all(np.isfinite(q)):
             break
+        settled = bool(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max() < 0.05)
+        if turn > PLAIN_TURNS and settled:
+            break
+        if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
+            scaled = np.abs(seen.misfit(q)) / seen.sigma_px
+            spread = max(1.0, 1.48 * float(np.median(scaled)))
+            weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
+    if not settled or q[6] <= 0:
+        raise np.linalg.LinAlgError("the view does not settle")
     r, A = seen.misfit(q), seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
     cov = np.linalg.inv(A.T @ (A * W[:, None]) + np.diag(inverse))
@@ -334,7 +344,8 @@ def first_guess(corners_px: Array, rectangle: Rectangle, prior: Prior) -> list[A
     w, h, z = rectangle.width_mm / 2, rectangle.height_mm / 2, rectangle.thickness_mm
     X = np.array([[-w, -h, 0], [w, -h, 0], [w, h, 0], [-w, h, 0]])
     K = np.array([[prior.focal_px, 0, prior.centre_px[0]], [0, prior.focal_px, prior.centre_px[1]], [0, 0, 1]])
-    found: Any = cv2.solvePnPGeneric(X, corners_px.astype(float), K, None, flags=cv2.SOLVEPNP_IPPE)
+    lens = np.array([prior.radial, 0.0, 0.0, 0.0])
+    found: Any = cv2.solvePnPGeneric(X, corners_px.astype(float), K, lens, flags=cv2.SOLVEPNP_IPPE)
     out = []
     for vector, shift in zip(found[1], found[2], strict=True):
         t = shift.ravel() - rotation(vector.ravel()) @ np.array([0, 0, z])
