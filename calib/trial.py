@@ -78,7 +78,10 @@ def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prio
         return _unclear(s, reference)
     solution, edges = _better_pose(*found, guesses, reference, prior, size), found[1]
     seen = _seen(edges, solution)
-    free = solve(edges, replace(nominal, height_sd_mm=LOOSE_MM), prior, solution.view.parameters, size)
+    try:
+        free = solve(edges, replace(nominal, height_sd_mm=LOOSE_MM), prior, solution.view.parameters, size)
+    except np.linalg.LinAlgError:
+        return _unclear(s, reference)
     height, height_sd = free.rectangle.height_mm, free.size_sd_mm[1]
     doubt = math.hypot(height_sd, SIDE_DOUBT_MM)
     corners = _corners(solution)
