@@ -194,6 +194,11 @@ def _thinned(edges: SideEdges) -> SideEdges | None:
     )
 
 
+STAGES = ((8.0, 8, 0.8), (3.0, 6, 0.8), (1.5, 4, 0.8))
+"""Search for the sides, wide then narrow: reach px, profiles a block, how far from the straight line a point may lie,
+px (the lens bows a side until its radial term is known)."""
+
+
 def located(
     light: Light, start: Array, rectangle: Rectangle, prior: Prior, size_px: tuple[int, int], sigma_px: float
 ) -> tuple[Solution, list[SideEdges]] | None:
@@ -210,12 +215,12 @@ def located(
     parameters = start
     solution = None
     edges: list[SideEdges] = []
-    for reach, width in ((8.0, 8), (3.0, 4), (1.5, 4)):
+    for reach, width, near in STAGES:
         runs = [run(light, parameters, rectangle, k, reach, width, sigma_px) for k in range(4)]
         chosen = choose(runs, rectangle, prior, parameters, size_px)
         if chosen is None:
             return None
-        edges = [points_on(r, line) for r, line in zip(runs, chosen[1], strict=True)]
+        edges = [points_on(r, line, near) for r, line in zip(runs, chosen[1], strict=True)]
         try:
             solution = solve(edges, rectangle, prior, chosen[0].view.parameters, size_px)
         except np.linalg.LinAlgError:

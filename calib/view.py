@@ -274,8 +274,9 @@ class _Observations:
         return A
 
 
-TURNS, PLAIN_TURNS = 16, 2
-"""Most turns of the solution, and how many come before points are weighed by their residuals."""
+TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
+"""Most turns of the solution; how many come before points are weighed by their residuals; and how small the last step
+must be, in standard deviations."""
 
 
 def solve(
@@ -311,8 +312,9 @@ def solve(
         q = q + step
         if not np.all(np.isfinite(q)):
             break
-        settled = bool(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max() < 0.05)
-        if turn > PLAIN_TURNS and settled:
+        size = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
+        settled = size < SETTLED
+        if turn > PLAIN_TURNS and size < 0.02:
             break
         if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
             scaled = np.abs(seen.misfit(q)) / seen.sigma_px
