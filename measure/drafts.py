@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.features import Array
-from measure.joining import Chains, Normal, normal, owners, refined, rolled, sound
+from measure.joining import GUESSED_MM, Chains, Normal, normal, owners, refined, rolled, sound
 from measure.moments import RunningSums, running_sums
-from measure.noise import Noise, from_residuals
+from measure.noise import Noise, from_residuals, white
 from measure.pieces import Index, Mask, Pieces, distance, joined, travel_at
 from measure.segmentation import CutCosts
 
 SHALLOW_RAD = 0.17
-SHALLOW_PRICE = 4.0
+SHALLOW_PRICE = 12.0
 """What an arc costs that turns by less than SHALLOW_RAD: few are drawn, and many a straight edge looks like one."""
 
 UNEVEN_MM = 0.012
@@ -43,6 +43,7 @@ class Draft:
         noise: that the variances were taken from.
         shifts: (n, m) of the points along their normals by errors that they share, each of unit variance, mm; in the
             order of the given loop.
+        habit: corners of the part's other loops that are rounded, and that are sharp.
     """
 
     chains: Chains
@@ -50,6 +51,7 @@ class Draft:
     shift: int
     noise: Noise
     shifts: Array
+    habit: tuple[int, int] = (0, 0)
 
     @property
     def step_mm(self) -> float:
@@ -59,7 +61,7 @@ class Draft:
     @property
     def price(self) -> float:
         """Of one parameter: the logarithm of the number of independent points, Schwarz's criterion."""
-        seen = np.isfinite(self.chains.variance).sum()
+        seen = self.chains.seen.sum()
         return float(np.log(max(seen / self.noise.shared_by, 20.0)))
 
 
@@ -122,7 +124,7 @@ class Trial:
     worst_mm: Array
 
 
-ACCIDENT_COST = 6.0
+ACCIDENT_COST = 4.0
 """The most that a point in a bump costs."""
 
 
@@ -183,13 +185,18 @@ WAVE_POINTS = 5
 
 def wave(c: Chains, eq: Normal) -> Array:
     """(n,) size of the mean of neighbouring residuals, mm: what is left when white noise is averaged away."""
-    plain = np.where(np.isfinite(c.variance) & ~np.isfinite(c.most), eq.residual, 0.0)
+    plain = np.where(c.seen & ~np.isfinite(c.most), eq.residual, 0.0)
     return np.abs(np.convolve(plain, np.full(WAVE_POINTS, 1 / WAVE_POINTS), "same"))
+
+
+def weighed(variance: Array, noise: Noise) -> Array:
+    """(n,) variances that points are weighed by: the stated ones under the measured noise, and a guess in gaps."""
+    return np.where(np.isfinite(variance), variance * noise.factor**2, GUESSED_MM**2)
 
 
 def with_noise(draft: Draft, variance: Array, noise: Noise) -> Draft:
     """The draft under another noise; `variance` (n,) is the stated one in the order of the given loop."""
-    c = replace(draft.chains, variance=np.roll(variance, -draft.shift) * noise.factor**2)
+    c = replace(draft.chains, variance=weighed(np.roll(variance, -draft.shift), noise))
     return replace(draft, chains=c, eq=normal(c), noise=noise)
 
 
@@ -242,7 +249,7 @@ def first_cut(
     Returns:
         For each loop the first points and kinds of its pieces; the loops' running sums; and the noise.
     """
-    sums = [running_sums(p, 1 / v) for p, v in loops]
+    sums = [running_sums(p, 1 / weighed(v, white(1.0))) for p, v in loops]
     costs = [CutCosts(s) for s in sums]
     cuts: list[tuple[Index, Mask]] = []
     for share in (0.7, 0.9, 1.0):
@@ -314,7 +321,7 @@ def first_draft(
     step = float(np.median(np.hypot(*np.diff(points, axis=0).T)))
     chains = Chains(
         points,
-        variance * noise.factor**2,
+        weighed(variance, noise),
         np.full(n, np.inf),
         pieces,
         first,
@@ -332,4 +339,4 @@ def first_draft(
 def sums_of(draft: Draft) -> RunningSums:
     """The loop's running sums counted from the draft's point 0."""
     v = draft.chains.variance
-    return running_sums(draft.chains.points, np.where(np.isfinite(v), 1 / v, 0.0))
+    return running_sums(draft.chains.points, 1 / v)

@@ -33,8 +33,11 @@ from measure.pieces import (
 TAIL = 5.0
 """Degrees of freedom of the t distribution that residuals are weighed by."""
 
-BUMP_HEIGHT_MM = 0.3
+BUMP_HEIGHT_MM = 0.5
 """A point that strays further is no accident."""
+
+GUESSED_MM = 0.15
+"""Standard deviation of a point that only bridges a gap: it lies near the edge because its neighbours do."""
 
 _REACH = 6
 """A joint moves by at most so many points a step."""
@@ -48,7 +51,7 @@ class Chains:
 
     Attributes:
         points: (n, 2) of all chains, one after the other, mm.
-        variance: (n,) of the points along the normal, mm²; infinite where there is no edge.
+        variance: (n,) of the points along the normal, mm²; GUESSED_MM squared where there is no edge.
         most: (n,) the most that a point may cost: finite where a bump is taken for an accident.
         pieces: of all chains, k in all.
         first: (k,) index of each piece's first point; rising.
@@ -70,6 +73,11 @@ class Chains:
     step_mm: float
     blur_mm: float
     closed: bool = False
+
+    @property
+    def seen(self) -> Mask:
+        """(n,) which points are edge points and not bridges."""
+        return np.asarray(self.variance != GUESSED_MM**2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,17 +11,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, Piece, Supposition, shallow
+from measure.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, Piece, Supposition, shallow, sums_of
 from measure.features import Array
 from measure.joining import sound
 from measure.moments import RunningSums
-from measure.pieces import crossing, travel_at
+from measure.pieces import Index, crossing, travel_at
 from measure.unevenness import joint_excuse
 
 OUTER_POINTS = 30
 """Points that the outermost piece of a window is fitted to."""
 BUMP_LENGTH_MM = 4.0
 """A longer stretch that strays is no bump."""
+BUMP_PRICE = 8.0
+"""What it costs to take a stretch for a bump, besides what its points cost."""
 ALIKE_RAD = 0.15
 """Pieces that turn so differently are never excused as one feature that is uneven."""
 FAINT_RAD = 0.8
@@ -40,6 +42,7 @@ class Move:
         accident: range of points that may be a bump.
         smooth: mm of edge that are taken for one feature, 0 if the move is of another sort.
         bias: what speaks for the move beforehand, in units of cost.
+        rounds: 1 if it rounds a corner, -1 if it makes one sharp.
         extent: points of the smallest piece that is at stake.
         excuse: how much more of what speaks against it shared errors explain than noise does.
     """
@@ -51,6 +54,7 @@ class Move:
     accident: tuple[int, int] | None = None
     smooth: float = 0.0
     bias: float = 0.0
+    rounds: int = 0
     extent: int = 1000
     excuse: float = 0.0
 
@@ -75,7 +79,7 @@ class Ring:
         tb = travel_at(c.pieces.take(at), draft.eq.joint[at])
         self.bend = np.arccos(np.clip((ta * tb).sum(1), -1, 1))
         # three standard deviations of a mean of neighbouring residuals
-        self.typical = float(np.median(c.variance[np.isfinite(c.variance)]))
+        self.typical = float(np.median(c.variance[c.seen]))
         self.ripple_mm = 3 * math.sqrt(self.typical * min(draft.noise.shared_by, WAVE_POINTS) / WAVE_POINTS)
 
     def start(self, i: int) -> int:
@@ -111,11 +115,26 @@ class Ring:
         turn = self.length(j) * abs(float(self.draft.chains.pieces.curvature[j]))
         return self.arc[j] and self.tangent[j] and self.tangent[(j + 1) % self.k] and turn < 2.5
 
-    def rounded_odds(self) -> float:
-        """Twice the logarithm of the odds that a corner of this loop is rounded, judged by those that can be told."""
-        rounded = sum(self.is_fillet(i) for i in range(self.k))
-        sharp = int((self.bend > FAINT_RAD).sum())
-        return 2 * math.log((rounded + 0.5) / (sharp + 0.5))
+    def corners(self) -> tuple[int, int]:
+        """How many corners are rounded and how many are sharp, of those that can be told."""
+        return sum(self.is_fillet(i) for i in range(self.k)), int((self.bend > FAINT_RAD).sum())
+
+    def rounding_bias(self, rounds: Index, would: int) -> Array:
+        """(m,) what other corners say for moves that round one (1), make one sharp (-1) or do neither (0).
+
+        Twice the logarithm of the odds after Jeffreys' prior; the corner itself has no say, corners of the part's other
+        loops have half a one.
+
+        Args:
+            rounds: (m,).
+            would: how many corners that are sharp now ask by themselves to be rounded.
+        """
+        rounded, sharp = self.corners()
+        would = min(would, sharp)
+        others_rounded, others_sharp = self.draft.habit
+        round_say = np.maximum(rounded + would - (rounds != 0), 0) + others_rounded / 2 + 0.5
+        sharp_say = np.maximum(sharp - would - (rounds > 0), 0) + others_sharp / 2 + 0.5
+        return np.asarray(rounds * 2 * np.log(round_say / sharp_say))
 
     def standing(self, windows: list[Supposition]) -> tuple[Array, Array]:
         """(m,) what stretches of points cost as the loop stands: residuals, and unsound and shallow pieces."""
@@ -191,7 +210,9 @@ def _merges(ring: Ring) -> list[Move]:
             start, stop = ring.start(at), ring.start(at + span)
             inner = (max(ring.start(at + 1) - 2, start), min(ring.start(at + span - 1) + 2, stop))
             short = (inner[1] - inner[0]) * ring.draft.step_mm <= BUMP_LENGTH_MM
-            accident = inner if span > 2 and short else None
+            accident = (
+                inner if span > 2 and short and _borne(inner[0] - start, stop - inner[1], inner[1] - inner[0]) else None
+            )
             for arc in (False, True):
                 if not ok[int(arc)] or stop - start < (4 if arc else 2):
                     continue
@@ -216,8 +237,34 @@ def _left_out(ring: Ring) -> list[Move]:
         for tangent in (False, True) if a.arc or b.arc else (False,):
             pair = (a, replace(b, start=middle, tangent=tangent))
             after = ring.tangent[(at + 3) % ring.k]
-            bias = -ring.rounded_odds() if ring.is_fillet(at + 1) and not tangent else 0.0
-            out.append(Move(at, 3, pair, after, bias=bias, extent=ring.least(at + 1, 1)))
+            rounds = -1 if ring.is_fillet(at + 1) and not tangent else 0
+            out.append(Move(at, 3, pair, after, rounds=rounds, extent=ring.least(at + 1, 1)))
+    return out
+
+
+def _borne(before: int, behind: int, between: int) -> bool:
+    """Whether what lies before and behind a stretch is long enough to say that the stretch is an accident."""
+    return min(before, behind) >= between / 2 and before + behind >= 1.5 * between
+
+
+def _bumps(ring: Ring) -> list[Move]:
+    """A few short pieces taken for a bump or a shadow, where their neighbours would meet without them."""
+    out = []
+    for at in range(ring.k):
+        for span in (1, 2, 3, 4):
+            if ring.k < span + 3 or not ring.news(at, span + 2) or (span == 1 and ring.is_fillet(at + 1)):
+                continue
+            a, b = ring.piece(at), ring.piece(at + span + 1)
+            begin, end = ring.start(at + 1), ring.start(at + span + 1)
+            if (end - begin) * ring.draft.step_mm > 0.75 * BUMP_LENGTH_MM:
+                break
+            if not _borne(begin - a.start, ring.start(at + span + 2) - end, end - begin):
+                continue
+            after = ring.tangent[(at + span + 2) % ring.k]
+            accident = (begin, end)
+            for tangent in (False, True) if a.arc or b.arc else (False,):
+                pair = (a, replace(b, start=(begin + end) // 2, tangent=tangent))
+                out.append(Move(at, span + 2, pair, after, accident, bias=-BUMP_PRICE, extent=end - begin))
     return out
 
 
@@ -274,7 +321,7 @@ def _bridged(ring: Ring) -> list[Move]:
             continue
         move = (a, Piece(start, True), replace(b, start=stop, tangent=True))
         after = ring.tangent[(at + 2) % ring.k]
-        out.append(Move(at, 2, move, after, bias=ring.rounded_odds(), extent=stop - start))
+        out.append(Move(at, 2, move, after, rounds=1, extent=stop - start))
     return out
 
 
@@ -287,7 +334,6 @@ def _roundings(ring: Ring) -> list[Move]:
     c = ring.draft.chains
     if ring.k < 3:
         return []
-    bias = ring.rounded_odds()
     corners = [(j - 1 + ring.k, 2) for j in np.flatnonzero(c.linked & ~c.tangent).tolist() if ring.news(j - 1, 2)]
     corners += [
         (j - 1 + ring.k, 3)
@@ -331,12 +377,23 @@ def _roundings(ring: Ring) -> list[Move]:
             continue
         corner = Piece(start, True, arc=True, state=(float(origin[0]), float(origin[1]), angle, float(sign[i]) / r))
         move = (first, corner, replace(last, start=stop, tangent=True))
-        out.append(Move(at, span, move, ring.tangent[(at + span) % ring.k], bias=bias, extent=stop - start))
+        out.append(Move(at, span, move, ring.tangent[(at + span) % ring.k], rounds=1, extent=stop - start))
     return out
 
 
 def all_moves(ring: Ring) -> list[Move]:
     """All that is worth a trial where something has changed."""
     return (
-        _merges(ring) + _left_out(ring) + _other_kinds(ring) + _other_joints(ring) + _bridged(ring) + _roundings(ring)
+        _merges(ring)
+        + _left_out(ring)
+        + _bumps(ring)
+        + _other_kinds(ring)
+        + _other_joints(ring)
+        + _bridged(ring)
+        + _roundings(ring)
     )
+
+
+def corners(draft: Draft) -> tuple[int, int]:
+    """How many corners of a loop are rounded and how many are sharp, of those that can be told."""
+    return Ring(draft, sums_of(draft), [False] * len(draft.chains.first)).corners()

@@ -13,6 +13,11 @@ from measure.segmentation import noise_beforehand
 LAGS = 10
 """Neighbours that may share their noise, in points."""
 
+AROUND = 21
+"""Points that say how noisy an edge is around the middle one."""
+_COMMON_WEIGHT = 6.0
+"""The whole part's noise counts like so many of them."""
+
 LONG_RUN = 12
 """Only pieces of so many points say how neighbours share their noise."""
 
@@ -62,6 +67,28 @@ def before_fitting(loops: Sequence[tuple[Array, Array]]) -> Noise:
     share = len(squares) / 4
     variance = (min(quarter, half) * share + _STATED_WEIGHT) / (share + _STATED_WEIGHT)
     return white(float(np.clip(np.sqrt(variance), 0.1, 20)))
+
+
+def local_scale(residual: Array, factor: float) -> Array:
+    """(n,) how much noisier than the rest a loop is around each point: the neighbours' median, shrunk towards 1.
+
+    Args:
+        residual: (n,) round the loop, over the stated deviations; nan where there is no edge or an accident.
+        factor: typical size of `residual`.
+    """
+    n = len(residual)
+    span = min(AROUND, n)
+    if span < 5:
+        return np.ones(n)
+    at = (np.arange(n)[:, None] + np.arange(span) - span // 2) % n
+    size = np.abs(residual)[at] / factor
+    count = np.isfinite(size).sum(1)
+    median = np.zeros(n)
+    enough = count >= 5
+    median[enough] = np.nanmedian(size[enough], axis=1) / 0.6745
+    median = np.where(enough, median, 1.0)
+    square = (count * median**2 + _COMMON_WEIGHT) / (count + _COMMON_WEIGHT)
+    return np.asarray(np.sqrt(np.clip(square, 0.3, 100.0)))
 
 
 def from_residuals(runs: Sequence[tuple[Array, int]]) -> Noise:

@@ -7,37 +7,24 @@ is left, and the last fit of each loop, all its pieces together, gives parameter
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
 from measure.drafts import Draft, first_cut, first_draft, residual_runs, settled, with_noise
+from measure.edge_loop import EdgeLoop
 from measure.features import Array, Estimate
 from measure.labelling import labelled
-from measure.noise import Noise, before_fitting, from_residuals
+from measure.moves import corners
+from measure.noise import Noise, before_fitting, from_residuals, local_scale
 from measure.selection import improved
 from measure.unevenness import modes
 
+PASSES = 4
+"""The noise is measured and the outline bettered so many times at most."""
+
 BLUR_MM = 0.1
 """Blur that is reckoned with when nothing is said: one to two pixels of a photo that the part fills."""
-
-
-@dataclass(frozen=True, slots=True)
-class EdgeLoop:
-    """Sub-pixel edge points of one closed loop.
-
-    Attributes:
-        points_mm: (n, 2) in order of travel, the outer loop counter-clockwise, holes clockwise; 0.15-0.5 mm apart.
-        normals: (n, 2) unit vectors from material to empty.
-        sigma_mm: (n,) standard deviation of each point along its normal, white; infinite where no edge was found
-            and the point only bridges the gap.
-        sensitivity: (n, s) change of each point's offset along its normal (mm) with each of the shared terms.
-    """
-
-    points_mm: Array
-    normals: Array
-    sigma_mm: Array
-    sensitivity: Array
 
 
 def outline(
@@ -71,19 +58,35 @@ def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM) 
         improved(first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared)))
         for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
     ]
-    for _ in range(2):
-        measured = _noise_of(drafts, variances)
-        known, found = drafts[0].noise, measured
-        if abs(np.log(found.factor**2 * found.shared_by / (known.factor**2 * known.shared_by))) < 0.1:
+    for _ in range(PASSES):
+        scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
+        measured = _noise_of(drafts, scaled)
+        before = [len(d.chains.first) for d in drafts]
+        habits = _habits(drafts)
+        drafts = [
+            improved(settled(replace(with_noise(d, v, measured), habit=h), 3))
+            for d, v, h in zip(drafts, scaled, habits, strict=True)
+        ]
+        if [len(d.chains.first) for d in drafts] == before:
             break
-        again = [improved(settled(with_noise(d, v, measured), 3)) for d, v in zip(drafts, variances, strict=True)]
-        if [len(d.chains.first) for d in again] == [len(d.chains.first) for d in drafts]:
-            drafts = again
-            break
-        drafts = again
-    measured = _noise_of(drafts, variances)
-    return [settled(with_noise(d, v, measured)) for d, v in zip(drafts, variances, strict=True)]
+    scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
+    measured = _noise_of(drafts, scaled)
+    return [settled(with_noise(d, v, measured)) for d, v in zip(drafts, scaled, strict=True)]
 
 
 def _noise_of(drafts: Sequence[Draft], variances: Sequence[Array]) -> Noise:
+    """What is left after the fit, against variances (n,) of each loop."""
     return from_residuals([run for d, v in zip(drafts, variances, strict=True) for run in residual_runs(d, v)])
+
+
+def _habits(drafts: Sequence[Draft]) -> list[tuple[int, int]]:
+    """For each loop, how many corners of the others are rounded, and how many are sharp."""
+    own = [corners(d) for d in drafts]
+    rounded, sharp = sum(r for r, _ in own), sum(s for _, s in own)
+    return [(rounded - r, sharp - s) for r, s in own]
+
+
+def _scale(draft: Draft, variance: Array) -> Array:
+    """(n,) how much noisier than the part as a whole the loop is around each point, in the order it was given."""
+    residual = np.concatenate([r for r, _ in residual_runs(draft, variance)])
+    return np.roll(local_scale(residual, draft.noise.factor), draft.shift)

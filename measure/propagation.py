@@ -43,7 +43,7 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     c, eq = draft.chains, draft.eq
     n, k = len(c.points), len(c.first)
     shape = c.pieces.arc
-    seen = np.isfinite(c.variance) & ~np.isfinite(c.most)
+    seen = c.seen & ~np.isfinite(c.most)
     variance = np.where(seen, c.variance, 1.0)
     weight = np.where(seen, 1 / np.maximum(corner_variance(c, eq.joint), variance), 0.0)
     weight = np.where(np.isfinite(weight), weight, 0.0)

@@ -46,7 +46,7 @@ def round_enough(ring: Draft, draft: Draft) -> bool:
     """Whether the loop is better taken for a circle than for what it has been cut into."""
     if len(draft.chains.first) < 2:
         return False
-    seen = np.isfinite(ring.chains.variance)
+    seen = ring.chains.seen
     around = len(seen) * ring.step_mm
     uneven = UNEVEN_MM * min(1.0, around / UNEVEN_OVER_MM)
     c = ring.chains

@@ -72,9 +72,13 @@ def _gains(ring: Ring, moves: list[Move]) -> tuple[Array, Array, Trial, list[int
     largest = np.maximum.reduceat(np.append(trial.wave_mm, 0), np.stack([ends[lead], ends[lead + 1]], 1).ravel())[::2]
     long_wave = largest < 3 * uneven + ring.ripple_mm
     spared = draft.price * (trial.parameters[was] - trial.parameters[own]) + np.array([m.bias for m in moves])
+    rounds = np.array([m.rounds for m in moves])
     over = draft.noise.shared_over(np.array([m.extent for m in moves]))
     excuse = np.where(long_wave & (smooth > 0), counted, np.array([m.excuse for m in moves]))
     gain = (saved / over + extra) / (1 + excuse) + spared
+    asking = {m.at + m.span for m, g in zip(moves, gain, strict=True) if m.rounds > 0 and g > 0}
+    bias = ring.rounding_bias(rounds, len(asking))
+    gain, spared = gain + bias, spared + bias
     gain[trial.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
     tight = trial.chains.pieces.arc & (np.abs(trial.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
     gain[np.add.reduceat(tight, trial.begins)[own] > np.add.reduceat(tight, trial.begins)[was]] = -np.inf
