@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 OUTSIDE_MM, INSIDE_MM = 1.4, 11.0
 """How far the grid reaches beyond the sides, and along them."""
-FINEST_MM, FINEST_PX = 0.1, 0.75
+FINEST_MM, FINEST_PX = 0.1, 0.4
 """Spacing of the grid, whichever is more."""
 RADII_MM = np.arange(0.0, 9.01, 0.2)
 STRAIGHT_MM = 6.0
@@ -26,8 +26,9 @@ STRAIGHT_MM = 6.0
 SHIFT_MM = 0.2
 FAINT = 0.3
 """A gradient, in units of the picture per grid step, that stands out from a clean picture's noise."""
-LEAST_SD_MM, SD_PX = 0.08, 0.35
-"""Least standard deviation of a radius: shadow and rim; and how well one corner's outline is placed."""
+LEAST_SD_MM, SD_PX, COMMON_SD_PX = 0.08, 0.35, 0.5
+"""Least standard deviation of a radius: shadow and rim; how well one corner's outline is placed; and what all radii have
+in common, from blur."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def corner_radius(
     # a corner's outline at 45° moves by √2 - 1 of what its radius changes
     own = SD_PX / px_per_mm / (np.sqrt(2) - 1)
     spread = 1.48 * float(np.nanmedian(np.abs(each - radius)))
-    sd = float(np.hypot(max(spread, own) / np.sqrt(len(scores)), LEAST_SD_MM))
+    sd = float(np.linalg.norm([max(spread, own) / np.sqrt(len(scores)), LEAST_SD_MM, COMMON_SD_PX / px_per_mm]))
     return Radius(radius, sd, each, top - float(np.median(total)))
 
 

@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 
 FINE_PX = 1000
 """Long side of the picture in which sides are laid on edges."""
+DIM, LIGHT, MOST_GAIN = 150.0, 220.0, 8.0
+"""A photo whose brightest hundredth is no lighter than the first (8-bit) is made as light as the second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +116,18 @@ def same(q: Array, other: Array, near_px: float) -> bool:
 
 
 def reduced(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
-    """The photo reduced by a whole number to a long side near FINE_PX, and that number."""
+    """The photo reduced by a whole number to a long side near FINE_PX, and that number; a dark one made lighter."""
     import cv2
 
     k = max(1, round(max(rgb.shape) / FINE_PX))
     h, w = rgb.shape[0] // k, rgb.shape[1] // k
-    return np.asarray(cv2.resize(rgb[: h * k, : w * k], (w, h), interpolation=cv2.INTER_AREA), np.uint8), k
+    bright = float(np.percentile(rgb[::16, ::16], 99))
+    if bright > DIM:
+        return np.asarray(cv2.resize(rgb[: h * k, : w * k], (w, h), interpolation=cv2.INTER_AREA), np.uint8), k
+    # in 16 bits, so that what the mean of many pixels knows between two of their steps is not lost
+    wide = cv2.LUT(rgb[: h * k, : w * k], (np.arange(256) * 256).astype(np.uint16))
+    small = cv2.resize(wide, (w, h), interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.convertScaleAbs(small, alpha=min(LIGHT / max(bright, 1.0), MOST_GAIN) / 256), np.uint8), k
 
 
 def ordered(q: Array) -> Array:

@@ -23,6 +23,8 @@ BOW_LIMIT_MM, BOW_DOUBT_MM = 0.12, 0.05
 less well known than the second figure says nothing."""
 TILT_LIMIT_DEG = 45.0
 SHORTEST_PX = 160.0
+SQUARE_MM = 0.8
+"""Corners of less than this radius are called square."""
 CUT_CORNER_MM, CUT_SIDE = 0.6, 0.6
 """A card cut off by the photo's edge still shows its corners' radius within the first, and so much of three sides."""
 
@@ -80,7 +82,7 @@ def by_corners(radius: Radius, reference: Reference) -> Failure:
     """That the corners are wrong."""
     low, high = reference.limits.corner_mm
     card = f"a {reference.words}"
-    if radius.radius_mm < 1.0:
+    if radius.radius_mm < SQUARE_MM + radius.sd_mm:
         return Failure(
             "square-corners",
             f"What comes nearest to a card in the photo has square corners, so it is not {card}, whose corners are "
