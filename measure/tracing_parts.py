@@ -116,7 +116,10 @@ def horizontal_rad(view: View, e: Estimate) -> float:
 
 
 def as_seen(view: View, f: Feature, wall: Wall, opening: bool) -> Array:
-    """(n, 2) pixels along a feature as the photo shows it: its upper edge on the far side, else its lower one."""
+    """(n, 2) pixels along a feature as the photo shows it.
+
+    Of a hole that is the upper rim; of the outside the upper edge on the far side, the lower one on the near side.
+    """
     points = flatten(f, 0.001)
     if len(points) == 2:
         points = np.linspace(points[0], points[1], 24)
@@ -125,8 +128,8 @@ def as_seen(view: View, f: Feature, wall: Wall, opening: bool) -> Array:
     away = points - view.centre_mm[:2]
     facing = (outward * away).sum(1) / np.maximum(np.hypot(*away.T), 1e-9) * (-1 if opening else 1)
     upper_share = np.clip(0.5 + facing / BLEND, 0.0, 1.0)
-    if opening:
-        upper_share[:] = 1.0
+    if opening or f.loop > 0:
+        upper_share[:] = 1.0  # of a hole the eye sees the rim
     return view.pixels(points, wall.lower_mm + upper_share * (wall.upper_mm - wall.lower_mm))
 
 
