@@ -27,17 +27,31 @@ def find_holes(seen: Evidence, region: Mask) -> list[NDArray[np.float64]]:
     scale = seen.px_per_mm
     inset = depth_mm(region, scale)
     quiet = float(np.percentile(seen.crisp[inset > 0.8], 40)) if (inset > 0.8).any() else 0.0
-    level = 3 * quiet + 0.06
-    islands = _not_flooded(seen.crisp, inset, level, scale)
-    n, label, stats, _ = cv2.connectedComponentsWithStats(islands, connectivity=4)
-    face = (region > 0) & (islands == 0) & (inset > 0.3)
-    keep = np.zeros(n, np.uint8)
-    for i in range(1, n):
-        x, y, w, h, _ = stats[i]
-        pad = round(1.2 * scale) + 1
-        win = np.s_[max(0, y - pad) : y + h + pad, max(0, x - pad) : x + w + pad]
-        keep[i] = _is_hole(seen, (label[win] == i).astype(np.uint8), face[win], inset[win], win, level)
-    holes = keep[label]
+    chosen = np.zeros(region.shape, np.int32)
+    strength = [0.0]
+    # High levels part what noise has joined, low ones find faint rims: from level to level a hole may grow.
+    for level in (0.5, 0.2, 3 * quiet + 0.06):
+        islands = _not_flooded(seen.crisp, inset, level, scale)
+        n, label, stats, _ = cv2.connectedComponentsWithStats(islands, connectivity=4)
+        face = (region > 0) & (islands == 0) & (inset > 0.3)
+        for i in range(1, n):
+            x, y, w, h, _ = stats[i]
+            pad = round(1.2 * scale) + 1
+            win = np.s_[max(0, y - pad) : y + h + pad, max(0, x - pad) : x + w + pad]
+            island = (label[win] == i).astype(np.uint8)
+            before = np.unique(chosen[win][island > 0])
+            before = before[before > 0]
+            # a lit floor and a dark wall are pieces of one hole; two holes joined are not rounded as a whole
+            if len(before) > 1 and _roundness(island) < 0.85:
+                continue
+            edge = _rim_strength(seen, island, face[win], inset[win], win)
+            least = 0.6 if len(before) == 1 else 0.35
+            if edge <= 0 or edge < least * max((strength[k] for k in before), default=0.0):
+                continue
+            chosen[win][np.isin(chosen[win], before)] = 0
+            chosen[win][island > 0] = len(strength)
+            strength.append(edge)
+    holes = (chosen > 0).astype(np.uint8)
     if not holes.any():
         return []
     holes = _to_the_rim(seen, holes, region, scale)
@@ -63,10 +77,15 @@ def _not_flooded(crisp: F32, inset: F32, level: float, scale: float) -> Mask:
     return np.asarray(cv2.morphologyEx(islands, cv2.MORPH_OPEN, disc(0.5 * scale)), np.uint8)
 
 
-def _is_hole(
-    seen: Evidence, island: Mask, face: NDArray[np.bool_], inset: F32, win: tuple[slice, slice], level: float
-) -> bool:
-    """Whether an island in the face is a hole rather than a print, a speck, a strip of wall or noise."""
+def _roundness(island: Mask) -> float:
+    """Share of its convex hull that an island fills."""
+    outlines, _ = cv2.findContours(island, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(outlines, key=cv2.contourArea)
+    return float(cv2.contourArea(outline) / max(cv2.contourArea(cv2.convexHull(outline)), 1e-6))
+
+
+def _rim_strength(seen: Evidence, island: Mask, face: NDArray[np.bool_], inset: F32, win: tuple[slice, slice]) -> float:
+    """Crispness of an island's edge, per mm, if it is a hole; 0 if it is a print, a speck, a strip of wall or noise."""
     scale = seen.px_per_mm
     depth = cv2.distanceTransform(cv2.copyMakeBorder(island, 1, 1, 1, 1, cv2.BORDER_CONSTANT), cv2.DIST_L2, 3)[
         1:-1, 1:-1
@@ -74,32 +93,32 @@ def _is_hole(
     depth = depth / scale
     width = 2 * float(depth.max())
     if width < _LEAST_WIDTH_MM:
-        return False
+        return 0.0
     area = float(island.sum()) / scale**2
     outline, _ = cv2.findContours(island, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     line = max(outline, key=len)[:, 0]
     strip = (inset[island > 0] < 1.7).mean() > 0.6 and area > 3 * width**2
     if strip or (inset[line[:, 1], line[:, 0]] < 0.75).mean() > 0.2:
-        return False  # a strip of wall, or a patch of another colour that reaches the part's boundary
+        return 0.0  # a strip of wall, or a patch of another colour that reaches the part's boundary
     crest = cv2.dilate(seen.crisp[win], disc(0.4 * scale))[line[:, 1], line[:, 0]]
     weak, usual = np.percentile(crest, (10, 50))
-    if usual < max(0.3, 3 * level):
-        return False
+    if usual < 0.35:
+        return 0.0
     ring = face & (cv2.dilate(island, disc(1.0 * scale)) > 0) & (cv2.dilate(island, disc(0.3 * scale)) == 0)
     core = depth > min(0.9, 0.45 * width)
     if not ring.any() or not core.any():
-        return False
+        return 0.0
     colour = seen.colour[win]
     inner, outer = colour[core], np.median(colour[ring], 0)
     step = np.abs(np.median(inner, 0) - outer)
     uneven = float(np.ptp(np.percentile(inner[:, 0], (10, 90))))
     if step[0] < 0.15 and step[1:].max() < 0.12 and uneven < 0.3:
-        return False
+        return 0.0
     table = float(seen.strange[win][core].mean()) < 0.5
     black = float(np.median(seen.window.rgb[win].max(2)[core])) < _NEAR_BLACK
     even_edge = uneven < 0.25 and weak > 0.88 * usual
     even_paint = uneven < 0.12 and float(seen.lit[win][core].mean()) > 0.7 and step[0] < 0.9
-    return table or black or not (even_edge or even_paint)
+    return float(usual) if table or black or not (even_edge or even_paint) else 0.0
 
 
 def _to_the_rim(seen: Evidence, holes: Mask, region: Mask, scale: float) -> Mask:
