@@ -210,7 +210,8 @@ def _distinct(corners: Array, rank: Array, likely: Array, families: int) -> Arra
     """The best quadrilaterals, family by family: of each the likeliest, the outermost and the best seen.
 
     Which of a family's nested outlines is the thing's own, and which is a printed frame's or a shadow's, is for a
-    closer look to tell. Most families are chosen by likeness to the reference, some by their outline alone.
+    closer look to tell. Further families are chosen by their outline alone, one of each: things that are not the
+    reference.
     """
     pool = np.unique(np.r_[np.argsort(-likely, kind="stable")[:400], np.argsort(-rank, kind="stable")[:100]])
     pool = pool[rank[pool] > WORST_RANK]
@@ -220,7 +221,7 @@ def _distinct(corners: Array, rank: Array, likely: Array, families: int) -> Arra
     area = _area(corners)
     out: list[Array] = []
     free = np.ones(len(corners), bool)
-    for value, most in ((likely, families), (rank, (families + 1) // 2 + 1)):
+    for value, most in ((likely, families), (rank, families // 2 + 1)):
         for _ in range(most):
             if not free.any():
                 break
@@ -228,8 +229,10 @@ def _distinct(corners: Array, rank: Array, likely: Array, families: int) -> Arra
             family = free & (_apart(corners, corners[best]) < FAMILY * np.sqrt(area[best]))
             free &= ~family
             sound = family & (rank > rank[family].max() - 0.4)
-            chosen = [best, int(np.where(sound, area, 0).argmax()), int(np.where(family, rank, 0).argmax())]
-            for i in dict.fromkeys(chosen):
+            members = [best]
+            if value is likely:
+                members += [int(np.where(sound, area, 0).argmax()), int(np.where(family, rank, 0).argmax())]
+            for i in dict.fromkeys(members):
                 if all(_apart(corners[[i]], o)[0] > 1.5 for o in out):
                     out.append(corners[i])
     return np.array(out) if out else np.empty((0, 4, 2))

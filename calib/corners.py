@@ -27,8 +27,8 @@ SHIFT_MM = 0.2
 FAINT = 0.3
 """A gradient, in units of the picture per grid step, that stands out from a clean picture's noise."""
 LEAST_SD_MM, SD_PX, COMMON_SD_PX = 0.08, 0.35, 0.5
-"""Least standard deviation of a radius: shadow and rim; how well one corner's outline is placed; and what all radii have
-in common, from blur."""
+"""Least standard deviation of a radius: shadow and rim; how well one corner's outline is placed; and what all radii
+have in common, from blur."""
 
 
 @dataclass(frozen=True, slots=True)

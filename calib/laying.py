@@ -29,6 +29,8 @@ CLEAR = 15.0
 """An edge's energy against a block's usual one from which on it is as clear as can be."""
 WEAKEST, APART_PX = 0.45, 2.5
 """A side's further edges: how strong against the strongest, and how far from it."""
+BOW_SD_PX = 0.2
+"""Least standard deviation of a bow: print, shadow and pixel grid shift a side's middle against its ends."""
 STRAIGHT = np.zeros(1)
 
 
@@ -200,5 +202,5 @@ def _settled(voice: Array, xs: Array, tt: Array, start: tuple[float, float, floa
         off = (peak - rest - A @ fit[: A.shape[1]]) * np.sqrt(w)
         spread = np.sqrt((off**2).sum() / max(w.sum() - A.shape[1], 1.0))
         if bent:
-            doubt = float(max(spread, 0.05) * np.sqrt(np.linalg.inv(N)[2, 2]))
+            doubt = float(np.hypot(spread * np.sqrt(np.linalg.inv(N)[2, 2]), BOW_SD_PX))
     return fit, doubt

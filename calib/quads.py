@@ -36,7 +36,7 @@ class Level:
     reach_px: float
 
 
-LEVELS = (Level(700, 0.0, 160, 5, 2.5), Level(230, 1.7, 60, 2, 6.0))
+LEVELS = (Level(700, 0.0, 120, 4, 2.5), Level(230, 1.7, 40, 2, 6.0))
 
 
 @dataclass(frozen=True, slots=True)

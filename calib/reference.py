@@ -112,12 +112,14 @@ LOOK_ALIKES: tuple[LookAlike, ...] = (
 """Look-alikes; where ratios are the same the commoner stands first."""
 
 
-def look_alike(ratio: float, relative_sd: float) -> LookAlike | None:
-    """The look-alike whose ratio of sides is nearest to a measured one, if it fits within three standard deviations.
+def look_alikes(ratio: float, relative_sd: float) -> tuple[LookAlike, ...]:
+    """The look-alikes whose ratio of sides a measured one fits, nearest first, two at most; empty if none does.
+
+    The nearest may lie three standard deviations off, the second two.
 
     Args:
         ratio: long side over short side, as measured.
         relative_sd: its relative standard deviation.
     """
-    best = min(LOOK_ALIKES, key=lambda x: abs(math.log(x.ratio / ratio)))
-    return best if abs(math.log(best.ratio / ratio)) <= 3 * relative_sd else None
+    off = sorted((abs(math.log(x.ratio / ratio)) / relative_sd, i) for i, x in enumerate(LOOK_ALIKES))
+    return tuple(LOOK_ALIKES[i] for (deviation, i), most in zip(off, (3.0, 2.0), strict=False) if deviation <= most)

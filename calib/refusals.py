@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.corners import Radius
-from calib.reference import Reference, look_alike
+from calib.reference import Reference, look_alikes
 from calib.sighting import Sighting
 
 Array = NDArray[np.float64]
@@ -18,7 +18,7 @@ SHADOW_RATIO = 0.03
 """How far a shadow or a rim taken for a side may shift the ratio of sides: no candidate further off is looked into."""
 ROUND_SLACK_MM, MOST_ROUND_SLACK_MM = 0.15, 0.6
 """What shadow and rim may add to a corner's radius, and the most that a measured radius may lie outside the limits."""
-BOW_LIMIT_MM, BOW_DOUBT_MM = 0.12, 0.05
+BOW_LIMIT_MM, BOW_DOUBT_MM = 0.10, 0.07
 """A card whose side bows more than this is bent: at arm's length its middle stands some millimetre off the table. A bow
 less well known than the second figure says nothing."""
 TILT_LIMIT_DEG = 45.0
@@ -53,19 +53,19 @@ def rejection(s: Sighting, reference: Reference) -> Failure | None:
         return named_ratio(s.ratio, s.ratio_sd, reference)
     tests = (
         too_small(reference.rectangle.width_mm / s.mm_per_px),
+        too_oblique(s.tilt_deg - 3 - 2 * math.degrees(s.ratio_sd)),
         wrong,
         bent(s.bow_mm, s.bow_sd_mm),
-        too_oblique(s.tilt_deg - 3 - 2 * math.degrees(s.ratio_sd)),
     )
     return next((why for why in tests if why is not None), None)
 
 
 def named_ratio(ratio: float, relative_sd: float, reference: Reference) -> Failure:
     """That the ratio of sides is wrong, and what it fits instead."""
-    other, card = look_alike(ratio, relative_sd), f"a {reference.words}"
-    instead = f"looks like {other.words}, not {card}" if other else f"is not {card}"
+    others, card = look_alikes(ratio, relative_sd), f"a {reference.words}"
+    instead = f"looks like {' or '.join(x.words for x in others)}, not {card}" if others else f"is not {card}"
     return Failure(
-        "look-alike" if other else "wrong-shape",
+        "look-alike" if others else "wrong-shape",
         f"What comes nearest to a card in the photo {instead}: its sides are {ratio:.3f} to 1, "
         f"not {reference.ratio:.3f}; lay {card} beside the part.",
     )

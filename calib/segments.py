@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-GRADIENT_STEP = 1.0
-"""Rounding error of a gradient that is allowed for, in 8-bit steps: sets the faintest edge, a step of some 2 of 255. A
-card on paper of its own colour shows about 3; half of this value lets paper's own unevenness in."""
+GRADIENT_STEPS, ENOUGH = (1.0, 0.4), 250
+"""Rounding errors of a gradient that are allowed for, in 8-bit steps: they set the faintest edge, a step of some 2 of
+255, and of less than one where so few segments are found that the table must be plain. (A card on paper of its own
+colour shows 2 to 5; on a table with a grain the lower value breaks its sides up.)"""
 COLOUR_GAIN = 2.0
 """Colour axes are stretched: 8-bit Lab spends few of its steps on real colours."""
 SHORTEST_PX = 8.0
@@ -30,13 +31,15 @@ def segments(lab: NDArray[np.uint8]) -> Array:
     """(n, 2, 2) ends of the straight segments in an 8-bit Lab picture, longest first, px."""
     import cv2
 
-    finder = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 0.8, 0.6, GRADIENT_STEP)
-    found = []
     lightness, *colours = cv2.split(lab)
-    for channel in (lightness, *(cv2.addWeighted(c, COLOUR_GAIN, c, 0, 128 * (1 - COLOUR_GAIN)) for c in colours)):
-        ends = finder.detect(channel)[0]
-        if ends is not None:
-            found.append(np.asarray(ends, float).reshape(-1, 2, 2))
+    channels = [lightness, *(cv2.addWeighted(c, COLOUR_GAIN, c, 0, 128 * (1 - COLOUR_GAIN)) for c in colours)]
+    found: list[Array] = []
+    for step in GRADIENT_STEPS:
+        finder = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 0.8, 0.6, step)
+        ends = [finder.detect(c)[0] for c in channels]
+        found += [np.asarray(e, float).reshape(-1, 2, 2) for e in ends if e is not None]
+        if sum(map(len, found)) > ENOUGH:
+            break
     if not found:
         return np.empty((0, 2, 2))
     all_ends = np.concatenate(found)
