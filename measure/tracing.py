@@ -109,7 +109,7 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
-    found = outline(loops, SHARED_NAMES, shared)
+    found = outline(loops, SHARED_NAMES, shared, passes=0)
     loops = along_features(light, view, found.features, wall, opening=opening)
     found = outline(loops, SHARED_NAMES, shared)
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
