@@ -28,7 +28,11 @@ BLUR_MM = 0.1
 
 
 def outline(
-    loops: Sequence[EdgeLoop], shared_names: tuple[str, ...], shared: Array, blur_mm: float = BLUR_MM
+    loops: Sequence[EdgeLoop],
+    shared_names: tuple[str, ...],
+    shared: Array,
+    blur_mm: float = BLUR_MM,
+    passes: int = PASSES,
 ) -> Estimate:
     """Labelled features of all loops, with covariance.
 
@@ -38,17 +42,20 @@ def outline(
         shared: (s, s) covariance of the shared terms.
         blur_mm: standard width of the blur of the edges, of the lens and of the averaging along the edge together:
             it rounds sharp corners and moves arcs towards their centres.
+        passes: how often the outline is bettered with the noise as it was then found; 0 for a first look.
 
     Returns:
         Features labelled E1… (lines), R1… (arcs), D1… (full circles) and C1… (curves), loop by loop in order of
         travel, each loop from the joint that lies lowest; neighbours end in the same point. `white` holds the edge
         noise as it was measured from the residuals, not as it was stated.
     """
-    drafts = drafted(loops, shared, blur_mm)
+    drafts = drafted(loops, shared, blur_mm, passes)
     return labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
 
 
-def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM) -> list[Draft]:
+def drafted(
+    loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, passes: int = PASSES
+) -> list[Draft]:
     """The loops cut into pieces and fitted, with the noise that was found."""
     stated = [(np.asarray(p.points_mm, float), np.asarray(p.sigma_mm, float)) for p in loops]
     variances = [s**2 for _, s in stated]
@@ -58,7 +65,7 @@ def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM) 
         improved(first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared)))
         for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
     ]
-    for _ in range(PASSES):
+    for _ in range(passes):
         scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
         measured = _noise_of(drafts, scaled)
         before = [len(d.chains.first) for d in drafts]
