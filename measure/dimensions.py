@@ -14,7 +14,6 @@ from typing import Literal
 import numpy as np
 
 from measure.features import (
-    PARAMETERS,
     Array,
     Estimate,
     Feature,
@@ -255,8 +254,3 @@ def _offset_pairs(centred: Sequence[Feature], estimate: Estimate) -> list[tuple[
     across = next((x for x in lines if abs(angle_between(first, x)) > math.radians(30)), None)
     edges = [first, *([across] if across else [])]
     return [(c.label, e.label) for c in centred for e in edges if offset(c, e).value_mm > 0.3]
-
-
-def parameters(features: Sequence[Feature]) -> int:
-    """Length of the stacked parameters of these features."""
-    return sum(PARAMETERS[x.kind] for x in features)

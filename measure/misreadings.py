@@ -71,8 +71,9 @@ def likely_cause(reading: Reading, tool: Tool, expected_mm: float, u_mm: float, 
     return Cause(likely, reason, weight / total if total else 0.0)
 
 
-def _normal(x: float, u: float) -> float:
-    return math.exp(-0.5 * (x / u) ** 2) / (u * math.sqrt(2 * math.pi))
+def _density(x: float, u: float) -> float:
+    """Student's t with 4 degrees of freedom: what is expected may rest on a photo that is worse than it says."""
+    return 0.375 / u * (1 + (x / u) ** 2 / 4) ** -2.5 if math.isfinite(u) else 0.0
 
 
 def _unit(reading: Reading, expected: float, u: float) -> tuple[float, Likely, str]:
@@ -84,7 +85,7 @@ def _unit(reading: Reading, expected: float, u: float) -> tuple[float, Likely, s
     wider = math.hypot(u, step)
     text = f"read in {'inches' if said == 'in' else 'millimetres'}? {reading.written} {said} is {meant:.2f} mm, and "
     text += f"{expected:.2f} mm is expected"
-    return PRIOR["unit"] * _normal(meant - expected, wider), "unit", text
+    return PRIOR["unit"] * _density(meant - expected, wider), "unit", text
 
 
 def meant_numbers(written: str, decimals: int) -> dict[str, float]:
@@ -123,7 +124,7 @@ def _digits(reading: Reading, tool: Tool, expected: float, u: float) -> tuple[fl
     decimals = 3 if reading.unit == "in" else max(0, -math.floor(math.log10(tool.step_mm) + 1e-9))
     weight, best = 0.0, (0.0, reading.written)
     for text, share in meant_numbers(reading.written or f"{reading.value_mm:.2f}", decimals).items():
-        w = share * _normal(float(text) * factor - expected, u)
+        w = share * _density(float(text) * factor - expected, u)
         weight += w
         best = max(best, (w, text))
     meant = float(best[1] or 0)
@@ -141,7 +142,7 @@ def _feature(reading: Reading, others: Iterable[Candidate]) -> tuple[float, Like
     for c in others:
         half = 0.5 if measured and rest else 1.0
         share = half / (measured if c.measured else rest)
-        w = share * _normal(reading.value_mm - c.value_mm, c.u_mm)
+        w = share * _density(reading.value_mm - c.value_mm, c.u_mm)
         weight += w
         if w > best:
             best, name = w, f"{c.kind} {' '.join(c.features)}".strip() + f" ({c.value_mm:.2f} mm)"

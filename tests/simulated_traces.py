@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from measure.dimensions import size_of
-from measure.features import PARAMETERS, Array, Estimate, Feature, direction, length, middle, right_normal
+from measure.features import Array, Estimate, Feature, direction, length, middle, right_normal
 from measure.readings import Reading
 from measure.rejoin import joints, rejoined, shifted_all, tangency
 
@@ -190,11 +190,3 @@ def spoil(readings: Sequence[Reading], how: str, index: int) -> list[Reading] | 
     else:
         new = taken(r.kind, r.features, {"digits": swapped(v), "plus": round(v + 0.5, 2)}[how])
     return [*readings[:index], new, *readings[index + 1 :]]
-
-
-def labels_changed(f: Feature, label: str) -> Feature:
-    """The same feature under another label."""
-    return replace(f, label=label)
-
-
-__all__ = ["PARAMETERS", "SPOILS", "Trace", "features_of", "read", "spoil", "swapped", "taken", "trace", "true_size"]
