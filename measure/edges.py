@@ -7,6 +7,7 @@ edge of a visible wall together; the rough contour only says where to look.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,17 +78,22 @@ def witness(
     grid = 0.5 if xs[-1] < 4 else 1.0 if xs[-1] < 6 else 2.0
     cores = SHADOW_CORES_PX if xs[-1] < 6 else WIDE_CORES_PX
 
+    def fill(blocks: NDArray[np.intp], of: Array, inner: float, walls: Array, widest: float) -> None:
+        spare = max(extra - int(np.ceil(min(widest, near_extra_px) / step_px)), 0)
+        middle = slice(spare, len(xs) - spare)
+        found = judged(of, blocks, inner, 8, cores, walls, xs[middle])
+        cost[blocks] = found.max(1, keepdims=True) + TRUST
+        cost[blocks, middle] = found
+
     far = np.nonzero(wall < 0.375)[0]
     if len(far):
-        middle = slice(extra, len(xs) - extra)
-        found = judged(s.upper_px, far, 13, 8, cores, np.zeros(len(far)), xs[middle])
-        cost[far] = found.max(1, keepdims=True) + TRUST
-        cost[far, middle] = found
-    joint = np.nonzero((wall >= 0.375) & (wall <= together) & ~hidden)[0]
-    if len(joint):
-        inner = 13 + np.ceil(wall[joint].max() / 10) * 10
-        cost[joint] = judged(s.lower_px, joint, inner, 8, cores, wall[joint])
-        share[joint] = 0.3
+        fill(far, s.upper_px, 13, np.zeros(len(far)), 0.0)
+    seen = (wall >= 0.375) & (wall <= together) & ~hidden
+    for low, high in pairwise((0.0, 3.0, 6.0, 10.0, 15.0, 22.0, 30.0)):  # no farther in than need be: a rib may be thin
+        joint = np.nonzero(seen & (wall > low) & (wall <= high))[0]
+        if len(joint):
+            fill(joint, s.lower_px, 13 + high, wall[joint], high)
+            share[joint] = 0.3
     upper_only = np.nonzero((wall >= 0.375) & hidden)[0]
     if len(upper_only):
         cost[upper_only] = judged(s.upper_px, upper_only, 13, 8, np.zeros(1), np.zeros(len(upper_only)))
@@ -95,9 +101,9 @@ def witness(
     apart = np.nonzero((wall > together) & ~hidden)[0]
     if len(apart):
         u = judged(s.upper_px, apart, 13, 8, np.zeros(1), np.zeros(len(apart)))
-        low = judged(s.lower_px, apart, 9, 8, cores, np.zeros(len(apart)))
-        cost[apart] = u + low
-        bend_u, bend_low = _bend(u), _bend(low)
+        foot = judged(s.lower_px, apart, 9, 8, cores, np.zeros(len(apart)))
+        cost[apart] = u + foot
+        bend_u, bend_low = _bend(u), _bend(foot)
         share[apart] = (bend_u + 1e-6) / (bend_u + bend_low + 2e-6)
     cost += FARTHER * (xs / (reach_px + near_extra_px)) ** 2
     return Witness(xs, np.minimum(cost - cost.min(1, keepdims=True), TRUST), share, clipped)
