@@ -6,7 +6,6 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from scipy.linalg import block_diag
 
 from measure.dimensioning import datum_turn
 from measure.features import PARAMETERS, Estimate, flatten, moved
@@ -29,8 +28,10 @@ def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimat
     shift = (-float(corner[0]), -float(corner[1]))
     c, s = math.cos(turn), math.sin(turn)
     round_one = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
-    blocks = [round_one if PARAMETERS[f.kind] == 3 else np.eye(2) for f in turned if f.kind != "curve"]
-    T = block_diag(*blocks) if blocks else np.zeros((0, 0))
+    T = np.eye(len(estimate.white))
+    for f, at in zip(turned, estimate.slices().values(), strict=True):
+        if PARAMETERS[f.kind] == 3:
+            T[at, at] = round_one
     features = tuple(moved(f, 0.0, shift) for f in turned)
     white = T @ estimate.white @ T.T
     return replace(estimate, features=features, white=white, sensitivity=T @ estimate.sensitivity), turn, shift

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
+from threading import Thread
 
 from calib.lens import read_profile
 from calib.photo import load
@@ -40,6 +42,7 @@ def trace(
         Untrustworthy: the photo, its reference or its part can't be measured.
     """
     job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
+    Thread(target=_import_ahead, daemon=True).start()
     profile = read_profile(lens) if lens else None
     pixels = load(photo)
     found = tracing.trace(pixels, thickness_mm, subject, profile)
@@ -57,6 +60,12 @@ def trace(
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
     return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
+
+
+def _import_ahead() -> None:
+    """Load what is needed later while the photo is decoded and searched, which leaves the interpreter idle for long."""
+    for name in ("scipy.linalg", "scipy.sparse.csgraph", "ezdxf"):
+        import_module(name)
 
 
 def _record(found: Trace, part: str, photo: str) -> records.JobRecord:
