@@ -303,7 +303,7 @@ def solve(
     common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
     sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, common, np.full(4, BOW_SD_PX)]
     inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
-    weight, spread, settled = np.ones_like(seen.sigma_px), 1.0, False
+    weight, spread, last = np.ones_like(seen.sigma_px), 1.0, np.inf
     for turn in range(TURNS):
         r, A = seen.misfit(q), seen.derivative(q)
         W = weight / seen.sigma_px**2
@@ -312,15 +312,14 @@ def solve(
         q = q + step
         if not np.all(np.isfinite(q)):
             break
-        size = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
-        settled = size < SETTLED
-        if turn > PLAIN_TURNS and size < 0.02:
+        last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
+        if turn > PLAIN_TURNS and last < 0.02:
             break
         if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
             scaled = np.abs(seen.misfit(q)) / seen.sigma_px
             spread = max(1.0, 1.48 * float(np.median(scaled)))
             weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
-    if not settled or q[6] <= 0:
+    if not last < SETTLED or q[6] <= 0:
         raise np.linalg.LinAlgError("the view does not settle")
     r, A = seen.misfit(q), seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
