@@ -28,8 +28,10 @@ CLOSER_LOOKS, TRIALS, CONVINCING = 9, 4, 3.0
 must be to be tried before the others are looked at."""
 SECOND_SEEN, SECOND_WIDTH, SECOND_HEIGHT = 1.5, 0.03, 0.05
 """A second card: how much of its outline must be seen, and how near its rough sides come to the size, relative."""
-TELLING, FAR_RATIO = 1.1, 0.08
-"""What must be seen of a thing to be talked of, and how far its ratio may be off for it to be called a card at all."""
+MOST_RATIO = 2.6
+TELLING, FAR_RATIO, STRANGE = 1.1, 0.035, 15.0
+"""What must be seen of a thing to be talked of; how far its ratio may be off, and how strange it may be, for it to be
+called a card at all."""
 OBLIQUE_DEG = 30.0
 
 
@@ -104,7 +106,7 @@ def find_card(
             if isinstance(result, Passed):
                 return _alone(rgb, result, quads, reference, prior)
             failures.append((waiting.pop(0), result))
-    far = [q for q in quads if not any(q is n for n in near)][:CLOSER_LOOKS]
+    far = [q for q in quads if not any(q is n for n in near) and _card_like(q, prior)][:CLOSER_LOOKS]
     for s in (looked_at(rgb, q, reference, prior) for q in far):
         why = rejection(s, reference)
         if why is not None:
@@ -117,6 +119,12 @@ def _near(quad: Quad, reference: Reference, prior: Prior) -> bool:
     shape, by_focal = shape_of(quad.corners_px, prior)
     off = math.log(max(shape[0], 1 / shape[0]) / reference.ratio)
     return abs(off) < ROUGH_RATIO + 3 * by_focal and abs(shape[1]) < ROUGH_SQUARE + 3 * by_focal
+
+
+def _card_like(quad: Quad, prior: Prior) -> bool:
+    """Whether somebody might take a candidate for a card: no strip, and a rectangle rather than a kite."""
+    shape, by_focal = shape_of(quad.corners_px, prior)
+    return bool(max(shape[0], 1 / shape[0]) < MOST_RATIO and abs(shape[1]) < ROUGH_SQUARE + 3 * by_focal)
 
 
 def _alone(
@@ -163,9 +171,15 @@ def _cautions(card: Passed) -> tuple[Caution, ...]:
     return tuple(out)
 
 
+def _sensible(s: Sighting, f: Failure, reference: Reference) -> bool:
+    """Whether a failure that speaks of "the card" comes from something that may be one."""
+    most = {"bent": STRANGE, "unclear": STRANGE, "too-oblique": 4 * STRANGE}
+    return s.strangeness(reference) < most.get(f.code, math.inf)
+
+
 def _reason(failures: list[tuple[Sighting, Failure]], reference: Reference) -> Failure:
     """The failure to tell: that of what a person would take for the card, something large and card-shaped."""
-    telling = [(s, f) for s, f in failures if f.text and s.score > TELLING]
+    telling = [(s, f) for s, f in failures if f.text and s.score > TELLING and _sensible(s, f, reference)]
     if not telling:
         return no_card(reference)
     largest = min(s.mm_per_px for s, _ in telling)
@@ -174,7 +188,7 @@ def _reason(failures: list[tuple[Sighting, Failure]], reference: Reference) -> F
         shape = abs(s.off(reference)) / 0.15 if s.whole else 0.5
         size = 2 * math.log(s.mm_per_px / largest)
         strange = 0.02 * min(s.strangeness(reference), 25.0) + 2 * (2 - s.score)
-        return shape + size + strange - {"bent": 0.8, "unclear": 0.5}.get(f.code, 0.0)
+        return shape + size + strange - {"bent": 0.8, "unclear": 1.0}.get(f.code, 0.0)
 
     s, failure = min(telling, key=lambda sf: unlikely(*sf))
     no = failure.code == "wrong-shape" and abs(s.off(reference)) > FAR_RATIO

@@ -20,6 +20,8 @@ OUTSIDE_MM, INSIDE_MM = 1.4, 11.0
 """How far the grid reaches beyond the sides, and along them."""
 FINEST_MM, FINEST_PX = 0.1, 0.4
 """Spacing of the grid, whichever is more."""
+LEAST_PX_PER_MM = 1.0
+"""Coarser pictures show nothing of a corner."""
 RADII_MM = np.arange(0.0, 9.01, 0.2)
 STRAIGHT_MM = 6.0
 """From here on sides are straight whatever the radius that is looked for."""
@@ -70,8 +72,10 @@ def corner_radius(
     plane = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32)
     H = cv2.getPerspectiveTransform(plane, corners_px.astype(np.float32))
     px_per_mm = float(np.sqrt(area(corners_px) / (w * h)))
-    grid = max(FINEST_MM, FINEST_PX / px_per_mm)
     scores, each = [], np.full(4, np.nan)
+    if px_per_mm < LEAST_PX_PER_MM:
+        return Radius(np.nan, np.inf, each, 0.0)
+    grid = max(FINEST_MM, FINEST_PX / px_per_mm)
     for k, apex in enumerate(plane.astype(float)):
         along, back = plane[(k + 1) % 4] - apex, plane[k - 1] - apex
         score = _scores(look, H, apex, along / np.hypot(*along), back / np.hypot(*back), grid, size_px, shift_mm)

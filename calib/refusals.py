@@ -18,6 +18,8 @@ SHADOW_RATIO = 0.03
 """How far a shadow or a rim taken for a side may shift the ratio of sides: no candidate further off is looked into."""
 ROUND_SLACK_MM, MOST_ROUND_SLACK_MM = 0.15, 0.6
 """What shadow and rim may add to a corner's radius, and the most that a measured radius may lie outside the limits."""
+MOST_RADIUS_SD_MM = 0.6
+"""Corners that differ more are not those of one card."""
 BOW_LIMIT_MM, BOW_DOUBT_MM = 0.10, 0.07
 """A card whose side bows more than this is bent: at arm's length its middle stands some millimetre off the table. A bow
 less well known than the second figure says nothing."""
@@ -55,6 +57,7 @@ def rejection(s: Sighting, reference: Reference) -> Failure | None:
         too_small(reference.rectangle.width_mm / s.mm_per_px),
         too_oblique(s.tilt_deg - 3 - 2 * math.degrees(s.ratio_sd)),
         wrong,
+        unclear() if s.radius.sd_mm > MOST_RADIUS_SD_MM else None,
         bent(s.bow_mm, s.bow_sd_mm),
     )
     return next((why for why in tests if why is not None), None)
@@ -62,18 +65,22 @@ def rejection(s: Sighting, reference: Reference) -> Failure | None:
 
 def named_ratio(ratio: float, relative_sd: float, reference: Reference) -> Failure:
     """That the ratio of sides is wrong, and what it fits instead."""
-    others, card = look_alikes(ratio, relative_sd), f"a {reference.words}"
-    instead = f"looks like {' or '.join(x.words for x in others)}, not {card}" if others else f"is not {card}"
-    return Failure(
-        "look-alike" if others else "wrong-shape",
-        f"What comes nearest to a card in the photo {instead}: its sides are {ratio:.3f} to 1, "
-        f"not {reference.ratio:.3f}; lay {card} beside the part.",
-    )
+    others = look_alikes(ratio, relative_sd)
+    found = f"looks like {' or '.join(x.words for x in others)}" if others else "has another shape"
+    sides = f"its sides are {ratio:.3f} to 1, those of a {reference.words} {reference.ratio:.3f} to 1"
+    return _instead("look-alike" if others else "wrong-shape", f"{found}: {sides}", reference)
+
+
+def _instead(code: str, what: str, reference: Reference) -> Failure:
+    none = f"There is no {reference.words} in the photo, what comes nearest {what}"
+    return Failure(code, f"{none}; lay a {reference.words} beside the part.")
 
 
 def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
     """Whether the corners are too round or not round enough, with all doubt."""
     low, high = reference.limits.corner_mm
+    if not math.isfinite(radius.radius_mm):  # every corner at the photo's edge
+        return cut_off()
     slack = min(ROUND_SLACK_MM + 3 * radius.sd_mm, MOST_ROUND_SLACK_MM)
     return None if low - slack < radius.radius_mm < high + slack else by_corners(radius, reference)
 
@@ -81,18 +88,10 @@ def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
 def by_corners(radius: Radius, reference: Reference) -> Failure:
     """That the corners are wrong."""
     low, high = reference.limits.corner_mm
-    card = f"a {reference.words}"
+    right = f"those of a {reference.words} are round, {low} to {high} mm"
     if radius.radius_mm < SQUARE_MM + radius.sd_mm:
-        return Failure(
-            "square-corners",
-            f"What comes nearest to a card in the photo has square corners, so it is not {card}, whose corners are "
-            f"round ({low}–{high} mm); lay {card} beside the part.",
-        )
-    return Failure(
-        "corners",
-        f"What comes nearest to a card in the photo would have corners of {radius.radius_mm:.1f} mm radius, where "
-        f"{card} has {low}–{high} mm; lay {card} beside the part.",
-    )
+        return _instead("square-corners", f"has square corners: {right}", reference)
+    return _instead("corners", f"has corners of {radius.radius_mm:.1f} mm radius: {right}", reference)
 
 
 def bent(bow_mm: Array, bow_sd_mm: Array) -> Failure | None:

@@ -86,8 +86,11 @@ class Sighting:
         """How much this differs from a perfect sight of the reference; 0 is best, a few is good."""
         low, high = reference.limits.corner_mm
         by_ratio = self.off(reference) / (0.5 * self.ratio_sd + 0.004)
-        by_corners = (self.radius.radius_mm - (low + high) / 2) / (self.radius.sd_mm + 0.3)
-        return by_ratio**2 + by_corners**2 + (self.square_off / 0.006) ** 2 + 8 * (2 - self.score) ** 2
+        seen = math.isfinite(self.radius.radius_mm)
+        by_corners = (self.radius.radius_mm - (low + high) / 2) / (self.radius.sd_mm + 0.3) if seen else 5.0
+        uneven = min(self.radius.sd_mm / 0.4, 6.0)
+        square = self.square_off / 0.006
+        return by_ratio**2 + by_corners**2 + uneven**2 + square**2 + 8 * (2 - self.score) ** 2
 
 
 def box_around(corners_px: Array) -> tuple[int, int, int, int]:
@@ -162,9 +165,16 @@ def _likeliest(
     order = [int(i) for i in np.argsort(cost, kind="stable")[:RIVALS] if cost[i] < cost.min() + RIVAL]
     found = [Laid.of([sides[i][k] for i, k in enumerate(picks[at])]) for at in order]
     radii = [_radius(look, on.corners_px, shape[k, 0], reference, size_px) for k, on in zip(order, found, strict=True)]
-    uneven = [min(float(np.nanmean(((r.each_mm - r.radius_mm) / UNEVEN_MM) ** 2)), FAR) for r in radii]
+    uneven = [_uneven(r) for r in radii]
     best = int(np.argmin([cost[at] + u for at, u in zip(order, uneven, strict=True)]))
     return found[best], radii[best]
+
+
+def _uneven(radius: Radius) -> float:
+    """Cost of corners that differ."""
+    off = (radius.each_mm - radius.radius_mm) / UNEVEN_MM
+    seen = off[np.isfinite(off)]
+    return min(float((seen**2).mean()), FAR) if len(seen) else FAR
 
 
 def _radius(look: Look, corners: Array, ratio: float, reference: Reference, size_px: tuple[int, int]) -> Radius:
