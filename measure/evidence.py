@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.candidates import Candidate, Reduction, Scene, edge_strength, reduce_photo
-from measure.tabletop import F32, U8, Mask, disc
+from measure.tabletop import F32, LOG_OFFSET, U8, Mask, disc, log_colour
 
 _MARGIN_MM = 8.0
 _FINEST_PX_PER_MM = 5.0
@@ -77,7 +77,8 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, card_px: NDArray[np.floa
     around = cv2.remap(scene.strange, x.copy(), y.copy(), cv2.INTER_LINEAR)
     blob = (cv2.remap(candidate.mask * np.float32(1), x.copy(), y.copy(), cv2.INTER_LINEAR) > 0.5).astype(np.uint8)
     strange = np.minimum(cv2.blur(table.strange[bins], (3, 3)), around)
-    lit = np.clip(table.not_shadow(bins) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
+    ground = table.ground(columns[w // 2 : w // 2 + 1], lines[h // 2 : h // 2 + 1])[0, 0]
+    lit = np.clip(table.not_shadow(bins, ground) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
     card = window.mask_of(card_px)
     crisp = crispness(colour, scale)
     table_only = (cv2.dilate(blob, disc(1.5 * scale)) == 0) & (cv2.dilate(card, disc(2 * scale)) == 0)
@@ -91,7 +92,7 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, card_px: NDArray[np.floa
         table.step,
         strange.astype(np.float32),
         cv2.blur(lit, (3, 3)).astype(np.float32),
-        _quietness(crisp, float(noise), scale),
+        _quietness(crisp * _fading(smooth), float(noise), scale),
         crisp,
         float(noise),
         float(loud),
@@ -109,6 +110,13 @@ def crispness(colour: F32, scale: float) -> F32:
     near = disc(0.3 * scale)
     ratio = cv2.dilate(fine, near) / (cv2.dilate(soft, near) + 1e-4)
     return np.asarray(fine * np.clip((ratio - 1.25) / 0.75, 0, 1) * scale, np.float32)
+
+
+def _fading(rgb: U8) -> F32:
+    """(h, w) by how much the logarithm's offset has weakened contrasts in the dark."""
+    log = log_colour(rgb)[..., 0]
+    light = np.exp(cv2.blur(log, (5, 5)))
+    return np.asarray(light / np.maximum(light - LOG_OFFSET, 0.2 * LOG_OFFSET), np.float32)
 
 
 def _quietness(crisp: F32, noise: float, scale: float) -> F32:

@@ -117,7 +117,7 @@ def _rim_strength(seen: Evidence, island: Mask, face: NDArray[np.bool_], inset: 
     table = float(seen.strange[win][core].mean()) < 0.5
     black = float(np.median(seen.window.rgb[win].max(2)[core])) < _NEAR_BLACK
     even_edge = uneven < 0.25 and weak > 0.88 * usual
-    even_paint = uneven < 0.12 and float(seen.lit[win][core].mean()) > 0.7 and step[0] < 0.9
+    even_paint = uneven < 0.06 or (uneven < 0.12 and float(seen.lit[win][core].mean()) > 0.7 and step[0] < 0.9)
     return float(usual) if table or black or not (even_edge or even_paint) else 0.0
 
 

@@ -52,7 +52,7 @@ def first_guess(seen: Evidence, subject: str) -> Mask | None:
     doubt = (1 - lit) * np.clip(strange * 2 - 0.5, 0, 1)
     shadow = 0.02 if subject == "opening" else -0.015 if own else 0.01
     gain = 0.3 * lit - 0.06 * np.clip(1 - strange * 2.5, 0, 1) + shadow * doubt
-    gain += 0.06 * halve(np.clip(seen.quiet, 0 if own else -0.5, 1)) * doubt
+    gain += (0.02 if own else 0.06) * halve(np.clip(seen.quiet, 0 if own else -0.5, 1)) * doubt
     deep = depth_mm(core, scale)
     sigma = 3 * seen.noise + _FAINT
     gain *= 2.3 / scale  # worth by area, cost by length

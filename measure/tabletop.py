@@ -23,12 +23,13 @@ Mask = NDArray[np.uint8]  # 0 or 1
 
 _CODE = np.arange(256) / 255.0
 _LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4)
-_LOG = np.log(_LINEAR + 0.012).astype(np.float32)  # the offset keeps noise in the dark from looking like hue
+LOG_OFFSET = 0.012  # added to linear light 0…1: keeps noise in the dark from looking like hue
+_LOG = np.log(_LINEAR + LOG_OFFSET).astype(np.float32)
 
 _BINS = (128, 64, 64)
 _SIZE = _BINS[0] * _BINS[1] * _BINS[2]
 _GRID = (6, 8)  # rows and columns of the cells that spread is counted in
-_DEEPEST_SHADOW = 2.2  # natural logarithm: a shadow keeps at least a ninth of the light
+_DEEPEST_SHADOW = 0.11  # share of the light that a shadow keeps at least
 
 
 def log_colour(rgb: U8) -> F32:
@@ -64,28 +65,50 @@ class Tabletop:
 
     def deviation(self, rgb: U8, columns: F32, rows: F32) -> F32:
         """(h, w, 3) log colour less the trend, for pixels at these columns and rows of the reduced photo."""
-        return log_colour(rgb) - _trend_at(
-            self.trend, (columns - self.origin[0]) / self.span, (rows - self.origin[1]) / self.span
-        )
+        return log_colour(rgb) - self.ground(columns, rows)
+
+    def ground(self, columns: F32, rows: F32) -> F32:
+        """(h, w, 3) the trend at these columns and rows of the reduced photo."""
+        return _trend_at(self.trend, (columns - self.origin[0]) / self.span, (rows - self.origin[1]) / self.span)
 
     def bins(self, deviation: F32) -> NDArray[np.int32]:
         """(h, w) number of the colour bin of each pixel."""
         return _bins(deviation, self.step)
 
-    def not_shadow(self, bins: NDArray[np.int32]) -> F32:
-        """(h, w) how far each colour is from any table colour in shadow, in tolerances: below 1 it could be one."""
+    def not_shadow(self, bins: NDArray[np.int32], ground: F32) -> F32:
+        """(h, w) how far each colour is from any table colour in shadow, in tolerances: below 1 it could be one.
+
+        Args:
+            bins: (h, w) colour bins.
+            ground: (3,) the trend's log colour thereabouts.
+        """
         used, where = np.unique(bins, return_inverse=True)
         seen = _bin_centres(used) * self.step
+        depths, shifts = _shaded(self.common + ground)
         dark = self.common[None, :, 0] - seen[:, None, 0]
-        hue = seen[:, None, 1:] - self.common[None, :, 1:]
         depth = np.maximum(dark, 0.0)
+        hue = seen[:, None, 1:] - self.common[None, :, 1:]
+        for k in range(len(self.common)):
+            for c in (0, 1):
+                hue[:, k, c] -= np.interp(depth[:, k], depths[k], shifts[k, :, c])
         # Lamps are warmer than what fills their shadows: allow a drift to blue that grows with the depth.
         low = np.stack([-0.10 * depth, -0.03 * depth], -1)
         high = np.stack([0.03 * depth, 0.16 * depth], -1)
         off = np.maximum(np.maximum(low - hue, hue - high), 0) / (2 * self.step[1:] + 0.03 * depth[..., None])
-        light = np.maximum(-dark, 0) / (1.5 * self.step[0]) + np.maximum(dark - _DEEPEST_SHADOW, 0) / 0.3
+        light = np.maximum(-dark, 0) / (1.5 * self.step[0]) + np.maximum(dark - depths[:, -1], 0) / 0.3
         far = np.sqrt((off**2).sum(-1) + light**2).min(1).astype(np.float32)
         return np.asarray(far[where].reshape(bins.shape), np.float32)
+
+
+def _shaded(colours: F32) -> tuple[F32, F32]:
+    """What shadow does to table colours: (m, s) depths, and (m, s, 2) shifts of hue that the log's offset brings."""
+    green = colours[:, 0] - (colours[:, 1] + colours[:, 2]) / 4
+    linear = np.exp(np.stack([green + colours[:, 1], green, green + colours[:, 2]], -1)) - LOG_OFFSET
+    share = np.geomspace(1.0, _DEEPEST_SHADOW, 12)[None, :, None]
+    log = np.log(np.maximum(linear, 1e-4)[:, None, :] * share + LOG_OFFSET)
+    lightness = (log[..., 0] + 2 * log[..., 1] + log[..., 2]) / 4
+    hue = log[..., [0, 2]] - log[..., [1]]
+    return (lightness[:, :1] - lightness).astype(np.float32), (hue - hue[:, :1]).astype(np.float32)
 
 
 def learn_tabletop(rgb: U8, card: Mask, px_per_mm: float) -> tuple[Tabletop, F32, Mask]:
@@ -228,5 +251,5 @@ def _spread(
     strange = np.ones(_SIZE, np.float32)
     strange[used] = odd
     weight = np.where((odd < 0.3) & (shares.sum(1) > 2e-4 * cells), shares.sum(1), 0)
-    best = np.argsort(-weight)[:150]
+    best = np.argsort(-weight)[:80]
     return strange, used[best[weight[best] > 0]]
