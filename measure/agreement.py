@@ -12,11 +12,11 @@ from dataclasses import replace
 import numpy as np
 
 from calib.jaws import Tool
-from measure.equations import Equation, Unknowns, equation, key, prior, reading_covariance, unknowns
+from measure.equations import Equation, Unknowns, equation, key, predicted, prior, reading_covariance, unknowns
 from measure.features import PARAMETERS, Array, Estimate, Feature, direction, middle
 from measure.jaw_reach import Subject
 from measure.judging import LOOSER, Bench, Judgement, judge
-from measure.least_squares import CRITICAL, Observations, Solution, solve
+from measure.least_squares import CRITICAL, Observations, Solution, solve, whitener
 from measure.readings import Reading
 from measure.regularities import Regularity, RegularityKind, propose
 from measure.rejoin import Joint, closing, joints, rejoined, shifted_all
@@ -44,6 +44,7 @@ class Agreement:
         self.k: Unknowns = unknowns(estimate, self.found, readings, tools)
         self.covariance = reading_covariance(readings, tools)
         self.mean, self.prior = prior(self.k, tools)
+        self.prior_root: Array | None = None
         self.kept = list(range(len(readings)))
         self.regularities: list[Regularity] = []
         self.dropped: list[Regularity] = []
@@ -68,7 +69,7 @@ class Agreement:
 
     def groups(self) -> list[Observations]:
         """Prior, believed readings and regularities, linearised at `x`."""
-        out = [Observations(np.eye(self.k.size), self.mean - self.x, self.prior)]
+        out = [Observations(np.eye(self.k.size), self.mean - self.x, self.prior, self.prior_root)]
         at = self.equations(self.kept, self.x)
         read = np.array([self.readings[i].value_mm for i in self.kept])
         a = np.array([e.row for e in at]).reshape(-1, self.k.size)
@@ -99,13 +100,15 @@ class Agreement:
             is_thickness=[r.kind == "thickness" for r in self.readings],
             features=self.k.m,
         )
-        return judge(bench, [(f, prior(self.k, self.tools, f)[1]) for f in LOOSER])
+        return judge(bench, [(f, predicted(self.k, self.tools, bench.design, f)) for f in LOOSER])
 
     def believe(self, judged: Judgement) -> None:
         """Let in the readings that are believed, and the photo as far as it is."""
         gone = {*judged.aside, *(i for z in judged.zeros for i in z.rows)}
         self.kept = [i for i in range(len(self.readings)) if i not in gone]
-        self.mean, self.prior = prior(self.k, self.tools, judged.looser, judged.misplaced)
+        if judged.looser != 1.0 or judged.misplaced:
+            self.mean, self.prior = prior(self.k, self.tools, judged.looser, judged.misplaced)
+        self.prior_root = whitener(self.prior)
         self.x = self.mean.copy()
 
     def adjust(self, rounds: int = ROUNDS) -> Solution:

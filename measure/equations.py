@@ -81,7 +81,7 @@ def unknowns(
 def prior(
     k: Unknowns, tools: Mapping[str, Tool], looser: float = 1.0, misplaced: Sequence[int] = ()
 ) -> tuple[Array, Array]:
-    """What is known of the unknowns without any reading.
+    """What is known of the unknowns without any reading, tangent neighbours held tangent.
 
     Args:
         k: the unknowns.
@@ -92,6 +92,36 @@ def prior(
     Returns:
         (u,) mean and (u, u) covariance.
     """
+    c = _free_prior(k, tools, looser, misplaced)
+    a, gaps = _tangents(k, c)
+    if not len(a):
+        return np.zeros(k.size), c
+    ca = c @ a.T
+    gain = np.linalg.solve(a @ ca + np.eye(len(a)) * TANGENT_SD_MM**2, ca.T).T
+    # Joseph's form: stays positive where the photo knows one thing a million times better than another
+    rest = c - gain @ ca.T
+    held = rest - (rest @ a.T) @ gain.T + gain @ gain.T * TANGENT_SD_MM**2
+    return -gain @ gaps, (held + held.T) / 2
+
+
+def predicted(k: Unknowns, tools: Mapping[str, Tool], design: Array, looser: float) -> Array:
+    """(n, n) covariance of what the prior predicts for n observations: design @ prior @ design.T, and cheaper.
+
+    Args:
+        k, tools, looser: as for `prior`.
+        design: (n, u).
+    """
+    c = _free_prior(k, tools, looser, ())
+    a, _ = _tangents(k, c)
+    both = np.vstack([design, a])
+    q, n = both @ c @ both.T, len(design)
+    if not len(a):
+        return q
+    held = q[n:, n:] + np.eye(len(a)) * TANGENT_SD_MM**2
+    return np.asarray(q[:n, :n] - q[:n, n:] @ np.linalg.solve(held, q[n:, :n]))
+
+
+def _free_prior(k: Unknowns, tools: Mapping[str, Tool], looser: float, misplaced: Sequence[int]) -> Array:
     e = k.estimate
     wide = np.array([1.0 if n == THICKNESS else looser for n in e.shared_names])
     shared = e.shared * np.outer(wide, wide)
@@ -112,7 +142,7 @@ def prior(
         c[i, i] = tools[name].zero_mm ** 2
     for name, i in k.flats.items():
         c[i, i] = tools[name].flat_u_mm ** 2
-    return _held_tangent(k, c)
+    return c
 
 
 def with_edge_error(estimate: Estimate, edge_sd_mm: float = EDGE_SD_MM) -> Estimate:
@@ -145,29 +175,21 @@ def _dragged_along(k: Unknowns, misplaced: Sequence[int]) -> list[int]:
     return list(dict.fromkeys(out))
 
 
-def _held_tangent(k: Unknowns, c: Array) -> tuple[Array, Array]:
-    """The prior under the condition that tangent neighbours touch, as far as it does not hold that already."""
+def _tangents(k: Unknowns, c: Array) -> tuple[Array, Array]:
+    """Rows (t, u) and gaps (t,) of the conditions that tangent neighbours touch, as far as `c` does not hold them."""
     f = k.estimate.features
-    rows, gaps = [], []
+    rows, gaps = [np.zeros((0, k.size))], []
     for j in k.found:
         touch = tangency(f[j.first], f[j.second]) if j.tangent else None
         if touch:
-            row = np.zeros(k.size)
-            row[k.slices[f[j.first].label]] += touch.of_first
-            row[k.slices[f[j.second].label]] += touch.of_second
-            near = np.flatnonzero(row)
-            if row[near] @ c[np.ix_(near, near)] @ row[near] > TIED_MM**2:
+            row = np.zeros((1, k.size))
+            row[0, k.slices[f[j.first].label]] += touch.of_first
+            row[0, k.slices[f[j.second].label]] += touch.of_second
+            near = np.flatnonzero(row[0])
+            if row[0, near] @ c[np.ix_(near, near)] @ row[0, near] > TIED_MM**2:
                 rows.append(row)
                 gaps.append(touch.gap_mm)
-    if not rows:
-        return np.zeros(k.size), c
-    a = np.array(rows)
-    ca = c @ a.T
-    gain = np.linalg.solve(a @ ca + np.eye(len(a)) * TANGENT_SD_MM**2, ca.T).T
-    # Joseph's form: stays positive where the photo knows one thing a million times better than another
-    rest = np.eye(k.size) - gain @ a
-    held = rest @ c @ rest.T + gain @ gain.T * TANGENT_SD_MM**2
-    return -gain @ np.array(gaps), (held + held.T) / 2
+    return np.vstack(rows), np.array(gaps)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ Each is an alternative hypothesis with its own pattern of errors; the most proba
 taken at each step. A single reading is set aside only when its standardised residual exceeds the critical value.
 
 Sources: W. Baarda (1968), data snooping; P. J. G. Teunissen, Testing Theory (2000), alternative hypotheses of any
-pattern; the weighing of hypotheses is Bayes' rule with normal priors on the size of each error.
+pattern; the weighing of hypotheses is Bayes' rule.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from measure.least_squares import (
     CRITICAL,
     Array,
     Checked,
-    against_prior,
+    against_prediction,
     along,
     log_evidence,
     projected,
@@ -30,7 +30,7 @@ from measure.least_squares import (
 )
 
 READING_WRONG = (math.log(0.02), 1.0)
-"""Log prior that one reading is wrong, and how large such errors are (standard deviation, mm)."""
+"""Log prior that one reading is wrong, and how large such errors usually are (half of them are smaller, mm)."""
 ZERO_WRONG = (math.log(0.02), 0.5)
 """The same for the zero of a tool."""
 FEATURE_WRONG = (math.log(0.0005), 0.5)
@@ -112,18 +112,19 @@ class _Search:
     gain: float = 0.0
 
 
-def judge(bench: Bench, priors: Sequence[tuple[float, Array]]) -> Judgement:
+def judge(bench: Bench, predictions: Sequence[tuple[float, Array]]) -> Judgement:
     """The most probable explanation of the readings.
 
     Args:
         bench: the readings.
-        priors: pairs of a factor on the photo's standard deviations and the (u, u) prior covariance that goes with it.
+        predictions: pairs of a factor on the photo's standard deviations, and the (n, n) covariance of what the photo
+            predicts for the readings that goes with it.
     """
     if not len(bench.observed):
         return Judgement()
     best: Judgement | None = None
-    for looser, prior in priors:
-        t = against_prior(bench.design, bench.observed, bench.covariance, prior)
+    for looser, covariance in predictions:
+        t = against_prediction(bench.observed, bench.covariance, covariance)
         found = _explain(bench, t)
         p = log_evidence(t, bench.observed) + found.gain - 0.5 * (math.log(looser) / LOOSER_SD) ** 2
         if best is None or p > best.log_probability:
@@ -171,9 +172,16 @@ def _singles(s: _Search, t: Checked) -> list[int]:
 
 
 def _gain(strength: float, pull: float, prior: tuple[float, float]) -> float:
-    """Log odds of an error of a pattern, its size normal about zero, against none."""
-    log_prior, sd = prior
-    return 0.5 * pull**2 / (strength + sd**-2) - 0.5 * math.log1p(strength * sd**2) + log_prior
+    """Log odds of an error of a pattern against none.
+
+    Sizes of errors have a long tail (Cauchy): an inch for a millimetre is twenty times a slip of the hand, and how much
+    too large an error is must not count as evidence about anything else.
+    """
+    log_prior, usual = prior
+    size, u = pull / strength, strength**-0.5
+    scale = math.hypot(usual, u)
+    density = 1 / (math.pi * scale * (1 + (size / scale) ** 2))
+    return 0.5 * size * pull + math.log(math.sqrt(2 * math.pi) * u * density) + log_prior
 
 
 def _best_single(s: _Search) -> tuple[float, int]:

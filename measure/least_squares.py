@@ -37,11 +37,13 @@ class Observations:
         design: (n, u) change of each observed quantity with each unknown.
         observed: (n,) observed minus computed at the point of linearisation.
         covariance: (n, n), or (n,) variances of independent observations.
+        root: (n, n) `whitener(covariance)`, where it is at hand.
     """
 
     design: Array
     observed: Array
     covariance: Array
+    root: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,16 +147,21 @@ def _whitened(g: Observations) -> tuple[Array, Array, Array]:
     if g.covariance.ndim == 1:
         root = np.diag(1 / np.sqrt(g.covariance))
         return g.design / np.sqrt(g.covariance)[:, None], g.observed / np.sqrt(g.covariance), root
+    root = whitener(g.covariance) if g.root is None else g.root
+    return root @ g.design, root @ g.observed, root
+
+
+def whitener(covariance: Array) -> Array:
+    """(n, n) matrix that turns observations of this covariance (n, n) into independent ones of unit variance."""
     # Scaled to correlations first: variances may differ by many powers of ten.
-    sd = np.sqrt(np.diag(g.covariance))
-    correlation = g.covariance / np.outer(sd, sd)
+    sd = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(sd, sd)
     try:
         root = np.linalg.inv(np.linalg.cholesky(correlation))
     except np.linalg.LinAlgError:  # singular but for rounding
         values, vectors = np.linalg.eigh(correlation)
         root = vectors.T / np.sqrt(np.maximum(values, 1e-10))[:, None]
-    root = root / sd
-    return root @ g.design, root @ g.observed, root
+    return np.asarray(root / sd)
 
 
 def projected(u: Array, m: Array, c: Array) -> tuple[Array, Array]:
@@ -242,19 +249,18 @@ def chi2_limit(freedom: int, alpha: float = 0.05) -> float:
     return float(chdtri(freedom, alpha)) if freedom else 0.0
 
 
-def against_prior(design: Array, observed: Array, covariance: Array, prior: Array) -> Checked:
-    """The tests of a group of observations against a full prior of the unknowns, before any adjustment.
+def against_prediction(observed: Array, covariance: Array, predicted: Array) -> Checked:
+    """The tests of a group of observations against a prior of all unknowns, before any adjustment.
 
     The same numbers as `solve` gives for the group next to a group that holds the prior, found from the observations'
     predicted covariance alone: cheap, and exact where the prior is nearly singular.
 
     Args:
-        design: (n, u).
         observed: (n,) observed minus computed with the prior's values.
         covariance: (n, n) of the observations.
-        prior: (u, u) covariance of the unknowns.
+        predicted: (n, n) covariance of the computed values by the prior: design @ prior @ design.T.
     """
-    m = np.linalg.inv(design @ prior @ design.T + covariance)
+    m = np.linalg.inv(predicted + covariance)
     m = (m + m.T) / 2
     weighted = m @ observed
     return Checked(covariance @ weighted, np.einsum("ij,ji->i", covariance, m), weighted, m)

@@ -77,7 +77,9 @@ class _Bench:
 
     def weigh(self, gaps: Array, rows: Array, sd: float, prior: float, reach: float) -> float:
         """Probability of the regularity against "anywhere within ± reach" in each component."""
-        v = rows @ self.covariance @ rows.T + np.eye(len(gaps)) * sd**2
+        near = np.flatnonzero(np.any(rows != 0, axis=0))
+        few = rows[:, near]
+        v = few @ self.covariance[np.ix_(near, near)] @ few.T + np.eye(len(gaps)) * sd**2
         root = np.linalg.cholesky(v)
         z = np.linalg.solve(root, gaps)
         if np.abs(gaps).max() > reach or float(z @ z) > 5.0 * len(gaps):
@@ -140,9 +142,10 @@ def _tie(
 def _directions(bench: _Bench) -> None:
     lines = sorted((f for f in bench.features if f.kind == "line" and length(f) > 1.5), key=lambda f: -length(f))
 
+    bearing = {f.label: math.atan2(*direction(f)[::-1]) for f in lines}
+
     def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:
-        u, w = direction(d), direction(f)
-        angle = math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)
+        angle = bearing[f.label] - bearing[d.label]
         quarter = round(angle / (math.pi / 2))
         gap = np.array([angle - quarter * math.pi / 2])
         if abs(gap[0]) > REACH_RAD:

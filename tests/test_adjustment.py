@@ -1,24 +1,30 @@
 """Photo and readings made to agree: verdicts, causes, honest uncertainties, and that it is quick."""
 
+import os
 import re
+import subprocess
+import sys
 import time
 from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from calib.errors import ReadingsRefused
-from calib.jaws import TOOLS
+from calib.jaws import TOOLS, uncertainty
 from measure.adjustment import Reconciled, reconcile
 from measure.dimensions import list_dimensions, size_of
 from measure.features import Estimate, Feature
+from measure.jaw_reach import possible_readings
 from measure.least_squares import CRITICAL, DELTA0
 from measure.readings import Reading
+from measure.rejoin import shifted_all
 from measure.verdicts import UNCHECKED
-from tests.simulated_parts import Part, parts
-from tests.simulated_traces import SPOILS, Trace, read, spoil, taken, trace, true_size
+from tests.simulated_parts import Part, circle, parts, polygon
+from tests.simulated_traces import SPOILS, Trace, features_of, read, spoil, taken, trace, true_size
 
 PARTS = {p.name: p for p in parts()}
 
@@ -46,8 +52,6 @@ def test_one_reading_by_hand() -> None:
     tool = TOOLS["caliper"]
     rs = [Reading("width", ("E1", "E2"), 40.05)]
     out = reconcile(two_edges(), rs, thickness_mm=4.0, with_regularities=False, edge_sd_mm=0.0)
-    from calib.jaws import uncertainty
-
     u = uncertainty(tool, "outside", 40.05)
     var_photo, var_read = 2 * 0.03**2, u.total_mm**2 + tool.zero_mm**2
     share = var_photo / (var_photo + var_read)
@@ -187,19 +191,17 @@ def test_zero_error_when_the_photo_was_given_a_thickness_from_the_same_tool() ->
     assert {v.likely for v in out.verdicts} == {"zero"}
 
 
-def test_an_edge_that_the_photo_has_wrong_is_found_by_two_readings() -> None:
-    """Two readings agree that one edge lies 0.4 mm further out; neither is blamed."""
+def test_an_edge_that_the_photo_has_wrong_is_found_by_several_readings() -> None:
+    """Three readings agree that one edge lies 0.4 mm further out; none is blamed."""
     p, t, _, rng = traced("plate", 13)
     e = t.estimate
     at = e.slices()["E3"].start
-    from measure.rejoin import shifted_all
-
     by = np.zeros(len(e.white))
     by[at] = -0.4
     wrong = replace(t, estimate=replace(e, features=tuple(shifted_all(e.features, by))))
-    rs = [read(k, labels, t, rng) for k, labels in (("width", ("E1", "E3")), ("web", ("D1", "E3")), ("bore", ("D1",)))]
-    out = run(p, wrong, rs)
-    assert [v.verdict for v in out.verdicts] == ["kept"] * 3
+    over = [("width", ("E1", "E3")), ("web", ("D1", "E3")), ("web", ("D2", "E3")), ("bore", ("D1",)), ("bore", ("D2",))]
+    out = run(p, wrong, [read(k, labels, t, rng) for k, labels in over])
+    assert [v.verdict for v in out.verdicts] == ["kept"] * 5
     assert [r.code for r in out.remarks] == ["photo-feature"]
     assert "E3" in out.remarks[0].text
     named = {f.label: f for f in out.estimate.features}
@@ -209,9 +211,6 @@ def test_an_edge_that_the_photo_has_wrong_is_found_by_two_readings() -> None:
 
 def test_a_regularity_gives_way_to_readings() -> None:
     """Two holes 0.06 mm apart in radius look equal in the photo; the bores say otherwise and win."""
-    from tests.simulated_parts import circle, polygon
-    from tests.simulated_traces import features_of
-
     f = features_of(
         [polygon([(-20, -10, 0), (20, -10, 0), (20, 10, 0), (-20, 10, 0)]), circle(-10, 0, 3.0), circle(10, 0, 3.06)]
     )
@@ -282,30 +281,29 @@ def test_standardised_residuals_are_standard_normal() -> None:
 
 
 def test_sixty_features_and_twenty_readings_take_a_quarter_of_a_second() -> None:
-    rng = np.random.default_rng(1)
-    from tests.simulated_parts import circle, polygon
-    from tests.simulated_traces import features_of
+    """Processor time of the best of eight runs, on one thread: other work on the machine does not count."""
+    here = Path(__file__).parent.parent
+    one_thread = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "PYTHONPATH": str(here)}
+    command = [sys.executable, "-c", "from tests.test_adjustment import seconds; print(seconds())"]
+    told = subprocess.run(command, env=one_thread, cwd=here, capture_output=True, text=True, check=True)
+    assert float(told.stdout) <= 0.25
 
-    teeth = []
-    for i in range(8):
-        x = 8.0 * i
-        teeth += [(x, 20, 0), (x, 26, 1), (x + 4, 26, 1), (x + 4, 20, 0)]
+
+def seconds() -> float:
+    """Best of eight runs over a comb of more than sixty features with twenty readings, clean and spoiled."""
+    teeth = [(8.0 * i + dx, y, r) for i in range(8) for dx, y, r in ((0, 20, 0), (0, 26, 1), (4, 26, 1), (4, 20, 0))]
     outer = [*reversed(teeth), (-6, 20, 2), (-6, 0, 2), (70, 0, 2), (70, 20, 2)]
     f = features_of([polygon(outer), *[circle(4 + 9 * i, 8, 2.5) for i in range(7)]])
     assert len(f) >= 60
+    rng = np.random.default_rng(1)
     t = trace(f, 4.0, rng)
-    e = t.estimate
-    from measure.jaw_reach import possible_readings
-
-    can = possible_readings(e)
+    can = possible_readings(t.estimate)
     rs = [read(*can[i], t, rng) for i in np.linspace(0, len(can) - 1, 20).astype(int)]
     bad = spoil(rs, "digits", 4)
     assert bad is not None
-    best = min(_seconds(e, x, t.thickness_mm) for x in (rs, rs, bad, bad))
-    assert best <= 0.25
-
-
-def _seconds(e: Estimate, readings: list[Reading], thickness_mm: float) -> float:
-    start = time.process_time()  # processor time: other work on the machine does not count
-    reconcile(e, readings, thickness_mm=thickness_mm)
-    return time.process_time() - start
+    times = []
+    for readings in (rs, bad) * 4:
+        start = time.process_time()
+        reconcile(t.estimate, readings, thickness_mm=t.thickness_mm)
+        times.append(time.process_time() - start)
+    return min(times)

@@ -95,7 +95,7 @@ def test_one_feature_behind_two_readings() -> None:
         is_thickness=[False] * 4,
         features=4,
     )
-    j = judge(b, [(f, np.eye(4) * (f * 0.03) ** 2) for f in LOOSER])
+    j = judge(b, [(f, design @ design.T * (f * 0.03) ** 2) for f in LOOSER])
     assert j.misplaced == (0,)
     assert j.aside == ()
 
@@ -112,7 +112,13 @@ def test_repeats_of_one_reading_are_one_witness() -> None:
         is_thickness=[False] * 4,
         features=2,
     )
-    j = judge(b, [(f, np.eye(2) * (f * 0.03) ** 2) for f in LOOSER])
+    j = judge(b, [(f, b.design @ b.design.T * (f * 0.03) ** 2) for f in LOOSER])
     assert j.zeros == ()
     assert j.misplaced == ()
     assert sorted(j.aside) == [0, 1, 2]
+
+
+def test_how_large_one_error_is_says_nothing_about_the_photo() -> None:
+    rest = [0.05, -0.06, 0.01, 0.07, -0.02, 0.03]
+    factors = {bench([e, *rest]).looser for e in (0.5, 5.0, 27.0, 600.0)}
+    assert factors == {1.0}

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from measure.least_squares import (
     Checked,
     Observations,
-    against_prior,
+    against_prediction,
     along,
     log_evidence,
     projected,
@@ -32,7 +32,7 @@ def test_prior_and_group_give_the_same_tests(seed: int) -> None:
     design, y, r, c0 = random_case(seed)
     u = design.shape[1]
     s = solve([Observations(np.eye(u), np.zeros(u), c0), Observations(design, y, r)])
-    full, short = s.groups[1], against_prior(design, y, r, c0)
+    full, short = s.groups[1], against_prediction(y, r, design @ c0 @ design.T)
     for x, z in (
         (full.residuals, short.residuals),
         (full.redundancy, short.redundancy),
@@ -57,11 +57,11 @@ def test_giving_up_an_observation_is_leaving_it_out(seed: int) -> None:
     n = len(y)
     k = seed % n
     keep = [i for i in range(n) if i != k]
-    u, m = without(against_prior(design, y, r, c0), [k])
+    u, m = without(against_prediction(y, r, design @ c0 @ design.T), [k])
     if not keep:
         assert not u.any()
         return
-    left = against_prior(design[keep], y[keep], r[np.ix_(keep, keep)], c0)
+    left = against_prediction(y[keep], r[np.ix_(keep, keep)], design[keep] @ c0 @ design[keep].T)
     assert u[keep] == pytest.approx(left.weighted, abs=1e-7)
     assert m[np.ix_(keep, keep)] == pytest.approx(left.cofactor, abs=1e-7)
     assert u[k] == 0
@@ -72,7 +72,10 @@ def test_giving_up_an_observation_is_leaving_it_out(seed: int) -> None:
 def test_an_error_of_a_pattern_is_found_and_removed(seed: int, size: float) -> None:
     design, y, r, c0 = random_case(seed)
     c = np.random.default_rng(seed + 1).normal(size=len(y))
-    plain, shifted = against_prior(design, y, r, c0), against_prior(design, y + size * c, r, c0)
+    plain, shifted = (
+        against_prediction(y, r, design @ c0 @ design.T),
+        against_prediction(y + size * c, r, design @ c0 @ design.T),
+    )
     before, u0 = along(plain.weighted, plain.cofactor, c)
     after, u1 = along(shifted.weighted, shifted.cofactor, c)
     assert after - before == pytest.approx(size, abs=1e-7)
