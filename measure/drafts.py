@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from measure.chains import GUESSED_MM, Chains, rolled, sound
 from measure.features import Array
-from measure.joining import GUESSED_MM, Chains, Normal, normal, owners, refined, rolled, sound
+from measure.joining import Normal, normal, refined
 from measure.moments import RunningSums, running_sums
 from measure.noise import Noise, from_residuals, white
-from measure.pieces import Index, Mask, Pieces, distance, joined, travel_at
+from measure.pieces import Index, Mask, distance, travel_at
 from measure.segmentation import CutCosts
 
 SHALLOW_RAD = 0.17
@@ -65,127 +66,12 @@ class Draft:
         return float(np.log(max(seen / self.noise.shared_by, 20.0)))
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """One piece of a supposition.
-
-    Attributes:
-        start: its first point, counted on beyond the end of the loop where need be.
-        tangent: to the piece before it.
-        old: which piece of the draft it is, or -1.
-        arc: for new pieces.
-        state: origin x, y, angle and curvature of a new piece; left out, it is fitted to its points.
-    """
-
-    start: int
-    tangent: bool
-    old: int = -1
-    arc: bool = False
-    state: tuple[float, float, float, float] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Supposition:
-    """An open chain that could stand for a part of the loop.
-
-    Attributes:
-        pieces: in order of travel.
-        stop: one past its last point.
-        accident: range of points taken for an accident (a bump, a shadow), which may cost only so much.
-    """
-
-    pieces: tuple[Piece, ...]
-    stop: int
-    accident: tuple[int, int] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Trial:
-    """Fitted suppositions.
-
-    Attributes:
-        cost: (m,) what the residuals cost if all points are independent.
-        extra: (m,) what unsound and shallow pieces cost.
-        parameters: (m,) that each chain has.
-        begins: (m,) first piece of each chain in `chains`.
-        chains: all of them; `offset` (m,) is to be added to their point numbers.
-        offset: (m,)
-        wave_mm: (n,) means of neighbouring residuals, accidents left out.
-        worst_mm: (m,) largest residual in the accident range, 0 without one.
-    """
-
-    cost: Array
-    extra: Array
-    parameters: Index
-    begins: Index
-    chains: Chains
-    offset: Index
-    wave_mm: Array
-    worst_mm: Array
-
-
-ACCIDENT_COST = 4.0
-"""The most that a point in a bump costs."""
-
-
-def tried(draft: Draft, sums: RunningSums, suppositions: Sequence[Supposition], steps: int = 7) -> Trial:
-    """All suppositions fitted at once. Unsound ones cost UNSOUND more for each unsound piece."""
-    c = draft.chains
-    n = len(c.points)
-    lengths = np.array([s.stop - s.pieces[0].start for s in suppositions])
-    starts = np.array([s.pieces[0].start for s in suppositions])
-    base = np.append(0, np.cumsum(lengths))
-    at = np.arange(base[-1]) - np.repeat(base[:-1] - starts, lengths)
-    at %= n
-    counts = np.array([len(s.pieces) for s in suppositions])
-    begins = np.append(0, np.cumsum(counts))[:-1]
-    flat = [p for s in suppositions for p in s.pieces]
-    start = np.array([p.start for p in flat])
-    offset = starts - base[:-1]
-    first = start - np.repeat(offset, counts)
-    stop = np.append(start[1:], 0)
-    stop[np.append(begins[1:], len(flat)) - 1] = [s.stop for s in suppositions]
-    old = np.array([p.old for p in flat])
-    linked = np.ones(len(flat), bool)
-    linked[begins] = False
-    tangent = np.array([p.tangent for p in flat]) & linked
-    new = np.flatnonzero((old < 0) & [p.state is None for p in flat])
-    given = [i for i, p in enumerate(flat) if p.state is not None]
-    sources = [c.pieces]
-    where = old.copy()
-    if len(new):
-        begin = start[new] % n
-        sources.append(sums.pieces(begin, begin + stop[new] - start[new], np.array([flat[i].arc for i in new])))
-        where[new] = len(c.pieces) + np.arange(len(new))
-    if given:
-        v = np.array([flat[i].state for i in given], float)
-        sources.append(Pieces(v[:, :2], v[:, 2], v[:, 3], np.array([flat[i].arc for i in given])))
-        where[given] = len(c.pieces) + len(new) + np.arange(len(given))
-    most = c.most[at]
-    accidents = [(i, s.accident) for i, s in enumerate(suppositions) if s.accident]
-    for i, (a, b) in accidents:
-        most[a - offset[i] : b - offset[i]] = ACCIDENT_COST
-    chains = Chains(
-        c.points[at], c.variance[at], most, joined(sources).take(where), first, linked, tangent, c.step_mm, c.blur_mm
-    )
-    chains, eq, _ = refined(chains, steps)
-    bad = np.add.reduceat(~sound(chains, eq), begins)
-    cost = np.add.reduceat(eq.cost, base[:-1])
-    extra = UNSOUND * bad + SHALLOW_PRICE * np.add.reduceat(shallow(chains), begins)
-    arc = chains.pieces.arc
-    parameters = np.add.reduceat(2 + arc.astype(int) - (tangent & linked), begins)
-    worst = np.zeros(len(suppositions))
-    for i, (a, b) in accidents:
-        worst[i] = np.abs(eq.residual[a - offset[i] : b - offset[i]]).max()
-    return Trial(cost, extra, parameters, begins, chains, offset, wave(chains, eq), worst)
-
-
 WAVE_POINTS = 5
 
 
-def wave(c: Chains, eq: Normal) -> Array:
+def wave(c: Chains, residual: Array) -> Array:
     """(n,) size of the mean of neighbouring residuals, mm: what is left when white noise is averaged away."""
-    plain = np.where(c.seen & ~np.isfinite(c.most), eq.residual, 0.0)
+    plain = np.where(c.seen & ~np.isfinite(c.most), residual, 0.0)
     return np.abs(np.convolve(plain, np.full(WAVE_POINTS, 1 / WAVE_POINTS), "same"))
 
 
@@ -205,7 +91,7 @@ def settled(draft: Draft, steps: int = 12, hold: int = 1) -> Draft:
     for _ in range(3):
         c, eq, shift = refined(draft.chains, steps, hold)
         draft = replace(draft, chains=c, eq=eq, shift=(draft.shift + shift) % len(c.points))
-        missed = ~eq.met & ~c.tangent & c.linked & (c.pieces.arc | np.roll(c.pieces.arc, 1))
+        missed = ~eq.joints.met & ~c.tangent & c.linked & (c.pieces.arc | np.roll(c.pieces.arc, 1))
         if not missed.any():
             break
         draft = replace(draft, chains=replace(c, tangent=c.tangent | missed))
@@ -215,7 +101,7 @@ def settled(draft: Draft, steps: int = 12, hold: int = 1) -> Draft:
 def total(draft: Draft) -> float:
     """What the draft costs: residuals, unsound pieces and parameters."""
     c = draft.chains
-    bad = int((~sound(c, draft.eq)).sum())
+    bad = int((~sound(c, draft.eq.joints)).sum())
     parameters = int((2 + c.pieces.arc.astype(int) - (c.linked & c.tangent)).sum())
     extra = UNSOUND * bad + SHALLOW_PRICE * int(shallow(c).sum())
     return float(draft.eq.cost.sum() / draft.noise.shared_by + extra + draft.price * parameters)
@@ -259,7 +145,9 @@ def first_cut(
             first, arc = c.cut(1 / (noise.factor**2 * noise.shared_by), price)
             cuts.append((first, arc))
             pieces = s.pieces(first, np.append(first[1:], len(p)), arc)
-            r = distance(pieces.take(owners(first, len(p))), p) / np.sqrt(v)
+            r = distance(pieces.take(np.repeat(np.arange(len(first)), np.diff(np.append(first, len(p))))), p) / np.sqrt(
+                v
+            )
             r[~np.isfinite(v)] = np.nan
             runs += [(run, 2 + int(a)) for run, a in zip(np.split(r, first[1:]), arc, strict=True)]
         noise = from_residuals(runs)

@@ -44,7 +44,7 @@ def _lengths(draft: Draft) -> Array:
 
 def _turns(draft: Draft) -> Array:
     """(k,) angle that the direction of travel jumps by at the start of each piece, rad."""
-    c, joint = draft.chains, draft.eq.joint
+    c, joint = draft.chains, draft.eq.joints.point
     k = len(c.first)
     a, b = travel_at(c.pieces.take(np.arange(k) - 1), joint), travel_at(c.pieces, joint)
     return np.asarray(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(1)))

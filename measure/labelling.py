@@ -72,7 +72,7 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
         centre, radius = c.pieces.centre()[0], abs(float(c.pieces.radius()[0]))
         f = Feature(label("D"), "circle", loop, centre=_point(centre), radius=radius)
         return [(f, transfer(0, _arc_block(draft, 0)))]
-    joint = [_point(p) for p in draft.eq.joint]
+    joint = [_point(p) for p in draft.eq.joints.point]
     runs = curve_runs(draft)
     inside = {i % k for a, m in runs for i in range(a + 1, a + m)}
     starts = [i for i in range(k) if i not in inside]
@@ -127,9 +127,9 @@ def _curve(draft: Draft, i: int, span: int) -> tuple[Point, ...]:
     """Points along a run of pieces, arcs flattened, both ends included."""
     c = draft.chains
     k = len(c.first)
-    points: list[Point] = [_point(draft.eq.joint[i])]
+    points: list[Point] = [_point(draft.eq.joints.point[i])]
     for j in range(i, i + span):
-        a, b = draft.eq.joint[j % k], draft.eq.joint[(j + 1) % k]
+        a, b = draft.eq.joints.point[j % k], draft.eq.joints.point[(j + 1) % k]
         if c.pieces.arc[j % k]:
             turn: Turn = "ccw" if c.pieces.curvature[j % k] > 0 else "cw"
             centre, radius = _point(c.pieces.centre()[j % k]), abs(float(c.pieces.radius()[j % k]))

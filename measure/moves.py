@@ -7,15 +7,17 @@ straightened, joints made tangent or not, corners rounded.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, Piece, Supposition, shallow, sums_of
+from measure.chains import sound
+from measure.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, shallow, sums_of
 from measure.features import Array
-from measure.joining import sound
 from measure.moments import RunningSums
 from measure.pieces import Index, crossing, travel_at
+from measure.trials import Piece, Supposition
 from measure.unevenness import joint_excuse
 
 OUTER_POINTS = 30
@@ -75,8 +77,7 @@ class Ring:
         self.excuse = joint_excuse(c, draft.eq, self.shifts)
         self.tangent = (c.tangent & c.linked).tolist()
         at = np.flatnonzero(c.linked & ~c.tangent)
-        ta = travel_at(c.pieces.take(at - 1), draft.eq.joint[at])
-        tb = travel_at(c.pieces.take(at), draft.eq.joint[at])
+        ta, tb = draft.eq.joints.incoming[at], draft.eq.joints.outgoing[at]
         self.bend = np.arccos(np.clip((ta * tb).sum(1), -1, 1))
         # three standard deviations of a mean of neighbouring residuals
         self.typical = float(np.median(c.variance[c.seen]))
@@ -136,11 +137,11 @@ class Ring:
         sharp_say = np.maximum(sharp - would - (rounds > 0), 0) + others_sharp / 2 + 0.5
         return np.asarray(rounds * 2 * np.log(round_say / sharp_say))
 
-    def standing(self, windows: list[Supposition]) -> tuple[Array, Array]:
+    def standing(self, windows: Sequence[Supposition]) -> tuple[Array, Array]:
         """(m,) what stretches of points cost as the loop stands: residuals, and unsound and shallow pieces."""
         c, eq = self.draft.chains, self.draft.eq
         extra = np.zeros_like(eq.cost)
-        extra[c.first] = UNSOUND * ~sound(c, eq) + SHALLOW_PRICE * shallow(c)
+        extra[c.first] = UNSOUND * ~sound(c, eq.joints) + SHALLOW_PRICE * shallow(c)
         run = np.concatenate([np.zeros((2, 1)), np.cumsum(np.tile([eq.cost, extra], 3), axis=1)], axis=1)
         start, stop = np.array([w.pieces[0].start for w in windows]), np.array([w.stop for w in windows])
         begin = start % self.n

@@ -17,11 +17,15 @@ from measure.features import Array, Estimate
 from measure.labelling import labelled
 from measure.moves import corners
 from measure.noise import Noise, before_fitting, from_residuals, local_scale
+from measure.pieces import Mask
 from measure.selection import improved
 from measure.unevenness import modes
 
 PASSES = 4
 """The noise is measured and the outline bettered so many times at most."""
+
+NEWS = 0.25
+"""A change of the variance by so much (logarithm) is worth another look."""
 
 BLUR_MM = 0.1
 """Blur that is reckoned with when nothing is said: one to two pixels of a photo that the part fills."""
@@ -53,29 +57,30 @@ def outline(
     return labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
 
 
-def drafted(
-    loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, passes: int = PASSES
-) -> list[Draft]:
+def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, passes: int = PASSES) -> list[Draft]:
     """The loops cut into pieces and fitted, with the noise that was found."""
     stated = [(np.asarray(p.points_mm, float), np.asarray(p.sigma_mm, float)) for p in loops]
     variances = [s**2 for _, s in stated]
     noise = before_fitting(stated)
     cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
-    drafts = [
-        improved(first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared)))
-        for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
-    ]
+    drafts = improved(
+        [
+            first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared))
+            for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
+        ]
+    )
     for _ in range(passes):
         scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
         measured = _noise_of(drafts, scaled)
-        before = [len(d.chains.first) for d in drafts]
-        habits = _habits(drafts)
+        known, habits = drafts, _habits(drafts)
         drafts = [
-            improved(settled(replace(with_noise(d, v, measured), habit=h), 3))
+            settled(replace(with_noise(d, v, measured), habit=h), 3)
             for d, v, h in zip(drafts, scaled, habits, strict=True)
         ]
-        if [len(d.chains.first) for d in drafts] == before:
+        fresh = [_news(a, b) for a, b in zip(known, drafts, strict=True)]
+        if not any(f.any() for f in fresh):
             break
+        drafts = improved(drafts, fresh)
     scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
     measured = _noise_of(drafts, scaled)
     return [settled(with_noise(d, v, measured)) for d, v in zip(drafts, scaled, strict=True)]
@@ -84,6 +89,17 @@ def drafted(
 def _noise_of(drafts: Sequence[Draft], variances: Sequence[Array]) -> Noise:
     """What is left after the fit, against variances (n,) of each loop."""
     return from_residuals([run for d, v in zip(drafts, variances, strict=True) for run in residual_runs(d, v)])
+
+
+def _news(before: Draft, now: Draft) -> Mask:
+    """(k,) around which pieces the noise, or what other loops say of corners, has changed enough to matter."""
+    a, b = before.chains.variance * before.noise.shared_by, now.chains.variance * now.noise.shared_by
+    change = np.log(np.roll(b, now.shift) / np.roll(a, before.shift))
+    by_piece = np.add.reduceat(np.roll(change, -now.shift), now.chains.first)
+    count = np.diff(np.append(now.chains.first, len(change)))
+    if before.habit != now.habit:
+        return np.ones(len(count), bool)
+    return np.asarray(np.abs(by_piece / count) > NEWS)
 
 
 def _habits(drafts: Sequence[Draft]) -> list[tuple[int, int]]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from measure.drafts import Draft
 from measure.features import Array
-from measure.joining import TAIL, conditions, corner_variance
+from measure.joining import TAIL, corner_variance
 
 _LOOSE = np.array([0.05, 0.1, 0.02])
 """Information that keeps undetermined pieces finite: a few mm, a few rad, a few 1/mm."""
@@ -45,7 +45,7 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     shape = c.pieces.arc
     seen = c.seen & ~np.isfinite(c.most)
     variance = np.where(seen, c.variance, 1.0)
-    weight = np.where(seen, 1 / np.maximum(corner_variance(c, eq.joint), variance), 0.0)
+    weight = np.where(seen, 1 / np.maximum(corner_variance(c, eq.joints), variance), 0.0)
     weight = np.where(np.isfinite(weight), weight, 0.0)
     rows = 3 * eq.owner[:, None] + np.arange(3)
     # expectations of the influence function over the residuals as they are
@@ -88,7 +88,7 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
 
 def _inverse(draft: Draft, normal: Array) -> Array:
     """Inverse of the normal matrix under the tangencies."""
-    at = conditions(draft.chains)
+    at = draft.eq.joints
     k = len(at.gap)
     which = np.flatnonzero(at.active)
     m = len(which)

@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from measure.drafts import ACCIDENT_COST, UNEVEN_MM, UNEVEN_OVER_MM, UNSOUND, WAVE_POINTS, Draft, settled, sums_of, wave
+from measure.chains import sound
+from measure.drafts import UNEVEN_MM, UNEVEN_OVER_MM, UNSOUND, WAVE_POINTS, Draft, settled, sums_of, wave
 from measure.features import Array
-from measure.joining import BUMP_HEIGHT_MM, normal, sound
+from measure.joining import BUMP_HEIGHT_MM, normal
 from measure.moves import BUMP_LENGTH_MM
+from measure.trials import ACCIDENT_COST
 from measure.unevenness import stray
 
 OVAL_MM = 0.2
@@ -55,9 +57,9 @@ def round_enough(ring: Draft, draft: Draft) -> bool:
     typical = float(np.median(ring.chains.variance[seen])) * ring.noise.shared_by
     ripple = 3 * math.sqrt(min(typical, 5 * typical / ring.noise.shared_by) / WAVE_POINTS)
     limit = 3 * uneven + ripple
-    counted = seen.sum() * uneven**2 / typical if wave(ring.chains, ring.eq).max() < limit else 0.0
+    counted = seen.sum() * uneven**2 / typical if wave(ring.chains, ring.eq.residual).max() < limit else 0.0
     d = draft.chains
     parameters = int((2 + d.pieces.arc.astype(int) - (d.linked & d.tangent)).sum()) - 3
     saved = (ring.eq.cost.sum() - draft.eq.cost.sum()) / ring.noise.shared_by
-    saved -= UNSOUND * (~sound(d, draft.eq)).sum()
+    saved -= UNSOUND * (~sound(d, draft.eq.joints)).sum()
     return bool(saved / (1 + counted) < parameters * ring.price)

@@ -8,39 +8,56 @@ do not overlap.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from measure.chains import rolled
 from measure.drafts import (
     UNEVEN_MM,
     UNEVEN_OVER_MM,
     Draft,
-    Supposition,
-    Trial,
     settled,
     sums_of,
     total,
-    tried,
 )
 from measure.features import Array
-from measure.joining import BUMP_HEIGHT_MM, normal, rolled
+from measure.joining import BUMP_HEIGHT_MM, normal
 from measure.moves import Move, Ring, all_moves
-from measure.pieces import Index, Pieces
+from measure.pieces import Index, Mask, Pieces
 from measure.roundness import as_circle, round_enough
+from measure.trials import Question, Supposition, Trial, tried
 from measure.unevenness import stray
 
 ROUNDS = 20
 LEAST_GAIN = 0.5
 """A move must pay by so much."""
+PATIENCE = 60.0
+"""How much dearer than what is there a move may look at first."""
 SLACK = 2.0
 """What evenness excuses may cost so much more than was foreseen."""
 LEAST_RADIUS_MM = 0.25
 """A tighter arc can't be told from a sharp corner that blur has rounded."""
 
 
-def _gains(ring: Ring, moves: list[Move]) -> tuple[Array, Array, Trial, list[int]]:
-    """How much cheaper each move makes the ring, with and without allowance for uneven edges; fits; whose is which."""
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a ring asks: its moves, the windows that they compete with, and which is whose.
+
+    Attributes:
+        windows: how many windows come first among the suppositions.
+        was: (m,) the window of each move.
+    """
+
+    ring: Ring
+    moves: list[Move]
+    windows: int
+    was: Index
+    question: Question
+
+
+def _asked(ring: Ring, moves: list[Move]) -> _Asked:
     windows: dict[tuple[int, int], int] = {}
     suppositions: list[Supposition] = []
     for m in moves:
@@ -49,11 +66,20 @@ def _gains(ring: Ring, moves: list[Move]) -> tuple[Array, Array, Trial, list[int
             windows[key] = len(suppositions)
             suppositions.append(ring.window(*key))
     base = len(suppositions)
+    was = np.array([windows[m.at % ring.k, m.span] for m in moves])
     suppositions += [ring.with_move(m) for m in moves]
-    trial = tried(ring.draft, ring.sums, suppositions)
+    # evenness may excuse a lot, but only of what is one feature
+    patience = np.append(np.full(base, np.inf), [PATIENCE * (6 if m.smooth else 1) for m in moves])
+    rival = np.append(np.arange(base), was)
+    return _Asked(ring, moves, base, was, Question(ring.draft, ring.sums, suppositions, rival, patience))
+
+
+def _gains(asked: _Asked, trial: Trial) -> tuple[Array, Array]:
+    """(m,) how much cheaper each move makes the loop, with and without allowance for uneven edges."""
+    ring, moves, base, was = asked.ring, asked.moves, asked.windows, asked.was
+    suppositions = asked.question.suppositions
     draft = ring.draft
     own = np.arange(base, base + len(moves))
-    was = np.array([windows[m.at % ring.k, m.span] for m in moves])
     # what the window costs now is the less of what its own fit and the whole loop's fit make of it
     standing, faults = ring.standing(suppositions[:base])
     shared = draft.noise.shared_by
@@ -82,7 +108,7 @@ def _gains(ring: Ring, moves: list[Move]) -> tuple[Array, Array, Trial, list[int
     gain[trial.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
     tight = trial.chains.pieces.arc & (np.abs(trial.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
     gain[np.add.reduceat(tight, trial.begins)[own] > np.add.reduceat(tight, trial.begins)[was]] = -np.inf
-    return gain, saved / shared + extra + spared, trial, own.tolist()
+    return gain, saved / shared + extra + spared
 
 
 def _strays(ring: Ring, moves: list[Move], trial: Trial, lead: Index, saved: Array) -> Array:
@@ -152,52 +178,82 @@ def _taken(ring: Ring, trial: Trial, chosen: list[tuple[Move, int]]) -> tuple[Dr
     return replace(ring.draft, chains=chains, eq=normal(chains), shift=(ring.draft.shift + shift) % ring.n), fresh
 
 
-def improved(draft: Draft) -> Draft:
-    """The draft after all moves that pay."""
-    if len(draft.chains.first) < 2:
-        return draft
-    circle = as_circle(draft)
-    cost = total(draft)
-    if circle and round_enough(circle, draft):
-        return circle
-    fresh = [True] * len(draft.chains.first)
-    refused: set[tuple[int, ...]] = set()
-    seen: dict[tuple[tuple[bool, bool], ...], float] = {}
-    for _ in range(ROUNDS):
-        ring = Ring(draft, sums_of(draft), fresh)
-        if ring.k < 2:
-            break
-        moves = [m for m in all_moves(ring) if ring.key(m) not in refused]
-        if not moves:
-            break
-        gain, plain, trial, rows = _gains(ring, moves)
+class _Search:
+    """The search for a loop's pieces: the best draft so far, and what has been weighed already."""
+
+    def __init__(self, draft: Draft, fresh: Mask) -> None:
+        self.draft = draft
+        self.cost = total(draft)
+        self.circle = as_circle(draft) if fresh.any() and len(draft.chains.first) > 1 else None
+        self.fresh = fresh.tolist()
+        self.refused: set[tuple[int, ...]] = set()
+        self.seen: dict[tuple[tuple[bool, bool], ...], float] = {}
+        self.done = len(draft.chains.first) < 2 or not fresh.any()
+        self._look_round()
+
+    def _look_round(self) -> None:
+        """Take the loop for a circle if it may be one."""
+        if self.circle and round_enough(self.circle, self.draft):
+            self.draft, self.done = self.circle, True
+
+    def asks(self) -> _Asked | None:
+        """What is to be weighed next, if anything."""
+        if self.done:
+            return None
+        ring = Ring(self.draft, sums_of(self.draft), self.fresh)
+        moves = [m for m in all_moves(ring) if ring.key(m) not in self.refused] if ring.k > 1 else []
+        self.done = not moves
+        return _asked(ring, moves) if moves else None
+
+    def hears(self, asked: _Asked, trial: Trial) -> None:
+        """Take the moves that pay, as many at once as leave each other alone, or the best that does make it cheaper."""
+        ring, moves = asked.ring, asked.moves
+        gain, plain = _gains(asked, trial)
         order = [int(i) for i in np.argsort(-gain) if gain[i] > LEAST_GAIN]
-        if not order:
-            break
         group = _apart(ring, moves, order)
-        better = None
         for some in [group] * (len(group) > 1) + [[i] for i in order[:8]]:
-            trial_draft, new = _taken(ring, trial, [(moves[i], rows[i]) for i in some])
-            trial_draft = settled(trial_draft, 8)
-            t = total(trial_draft)
-            # what evenness excuses may make the loop dearer, but not by more than was foreseen
-            told = tuple(zip(trial_draft.chains.pieces.arc.tolist(), trial_draft.chains.tangent.tolist(), strict=True))
-            told = min(told[i:] + told[:i] for i in range(len(told)))
-            if seen.get(told, np.inf) <= t + 0.1:
+            draft, new = _taken(ring, trial, [(moves[i], asked.windows + i) for i in some])
+            draft = settled(draft, 8)
+            cost = total(draft)
+            told = _told(draft)
+            if self.seen.get(told, np.inf) <= cost + 0.1:
                 continue
-            if t < cost - min(plain[some].sum(), 0.0) - LEAST_GAIN / 2 + SLACK * (plain[some].sum() < 0):
-                better, cost = trial_draft, t
-                seen[told] = t
-                fresh = new if some is group or len(group) == 1 else [True] * len(new)
-                break
+            # what evenness excuses may make the loop dearer, but not by more than was foreseen
+            foreseen = float(plain[some].sum())
+            if cost < self.cost - min(foreseen, 0.0) - LEAST_GAIN / 2 + SLACK * (foreseen < 0):
+                self.draft, self.cost = draft, cost
+                self.seen[told] = cost
+                self.fresh = new if some is group or len(group) == 1 else [True] * len(new)
+                self._look_round()
+                return
             if len(some) == 1:
-                refused.add(ring.key(moves[some[0]]))
-        if better is None:
+                self.refused.add(ring.key(moves[some[0]]))
+        self.done = True
+
+
+def _told(draft: Draft) -> tuple[tuple[bool, bool], ...]:
+    """A draft told by the kinds of its pieces and joints, wherever it begins."""
+    told = tuple(zip(draft.chains.pieces.arc.tolist(), draft.chains.tangent.tolist(), strict=True))
+    return min(told[i:] + told[:i] for i in range(len(told)))
+
+
+def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None) -> list[Draft]:
+    """Drafts of a part's loops after all moves that pay.
+
+    Args:
+        drafts: one for each loop.
+        fresh: for each, (k,) the pieces around which moves are to be weighed at all; everywhere if left out.
+    """
+    everywhere = [np.ones(len(d.chains.first), bool) for d in drafts]
+    searches = [_Search(d, f) for d, f in zip(drafts, fresh or everywhere, strict=True)]
+    for _ in range(ROUNDS):
+        asking = [(s, a) for s in searches if (a := s.asks())]
+        if not asking:
             break
-        draft = better
-        if circle and round_enough(circle, draft):
-            return circle
-    return draft
+        trials = tried([a.question for _, a in asking])
+        for (search, asked), trial in zip(asking, trials, strict=True):
+            search.hears(asked, trial)
+    return [s.draft for s in searches]
 
 
 def _apart(ring: Ring, moves: list[Move], order: list[int]) -> list[int]:

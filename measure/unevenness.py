@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from measure.chains import Chains, possible_tangencies
 from measure.features import Array
-from measure.joining import Chains, Normal, conditions
+from measure.joining import Normal
 from measure.pieces import Pieces, distance_and_slopes
 
 LEAST_MM = 1e-3
@@ -54,7 +55,7 @@ def joint_excuse(c: Chains, eq: Normal, shifts: Array) -> Array:
     k = len(c.first)
     if not shifts.shape[1]:
         return np.zeros(k)
-    every = conditions(c, everywhere=True)
+    every = possible_tangencies(c)
     pull = eq.slopes[:, :, None] * (eq.weight[:, None] * shifts)[:, None, :]
     moved = np.einsum("kij,kjm->kim", eq.inverse, np.add.reduceat(pull, c.first, axis=0))
     gap = np.einsum("ki,kim->km", every.before, np.roll(moved, 1, axis=0)) + np.einsum("ki,kim->km", every.after, moved)
