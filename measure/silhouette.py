@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
 Reason = Literal["no-part", "several-parts", "part-touches-card", "part-at-edge"]
 
-_CARD_GAP_MM = 0.8
+_CARD_GAP_MM = 3.0
 _DOWN = (0.2, 0.4, 0.6, 0.8, 1.0)  # shares of the wall's height
 _RIVAL = 0.6  # share of the heaviest candidate's weight from which another might as well be the part
 _LEAST_CRISP = 1.2
@@ -105,7 +105,7 @@ def silhouette(
     if trouble:
         return NoSilhouette(trouble)
     outer = smooth_contour(region, seen.px_per_mm)
-    holes = find_holes(seen, region) if subject == "part" else []
+    holes = find_holes(seen, region, shifts) if subject == "part" else []
     return Silhouette(tuple(seen.window.to_photo(c) for c in (outer, *holes)))
 
 

@@ -89,6 +89,21 @@ def copied(rgb: Pixels, outline_px: NDArray[np.float64], shift_px: tuple[int, in
     return np.asarray(onto * (1 - soft) + moved * soft, np.uint8)
 
 
+def copied_in_plane(outline_px: NDArray[np.float64], shift_mm: tuple[float, float], onto: Pixels) -> Pixels:
+    """Another photo with a copy of something flat, shifted along the card's axes as the camera would see it there."""
+    card = truth()["reference"][0]
+    w, h = card["w"] / 2, card["h"] / 2
+    corners = np.array([[-w, -h], [w, -h], [w, h], [-w, h]])
+    to_photo = cv2.getPerspectiveTransform(corners.astype(np.float32), scene().card_px[:4].astype(np.float32))
+    shift = np.array([[1, 0, shift_mm[0]], [0, 1, shift_mm[1]], [0, 0, 1]], float)
+    move = to_photo @ shift @ np.linalg.inv(to_photo)
+    rgb = scene().rgb
+    soft = cv2.GaussianBlur(mask_of(outline_px, rgb.shape, 3), (0, 0), 1) / 255.0
+    soft = cv2.warpPerspective(soft, move, rgb.shape[1::-1])[..., None]
+    moved = cv2.warpPerspective(rgb, move, rgb.shape[1::-1])
+    return np.asarray(onto * (1 - soft) + moved * soft, np.uint8)
+
+
 def painted(rgb: Pixels, outline_px: NDArray[np.float64], colour: tuple[int, int, int]) -> Pixels:
     """The photo with a plain shape over it."""
     soft = cv2.GaussianBlur(mask_of(outline_px, rgb.shape, 1), (0, 0), 1)[..., None] / 255.0

@@ -11,7 +11,7 @@ import pytest
 
 from measure.cli.app import app
 from measure.cli.run import run
-from tests.sample_photos import Pixels, copied, painted, project, save, scene, truth, turned, without
+from tests.sample_photos import Pixels, copied, copied_in_plane, painted, project, save, scene, truth, turned, without
 
 NO_CARD = {"no-card", "unclear", "wrong-shape"}
 """What may be said where no card, or not enough of one, is to be seen."""
@@ -61,7 +61,7 @@ def no_card() -> Pixels:
 
 
 def two_cards() -> Pixels:
-    return copied(scene().rgb, scene().card_px, (0, 520), onto=scene().rgb)
+    return copied_in_plane(scene().card_px, (0.0, -75.0), onto=scene().rgb)
 
 
 def card_moved(beyond_px: int) -> Pixels:
