@@ -14,6 +14,7 @@ from measure.contours import smooth_contour
 from measure.evidence import Evidence
 from measure.mincut import cheapest_region
 from measure.region import depth_mm, parting_cost
+from measure.standing import wall_below
 from measure.tabletop import F32, Mask, disc
 
 _LEAST_WIDTH_MM = 1.9  # with the edge's blur on both sides: a bore of about 1.5 mm
@@ -22,8 +23,16 @@ _PLUG_MM = 0.2
 _NEAR_BLACK = 22  # code value of the brightest channel
 
 
-def find_holes(seen: Evidence, region: Mask) -> list[NDArray[np.float64]]:
-    """(n, 2) contours of the upper rims in the window's pixel coordinates, largest first, then by position."""
+def find_holes(seen: Evidence, region: Mask, shifts: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+    """Contours of the upper rims, largest first, then by position.
+
+    Args:
+        region: (h, w) the part, holes filled.
+        shifts: homographies in the window's pixels from the upper edge of a wall to what lies below it.
+
+    Returns:
+        (n, 2) points each, in the window's pixel coordinates, counter-clockwise as seen in the picture.
+    """
     scale = seen.px_per_mm
     inset = depth_mm(region, scale)
     quiet = float(np.percentile(seen.crisp[inset > 0.8], 40)) if (inset > 0.8).any() else 0.0
@@ -55,13 +64,18 @@ def find_holes(seen: Evidence, region: Mask) -> list[NDArray[np.float64]]:
     if not holes.any():
         return []
     holes = _to_the_rim(seen, holes, region, scale)
+    if shifts:
+        holes = _with_walls(seen, holes, region, [np.linalg.inv(m) for m in shifts])
     n, label, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
     found = []
     for i in range(1, n):
         x, y, w, h, area = stats[i]
-        contour = smooth_contour((label[y : y + h, x : x + w] == i).astype(np.uint8), scale)
+        hole = cv2.copyMakeBorder((label[y : y + h, x : x + w] == i).astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+        blunt = min(0.8 * scale, 0.6 * float(cv2.distanceTransform(hole, cv2.DIST_L2, 3).max()))
+        hole = cv2.morphologyEx(hole, cv2.MORPH_OPEN, disc(blunt))  # a print's edge may run into the rim
+        contour = smooth_contour(hole, scale)
         if len(contour) and area > 1.0 * scale**2:
-            found.append((-area, y, x, contour[::-1] + np.array([x, y])))
+            found.append((-area, y, x, contour[::-1] + np.array([x - 1, y - 1])))
     return [f[3] for f in sorted(found, key=lambda f: f[:3])]
 
 
@@ -114,10 +128,13 @@ def _rim_strength(seen: Evidence, island: Mask, face: NDArray[np.bool_], inset: 
     uneven = float(np.ptp(np.percentile(inner[:, 0], (10, 90))))
     if step[0] < 0.15 and step[1:].max() < 0.12 and uneven < 0.3:
         return 0.0
+    own = float(seen.lit[win][core].mean())
+    if np.median(inner[:, 0]) > outer[0] + 0.1 and own > 0.6:
+        return 0.0  # glare, or light paint
     table = float(seen.strange[win][core].mean()) < 0.5
     black = float(np.median(seen.window.rgb[win].max(2)[core])) < _NEAR_BLACK
     even_edge = uneven < 0.25 and weak > 0.88 * usual
-    even_paint = uneven < 0.06 or (uneven < 0.12 and float(seen.lit[win][core].mean()) > 0.7 and step[0] < 0.9)
+    even_paint = uneven < 0.06 or (uneven < 0.12 and own > 0.7 and step[0] < 0.9)
     return float(usual) if table or black or not (even_edge or even_paint) else 0.0
 
 
@@ -143,3 +160,28 @@ def _to_the_rim(seen: Evidence, holes: Mask, region: Mask, scale: float) -> Mask
     known[depth > np.minimum(0.9, 0.6 * summit)] = 1
     known[near == 0] = -1
     return cheapest_region(gain.astype(np.float32), parting_cost(seen.crisp, scale, sigma), known)
+
+
+def _with_walls(seen: Evidence, holes: Mask, region: Mask, rises: list[NDArray[np.float64]]) -> Mask:
+    """Holes of which only the floor was found, widened by the wall where a faint edge runs along its expected rim.
+
+    On a dark part the rim hardly shows; what shows is where the floor ends.
+    """
+    scale = seen.px_per_mm
+    inside = depth_mm(region, scale) > _RIM_MM
+    face = inside & (cv2.dilate(holes, disc(0.5 * scale)) == 0)
+    if not face.any():
+        return holes
+    edge = cv2.dilate(seen.crisp, disc(0.3 * scale)) > 1.5 * float(np.percentile(seen.crisp[face], 80)) + 0.05
+    near = cv2.dilate(holes, disc(0.6 * scale))
+    n, label = cv2.connectedComponents(holes, connectivity=4)
+    out = holes.copy()
+    for i in range(1, n):
+        hole = (label == i).astype(np.uint8)
+        wall = wall_below(hole, rises)
+        both = hole | wall
+        rim = (both > 0) & (cv2.erode(both, disc(1)) == 0) & (depth_mm(1 - hole, scale) > 0.8)
+        free = rim & inside & (near == 0)
+        if free.sum() > max(2 * scale, 0.6 * rim.sum()) and edge[free].mean() > 0.75:
+            out |= wall
+    return out

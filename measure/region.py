@@ -137,7 +137,7 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     unknown = np.where(seen.strange > 0.4, 0.05 * seen.lit, -0.03) * doubt / both
     shadow = -0.05 if subject == "part" else 0.05
     outside = np.where(seen.quiet > 0, shadow + (0.03 - shadow) * seen.quiet, shadow)
-    foot = _foot_seen(seen.crisp, face, wall, sigma, scale)
+    foot = (wall > 0) & edge_runs(seen.crisp, face, wall, 2.5 * sigma, scale)
     shade = (
         np.where(wall > 0, 0.03, outside * np.maximum(plain, 0.4))
         * (1 - seen.lit)
@@ -184,17 +184,16 @@ def _face(like: NDArray[np.bool_], guess: Mask, flat: NDArray[np.bool_], scale: 
     return filled(cv2.erode(face, disc(0.5 * scale)))
 
 
-def _foot_seen(crisp: F32, face: Mask, wall: Mask, sigma: float, scale: float) -> NDArray[np.bool_]:
-    """(h, w) where a wall is expected and a crisp edge runs along its expected foot.
+def edge_runs(crisp: F32, face: Mask, wall: Mask, least: float, scale: float) -> NDArray[np.bool_]:
+    """(h, w) where a crisp edge runs along the outer boundary of an expected wall.
 
     A wall may have any colour, the table's as well; an edge at the place that thickness and view predict tells it.
     """
     both = face | wall
     line = ((both > 0) & (cv2.erode(both, disc(1)) == 0) & (depth_mm(1 - face, scale) > 0.5)).astype(np.float32)
-    edge = cv2.dilate(crisp, disc(0.35 * scale)) > 2.5 * sigma
+    edge = cv2.dilate(crisp, disc(0.35 * scale)) > least
     window = (2 * round(2.5 * scale) + 1,) * 2
-    seen = cv2.blur(line * edge, window) / (cv2.blur(line, window) + 1e-6)
-    return np.asarray((wall > 0) & (seen > 0.6))
+    return np.asarray(cv2.blur(line * edge, window) > 0.6 * cv2.blur(line, window) + 1e-6)
 
 
 def colour_shares(seen: Evidence, part: NDArray[np.bool_], table: NDArray[np.bool_]) -> tuple[F32, F32]:
