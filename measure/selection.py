@@ -188,6 +188,8 @@ class _Search:
         self.fresh = fresh.tolist()
         self.refused: set[tuple[int, ...]] = set()
         self.seen: dict[tuple[tuple[bool, bool], ...], float] = {}
+        # where a move has made the loop dearer on an excuse: once at each place, or excuses would lead round in circles
+        self.excused = np.zeros(len(draft.chains.points), bool)
         self.done = len(draft.chains.first) < 2 or not fresh.any()
         self._look_round()
 
@@ -210,6 +212,7 @@ class _Search:
         ring, moves = asked.ring, asked.moves
         gain, plain = _gains(asked, trial)
         order = [int(i) for i in np.argsort(-gain) if gain[i] > LEAST_GAIN]
+        order = [i for i in order if plain[i] > 0 or not self.excused[self._where(ring, moves[i])].any()]
         group = _apart(ring, moves, order)
         for some in [group] * (len(group) > 1) + [[i] for i in order[:8]]:
             draft, new = _taken(ring, trial, [(moves[i], asked.windows + i) for i in some])
@@ -223,12 +226,20 @@ class _Search:
             if cost < self.cost - min(foreseen, 0.0) - LEAST_GAIN / 2 + SLACK * (foreseen < 0):
                 self.draft, self.cost = draft, cost
                 self.seen[told] = cost
+                for i in some:
+                    if plain[i] <= 0:
+                        self.excused[self._where(ring, moves[i])] = True
                 self.fresh = new if some is group or len(group) == 1 else [True] * len(new)
                 self._look_round()
                 return
             if len(some) == 1:
                 self.refused.add(ring.key(moves[some[0]]))
         self.done = True
+
+    def _where(self, ring: Ring, move: Move) -> Index:
+        """The points of what a move replaces, in the order of the given loop."""
+        a = move.at % ring.k
+        return (np.arange(ring.start(a), ring.start(a + move.span)) + ring.draft.shift) % ring.n
 
 
 def _told(draft: Draft) -> tuple[tuple[bool, bool], ...]:
