@@ -116,16 +116,26 @@ def normal(c: Chains, known: Joints | None = None) -> Normal:
     rows[5] = wj[2] * slopes[2]
     rows[6:] = wj * residual
     sums = np.add.reduceat(rows, c.first, axis=1)
-    a, b, e, d, f, g = sums[:6] + _DAMPING[[0, 0, 0, 1, 1, 2]][:, None] * np.array([1, 0, 0, 1, 0, 1])[:, None]
-    g = np.where(c.pieces.arc, g, 1e12)
-    inverse = np.empty((k, 3, 3))
-    inverse[:, 0, 0], inverse[:, 1, 1], inverse[:, 2, 2] = d * g - f * f, a * g - e * e, a * d - b * b
-    inverse[:, 0, 1] = inverse[:, 1, 0] = e * f - b * g
-    inverse[:, 0, 2] = inverse[:, 2, 0] = b * f - e * d
-    inverse[:, 1, 2] = inverse[:, 2, 1] = b * e - a * f
-    inverse /= (a * inverse[:, 0, 0] + b * inverse[:, 0, 1] + e * inverse[:, 0, 2])[:, None, None]
+    blocks = sums[:6] + _DAMPING[[0, 0, 0, 1, 1, 2]][:, None] * np.array([1, 0, 0, 1, 0, 1])[:, None]
+    blocks[5] = np.where(c.pieces.arc, blocks[5], 1e12)
     owner = np.repeat(np.arange(k), count)
-    return Normal(residual, weight, slopes.T, owner, cost, inverse, sums[6:].T, j)
+    return Normal(residual, weight, slopes.T, owner, cost, _inverses(blocks), sums[6:].T, j)
+
+
+def _inverses(blocks: Array) -> Array:
+    """(k, 3, 3) inverses of symmetric matrices given by their upper triangles, row by row (6, k)."""
+    # scaled to a diagonal of ones, and kept a little off singularity: cofactors would lose all digits otherwise
+    x, y, z = 1 / np.sqrt(blocks[[0, 3, 5]])
+    b, e, f = blocks[1] * x * y, blocks[2] * x * z, blocks[4] * y * z
+    a = 1 + 1e-8
+    inverse = np.empty((blocks.shape[1], 3, 3))
+    inverse[:, 0, 0], inverse[:, 1, 1], inverse[:, 2, 2] = a * a - f * f, a * a - e * e, a * a - b * b
+    inverse[:, 0, 1] = inverse[:, 1, 0] = e * f - a * b
+    inverse[:, 0, 2] = inverse[:, 2, 0] = b * f - a * e
+    inverse[:, 1, 2] = inverse[:, 2, 1] = b * e - a * f
+    det = a * inverse[:, 0, 0] + b * inverse[:, 0, 1] + e * inverse[:, 0, 2]
+    scale = np.stack([x, y, z], 1)
+    return np.asarray(inverse * (scale[:, :, None] * scale[:, None, :]) / det[:, None, None])
 
 
 def _solve(inverse: Array, j: Joints, rhs: Array, closed: bool) -> Array:
@@ -135,7 +145,7 @@ def _solve(inverse: Array, j: Joints, rhs: Array, closed: bool) -> Array:
     diagonal = (own * j.after).sum(1) + np.einsum("ki,kij,kj->k", j.before, previous, j.before)
     # a tangency shares the piece after it with the next one
     beside = (own * np.roll(j.before, -1, axis=0)).sum(1)
-    diagonal = np.where(j.active, diagonal * (1 + 1e-9) + 1e-14, 1.0)
+    diagonal = np.where(j.active, diagonal * (1 + 1e-7) + 1e-14, 1.0)
     k = len(rhs)
     if closed and k > 1:
         s = np.diag(diagonal)

@@ -19,6 +19,9 @@ from measure.joining import TAIL, corner_variance
 _LOOSE = np.array([0.05, 0.1, 0.02])
 """Information that keeps undetermined pieces finite: a few mm, a few rad, a few 1/mm."""
 
+_TOUCH_MM2 = 1e-9
+"""Variance of a tangency: 30 nm, so that one tangency too many does no harm."""
+
 
 @dataclass(frozen=True, slots=True)
 class Spread:
@@ -56,14 +59,11 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     square *= n / max(n - parameters, 1)
     gain = square / max(slope, 0.3) ** 2
 
-    normal = np.zeros((3 * k, 3 * k))
     wj = eq.slopes * weight[:, None]
     blocks = np.add.reduceat((wj[:, :, None] * eq.slopes[:, None, :]).reshape(-1, 9), c.first).reshape(-1, 3, 3)
     blocks[:, [0, 1, 2], [0, 1, 2]] += _LOOSE
     blocks[~shape, 2, 2] = 1.0
-    for i in range(k):
-        normal[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = blocks[i]
-    q = _inverse(draft, normal)
+    q = _inverse(draft, blocks)
 
     # shared noise of neighbours, round the loop
     pull = wj * np.sqrt(variance)[:, None]
@@ -86,17 +86,19 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     return Spread((white + white.T) / 2, q @ moments)
 
 
-def _inverse(draft: Draft, normal: Array) -> Array:
-    """Inverse of the normal matrix under the tangencies."""
-    at = draft.eq.joints
-    k = len(at.gap)
-    which = np.flatnonzero(at.active)
-    m = len(which)
-    full = np.zeros((3 * k + m, 3 * k + m))
-    full[: 3 * k, : 3 * k] = normal
-    for row, j in enumerate(which, 3 * k):
-        i = (j - 1) % k
-        full[row, 3 * i : 3 * i + 3] += at.before[j]
-        full[row, 3 * j : 3 * j + 3] += at.after[j]
-    full[: 3 * k, 3 * k :] = full[3 * k :, : 3 * k].T
-    return np.asarray(np.linalg.inv(full)[: 3 * k, : 3 * k])
+def _inverse(draft: Draft, blocks: Array) -> Array:
+    """(3k, 3k) inverse of the normal matrix, given by its blocks (k, 3, 3), under the tangencies."""
+    j = draft.eq.joints
+    k = len(j.gap)
+    which = np.flatnonzero(j.active)
+    free = np.zeros((3 * k, 3 * k))
+    inverse = np.linalg.inv(blocks)
+    for i in range(k):
+        free[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = inverse[i]
+    held = np.zeros((len(which), 3 * k))
+    for row, i in enumerate(which.tolist()):
+        before = (i - 1) % k
+        held[row, 3 * before : 3 * before + 3] += j.before[i]
+        held[row, 3 * i : 3 * i + 3] += j.after[i]
+    moved = free @ held.T
+    return np.asarray(free - moved @ np.linalg.solve(held @ moved + _TOUCH_MM2 * np.eye(len(which)), moved.T))
