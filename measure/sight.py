@@ -111,6 +111,7 @@ class Body:
 
         ends = [[view.pixels(o, z) for o in outlines_mm] for z in (wall.lower_mm, wall.upper_mm)]
         points = np.concatenate([c for level in ends for c in level])
+        points = np.clip(points, -np.array(view.size_px), 2 * np.array(view.size_px))
         corner = np.floor(points.min(0)) - 20
         size = np.ceil(points.max(0)) - corner + 20
         mask = np.zeros((int(size[1]), int(size[0])), np.uint8)

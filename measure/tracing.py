@@ -110,8 +110,14 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
-    loops = along_features(light, view, found.features, wall, opening=opening)
-    found = outline(loops, SHARED_NAMES, shared)
+    if parts.fits(found, loops):
+        again = along_features(light, view, found.features, wall, opening=opening)
+        better = outline(again, SHARED_NAMES, shared)
+        found = better if parts.fits(better, again) else outline(loops, SHARED_NAMES, shared)
+    else:
+        found = outline(loops, SHARED_NAMES, shared)
+    if not parts.fits(found, loops):
+        raise PartRefused(parts.NO_OUTLINE, "no-outline")
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
     scale = parts.scale_of(card, found, lens)
     estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))

@@ -13,6 +13,7 @@ from calib.card import Card
 from calib.lens import Profile
 from calib.photo import Photo
 from calib.view import Prior, View, camera_prior
+from measure.edge_loop import EdgeLoop
 from measure.edges import SHARED_NAMES
 from measure.features import Estimate, Feature, flatten
 from measure.sight import Wall
@@ -29,6 +30,10 @@ UNKNOWN_THICKNESS_SD_MM = 6.0
 NO_THICKNESS = (
     "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
     "measure it and trace again."
+)
+NO_OUTLINE = (
+    "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
+    "plain ground of another colour."
 )
 K95 = 1.959964
 BLEND = 0.3
@@ -64,6 +69,21 @@ def shared_covariance(view: View, thickness_mm: float, opening: bool) -> Array:
     at = SHARED_NAMES.index("thickness")
     out[at, at] = (THICKNESS_SD_MM if known else UNKNOWN_THICKNESS_SD_MM) ** 2
     return out
+
+
+def fits(e: Estimate, loops: Sequence[EdgeLoop]) -> bool:
+    """Whether an outline keeps to the points it was fitted to: extent within 1.5 mm, length within a fifth."""
+    for k, loop in enumerate(loops):
+        pieces = [flatten(f) for f in e.features if f.loop == k]
+        if not pieces or not all(np.all(np.isfinite(p)) for p in pieces):
+            return False
+        drawn, seen = np.concatenate(pieces), loop.points_mm
+        extent = max(np.abs(drawn.min(0) - seen.min(0)).max(), np.abs(drawn.max(0) - seen.max(0)).max())
+        length = float(np.hypot(*np.diff(drawn, axis=0).T).sum())
+        around = float(np.hypot(*(np.roll(seen, -1, 0) - seen).T).sum())
+        if extent > 1.5 or not 0.8 < length / around < 1.2:
+            return False
+    return True
 
 
 def with_plain_view(e: Estimate) -> Estimate:

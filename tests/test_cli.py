@@ -212,7 +212,8 @@ def test_reconcile_writes_the_same_form(capsys: pytest.CaptureFixture[str], fold
     measured = json.loads((folder / "measured.json").read_text())
     assert told["readings"] == measured["readings"]
     assert set(measured["readings"][0]) == {
-        "kind", "features", "value_mm", "residual_mm", "verdict", "reason", "likely"
+        "kind", "features", "value_mm", "residual_mm", "verdict", "reason", "likely",
+        "redundancy", "detectable_mm"
     }  # fmt: skip
     width = next(d for d in measured["dimensions"] if d["kind"] == "distance" and set(d["features"]) == {"E1", "E3"})
     assert abs(width["value_mm"] - 30.06) < 0.05
