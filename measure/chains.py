@@ -12,6 +12,9 @@ from measure.pieces import FLATTEST, Index, Mask, Pieces, contact_gap, crossing,
 GUESSED_MM = 0.15
 """Standard deviation of a point that only bridges a gap: it lies near the edge because its neighbours do."""
 
+_FARTHEST_MM = 6.0
+"""Tangent pieces that would touch farther than this from their points are not taken to meet."""
+
 _REACH = 6
 """A joint moves by at most so many points a step."""
 
@@ -86,7 +89,10 @@ def joints(c: Chains) -> Joints:
     active = c.linked & c.tangent
     t = np.flatnonzero(active)
     if len(t):
-        gap[t], before[t], after[t], point[t] = contact_gap(previous.take(t), c.pieces.take(t))
+        gap[t], before[t], after[t], touch = contact_gap(previous.take(t), c.pieces.take(t))
+        # two nearly straight pieces may touch anywhere
+        met[t] = np.hypot(*(touch - near[t]).T) < _FARTHEST_MM
+        point[t] = np.where(met[t, None], touch, near[t])
     s = np.flatnonzero(c.linked & ~c.tangent)
     if len(s):
         point[s], met[s] = crossing(previous.take(s), c.pieces.take(s), near[s])

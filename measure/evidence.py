@@ -80,7 +80,7 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, card_px: NDArray[np.floa
     ground = table.ground(columns[w // 2 : w // 2 + 1], lines[h // 2 : h // 2 + 1])[0, 0]
     lit = np.clip(table.not_shadow(bins, ground) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
     card = window.mask_of(card_px)
-    crisp = crispness(colour, scale)
+    crisp, soft = crispness(colour, scale)
     table_only = (cv2.dilate(blob, disc(1.5 * scale)) == 0) & (cv2.dilate(card, disc(2 * scale)) == 0)
     noise, loud = np.percentile(crisp[table_only], (60, 92)) if table_only.sum() > 50 else (0.02, 0.05)
     return Evidence(
@@ -92,15 +92,15 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, card_px: NDArray[np.floa
         table.step,
         strange.astype(np.float32),
         cv2.blur(lit, (3, 3)).astype(np.float32),
-        _quietness(crisp * _fading(smooth), float(noise), scale),
+        _quietness(crisp * _fading(smooth), soft, float(noise), scale),
         crisp,
         float(noise),
         float(loud),
     )
 
 
-def crispness(colour: F32, scale: float) -> F32:
-    """(h, w) strength per mm of the edges that are as narrow as the optics make them.
+def crispness(colour: F32, scale: float) -> tuple[F32, F32]:
+    """(h, w) strength per mm of the edges that are as narrow as the optics make them, and of all edges when blurred.
 
     A shadow's edge is drawn out by the size of the lamp: blurring to half a millimetre hardly weakens it, while it
     weakens a crisp edge to less than half.
@@ -109,7 +109,8 @@ def crispness(colour: F32, scale: float) -> F32:
     soft = edge_strength(colour, _SOFT_MM * scale)
     near = disc(0.3 * scale)
     ratio = cv2.dilate(fine, near) / (cv2.dilate(soft, near) + 1e-4)
-    return np.asarray(fine * np.clip((ratio - 1.25) / 0.75, 0, 1) * scale, np.float32)
+    crisp = fine * np.clip((ratio - 1.25) / 0.75, 0, 1) * scale
+    return np.asarray(crisp, np.float32), np.asarray(soft * scale, np.float32)
 
 
 def _fading(rgb: U8) -> F32:
@@ -119,11 +120,15 @@ def _fading(rgb: U8) -> F32:
     return np.asarray(light / np.maximum(light - LOG_OFFSET, 0.2 * LOG_OFFSET), np.float32)
 
 
-def _quietness(crisp: F32, noise: float, scale: float) -> F32:
-    """(h, w) −1…1: how much of the table's texture is missing. A shadow darkens a texture but leaves its contrast."""
+def _quietness(crisp: F32, soft: F32, noise: float, scale: float) -> F32:
+    """(h, w) −1…1: how much of the table's texture is missing. A shadow darkens a texture but leaves its contrast.
+
+    Beside strong edges there is no telling.
+    """
     textured = float(np.clip((noise - 0.06) / 0.04, 0, 1))
     if textured == 0:
         return np.zeros_like(crisp)
     coded = np.clip(crisp * (64 / noise), 0, 255).astype(np.uint8)
     usual = cv2.medianBlur(coded, 2 * max(1, round(0.7 * scale)) + 1).astype(np.float32) / 64
-    return np.asarray(np.clip((0.45 - usual) / 0.25, -1, 1) * textured, np.float32)
+    plain = np.clip(2 - soft / noise, 0, 1)
+    return np.asarray(np.clip((0.45 - usual) / 0.25, -1, 1) * plain * textured, np.float32)

@@ -65,7 +65,7 @@ def find_holes(seen: Evidence, region: Mask, shifts: list[NDArray[np.float64]]) 
         return []
     holes = _to_the_rim(seen, holes, region, scale)
     if shifts:
-        holes = _with_walls(seen, holes, region, [np.asarray(np.linalg.inv(m), np.float64) for m in shifts])
+        holes = _with_walls(seen, holes, region, [np.asarray(np.linalg.inv(m), float) for m in shifts])
     n, label, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
     found = []
     for i in range(1, n):

@@ -12,6 +12,9 @@ from measure.features import Array, Estimate, Feature, Point, Turn, flatten
 from measure.fractures import curve_runs
 from measure.propagation import spread
 
+FARTHEST_MM = 3.0
+"""A corner lies no farther than this from the points on both its sides, and a tangent joint nearer."""
+
 _BEGIN = (0.29, 1.0)
 """A loop begins at the joint that lies lowest in this direction: at the bottom, on the left where that is level."""
 
@@ -72,7 +75,7 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
         centre, radius = c.pieces.centre()[0], abs(float(c.pieces.radius()[0]))
         f = Feature(label("D"), "circle", loop, centre=_point(centre), radius=radius)
         return [(f, transfer(0, _arc_block(draft, 0)))]
-    joint = [_point(p) for p in draft.eq.joints.point]
+    joint = [_point(p) for p in joined_at(draft)]
     runs = curve_runs(draft)
     inside = {i % k for a, m in runs for i in range(a + 1, a + m)}
     starts = [i for i in range(k) if i not in inside]
@@ -97,6 +100,14 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
             out.append((f, transfer(j, _line_block(draft, j, start, end))))
         i += span
     return out
+
+
+def joined_at(draft: Draft) -> Array:
+    """(k, 2) where pieces end, mm: where they meet, or beside their points where they would meet far from them."""
+    c, joint = draft.chains, draft.eq.joints.point
+    near = (c.points[c.first] + c.points[c.first - 1]) / 2
+    astray = np.hypot(*(joint - near).T) > FARTHEST_MM
+    return np.where(astray[:, None], near, joint)
 
 
 def _point(p: Array) -> Point:
@@ -127,9 +138,10 @@ def _curve(draft: Draft, i: int, span: int) -> tuple[Point, ...]:
     """Points along a run of pieces, arcs flattened, both ends included."""
     c = draft.chains
     k = len(c.first)
-    points: list[Point] = [_point(draft.eq.joints.point[i])]
+    joint = joined_at(draft)
+    points: list[Point] = [_point(joint[i])]
     for j in range(i, i + span):
-        a, b = draft.eq.joints.point[j % k], draft.eq.joints.point[(j + 1) % k]
+        a, b = joint[j % k], joint[(j + 1) % k]
         if c.pieces.arc[j % k]:
             turn: Turn = "ccw" if c.pieces.curvature[j % k] > 0 else "cw"
             centre, radius = _point(c.pieces.centre()[j % k]), abs(float(c.pieces.radius()[j % k]))

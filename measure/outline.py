@@ -11,18 +11,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from measure.drafts import Draft, first_cut, first_draft, residual_runs, settled, with_noise
+from measure.drafts import FIRST_SHARED_BY, Draft, first_cut, first_draft, residual_runs, settled, with_noise
 from measure.edge_loop import EdgeLoop
 from measure.features import Array, Estimate
 from measure.labelling import labelled
 from measure.moves import corners
 from measure.noise import Noise, before_fitting, from_residuals, local_scale
 from measure.pieces import Mask
-from measure.selection import improved
+from measure.selection import ROUNDS, improved
 from measure.unevenness import modes
 
 PASSES = 4
 """The noise is measured and the outline bettered so many times at most."""
+
+FIRST_ROUNDS = 4
+"""A first look is bettered so many times at most."""
 
 NEWS = 0.25
 """A change of the variance by so much (logarithm) is worth another look."""
@@ -63,24 +66,24 @@ def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, 
     variances = [s**2 for _, s in stated]
     noise = before_fitting(stated)
     cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
-    drafts = improved(
-        [
-            first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared))
-            for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
-        ]
-    )
-    for _ in range(passes):
+    drafts = [
+        first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared))
+        for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
+    ]
+    for i in range(passes + 1):
         scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
         measured = _noise_of(drafts, scaled)
+        if not i:
+            measured = replace(measured, shared_by=max(measured.shared_by, FIRST_SHARED_BY))
         known, habits = drafts, _habits(drafts)
         drafts = [
             settled(replace(with_noise(d, v, measured), habit=h), 3)
             for d, v, h in zip(drafts, scaled, habits, strict=True)
         ]
-        fresh = [_news(a, b) for a, b in zip(known, drafts, strict=True)]
+        fresh = [_news(a, b) | (i == 0) for a, b in zip(known, drafts, strict=True)]
         if not any(f.any() for f in fresh):
             break
-        drafts = improved(drafts, fresh)
+        drafts = improved(drafts, fresh, FIRST_ROUNDS if not passes else ROUNDS)
     scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
     measured = _noise_of(drafts, scaled)
     return [settled(with_noise(d, v, measured)) for d, v in zip(drafts, scaled, strict=True)]

@@ -129,14 +129,14 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     part_like, table_like = colour_shares(seen, sure, table)
     doubt = 0.008
     both = part_like + table_like + doubt
-    face = _face(part_like > 2 * table_like, guess, seen.crisp < 2 * sigma, scale)
+    face = _face(part_like > 2 * table_like, guess, seen.crisp < 2 * sigma, shifts, scale)
     wall = wall_below(face, shifts) if shifts else np.zeros_like(face)
     # colours on an edge are mixtures and say little
     plain = np.maximum(np.exp(-((seen.crisp / (2 * sigma)) ** 2)), 0.1)
     colour = 0.05 * (part_like - table_like) / both
     unknown = np.where(seen.strange > 0.4, 0.05 * seen.lit, -0.03) * doubt / both
     shadow = -0.05 if subject == "part" else 0.05
-    outside = np.where(seen.quiet > 0, shadow + (0.03 - shadow) * seen.quiet, shadow)
+    outside = np.where(seen.quiet > 0, shadow + (0.03 - shadow) * seen.quiet, shadow) * (face == 0)
     foot = (wall > 0) & edge_runs(seen.crisp, face, wall, 2.5 * sigma, scale)
     shade = (
         np.where(wall > 0, 0.03, outside * np.maximum(plain, 0.4))
@@ -173,13 +173,22 @@ def _own_surface(seen: Evidence, inside: NDArray[np.bool_], sigma: float) -> NDA
     return np.asarray((near > 0) & (other == 0))
 
 
-def _face(like: NDArray[np.bool_], guess: Mask, flat: NDArray[np.bool_], scale: float) -> Mask:
-    """The upper face: flat pieces of the part's colours. Edges are left out: the mixture of a dark wall and a light
-    table looks like a grey face."""
+def _face(
+    like: NDArray[np.bool_], guess: Mask, flat: NDArray[np.bool_], shifts: list[NDArray[np.float64]], scale: float
+) -> Mask:
+    """The upper face: flat pieces of the part's colours, less those that lie where the largest one's wall is seen.
+
+    Edges are left out: the mixture of a dark wall and a light table looks like a grey face.
+    """
     pieces = cv2.morphologyEx((like & (guess > 0) & flat).astype(np.uint8), cv2.MORPH_OPEN, disc(0.3 * scale))
-    _, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)
-    large = stats[:, cv2.CC_STAT_AREA] > 0.1 * pieces.sum()
+    n, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)
+    area = stats[:, cv2.CC_STAT_AREA]
+    large = area > 0.1 * pieces.sum()
     large[0] = False
+    if shifts and n > 2:
+        main = cv2.dilate((label == 1 + int(np.argmax(area[1:]))).astype(np.uint8), disc(0.3 * scale))
+        as_wall = np.bincount(label.ravel(), wall_below(main, shifts).ravel(), minlength=n)
+        large &= as_wall < 0.6 * area
     face = cv2.dilate(large[label].astype(np.uint8), disc(0.8 * scale))
     return filled(cv2.erode(face, disc(0.5 * scale)))
 

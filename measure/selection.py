@@ -248,16 +248,17 @@ def _told(draft: Draft) -> tuple[tuple[bool, bool], ...]:
     return min(told[i:] + told[:i] for i in range(len(told)))
 
 
-def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None) -> list[Draft]:
+def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None, rounds: int = ROUNDS) -> list[Draft]:
     """Drafts of a part's loops after all moves that pay.
 
     Args:
         drafts: one for each loop.
         fresh: for each, (k,) the pieces around which moves are to be weighed at all; everywhere if left out.
+        rounds: so many rounds of moves at most.
     """
     everywhere = [np.ones(len(d.chains.first), bool) for d in drafts]
     searches = [_Search(d, f) for d, f in zip(drafts, fresh or everywhere, strict=True)]
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         asking = [(s, a) for s in searches if (a := s.asks())]
         if not asking:
             break
