@@ -12,7 +12,7 @@ from calib.corners import Radius
 from calib.quads import Quad, quadrilaterals
 from calib.reference import ID_1, Reference
 from calib.refusals import Failure, no_card, rejection, two_cards
-from calib.sighting import Sighting, looked_at, shape_of
+from calib.sighting import Sighting, grown, looked_at, shape_of
 from calib.trial import WELL_SEEN, Passed, tried
 from calib.underlay import underlay
 from calib.view import Prior, SideEdges, Solution
@@ -33,6 +33,7 @@ TELLING, FAR_RATIO, STRANGE = 1.1, 0.035, 15.0
 """What must be seen of a thing to be talked of; how far its ratio may be off, and how strange it may be, for it to be
 called a card at all."""
 OBLIQUE_DEG = 30.0
+"""A tilt that a person is told of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,26 +93,39 @@ def find_card(
     failures: list[tuple[Sighting, Failure]] = []
     waiting: list[Sighting] = []
     trials = 0
-    for i, q in enumerate(near):
-        s = looked_at(rgb, q, reference, prior)
-        why = rejection(s, reference)
-        if why is None:
-            waiting = sorted([*waiting, s], key=lambda s: s.strangeness(reference))
-        else:
-            failures.append((s, why))
-        last = i + 1 == len(near)
-        while waiting and trials < TRIALS and (last or waiting[0].strangeness(reference) < CONVINCING):
+    for q in [*near, None]:
+        for s, why in _sights(rgb, q, reference, prior) if q else ():
+            if why is None:
+                waiting = sorted([*waiting, s], key=lambda s: s.strangeness(reference))
+            else:
+                failures.append((s, why))
+        while waiting and trials < TRIALS and (q is None or waiting[0].strangeness(reference) < CONVINCING):
             trials += 1
             result = tried(rgb, waiting[0], reference, prior, blur_px)
             if isinstance(result, Passed):
                 return _alone(rgb, result, quads, reference, prior)
             failures.append((waiting.pop(0), result))
     far = [q for q in quads if not any(q is n for n in near) and _card_like(q, prior)][:CLOSER_LOOKS]
-    for s in (looked_at(rgb, q, reference, prior) for q in far):
+    for s in (looked_at(rgb, q.corners_px, reference, prior) for q in far):
         why = rejection(s, reference)
         if why is not None:
             failures.append((s, why))
     return _reason(failures, reference)
+
+
+def _sights(
+    rgb: NDArray[np.uint8], quad: Quad, reference: Reference, prior: Prior
+) -> list[tuple[Sighting, Failure | None]]:
+    """A candidate measured and judged; and what it would be a printed frame of, if that is like the reference: a
+    frame is often bolder than the card's own edge."""
+    s = looked_at(rgb, quad.corners_px, reference, prior)
+    out = [(s, rejection(s, reference))]
+    outer = grown(s, reference)
+    if out[0][1] is not None and outer is not None:
+        s = looked_at(rgb, outer, reference, prior)
+        if rejection(s, reference) is None:
+            out.append((s, None))
+    return out
 
 
 def _near(quad: Quad, reference: Reference, prior: Prior) -> bool:
@@ -143,7 +157,7 @@ def _alone(
             and abs(short - r.height_mm) < SECOND_HEIGHT * r.height_mm
         )
         elsewhere = np.hypot(*X.mean(0)) > 0.6 * r.height_mm
-        if as_large and elsewhere and rejection(looked_at(rgb, q, reference, prior), reference) is None:
+        if as_large and elsewhere and rejection(looked_at(rgb, q.corners_px, reference, prior), reference) is None:
             return two_cards()
     below = underlay(rgb, card.corners_px, quads)
     return Card(

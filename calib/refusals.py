@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 SHADOW_RATIO = 0.03
 """How far a shadow or a rim taken for a side may shift the ratio of sides: no candidate further off is looked into."""
-ROUND_SLACK_MM, MOST_ROUND_SLACK_MM = 0.15, 0.6
+ROUND_SLACK_MM, MOST_ROUND_SLACK_MM = 0.10, 0.6
 """What shadow and rim may add to a corner's radius, and the most that a measured radius may lie outside the limits."""
 MOST_RADIUS_SD_MM = 0.6
 """Corners that differ more are not those of one card."""
@@ -81,7 +81,7 @@ def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
     low, high = reference.limits.corner_mm
     if not math.isfinite(radius.radius_mm):  # every corner at the photo's edge
         return cut_off()
-    slack = min(ROUND_SLACK_MM + 3 * radius.sd_mm, MOST_ROUND_SLACK_MM)
+    slack = min(ROUND_SLACK_MM + 2.5 * radius.sd_mm, MOST_ROUND_SLACK_MM)
     return None if low - slack < radius.radius_mm < high + slack else by_corners(radius, reference)
 
 

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from calib.corners import Radius, corner_radius
 from calib.laying import Laid, Look, laid, met
 from calib.profile import Light
-from calib.quads import Quad
 from calib.reference import Reference
 from calib.seen_shape import area, seen_shape
 from calib.view import Prior
@@ -39,6 +38,8 @@ UNEVEN_MM = 0.12
 """How much the four corners' radii differ when the right edge has been taken for each side."""
 MOST_BOW_MM, MOST_BOW_PX, BOW_STEP_PX, BOW_REACH_PX = 1.3, 20.0, 1.5, 5.0
 """Bows that are tried: at most, in either unit; their spacing; and how far off the side's ends may lie then."""
+FRAME_RADIUS_MM, FRAME_MARGIN_MM = 1.5, (0.4, 4.5)
+"""Corners of a frame printed on a card, and how far it stands off the card's sides: at least, at most."""
 MARGIN_PX, MARGIN_SHARE = 40.0, 0.04
 """What is looked at around a candidate: px, and share of its size."""
 
@@ -105,17 +106,17 @@ def inside(corners_px: Array, size_px: tuple[int, int]) -> bool:
     return bool(((corners_px >= 0) & (corners_px <= np.array(size_px) - 1)).all())
 
 
-def looked_at(rgb: NDArray[np.uint8], quad: Quad, reference: Reference, prior: Prior) -> Sighting:
-    """Measure a candidate in the full photo."""
+def looked_at(rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior) -> Sighting:
+    """Measure a candidate, given by its rough corners (4, 2), in the full photo."""
     size = (rgb.shape[1], rgb.shape[0])
-    light = Light.of(rgb, box_around(quad.corners_px))
+    light = Light.of(rgb, box_around(corners_px))
 
     def look(points: Array) -> NDArray[np.float32]:
         return np.asarray(100 * np.sqrt(np.maximum(light.sample(points), 0)), np.float32)
 
     size_mm2 = reference.rectangle.width_mm * reference.rectangle.height_mm
-    mm_per_px = math.sqrt(size_mm2 / max(area(quad.corners_px), 1.0))
-    on, radius = _likeliest(look, quad.corners_px, mm_per_px, reference, prior, size)
+    mm_per_px = math.sqrt(size_mm2 / max(area(corners_px), 1.0))
+    on, radius = _likeliest(look, corners_px, mm_per_px, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
     curved = Laid.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
@@ -134,6 +135,32 @@ def looked_at(rgb: NDArray[np.uint8], quad: Quad, reference: Reference, prior: P
         whole=inside(on.corners_px, size),
         look=look,
     )
+
+
+def grown(s: Sighting, reference: Reference) -> Array | None:
+    """(4, 2) where the corners would be if a candidate were a frame printed on the reference; None if it can't be one.
+
+    Such a frame has square corners and is as far from all four sides, so that its ratio of sides tells how far.
+    """
+    w, h = reference.rectangle.width_mm, reference.rectangle.height_mm
+    if not s.whole or not s.radius.radius_mm < FRAME_RADIUS_MM:
+        return None
+    margin = (s.ratio * h - w) / (2 * (s.ratio - 1))
+    if not FRAME_MARGIN_MM[0] < margin < FRAME_MARGIN_MM[1]:
+        return None
+    long_first = bool(np.hypot(*(s.corners_px[1] - s.corners_px[0])) > np.hypot(*(s.corners_px[2] - s.corners_px[1])))
+    a, b = (w, h) if long_first else (h, w)
+    inner = np.array([[margin, margin], [a - margin, margin], [a - margin, b - margin], [margin, b - margin]])
+    return _mapped(np.array([[0, 0], [a, 0], [a, b], [0, b]]), inner, s.corners_px)
+
+
+def _mapped(points: Array, plane: Array, picture: Array) -> Array:
+    """(n, 2) points under the homography that takes four points (4, 2) of a plane to a picture's."""
+    import cv2
+
+    H = cv2.getPerspectiveTransform(plane.astype(np.float32), picture.astype(np.float32))
+    q = np.c_[points, np.ones(len(points))] @ H.T
+    return np.asarray(q[:, :2] / q[:, 2:])
 
 
 def shape_of(corners_px: Array, prior: Prior) -> tuple[Array, float]:

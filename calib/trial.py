@@ -21,9 +21,9 @@ from calib.refusals import (
     unclear,
     wrong_radius,
 )
-from calib.sides import CORNER_MARGIN_MM, located
+from calib.sides import CORNER_MARGIN_MM, STAGES, choose, located, points_on, run
 from calib.sighting import Sighting, box_around, inside
-from calib.view import Prior, SideEdges, Solution, first_guess, project, side_points, solve
+from calib.view import Prior, Rectangle, SideEdges, Solution, first_guess, project, side_points, solve
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,8 @@ SIDE_DOUBT_MM = 0.10
 """Standard deviation of the height so measured from shadow and rim beside the sides."""
 STRICT = 3.5
 """How many standard deviations that height may lie off."""
+GOOD = 8.0
+"""A candidate no stranger than this (see `Sighting.strangeness`) is worth a second search."""
 MOST_RADIUS_SD_MM = 0.4
 """Corners that differ more tell that a shadow or a print was taken for a side."""
 
@@ -66,14 +68,55 @@ class Passed:
 def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float) -> Passed | Failure:
     """Solve the view from a candidate's sides and judge the result.
 
+    The sides are searched for widely. Should that fail for a good candidate, they are searched for close to where the
+    candidate has them: a print that is bolder than the card's own edge draws the wide search away.
+    """
+    size = (rgb.shape[1], rgb.shape[0])
+    corners = s.corners_px if _first_is_long(s.corners_px) else np.roll(s.corners_px, -1, 0)
+    guesses = first_guess(corners, reference.rectangle, prior)
+    light = Light.of(rgb, box_around(corners))
+    found = located(light, guesses[0], reference.rectangle, prior, size, blur_px)
+    result = _judged(s, found, guesses, reference, prior, size)
+    if isinstance(result, Passed) or s.strangeness(reference) > GOOD:
+        return result
+    near = _located_near(light, guesses[0], reference.rectangle, prior, size, blur_px)
+    again = _judged(s, near, guesses, reference, prior, size)
+    return again if isinstance(again, Passed) else result
+
+
+def _located_near(
+    light: Light, start: Array, rectangle: Rectangle, prior: Prior, size_px: tuple[int, int], blur_px: float
+) -> tuple[Solution, list[SideEdges]] | None:
+    """As `located`, without the wide search that comes first there."""
+    parameters, found = start, None
+    for reach, width, off in STAGES[1:]:
+        runs = [run(light, parameters, rectangle, k, reach, width, blur_px) for k in range(4)]
+        chosen = choose(runs, rectangle, prior, parameters, size_px)
+        if chosen is None:
+            return None
+        edges = [points_on(r, line, off) for r, line in zip(runs, chosen[1], strict=True)]
+        try:
+            found = solve(edges, rectangle, prior, chosen[0].view.parameters, size_px), edges
+        except np.linalg.LinAlgError:
+            return None
+        parameters = found[0].view.parameters
+    return found
+
+
+def _judged(
+    s: Sighting,
+    found: tuple[Solution, list[SideEdges]] | None,
+    guesses: list[Array],
+    reference: Reference,
+    prior: Prior,
+    size: tuple[int, int],
+) -> Passed | Failure:
+    """Test a solved view.
+
     Height, by the length of the long side, is a hypothesis test: the view is solved once more with the height unknown,
     and what comes out is compared with the standard. Then corners, straightness and visibility.
     """
-    size = (rgb.shape[1], rgb.shape[0])
     nominal = reference.rectangle
-    corners = s.corners_px if _first_is_long(s.corners_px) else np.roll(s.corners_px, -1, 0)
-    guesses = first_guess(corners, nominal, prior)
-    found = located(Light.of(rgb, box_around(corners)), guesses[0], nominal, prior, size, blur_px)
     if found is None:
         return _unclear(s, reference)
     solution, edges = _better_pose(*found, guesses, reference, prior, size), found[1]
@@ -94,7 +137,7 @@ def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prio
     if why is None and not inside(corners, size):
         why = cut_off()
     if why is None and (seen.min() < SEEN or radius.sd_mm > MOST_RADIUS_SD_MM):
-        why = unclear()
+        why = _unclear(s, reference)
     return why or Passed(solution, tuple(edges), corners, radius, height, height_sd, seen)
 
 

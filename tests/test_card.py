@@ -11,6 +11,7 @@ from calib.card import Card, Failure, find_card
 from calib.corners import corner_radius
 from calib.laying import Laid, laid
 from calib.reference import ID_1
+from calib.sighting import grown, looked_at
 from tests.drawn_cards import SIZE, Drawing, corners_px, parameters, photo, prior
 
 FOUND = {
@@ -151,3 +152,22 @@ def test_the_reference_asked_for_is_the_one_found() -> None:
     card = find_card(photo(FOUND["plain"]), prior(), reference=ID_1)
     assert isinstance(card, Card)
     assert card.reference is ID_1
+
+
+def test_a_frame_printed_on_the_card_is_not_taken_for_it() -> None:
+    """A pale card with a bold frame 3 mm inside its sides."""
+    d = Drawing(face=(0.62, 0.61, 0.58), camera_height=150.0)
+    frame = replace(d, width=d.width - 6, height=d.height - 6, radius=0.05, face=(0.02, 0.02, 0.1), shadow=(0, 0, 0))
+    card = find_card(photo(d, frame), prior())
+    assert isinstance(card, Card), card
+    assert error_px(card, d) < 2.0
+
+
+def test_what_a_printed_frame_would_stand_on() -> None:
+    d = Drawing(camera_height=150.0, thickness=0.0, shadow=(0.0, 0.0, 0.0))
+    frame = replace(d, width=d.width - 5, height=d.height - 5, radius=0.05)
+    s = looked_at(photo(frame), corners_px(frame) + 0.5, ID_1, prior())
+    outer = grown(s, ID_1)
+    assert outer is not None
+    assert min(np.abs(np.roll(outer, k, 0) - corners_px(d)).max() for k in range(4)) < 3.0
+    assert grown(looked_at(photo(d), corners_px(d), ID_1, prior()), ID_1) is None
