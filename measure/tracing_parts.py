@@ -86,6 +86,12 @@ def fits(e: Estimate, loops: Sequence[EdgeLoop]) -> bool:
     return True
 
 
+def sound(e: Estimate) -> Estimate:
+    """The same estimate with a covariance that is one: where rounding made a variance negative, its size counts."""
+    values, vectors = np.linalg.eigh((e.white + e.white.T) / 2)
+    return e if values.min() >= 0 else replace(e, white=(vectors * np.abs(values)) @ vectors.T)
+
+
 def with_plain_view(e: Estimate) -> Estimate:
     """The same estimate with the view's ten terms replaced by as many independent ones of unit variance.
 
