@@ -116,11 +116,11 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
         found = better if parts.fits(better, again) else outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
-    if not parts.fits(found, loops):
+    if not parts.fits(found, loops) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
     scale = parts.scale_of(card, found, lens)
-    estimate, _, _ = squared_up(parts.with_plain_view(parts.sound(found)), parts.horizontal_rad(view, found))
+    estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     cautions = tuple(Caution(c.code, c.text) for c in card.cautions)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
