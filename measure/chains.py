@@ -15,6 +15,7 @@ GUESSED_MM = 0.15
 _FARTHEST_MM = 6.0
 """Tangent pieces that would touch farther than this from their points are not taken to meet."""
 
+_OFF_PATH_MM = 0.7
 _REACH = 6
 """A joint moves by at most so many points a step."""
 
@@ -116,8 +117,10 @@ def dealt(c: Chains, j: Joints) -> Index:
     around = around_joints(c, at, _REACH)
     d = c.points[around] - j.point[at][:, None]
     behind = (d[..., 0] * travel[:, :1] + d[..., 1] * travel[:, 1:]) < 0
+    # a tangent joint off the points' path is no place to part them
+    off = c.tangent[at] & ((d * d).sum(2).min(1) > _OFF_PATH_MM**2)
     first = c.first.copy()
-    first[at] += behind.sum(1) - _REACH
+    first[at] += np.where(off, 0, behind.sum(1) - _REACH)
     # every piece keeps at least one point
     up = np.arange(k)
     if c.closed:

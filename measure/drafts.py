@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.chains import GUESSED_MM, Chains, rolled, sound
+from measure.chains import GUESSED_MM, Chains, possible_tangencies, rolled, sound
 from measure.features import Array
 from measure.joining import Normal, normal, refined
 from measure.moments import RunningSums, running_sums
@@ -28,6 +28,9 @@ UNEVEN_OVER_MM = 20.0
 
 FIRST_SHARED_BY = 2.0
 """Before the noise is known for what it is, neighbours are taken to share at least so much of it."""
+
+NEARLY_MM = 0.15
+"""An arc that misses its neighbour by less is made to touch it."""
 
 UNSOUND = 60.0
 """What a piece costs that runs backwards or does not reach its joints."""
@@ -91,7 +94,9 @@ def settled(draft: Draft, steps: int = 12, hold: int = 1) -> Draft:
     for _ in range(3):
         c, eq, shift = refined(draft.chains, steps, hold)
         draft = replace(draft, chains=c, eq=eq, shift=(draft.shift + shift) % len(c.points))
-        missed = ~eq.joints.met & ~c.tangent & c.linked & (c.pieces.arc | np.roll(c.pieces.arc, 1))
+        missed = ~eq.joints.met & ~c.tangent & c.linked & (np.abs(possible_tangencies(c).gap) < NEARLY_MM)
+        missed &= (eq.joints.incoming * eq.joints.outgoing).sum(1) > np.cos(np.radians(30))
+        missed &= c.pieces.arc | np.roll(c.pieces.arc, 1)
         if not missed.any():
             break
         draft = replace(draft, chains=replace(c, tangent=c.tangent | missed))
@@ -221,7 +226,10 @@ def first_draft(
     )
     chains, shift = rolled(chains)
     draft = Draft(chains, normal(chains), shift, noise, shifts)
-    return settled(draft, hold=4) if k > 1 else draft
+    if k < 2:
+        return draft
+    # points that change hands too soon can lead far astray
+    return min(settled(draft, hold=4), settled(draft, hold=12), key=total)
 
 
 def sums_of(draft: Draft) -> RunningSums:

@@ -26,6 +26,10 @@ TAIL = 5.0
 BUMP_HEIGHT_MM = 0.5
 """A point that strays further is no accident."""
 
+GROSS_MM = 0.25
+"""No point that is one lies farther off, whatever the noise: it costs more than the t distribution would have it."""
+_GROSS_UNIT_MM = 0.1
+
 _DAMPING = np.array([1e-2, 1e-1, 1e-1])
 
 
@@ -104,8 +108,9 @@ def normal(c: Chains, known: Joints | None = None) -> Normal:
     variance = corner_variance(c, j)
     u2 = residual**2 / variance
     weight = (TAIL + 1) / ((TAIL + u2) * variance)
-    cost = (TAIL + 1) * np.log1p(u2 / TAIL)
-    bump = (cost >= c.most) & (np.abs(residual) < BUMP_HEIGHT_MM)
+    size = np.abs(residual)
+    cost = (TAIL + 1) * np.log1p(u2 / TAIL) + np.where(size > GROSS_MM, (size / _GROSS_UNIT_MM) ** 2, 0.0)
+    bump = (cost >= c.most) & (size < BUMP_HEIGHT_MM)
     if bump.any():
         cost[bump] = c.most[bump]
         weight[bump] *= 0.02
