@@ -18,6 +18,9 @@ AROUND = 21
 _COMMON_WEIGHT = 6.0
 """The whole part's noise counts like so many of them."""
 
+_CHANCE = 0.6
+"""By so much (logarithm of the variance) medians differ by chance."""
+
 LONG_RUN = 12
 """Only pieces of so many points say how neighbours share their noise."""
 
@@ -87,8 +90,10 @@ def local_scale(residual: Array, factor: float) -> Array:
     enough = count >= 5
     median[enough] = np.nanmedian(size[enough], axis=1) / 0.6745
     median = np.where(enough, median, 1.0)
-    square = (count * median**2 + _COMMON_WEIGHT) / (count + _COMMON_WEIGHT)
-    return np.asarray(np.sqrt(np.clip(square, 0.3, 100.0)))
+    square = np.clip((count * median**2 + _COMMON_WEIGHT) / (count + _COMMON_WEIGHT), 0.1, 200.0)
+    # what a median of so few makes of even noise is no news; to weigh points by it would be to trust the lucky ones
+    change = np.log(square)
+    return np.asarray(np.exp(np.sign(change) * np.maximum(np.abs(change) - _CHANCE, 0) / 2))
 
 
 def from_residuals(runs: Sequence[tuple[Array, int]]) -> Noise:

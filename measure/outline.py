@@ -18,7 +18,7 @@ from measure.labelling import labelled
 from measure.moves import corners
 from measure.noise import Noise, before_fitting, from_residuals, local_scale
 from measure.pieces import Mask
-from measure.selection import ROUNDS, improved
+from measure.selection import ROUNDS, improved, straightened
 from measure.unevenness import modes
 
 PASSES = 4
@@ -86,7 +86,7 @@ def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, 
         drafts = improved(drafts, fresh, FIRST_ROUNDS if not passes else ROUNDS)
     scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
     measured = _noise_of(drafts, scaled)
-    return [settled(with_noise(d, v, measured)) for d, v in zip(drafts, scaled, strict=True)]
+    return [straightened(settled(with_noise(d, v, measured))) for d, v in zip(drafts, scaled, strict=True)]
 
 
 def _noise_of(drafts: Sequence[Draft], variances: Sequence[Array]) -> Noise:

@@ -65,20 +65,21 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     blocks[~shape, 2, 2] = 1.0
     q = _inverse(draft, blocks)
 
-    # shared noise of neighbours, round the loop
-    pull = wj * np.sqrt(variance)[:, None]
-    mixed = np.zeros((3 * k, 3 * k))
-    for lag, rho in enumerate((1.0, *draft.noise.correlation)):
-        if rho == 0:
-            break
-        if lag >= n // 2:
-            break
-        other, theirs = np.roll(pull, -lag, axis=0), np.roll(rows, -lag, axis=0)
-        products = rho * pull[:, :, None] * other[:, None, :]
-        np.add.at(mixed, (rows[:, :, None], theirs[:, None, :]), products)
-        if lag:
-            np.add.at(mixed, (theirs[:, :, None], rows[:, None, :]), products.transpose(0, 2, 1))
-    white = gain * q @ mixed @ q
+    # Neighbours share noise, as far round the loop as was measured. In the frequency domain the covariance of the
+    # points is diagonal; where the measured correlation is none (its spectrum dips below nought) it is mended there.
+    pull = np.zeros((n, 3 * k))
+    pull[np.arange(n)[:, None], rows] = wj * np.sqrt(variance)[:, None]
+    rho = draft.noise.correlation[: max(n // 2 - 1, 0)]
+    lag = np.arange(1, len(rho) + 1)
+    frequency = np.arange(n // 2 + 1) * 2 * np.pi / n
+    spectrum = np.maximum(1 + 2 * np.cos(frequency[:, None] * lag) @ rho, 0.05)
+    twice = np.full(len(spectrum), 2.0)
+    twice[0] = 1.0
+    if n % 2 == 0:
+        twice[-1] = 1.0
+    waves = np.fft.rfft(pull, axis=0) * np.sqrt(spectrum * twice / n)[:, None]
+    mixed = waves.real.T @ waves.real + waves.imag.T @ waves.imag
+    white = gain * q @ mixed @ q.T
     # an offset towards empty is a step to the right: the residuals, positive on the left, fall by as much
     shifts = np.roll(np.asarray(sensitivity, float), -draft.shift, axis=0)
     moments = np.zeros((3 * k, shifts.shape[1]))

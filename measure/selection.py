@@ -19,6 +19,7 @@ from measure.drafts import (
     UNEVEN_OVER_MM,
     Draft,
     settled,
+    shallow,
     sums_of,
     total,
 )
@@ -37,6 +38,8 @@ PATIENCE = 60.0
 """How much dearer than what is there a move may look at first."""
 SLACK = 2.0
 """What evenness excuses may cost so much more than was foreseen."""
+VAGUE = 2.0
+"""A curvature smaller than so many of its standard deviations is none."""
 LEAST_RADIUS_MM = 0.25
 """A tighter arc can't be told from a sharp corner that blur has rounded."""
 
@@ -279,3 +282,17 @@ def _apart(ring: Ring, moves: list[Move], order: list[int]) -> list[int]:
             busy |= own
             group.append(i)
     return group
+
+
+def straightened(draft: Draft) -> Draft:
+    """The draft with lines for arcs whose curvature can't be told from none, where they fit nearly as well."""
+    c, eq = draft.chains, draft.eq
+    spread = np.sqrt(eq.inverse[:, 2, 2] * draft.noise.shared_by)
+    vague = c.pieces.arc & (np.abs(c.pieces.curvature) < VAGUE * spread) & shallow(c)
+    if not vague.any() or vague.all():
+        return draft
+    arc = c.pieces.arc & ~vague
+    pieces = replace(c.pieces, arc=arc, curvature=np.where(vague, 0.0, c.pieces.curvature))
+    chains = replace(c, pieces=pieces, tangent=c.tangent & (arc | np.roll(arc, 1)))
+    straight = settled(replace(draft, chains=chains, eq=normal(chains)))
+    return straight if total(straight) < total(draft) + 2 * draft.price else draft
