@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.corners import Radius
+from calib.found import Caution
 from calib.quads import Quad, quadrilaterals
 from calib.reference import ID_1, Reference
 from calib.refusals import Failure, no_card, rejection, two_cards
@@ -34,14 +35,6 @@ TELLING, FAR_RATIO, STRANGE = 1.1, 0.035, 15.0
 called a card at all."""
 OBLIQUE_DEG = 30.0
 """A tilt that a person is told of."""
-
-
-@dataclass(frozen=True, slots=True)
-class Caution:
-    """What a person should know of a card that was taken all the same: a short code and a sentence."""
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,4 +202,4 @@ def _reason(failures: list[tuple[Sighting, Failure]], reference: Reference) -> F
     return no_card(reference) if no else failure
 
 
-__all__ = ["Card", "Caution", "Failure", "find_card"]
+__all__ = ["Card", "Failure", "find_card"]

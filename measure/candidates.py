@@ -91,12 +91,32 @@ class Scene:
     candidates: tuple[Candidate, ...]
 
 
-def survey(rgb: U8, card_px: NDArray[np.float64], px_per_mm: float) -> Scene:
+@dataclass(frozen=True, slots=True)
+class Reserved:
+    """Where in a photo no part can be: on the references, and outside the field, if there is one.
+
+    Attributes:
+        taken_px: areas (n, 2), photo pixels.
+        field_px: (n, 2) outline of the only area where a part may be; None for the whole photo.
+    """
+
+    taken_px: tuple[NDArray[np.float64], ...]
+    field_px: NDArray[np.float64] | None = None
+
+    def mask(self, of: Reduction) -> Mask:
+        """(h, w) 1 where no part can be."""
+        out = np.zeros(of.rgb.shape[:2], np.uint8) if self.field_px is None else 1 - of.mask_of(self.field_px)
+        for area in self.taken_px:
+            out |= of.mask_of(area)
+        return np.asarray(out, np.uint8)
+
+
+def survey(rgb: U8, reserved: Reserved, px_per_mm: float) -> Scene:
     """Learn the table and find what lies on it.
 
     Args:
         rgb: (h, w, 3) the photo.
-        card_px: (4, 2) corners of the reference card, photo pixels.
+        reserved: where no part can be.
         px_per_mm: of the photo, about.
     """
     longest = max(rgb.shape[:2])
@@ -104,7 +124,7 @@ def survey(rgb: U8, card_px: NDArray[np.float64], px_per_mm: float) -> Scene:
     coarse = reduce_photo(rgb, factor)
     scale = px_per_mm / factor
     smooth = np.asarray(cv2.medianBlur(coarse.rgb, 5 if scale > 1.6 else 3), np.uint8)
-    card = cv2.dilate(coarse.mask_of(card_px), disc(_CARD_MARGIN_MM * scale))
+    card = cv2.dilate(reserved.mask(coarse), disc(_CARD_MARGIN_MM * scale))
     table, strange, elsewhere = learn_tabletop(smooth, card, scale)
     strange = strange * ((card == 0) & (elsewhere == 0))
     window = max(3, round(1.5 * scale)) | 1

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from measure.candidates import Candidate, Reduction, Scene, edge_strength, reduce_photo
+from measure.candidates import Candidate, Reduction, Reserved, Scene, edge_strength, reduce_photo
 from measure.tabletop import F32, LOG_OFFSET, U8, Mask, disc, log_colour
 
 _MARGIN_MM = 8.0
@@ -25,7 +24,7 @@ class Evidence:
 
     Attributes:
         window: the reduced pixels; px_per_mm: their scale.
-        blob: (h, w) 1 on the candidate, its holes and notches filled; card: 1 on the card itself.
+        blob: (h, w) 1 on the candidate, its holes and notches filled; card: 1 where a reference lies.
         colour: (h, w, 3) log colour less the table's trend; step: (3,) what counts as one colour.
         strange: (h, w) 0 where the colour recurs all over the table, 1 where it does not.
         lit: (h, w) 0 where the colour could be table in shadow, 1 where it can't.
@@ -54,7 +53,7 @@ def filled(mask: Mask) -> Mask:
     return np.asarray(cv2.drawContours(np.zeros_like(mask), outlines, -1, 1, -1), np.uint8)
 
 
-def gather(rgb: U8, scene: Scene, candidate: Candidate, card_px: NDArray[np.float64], px_per_mm: float) -> Evidence:
+def gather(rgb: U8, scene: Scene, candidate: Candidate, reserved: Reserved, px_per_mm: float) -> Evidence:
     """Look closely at a candidate."""
     rows, cols = np.nonzero(candidate.mask)
     ends = scene.coarse.to_photo(np.array([[cols.min(), rows.min()], [cols.max(), rows.max()]], float))
@@ -79,7 +78,7 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, card_px: NDArray[np.floa
     strange = np.minimum(cv2.blur(table.strange[bins], (3, 3)), around)
     ground = table.ground(columns[w // 2 : w // 2 + 1], lines[h // 2 : h // 2 + 1])[0, 0]
     lit = np.clip(table.not_shadow(bins, ground) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
-    card = window.mask_of(card_px)
+    card = reserved.mask(window)
     crisp, soft = crispness(colour, scale)
     table_only = (cv2.dilate(blob, disc(1.5 * scale)) == 0) & (cv2.dilate(card, disc(2 * scale)) == 0)
     noise, loud = np.percentile(crisp[table_only], (60, 92)) if table_only.sum() > 50 else (0.02, 0.05)

@@ -85,7 +85,7 @@ class ReadingRecord(Record):
 
 
 class CautionRecord(Record):
-    """See `measure.tracing.Caution`."""
+    """See `calib.found.Caution`."""
 
     code: str
     text: str

@@ -17,7 +17,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.candidates import Candidate, survey
+from calib.view import View
+from measure.candidates import Candidate, Reserved, survey
 from measure.contours import smooth_contour
 from measure.evidence import Evidence, gather
 from measure.holes import find_holes
@@ -72,24 +73,23 @@ class NoSilhouette:
 
 
 def silhouette(
-    rgb: U8, card_px: Array, subject: Subject, px_per_mm: float, thickness_mm: float, focal_px: float | None = None
+    rgb: U8, view: View, reserved: Reserved, subject: Subject, thickness_mm: float
 ) -> Silhouette | NoSilhouette:
     """Find the part, or the opening, beside the reference card.
 
     Args:
         rgb: (h, w, 3) upright sRGB pixels.
-        card_px: (4, 2) the card's corners in order round, within a few pixels.
+        view: of the plane that the part lies on.
+        reserved: where no part can be.
         subject: a part that lies on the table, or an opening in it.
-        px_per_mm: scale in the table's plane, about.
         thickness_mm: height of the part's upper face; tells where its wall can be seen.
-        focal_px: focal length; of an ordinary phone if None.
     """
-    card = np.asarray(card_px, float)
-    scene = survey(rgb, card, px_per_mm)
+    px_per_mm = 1 / view.mm_per_px(np.zeros(2))
+    scene = survey(rgb, reserved, px_per_mm)
     choice = _choose(scene.candidates)
     if isinstance(choice, NoSilhouette):
         return choice
-    seen = gather(rgb, scene, choice, card, px_per_mm)
+    seen = gather(rgb, scene, choice, reserved, px_per_mm)
     region = first_guess(seen, subject)
     if region is None:
         return NoSilhouette("no-part")
@@ -97,9 +97,7 @@ def silhouette(
     if subject == "part" and thickness_mm > 0:
         to_window = seen.window.matrix_from_photo()
         back = np.linalg.inv(to_window)
-        shifts = [
-            to_window @ lower_from_upper(card, rgb.shape[:2], thickness_mm, share, focal_px) @ back for share in _DOWN
-        ]
+        shifts = [to_window @ lower_from_upper(view, thickness_mm, share) @ back for share in _DOWN]
     region = refine(seen, region, subject, shifts)
     trouble = _trouble(seen, region, rgb.shape[:2])
     if trouble:

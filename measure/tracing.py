@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import PartRefused, ReferenceRefused
+from calib.found import Caution, Found
 from measure.features import Estimate
 
 if TYPE_CHECKING:
@@ -41,14 +42,6 @@ class Scale:
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
-    """Something that a person should know of a result that still holds: a short code and a sentence."""
-
-    code: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class Trace:
     """A traced photo.
 
@@ -58,7 +51,7 @@ class Trace:
         subject: part or opening.
         thickness_mm: height of the upper edge over the reference's plane, as given.
         cautions: what a person should know.
-        reference_px: (n, 2) closed outline of the reference in the photo.
+        reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
     """
 
@@ -67,26 +60,28 @@ class Trace:
     subject: Subject
     thickness_mm: float
     cautions: tuple[Caution, ...]
-    reference_px: Array
+    reference: Found
     seen_px: tuple[Array, ...]
 
 
 def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None) -> Trace:
-    """Measure a part, or an opening's rim, in a photo with a card in it.
+    """Measure a part, or an opening's rim, in a photo with a reference in it.
 
     Args:
         photo: upright.
-        thickness_mm: height of the part's upper edge over the card's plane; 0 for unknown.
+        thickness_mm: height of the part's upper edge over the reference's plane; 0 for unknown.
         subject: part or opening.
         lens: profile of the camera, if there is one.
 
     Raises:
-        ReferenceRefused: there is no card, or none that can be trusted.
+        ReferenceRefused: there is no reference, or none that can be trusted.
         PartRefused: the part can't be told from what surrounds it.
     """
-    from calib.card import Failure, find_card
+    from calib.finding import find_reference
     from calib.profile import Light
+    from calib.refusals import Failure
     from measure import tracing_parts as parts
+    from measure.candidates import Reserved
     from measure.edges import SHARED_NAMES, locate
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
@@ -95,14 +90,12 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     from measure.sight import Wall
     from measure.silhouette import NoSilhouette, silhouette
 
-    card = find_card(photo.rgb, parts.prior_of(photo, lens))
-    if isinstance(card, Failure):
-        raise ReferenceRefused(card.text, card.code)
-    view = card.solution.view
+    reference = find_reference(photo.rgb, parts.prior_of(photo, lens))
+    if isinstance(reference, Failure):
+        raise ReferenceRefused(reference.text, reference.code)
+    view = reference.view
     opening = subject == "opening"
-    rough = silhouette(
-        photo.rgb, card.corners_px, subject, 1 / view.mm_per_px(np.zeros(2)), thickness_mm, float(view.parameters[6])
-    )
+    rough = silhouette(photo.rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
@@ -119,9 +112,9 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     if not parts.fits(found, loops) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
-    scale = parts.scale_of(card, found, lens)
+    scale = parts.scale_of(reference, found, lens)
     estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    cautions = tuple(Caution(c.code, c.text) for c in card.cautions)
+    cautions = reference.cautions
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
-    return Trace(estimate, scale, subject, thickness_mm, cautions, parts.card_outline_px(card), seen)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.card import Card
+from calib.found import Found
 from calib.lens import Profile
 from calib.photo import Photo
 from calib.view import Prior, View, camera_prior
@@ -113,9 +113,9 @@ def _span(e: Estimate) -> tuple[Array, Array]:
     return points.min(0), points.max(0)
 
 
-def scale_of(card: Card, e: Estimate, lens: Profile | None) -> Scale:
+def scale_of(found: Found, e: Estimate, lens: Profile | None) -> Scale:
     """The scale at the part, with the uncertainty that the view's covariance gives the part's own length and width."""
-    view = card.solution.view
+    view = found.view
     low, high = _span(e)
     middle = (low + high) / 2
     ends = np.array([[low[0], middle[1]], [high[0], middle[1]], [middle[0], low[1]], [middle[0], high[1]]])
@@ -123,7 +123,7 @@ def scale_of(card: Card, e: Estimate, lens: Profile | None) -> Scale:
     along = (change[1, 0] - change[0, 0]) / (high - low)[0], (change[3, 1] - change[2, 1]) / (high - low)[1]
     relative = max(math.sqrt(float(g @ view.covariance @ g)) for g in along)
     return Scale(
-        reference=card.reference.name,
+        reference=found.name,
         mm_per_px=view.mm_per_px(middle),
         u95_relative=K95 * relative,
         camera_height_mm=float(view.centre_mm[2]),
@@ -156,16 +156,3 @@ def as_seen(view: View, f: Feature, wall: Wall, opening: bool) -> Array:
     if opening or f.loop > 0:
         upper_share[:] = 1.0  # of a hole the eye sees the rim
     return view.pixels(points, wall.lower_mm + upper_share * (wall.upper_mm - wall.lower_mm))
-
-
-def card_outline_px(card: Card) -> Array:
-    """(n, 2) closed outline of the card's upper face, its corners rounded as the standard has them."""
-    r = card.solution.rectangle
-    w, h, c = r.width_mm / 2 - r.corner_mm, r.height_mm / 2 - r.corner_mm, r.corner_mm
-    turn = np.linspace(0, np.pi / 2, 10)
-    corner = c * np.stack([np.cos(turn), np.sin(turn)], 1)
-    quarter = np.array([[0.0, 1.0], [-1.0, 0.0]])
-    out = []
-    for k, centre in enumerate(([w, h], [-w, h], [-w, -h], [w, -h])):
-        out.append(corner @ np.linalg.matrix_power(quarter, k) + centre)
-    return card.solution.view.pixels(np.concatenate(out), r.thickness_mm)

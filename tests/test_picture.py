@@ -36,7 +36,7 @@ def part() -> list[Drawn]:
 
 def test_the_cards_face_cannot_be_read() -> None:
     rgb, card = card_with_print()
-    png = np.asarray(Image.open(io.BytesIO(picture(rgb, card, part())))).astype(int)
+    png = np.asarray(Image.open(io.BytesIO(picture(rgb, [card], [card], part())))).astype(int)
     below = png[-330:, : png.shape[1] // 2]
     pale = (np.abs(below - below.mean(-1, keepdims=True)).max(-1) < 12) & (below.mean(-1) > 200)
     rim_only = pale.mean()
@@ -49,14 +49,14 @@ def test_a_card_beside_the_part_is_hidden_in_the_large_view_too() -> None:
     rgb, _ = card_with_print()
     rgb[300:552, 720:1120] = np.where((np.arange(400) // 6 % 2 == 0)[None, :, None], 20, 230)
     card = rectangle(720, 300, 1120, 552)
-    png = np.asarray(Image.open(io.BytesIO(picture(rgb, card, part())))).astype(int)
+    png = np.asarray(Image.open(io.BytesIO(picture(rgb, [card], [card], part())))).astype(int)
     right = png[int(0.4 * (len(png) - 330)) : int(0.6 * (len(png) - 330)), -40:].mean(-1)
     assert np.ptp(right) < 40
 
 
 def test_the_file_holds_pixels_only() -> None:
     rgb, card = card_with_print()
-    im = Image.open(io.BytesIO(picture(rgb, card, part(), ["a note"])))
+    im = Image.open(io.BytesIO(picture(rgb, [card], [card], part(), ["a note"])))
     assert im.format == "PNG"
     assert max(im.size) <= 1600 + 400
     assert dict(im.getexif()) == {}

@@ -1,19 +1,20 @@
 """Which pixels are the part: on the sample, turned and darkened, and where there is nothing to find."""
 
-import json
-
 import numpy as np
 import pytest
 
 from calib.photo import load
+from calib.reference import ID_1
+from calib.view import View, camera_prior, first_guess
+from measure.candidates import Reserved
 from measure.silhouette import NoSilhouette, Silhouette, silhouette
 from tests.sample_photos import FOLDER, scene, without
 
 
 def found(rgb, card_px, thickness_mm=4.2):
-    size_mm = json.loads((FOLDER / "truth.json").read_text())["reference"][0]["w"]
-    px_per_mm = float(np.hypot(*(card_px[1] - card_px[0]))) / size_mm
-    return silhouette(rgb, card_px[:4], "part", px_per_mm, thickness_mm), px_per_mm
+    size = rgb.shape[1::-1]
+    view = View(first_guess(card_px, ID_1.rectangle, camera_prior(size, None))[0], np.zeros((10, 10)), size)
+    return silhouette(rgb, view, Reserved((card_px,)), "part", thickness_mm), 1 / view.mm_per_px(np.zeros(2))
 
 
 def test_part_and_its_holes():

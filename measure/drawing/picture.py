@@ -57,19 +57,26 @@ class Drawn:
     origin: Literal["seen", "completed"] = "seen"
 
 
-def picture(rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn], notes: Sequence[str] = ()) -> bytes:
+def picture(
+    rgb: NDArray[np.uint8],
+    outlines_px: Sequence[Array],
+    faces_px: Sequence[Array],
+    drawn: Sequence[Drawn],
+    notes: Sequence[str] = (),
+) -> bytes:
     """The labelled picture as a PNG file.
 
     Args:
         rgb: (h, w, 3) the photo.
-        card_px: (n, 2) closed outline of the card in the photo.
+        outlines_px: closed outlines (n, 2) of the references in the photo.
+        faces_px: outlines (n, 2) of the faces that are made unrecognisable, such as a card's.
         drawn: the features.
         notes: a few short lines for the strip below, such as the scale.
     """
     import cv2
 
-    main = _labelled(rgb, card_px, drawn)
-    strip = _strip(rgb, card_px, drawn, notes, main.shape[1])
+    main = _labelled(rgb, outlines_px, faces_px, drawn)
+    strip = _strip(rgb, outlines_px, faces_px, drawn, notes, main.shape[1])
     sheet = np.concatenate([main, strip])
     ok, png = cv2.imencode(".png", sheet[..., ::-1], [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE])
     assert ok
@@ -90,9 +97,14 @@ class _Frame:
 
 
 def _framed(
-    rgb: NDArray[np.uint8], points_px: Array, margin: float, box_px: tuple[int, int], largest: float, card_px: Array
+    rgb: NDArray[np.uint8],
+    points_px: Array,
+    margin: float,
+    box_px: tuple[int, int],
+    largest: float,
+    faces_px: Sequence[Array],
 ) -> _Frame:
-    """The photo cut down to some points with a margin, scaled into a box, the card's face hidden."""
+    """The photo cut down to some points with a margin, scaled into a box, faces hidden."""
     import cv2
 
     h, w = rgb.shape[:2]
@@ -105,12 +117,13 @@ def _framed(
     size = (max(1, round((x1 - x0) * scale)), max(1, round((y1 - y0) * scale)))
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC)
     frame = _Frame(np.ascontiguousarray(small), np.array([x0, y0], float), scale)
-    _hide_face(frame.pixels, frame.at(card_px))
+    for face in faces_px:
+        _hide_face(frame.pixels, frame.at(face))
     return frame
 
 
 def _hide_face(image: NDArray[np.uint8], card: Array) -> None:
-    """Average the card's face into a few large cells, in place; a rim of it stays to judge the outline by."""
+    """Average a card's face into a few large cells, in place; a rim of it stays to judge the outline by."""
     import cv2
 
     centre = card.mean(0)
@@ -149,10 +162,14 @@ def _dot(image: NDArray[np.uint8], at: Array, radius: float, colour: Colour) -> 
     cv2.circle(image, (x, y), int(radius * 16), colour, -1, cv2.LINE_AA, 4)
 
 
-def _draw_outlines(image: NDArray[np.uint8], card: Array, drawn: Sequence[Drawn], lines: Sequence[Array]) -> None:
-    """Outline of the card, then of the part: a bright line in a dark casing shows on any ground."""
-    _polyline(image, card, CASING, 4, closed=True)
-    _polyline(image, card, PAPER, 2, closed=True)
+def _draw_references(frame: _Frame, outlines_px: Sequence[Array]) -> None:
+    for outline in outlines_px:
+        _polyline(frame.pixels, frame.at(outline), CASING, 4, closed=True)
+        _polyline(frame.pixels, frame.at(outline), PAPER, 2, closed=True)
+
+
+def _draw_outlines(image: NDArray[np.uint8], drawn: Sequence[Drawn], lines: Sequence[Array]) -> None:
+    """Outline of the part: a bright line in a dark casing shows on any ground."""
     for points in lines:
         _polyline(image, points, CASING, 6)
     for d, points in zip(drawn, lines, strict=True):
@@ -177,15 +194,18 @@ def _dashes(points: Array) -> list[Array]:
 
 
 # --------------------------------------------------------------------------------------------------------------- labels
-def _labelled(rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn]) -> NDArray[np.uint8]:
+def _labelled(
+    rgb: NDArray[np.uint8], outlines_px: Sequence[Array], faces_px: Sequence[Array], drawn: Sequence[Drawn]
+) -> NDArray[np.uint8]:
     """The part, large, with outline and labels."""
     import cv2
     from PIL import Image, ImageDraw
 
     box = (LONG_SIDE_PX, LONG_SIDE_PX)
-    frame = _framed(rgb, np.concatenate([d.points_px for d in drawn]), MARGIN, box, LARGEST_SCALE, card_px)
-    image, card, lines = frame.pixels, frame.at(card_px), [frame.at(d.points_px) for d in drawn]
-    _draw_outlines(image, card, drawn, lines)
+    frame = _framed(rgb, np.concatenate([d.points_px for d in drawn]), MARGIN, box, LARGEST_SCALE, faces_px)
+    image, lines = frame.pixels, [frame.at(d.points_px) for d in drawn]
+    _draw_references(frame, outlines_px)
+    _draw_outlines(image, drawn, lines)
     h, w = image.shape[:2]
     named = [(d, points) for d, points in zip(drawn, lines, strict=True) if d.label]
     size = round(float(np.clip(LABEL_PX * (36 / max(len(named), 1)) ** 0.5, SMALLEST_LABEL_PX, LABEL_PX)))
@@ -194,7 +214,8 @@ def _labelled(rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn]) ->
     soft = np.zeros_like(cells)
     for points in lines:
         cv2.polylines(cells, [np.round(points / CELL).astype(np.int32)], False, 255, 2)
-    cv2.fillPoly(soft, [np.round(card / CELL).astype(np.int32)], 255)
+    for face in faces_px:
+        cv2.fillPoly(soft, [np.round(frame.at(face) / CELL).astype(np.int32)], 255)
     wishes = [Wish(*_anchor(d, p), (_width(d.label, font) + 0.4 * size, 1.1 * size)) for d, p in named]
     places = place(wishes, cells > 0, soft > 0, (w, h))
     for wish, at in zip(wishes, places, strict=True):
@@ -234,15 +255,19 @@ def _anchor(d: Drawn, points: Array) -> tuple[Array, Array]:
 
 # ---------------------------------------------------------------------------------------------------------------- strip
 def _strip(
-    rgb: NDArray[np.uint8], card_px: Array, drawn: Sequence[Drawn], notes: Sequence[str], width: int
+    rgb: NDArray[np.uint8],
+    outlines_px: Sequence[Array],
+    faces_px: Sequence[Array],
+    drawn: Sequence[Drawn],
+    notes: Sequence[str],
+    width: int,
 ) -> NDArray[np.uint8]:
-    """The whole scene small, so that anyone sees which card and which part were meant, with the key beside it."""
+    """The whole scene small, so that anyone sees which reference and which part were meant, with the key beside it."""
     from PIL import Image
 
-    everything = np.concatenate([card_px, *(d.points_px for d in drawn)])
-    frame = _framed(rgb, everything, 0.05, (width // 2, STRIP_PX), 1.0, card_px)
-    _polyline(frame.pixels, frame.at(card_px), CASING, 4, closed=True)
-    _polyline(frame.pixels, frame.at(card_px), PAPER, 2, closed=True)
+    everything = np.concatenate([*outlines_px, *(d.points_px for d in drawn)])
+    frame = _framed(rgb, everything, 0.05, (width // 2, STRIP_PX), 1.0, faces_px)
+    _draw_references(frame, outlines_px)
     for d in drawn:
         _polyline(frame.pixels, frame.at(d.points_px), CASING, 4)
         _polyline(frame.pixels, frame.at(d.points_px), COLOURS["line"], 2)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from measure.tracing import Caution
+from calib.found import Caution
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,14 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from calib.errors import ReadingsRefused, WrongUsage
+from calib.found import Caution
 from calib.jaws import TOOLS, Tool, read_tools
 from measure import job, records
 from measure.features import Estimate
 from measure.jaw_reach import check_readings
 from measure.readings import COLUMNS, Reading, read_csv, read_words, write_csv
 from measure.steps import Done, counted
-from measure.tracing import Caution, Subject
+from measure.tracing import Subject
 
 TOOLS_FILE = "tools.toml"
 MAX_FILE_MB = 2

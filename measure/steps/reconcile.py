@@ -6,13 +6,13 @@ import math
 from pathlib import Path
 
 from calib.errors import ReadingsRefused
+from calib.found import Caution
 from measure import job, records
 from measure.adjustment import Reconciled, Verdict
 from measure.adjustment import reconcile as adjusted
 from measure.readings import Reading
 from measure.steps import Done, counted
 from measure.steps.read import checked, tools_of
-from measure.tracing import Caution
 
 
 def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -> Done:

@@ -47,9 +47,10 @@ def trace(
     pixels = load(photo)
     found = tracing.trace(pixels, thickness_mm, subject, profile)
     record = _record(found, name or photo.stem, pixels.name)
+    seen = found.reference
     files = {
         job.TRACE: records.to_text(record).encode(),
-        job.PICTURE: picture(pixels.rgb, found.reference_px, _drawn(found), scale_notes(record)),
+        job.PICTURE: picture(pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), scale_notes(record)),
         job.OUTLINE: outline_dxf(found.estimate.features),
     }
     written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.SKETCHES))
