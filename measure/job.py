@@ -4,6 +4,7 @@
     readings.csv                            what the jaws said
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
+    worksheet.pdf  worksheet.csv            which readings to take next
     .jawline.json                           fingerprints of the files that jawline wrote
 
 A file that jawline did not write, or that was changed since, is never overwritten unless that is asked for. All files
@@ -26,6 +27,7 @@ MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
+WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
 MAX_TEXT_MB = 50
 
 

@@ -174,7 +174,7 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
     """Readings from a file's content.
 
     Args:
-        content: the whole file.
+        content: the whole file. Rows of a worksheet (their note is its number) that have no value yet are left out.
         tools: the tools that may be named.
 
     Raises:
@@ -206,7 +206,15 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
             )
     if not lines:
         raise ReadingsRefused("The readings file holds a heading but no readings.", "readings-empty")
-    return tuple(_row(_cells(x, mark), head, i, tools) for i, x in lines)
+    rows = [(_cells(x, mark), i) for i, x in lines]
+    rows = [(cells, i) for cells, i in rows if not _still_blank(dict(zip(head, cells, strict=False)))]
+    if not rows:
+        raise ReadingsRefused("The readings file holds no values yet.", "readings-empty")
+    return tuple(_row(cells, head, i, tools) for cells, i in rows)
+
+
+def _still_blank(row: Mapping[str, str]) -> bool:
+    return not row.get("value", "").strip() and row.get("note", "").strip().isdigit()
 
 
 def _decoded(content: bytes | str) -> str:

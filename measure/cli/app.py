@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from measure.cli import demo, draw, read, reconcile, sketch, trace
+from measure.cli import next as next_
 
 app = typer.Typer(
     name="jawline",
@@ -22,6 +23,7 @@ app = typer.Typer(
 )
 app.command("trace")(trace.trace)
 app.command("read")(read.read)
+app.command("next")(next_.next_readings)
 app.command("reconcile")(reconcile.reconcile)
 app.command("sketch")(sketch.sketch)
 app.command("draw")(draw.draw)

@@ -14,7 +14,10 @@ def read(
     job: options.Folder,
     readings: Annotated[
         list[str],
-        typer.Argument(metavar="FILE_OR_READINGS...", help="A CSV file, or words: width E1 E3 24.31 bore D1 4.02"),
+        typer.Argument(
+            metavar="FILE_OR_READINGS...",
+            help="A CSV file; or words: width E1 E3 24.31; or by number on the worksheet: 2=24.31",
+        ),
     ],
     replace: Annotated[bool, typer.Option("--replace", help="Instead of the readings that are there already.")] = False,
     tools: options.Tools = None,

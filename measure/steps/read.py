@@ -13,6 +13,7 @@ from calib.jaws import TOOLS, Tool, read_tools
 from measure import job, records
 from measure.features import Estimate
 from measure.jaw_reach import check_readings
+from measure.numbered import written_out
 from measure.readings import COLUMNS, Reading, read_csv, read_words, write_csv
 from measure.steps import Done, counted
 from measure.tracing import Subject
@@ -28,7 +29,8 @@ def read(
 
     Args:
         folder: the job.
-        given: names of CSV files, or words such as ``width E1 E3 24.31``.
+        given: names of CSV files, or words such as ``width E1 E3 24.31``, or ``2=4.02`` for number 2
+            on the worksheet.
         tools: the user's own tools; remembered in the job.
         replace: instead of the readings that are there.
         force: take a file in although it was taken already, and overwrite what is not jawline's own.
@@ -43,6 +45,8 @@ def read(
     before = b"" if replace else _present(folder)
     old = checked(before, str(folder / job.READINGS), outline, subject, known) if before.strip() else ()
     paths, words = _files_and_words(given)
+    sheet = folder / job.WORKSHEETS[1]
+    words = written_out(words, _file(sheet) if sheet.exists() else None)
     contents = {path: _file(path) for path in paths}
     seen = set() if replace or force else _taken_before(folder, old, contents, outline, subject, known)
     new = list(read_words(words, known)) if words else []
