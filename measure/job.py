@@ -4,6 +4,8 @@
     readings.csv                            what the jaws said
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
+    gauge.3mf  gauge.stl                    a thin plate to prove the fit by
+    solid.3mf  solid.stl                    the part
     worksheet.pdf  worksheet.csv            which readings to take next
     .jawline.json                           fingerprints of the files that jawline wrote
 
@@ -27,6 +29,10 @@ MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
+GAUGES = ("gauge.3mf", "gauge.stl")
+SOLIDS = ("solid.3mf", "solid.stl")
+DRAWN = (*SKETCHES, *GAUGES, *SOLIDS)
+"""All that is made from measured.json, and out of date when that changes."""
 WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
 MAX_TEXT_MB = 50
 

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import demo, draw, read, reconcile, sketch, trace
+from measure.cli import demo, draw, gauge, read, reconcile, sketch, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -26,6 +26,8 @@ app.command("read")(read.read)
 app.command("next")(next_.next_readings)
 app.command("reconcile")(reconcile.reconcile)
 app.command("sketch")(sketch.sketch)
+app.command("gauge")(gauge.gauge)
+app.command("solid")(gauge.solid)
 app.command("draw")(draw.draw)
 app.command("demo")(demo.demo)
 

@@ -40,7 +40,7 @@ def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -
     _refuse_if_nothing_holds(found)
     made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
     measured = _record(record, found, made_from)
-    written = job.write(folder, {job.MEASURED: records.to_text(measured).encode()}, force=force, outdated=job.SKETCHES)
+    written = job.write(folder, {job.MEASURED: records.to_text(measured).encode()}, force=force, outdated=job.DRAWN)
     return Done(
         "reconcile", tuple(written), _lines(folder, found), records.for_scripts(measured), _cautions(found, readings)
     )

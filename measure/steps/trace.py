@@ -53,7 +53,7 @@ def trace(
         job.PICTURE: picture(pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), scale_notes(record)),
         job.OUTLINE: outline_dxf(found.estimate.features),
     }
-    written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.SKETCHES))
+    written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
         f"Traced {pixels.name}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",

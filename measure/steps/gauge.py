@@ -1,0 +1,146 @@
+"""A job to a thin gauge, or to the whole part as a solid: 3MF and STL."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from calib.errors import PartRefused, WrongUsage
+from calib.fits import FITS, Fit
+from calib.found import Caution
+from measure import job, records
+from measure.drawing.mesh import write_3mf, write_stl
+from measure.features import Feature
+from measure.offsetting import NoOffset, offset
+from measure.solids import Cut, NoSolid, solid
+from measure.steps import Done
+from measure.steps.sketch import measured_record
+
+CAUTION = (
+    "A guide for light household parts: nothing that carries people or heavy loads, nor for heat, flame, mains "
+    "voltage, gas, pressure, brakes or steering. Local codes and licensed trades come first."
+)
+
+
+def gauge(
+    folder: Path,
+    *,
+    fit: str | None = None,
+    thick_mm: float = 0.8,
+    rim_mm: float | None = None,
+    around: tuple[str, ...] = (),
+    margin_mm: float = 8.0,
+    force: bool = False,
+) -> Done:
+    """Write gauge.3mf and gauge.stl: a thin plate that shows in minutes whether the outline fits.
+
+    Args:
+        folder: the job.
+        fit: name of the fit that the outline is drawn with; as measured when None.
+        thick_mm: of the plate.
+        rim_mm: only a rim so broad.
+        around: only the neighbourhood of these features.
+        margin_mm: how far it reaches.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: reconcile has not been run, no such fit or feature, or the folder can't be written to.
+        PartRefused: no such solid can be made.
+    """
+    features = record_features(folder)
+    labels = {f.label for f in features}
+    missing = [x for x in around if x not in labels]
+    if missing:
+        raise WrongUsage(f"The outline has no {missing[0]}: see the labels in {folder / job.PICTURE}.", "label")
+    return _made(folder, "gauge", features, fit, thick_mm, Cut(rim_mm, around, margin_mm), force)
+
+
+def whole(folder: Path, *, fit: str | None = None, force: bool = False) -> Done:
+    """Write solid.3mf and solid.stl: the outline with the part's own thickness.
+
+    Args:
+        folder: the job.
+        fit: as for `gauge`.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: reconcile has not been run, no such fit, the thickness is not known, or the folder can't be written.
+        PartRefused: no such solid can be made.
+    """
+    record = measured_record(folder)
+    if record.thickness_mm <= 0:
+        raise WrongUsage(
+            "The part's thickness is not known: take it in as a reading (jawline read JOB thickness 4.2).", "thickness"
+        )
+    features = tuple(records.feature(f) for f in record.features)
+    return _made(folder, "solid", features, fit, record.thickness_mm, None, force)
+
+
+def record_features(folder: Path) -> tuple[Feature, ...]:
+    """The features of a job's measured.json."""
+    return tuple(records.feature(f) for f in measured_record(folder).features)
+
+
+def fit_of(name: str | None) -> Fit | None:
+    """A fit by its name.
+
+    Raises:
+        WrongUsage: there is none of that name.
+    """
+    if name is None:
+        return None
+    if name.strip().lower() not in FITS:
+        raise WrongUsage(f"“{name}” is no fit that is known; the fits are {', '.join(FITS)}.", "fit")
+    return FITS[name.strip().lower()]
+
+
+def fitted(features: tuple[Feature, ...], fit: Fit | None) -> tuple[Feature, ...]:
+    """The outline with the fit's room left on every side.
+
+    Raises:
+        PartRefused: the outline is too narrow somewhere.
+    """
+    if fit is None or not fit.side_mm:
+        return features
+    moved = offset(features, -fit.side_mm)
+    if isinstance(moved, NoOffset):
+        raise PartRefused(f"{moved.text} Choose a tighter fit.", "too-narrow")
+    return moved
+
+
+def _made(
+    folder: Path,
+    what: Literal["gauge", "solid"],
+    features: tuple[Feature, ...],
+    fit_name: str | None,
+    thick_mm: float,
+    cut: Cut | None,
+    force: bool,
+) -> Done:
+    names = job.GAUGES if what == "gauge" else job.SOLIDS
+    job.check_writable(folder, names, force)
+    fit = fit_of(fit_name)
+    found = solid(fitted(features, fit), thick_mm, cut, dots=fit.dots if fit else 0)
+    if isinstance(found, NoSolid):
+        raise PartRefused(found.text, "no-solid")
+    files = {names[0]: write_3mf(found.mesh, f"{folder.name} {what}"), names[1]: write_stl(found.mesh)}
+    written = job.write(folder, files, force=force)
+    size = found.mesh.vertices_mm.max(0) - found.mesh.vertices_mm.min(0)
+    room = f"{fit.side_mm:g} mm of room on each side ({fit.name}: {fit.words})" if fit else "sizes as measured"
+    lines = (
+        f"{size[0]:.1f} × {size[1]:.1f} × {size[2]:.1f} mm, {room}: {folder / names[0]}, also as .stl.",
+        "The photographed face is the upper one on the print bed"
+        + (", marked by the sunk arrow." if found.marked else "."),
+    )
+    cautions = [] if what == "gauge" else [Caution("light-parts", CAUTION)]
+    if not found.marked:
+        text = "There is no room for the arrow: mark the upper face with a pen as it comes off the bed."
+        cautions.append(Caution("no-mark", text))
+    result = {
+        "size_mm": [round(float(v), 4) for v in size],
+        "volume_mm3": round(found.volume_mm3, 3),
+        "fit": fit.name if fit else None,
+        "side_mm": fit.side_mm if fit else 0.0,
+        "marked": found.marked,
+    }
+    return Done(what, tuple(written), lines, result, tuple(cautions))

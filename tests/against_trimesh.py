@@ -1,0 +1,80 @@
+"""Gauges and solids read back by trimesh: closed, wound outward, in millimetres, of the right volume."""
+
+import io
+import zipfile
+
+import numpy as np
+import pytest
+import trimesh
+
+from measure.drawing.mesh import write_3mf, write_stl
+from measure.offsetting import area
+from measure.solids import MARK_DEPTH_MM, Cut, NoSolid, Solid, solid
+from tests.simulated_parts import circle, parts, polygon
+from tests.simulated_traces import features_of
+
+CUTS = [None, Cut(rim_mm=3.0), Cut(around=("E1",), margin_mm=5.0)]
+
+
+def read(content, kind):
+    return trimesh.load(io.BytesIO(content), file_type=kind, force="mesh")
+
+
+@pytest.mark.parametrize("cut", CUTS, ids=["whole", "rim", "around"])
+@pytest.mark.parametrize("part", [p for p in parts() if p.name != "ring"], ids=lambda p: p.name)
+def test_closed_and_of_the_right_size(part, cut):
+    made = solid(part.features, 0.8, cut, dots=3)
+    assert isinstance(made, Solid)
+    for mesh in (read(write_3mf(made.mesh, part.name), "3mf"), read(write_stl(made.mesh), "stl")):
+        assert mesh.is_watertight
+        assert mesh.is_winding_consistent
+        assert mesh.volume == pytest.approx(made.volume_mm3, rel=1e-5)
+        assert mesh.volume > 0
+    if cut is None:
+        shape = area(part.features)
+        assert np.ptp(mesh.vertices[:, :2], axis=0) == pytest.approx(
+            np.subtract(shape.bounds[2:], shape.bounds[:2]), abs=0.01
+        )
+    assert np.ptp(mesh.vertices[:, 2]) == pytest.approx(0.8)
+
+
+def test_unit_of_3mf_is_the_millimetre():
+    made = solid(features_of([circle(0, 0, 9)]), 0.8)
+    content = write_3mf(made.mesh, "disc <&>")
+    assert read(content, "3mf").units == "millimeter"
+    model = zipfile.ZipFile(io.BytesIO(content)).read("3D/3dmodel.model")
+    assert b'unit="millimeter"' in model
+    assert b'name="disc &lt;&amp;&gt;"' in model
+
+
+def test_volume_of_a_plate_by_hand():
+    plate = features_of([polygon([(0, 0, 0), (30, 0, 0), (30, 20, 0), (0, 20, 0)]), circle(7, 10, 4)])
+    made = solid(plate, 5.0, marked=False)
+    assert made.volume_mm3 == pytest.approx((30 * 20 - np.pi * 16) * 5.0, rel=2e-4)
+
+
+def test_the_mark_is_on_the_upper_face_only_and_not_mirrored():
+    plate = features_of([polygon([(0, 0, 0), (40, 0, 0), (40, 30, 0), (0, 30, 0)])])
+    made = solid(plate, 0.8, dots=2)
+    z = made.mesh.vertices_mm[:, 2]
+    floor = made.mesh.vertices_mm[np.isclose(z, 0.8 - MARK_DEPTH_MM)]
+    assert len(floor) > 10
+    assert z[(z > 1e-9) & ~np.isclose(z, 0.8)] == pytest.approx(0.8 - MARK_DEPTH_MM)
+    tip = floor[np.argmax(floor[:, 1])]
+    widest = floor[np.isclose(floor[:, 0], floor[:, 0].min())]
+    middle = (floor[:, 1].min() + floor[:, 1].max()) / 2
+    assert widest[:, 1].mean() > middle  # the arrow's head is above the middle: it points up
+    assert (floor[:, 0] > tip[0] + 2).sum() > (floor[:, 0] < tip[0] - 2).sum() + 50  # dots on its right
+
+
+def test_a_small_part_has_no_mark_and_says_so():
+    made = solid(features_of([circle(0, 0, 1.5)]), 0.8)
+    assert isinstance(made, Solid)
+    assert not made.marked
+
+
+def test_nothing_there_is_a_reason():
+    ring = features_of([circle(0, 0, 10), circle(0, 0, 9.9)])
+    assert isinstance(solid(ring, 0.8, Cut(rim_mm=1.0)), Solid)
+    crossed = features_of([circle(0, 0, 10), circle(9, 0, 4)])
+    assert isinstance(solid(crossed, 0.8), NoSolid)
