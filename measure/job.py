@@ -4,6 +4,7 @@
     readings.csv                            what the jaws said
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
+    fit.dxf  fit.svg  fit.pdf               the drawing with room for a fit
     gauge.3mf  gauge.stl                    a thin plate to prove the fit by
     solid.3mf  solid.stl                    the part
     worksheet.pdf  worksheet.csv            which readings to take next
@@ -29,9 +30,10 @@ MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
+FITS = ("fit.dxf", "fit.svg", "fit.pdf")
 GAUGES = ("gauge.3mf", "gauge.stl")
 SOLIDS = ("solid.3mf", "solid.stl")
-DRAWN = (*SKETCHES, *GAUGES, *SOLIDS)
+DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS)
 """All that is made from measured.json, and out of date when that changes."""
 WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
 MAX_TEXT_MB = 50

@@ -29,6 +29,19 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True)
+class Allowance:
+    """What a drawing of a part that is to fit leaves for it.
+
+    Attributes:
+        before: the features as measured.
+        words: the fit and its room, as a sentence for the notes.
+    """
+
+    before: tuple[Feature, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Drawing:
     """What a sketch is made from.
 
@@ -45,6 +58,7 @@ class Drawing:
         warnings: (code, text) to be printed on the sheet.
         broken: the fracture as it was seen, where the outline has been completed.
         decimal_mark: "." or ",".
+        allowance: where the features are no longer those that were measured.
     """
 
     name: str
@@ -60,6 +74,7 @@ class Drawing:
     warnings: tuple[tuple[str, str], ...] = ()
     broken: tuple[Feature, ...] = ()
     decimal_mark: str = "."
+    allowance: Allowance | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +124,8 @@ def sketch(drawing: Drawing) -> Sheet:
     rows = _title_rows(drawing, plan, "")
     notes = _notes(drawing, plan, view)
     header, lines = _table(plan, view, gauge, drawing.decimal_mark)
+    if drawing.allowance and not lines:
+        header, lines = _allowances(plan, drawing.allowance, drawing.decimal_mark)
     for name, width, height in frame.PAPER:
         paper = frame.Paper(name, float(width), float(height))
         words = frame.note_lines(notes, paper)
@@ -240,6 +257,8 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
     if mirror := mirror_warning(plan):
         out.append(mirror)
+    if d.allowance:
+        out.append(d.allowance.words)
     out += [f"Warning: {text}" for _, text in d.warnings]
     return [*out, f"Caution: {CAUTION}"]
 
@@ -306,6 +325,22 @@ def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], 
             size = f"{DIAMETER}{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
         rows.append([label, _place(c[0], mark), _place(c[1], mark), size.strip()])
     return header, rows
+
+
+def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str], list[list[str]]]:
+    """Each size as measured, the room that was taken off or put on, and the size as drawn."""
+    measured = ListGauge(allowance.before)
+    rows = []
+    for w in plan.wanted:
+        s = w.stated
+        if not s.is_angle:
+            nominal, drawn = round(measured(s.kind, s.labels).value, 2), round(s.value, 2)
+            what = f"{s.kind} {' '.join(dict.fromkeys(s.labels))}"
+            by = number(drawn - nominal + 0.0, 2, mark)
+            rows.append(
+                [what, number(nominal, 2, mark), by if by.startswith("-") else f"+{by}", number(drawn, 2, mark)]
+            )
+    return ["Size", "Measured", "Room", "Drawn"], rows
 
 
 def _place(value: float, mark: str) -> str:

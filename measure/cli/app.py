@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import demo, draw, gauge, read, reconcile, sketch, trace
+from measure.cli import demo, draw, fit, gauge, read, reconcile, sketch, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -26,6 +26,7 @@ app.command("read")(read.read)
 app.command("next")(next_.next_readings)
 app.command("reconcile")(reconcile.reconcile)
 app.command("sketch")(sketch.sketch)
+app.command("fit")(fit.fit)
 app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)
 app.command("draw")(draw.draw)

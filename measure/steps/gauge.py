@@ -6,14 +6,13 @@ from pathlib import Path
 from typing import Literal
 
 from calib.errors import PartRefused, WrongUsage
-from calib.fits import FITS, Fit
 from calib.found import Caution
 from measure import job, records
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.features import Feature
-from measure.offsetting import NoOffset, offset
 from measure.solids import Cut, NoSolid, solid
 from measure.steps import Done
+from measure.steps.fit import fit_of, fitted
 from measure.steps.sketch import measured_record
 
 CAUTION = (
@@ -47,7 +46,7 @@ def gauge(
         WrongUsage: reconcile has not been run, no such fit or feature, or the folder can't be written to.
         PartRefused: no such solid can be made.
     """
-    features = record_features(folder)
+    features = tuple(records.feature(f) for f in measured_record(folder).features)
     labels = {f.label for f in features}
     missing = [x for x in around if x not in labels]
     if missing:
@@ -74,38 +73,6 @@ def whole(folder: Path, *, fit: str | None = None, force: bool = False) -> Done:
         )
     features = tuple(records.feature(f) for f in record.features)
     return _made(folder, "solid", features, fit, record.thickness_mm, None, force)
-
-
-def record_features(folder: Path) -> tuple[Feature, ...]:
-    """The features of a job's measured.json."""
-    return tuple(records.feature(f) for f in measured_record(folder).features)
-
-
-def fit_of(name: str | None) -> Fit | None:
-    """A fit by its name.
-
-    Raises:
-        WrongUsage: there is none of that name.
-    """
-    if name is None:
-        return None
-    if name.strip().lower() not in FITS:
-        raise WrongUsage(f"“{name}” is no fit that is known; the fits are {', '.join(FITS)}.", "fit")
-    return FITS[name.strip().lower()]
-
-
-def fitted(features: tuple[Feature, ...], fit: Fit | None) -> tuple[Feature, ...]:
-    """The outline with the fit's room left on every side.
-
-    Raises:
-        PartRefused: the outline is too narrow somewhere.
-    """
-    if fit is None or not fit.side_mm:
-        return features
-    moved = offset(features, -fit.side_mm)
-    if isinstance(moved, NoOffset):
-        raise PartRefused(f"{moved.text} Choose a tighter fit.", "too-narrow")
-    return moved
 
 
 def _made(

@@ -1,0 +1,107 @@
+"""A job's drawing with room left for a fit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from calib.errors import PartRefused, WrongUsage
+from calib.fits import FITS, Fit, clearance_hole
+from measure import job, sheet
+from measure.drawing.dxf import write_dxf
+from measure.drawing.pdf import write_pdf
+from measure.drawing.svg import write_svg
+from measure.features import Estimate, Feature
+from measure.offsetting import NoOffset, offset
+from measure.steps import Done, counted
+from measure.steps.sketch import drawing, measured_record
+
+SCREW_WITHIN_MM = 0.1
+"""How near a hole must come to a standard clearance hole for that to be suggested."""
+
+
+def fit(folder: Path, *, name: str, force: bool = False) -> Done:
+    """Write fit.dxf, fit.svg and fit.pdf: the sketch with the fit's room taken off all round.
+
+    Args:
+        folder: the job.
+        name: of the fit.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: reconcile has not been run, no such fit, or the folder can't be written to.
+        PartRefused: the outline is too narrow somewhere.
+    """
+    record = measured_record(folder)
+    chosen = fit_of(name)
+    assert chosen is not None
+    job.check_writable(folder, job.FITS, force)
+    plain = drawing(record, None)
+    moved = fitted(plain.features, chosen)
+    room = f"{chosen.side_mm:g} mm on each side"
+    what = "Drawn" if record.subject == "part" else "Drawn is the part that goes into the opening,"
+    words = f"{what} for a {chosen.name} fit ({chosen.words}): {room} less than what was measured, holes larger."
+    drawn = sheet.sketch(
+        replace(
+            plain,
+            features=moved,
+            dimensions=(),
+            estimate=_moved_estimate(plain.estimate, moved) if plain.estimate else None,
+            allowance=sheet.Allowance(plain.features, words),
+        )
+    )
+    dxf, svg, pdf = job.FITS
+    written = job.write(folder, {dxf: write_dxf(drawn), svg: write_svg(drawn), pdf: write_pdf(drawn)}, force=force)
+    screws = [s for f in plain.features if (s := _screw(f))]
+    lines = (
+        f"{chosen.name}: {chosen.words}, {room}. {counted(len(drawn.drawn), 'dimension')}: {folder / pdf}, also as "
+        ".svg and .dxf.",
+        *screws,
+        "The room suits a printer whose own errors have been taken out: prove it with jawline gauge first.",
+    )
+    result = {"fit": chosen.name, "side_mm": chosen.side_mm, "screws": screws}
+    return Done("fit", tuple(written), lines, result)
+
+
+def fit_of(name: str | None) -> Fit | None:
+    """A fit by its name.
+
+    Raises:
+        WrongUsage: there is none of that name.
+    """
+    if name is None:
+        return None
+    if name.strip().lower() not in FITS:
+        raise WrongUsage(f"“{name}” is no fit that is known; the fits are {', '.join(FITS)}.", "fit")
+    return FITS[name.strip().lower()]
+
+
+def fitted(features: tuple[Feature, ...], fit: Fit | None) -> tuple[Feature, ...]:
+    """The outline with the fit's room left on every side.
+
+    Raises:
+        PartRefused: the outline is too narrow somewhere.
+    """
+    if fit is None or not fit.side_mm:
+        return features
+    moved = offset(features, -fit.side_mm)
+    if isinstance(moved, NoOffset):
+        raise PartRefused(f"{moved.text} Choose a tighter fit.", "too-narrow")
+    return moved
+
+
+def _moved_estimate(before: Estimate, moved: tuple[Feature, ...]) -> Estimate:
+    """The covariance goes along: room is added without an error of its own. Arcs that have gone take theirs away."""
+    at = before.slices()
+    kept = np.concatenate([np.arange(at[f.label].start, at[f.label].stop) for f in moved]).astype(int)
+    return replace(before, features=moved, white=before.white[np.ix_(kept, kept)], sensitivity=before.sensitivity[kept])
+
+
+def _screw(f: Feature) -> str:
+    """A word on a hole that suits a screw."""
+    if f.kind != "circle" or f.loop == 0 or f.radius is None:
+        return ""
+    found = clearance_hole(2 * f.radius, SCREW_WITHIN_MM)
+    return f"{f.label} suits an {found[0]} screw (ISO 273, {found[1]})." if found else ""
