@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from measure.dimensions import K95
-from measure.features import Array, Estimate, Feature, Point, direction, middle, right_normal
-from measure.strength.walls import Labels, Piece, pieces_of, sampled
+from measure.features import Array, Estimate, Feature, Point, direction, middle
+from measure.rejoin import heading
+from measure.strength.walls import SHARP_DEG, Labels, Piece, pieces_of, sampled
 
-OPPOSITE = math.cos(math.radians(135))
+OPPOSITE = math.cos(math.radians(180 - SHARP_DEG))
 """Sides whose normals are less than 135° apart make a corner, not a wall."""
 BESIDE = math.cos(math.radians(30))
 """A contact this close to the first is the outline's own course there, not another side."""
@@ -98,10 +99,13 @@ class Outline:
             points: (n, 2) on the outline.
             normals: (n, 2) inward there.
         """
+        at_corner = np.array([p.is_corner for p in self.pieces])[own]
         for k, piece in enumerate(self.pieces):
             rho, to = piece.touch(points, normals)
             cosine = -np.einsum("ij,ij->i", normals, to)
-            yield np.where((cosine > BESIDE) | (own == k), np.inf, rho), to, cosine
+            # a circle that touches a corner touches, within rounding, the ends of both edges there
+            beside = (cosine > BESIDE) | (own == k) | (at_corner & (rho < SHARP_MM / 4))
+            yield np.where(beside, np.inf, rho), to, cosine
 
     def thickness(self, own: NDArray[np.intp], points: Array, normals: Array) -> NDArray[np.float64]:
         """(n,) thickness of the wall behind each point, infinite where it is no wall."""
@@ -240,7 +244,7 @@ def outward(features: Sequence[Feature], at: Array, normal: Array, slices: dict[
     """(m,) how far the outline at a point moves along a normal with each of the stacked parameters.
 
     Args:
-        features: the one that the point lies on, or the two that meet in it.
+        features: the one that the point lies on, or the two that meet in it, in the order of travel.
         at: (2,) the point, mm.
         normal: (2,) outward unit vector; the features' own but for a corner.
         slices, m: where each feature's parameters stand, and how many there are (`Estimate.slices`).
@@ -253,7 +257,7 @@ def outward(features: Sequence[Feature], at: Array, normal: Array, slices: dict[
         elif f.centre is not None:
             row[slices[f.label]] = [*normal, math.copysign(1.0, float((at - np.array(f.centre)) @ normal))]
         return row
-    own = [_normal(f, at) for f in features]
+    own = [_normal(features[0], True), _normal(features[1], False)]
     each = np.array([outward([f], at, n, slices, m) for f, n in zip(features, own, strict=True)])
     across = own[0][0] * own[1][1] - own[0][1] * own[1][0]
     if abs(across) < 0.1:  # hardly a corner: both sides move alike
@@ -261,16 +265,11 @@ def outward(features: Sequence[Feature], at: Array, normal: Array, slices: dict[
     return np.asarray(normal @ np.linalg.solve(np.array(own), each))
 
 
-def _normal(f: Feature, at: Array) -> Array:
-    """(2,) outward normal of a feature at a point on it; of a curve, at its nearer end."""
-    if f.kind == "line":
-        return right_normal(f)
+def _normal(f: Feature, at_end: bool) -> Array:
+    """(2,) outward normal of a feature at its start or end."""
     if f.kind == "curve":
-        points = np.array(f.points)
-        first = math.dist(points[0], at) < math.dist(points[-1], at)
-        d = points[1] - points[0] if first else points[-1] - points[-2]
-        return np.asarray(np.array([d[1], -d[0]]) / np.hypot(*d))
-    assert f.centre is not None
-    out = (at - np.array(f.centre)) / max(math.dist(f.centre, at), 1e-12)
-    hollow = f.turn == "cw" or (f.kind == "circle" and f.loop > 0)
-    return np.asarray(-out if hollow else out)
+        (ax, ay), (bx, by) = (f.points or ())[-2:] if at_end else (f.points or ())[:2]
+        ahead = np.array([bx - ax, by - ay]) / math.hypot(bx - ax, by - ay)
+    else:
+        ahead = heading(f, at_end)
+    return np.array([ahead[1], -ahead[0]])

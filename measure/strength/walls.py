@@ -16,12 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.features import Array, Feature, direction, length, sweep_rad
+from measure.rejoin import heading, joints
 
 Labels = tuple[str, ...]
 CURVE_WITHIN_MM = 0.01
 """Free curves are simplified to this before anything touches them."""
 SMOOTH_RAD = 0.02
 """Corners that turn by less are no corners."""
+SHARP_DEG = 45.0
+"""Sides of a sharper corner face each other like those of a wall, and yet leave nothing between them at the end."""
 SLACK = 1e-6
 """How far beyond its ends a piece may still be touched, mm or rad."""
 
@@ -147,6 +150,23 @@ def _with_corners(plain: Sequence[Piece]) -> list[Piece]:
         labels = tuple(dict.fromkeys((*one.labels, *two.labels)))
         # turning right, the corner juts into the wall and has inward normals of its own; else it is a bare point
         out.append(Piece(labels, -turn if turn < -SMOOTH_RAD else 0.0, p[0], n, 0.0, True))
+    return out
+
+
+def sharp_corners(features: Sequence[Feature]) -> list[tuple[Labels, float]]:
+    """Corners of less than 45° of material, which run out to nothing: labels of both neighbours, and degrees.
+
+    Args:
+        features: all loops, material on the left of travel.
+    """
+    out: list[tuple[Labels, float]] = []
+    for j in joints(features):
+        one, two = features[j.first], features[j.second]
+        if "curve" not in (one.kind, two.kind):
+            u, w = heading(one, True), heading(two, False)
+            angle = 180 - math.degrees(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w))
+            if angle < SHARP_DEG:
+                out.append(((one.label, two.label), angle))
     return out
 
 
