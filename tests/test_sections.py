@@ -21,7 +21,7 @@ from measure.strength.walls import sharp_corners
 from tests.drawn_parts import drawn_parts
 from tests.jobs import estimate, plate
 from tests.simulated_parts import circle, polygon
-from tests.simulated_traces import features_of
+from tests.simulated_traces import features_of, trace
 
 
 def part(*loops: list[dict[str, object]]) -> Estimate:
@@ -259,3 +259,16 @@ def test_no_neck_is_thinner_than_the_thinnest_section(name: str) -> None:
     solid = Polygon(rings[0], rings[1:])
     thinnest = thin_sections(estimate(features))[0].value_mm
     assert _topology(solid.buffer(-0.49 * thinnest)) == _topology(solid)
+
+
+def test_u95_holds_the_truth_nineteen_times_in_twenty() -> None:
+    """The plate of the other tests, seen thirty times through errors of the covariance that its trace states."""
+    truth = {frozenset(s.sides): s.value_mm for s in thin_sections(estimate(plate()))}
+    rng = np.random.default_rng(11)
+    inside = []
+    for _ in range(30):
+        for s in thin_sections(trace(plate(), 4.2, rng).estimate):
+            if frozenset(s.sides) in truth and s.u95_mm is not None:
+                inside.append(abs(s.value_mm - truth[frozenset(s.sides)]) <= s.u95_mm)
+    assert len(inside) > 150
+    assert 0.9 < np.mean(inside) < 0.99

@@ -77,7 +77,7 @@ class Piece:
             The radii, infinite where the circle never meets the piece, and unit vectors (n, 2) from the circles'
             centres to where they meet it.
         """
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             if self.radius_mm is None:
                 return self._touch_straight(points, normals)
             return self._touch_round(points, normals, self.radius_mm)
