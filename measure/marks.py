@@ -14,7 +14,7 @@ import numpy as np
 
 from measure.features import Array, Point
 
-Layer = Literal["OUTLINE", "COMPLETED", "FRACTURE", "CENTRE", "DIMENSIONS", "LABELS", "NOTES", "TITLE"]
+Layer = Literal["OUTLINE", "COMPLETED", "FRACTURE", "CENTRE", "THIN", "DIMENSIONS", "LABELS", "NOTES", "TITLE"]
 Anchor = Literal["start", "middle", "end"]
 
 
@@ -52,6 +52,7 @@ LONG_DASH_DOT = Pen(0.25, (6.0, 0.75, 0.125, 0.75))
 LONG_DASH_TWO_DOTS = Pen(0.25, (6.0, 0.75, 0.125, 0.75, 0.125, 0.75))
 DASHED = Pen(0.25, (3.0, 0.75))
 LIGHT = Pen(0.18, (), 0.45)
+THIN = Pen(0.7, (0.9, 0.6))  # unlike any line that dimensions or centres are drawn with
 
 
 @dataclass(frozen=True, slots=True)

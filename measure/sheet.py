@@ -57,6 +57,7 @@ class Drawing:
         readings: how many caliper readings were kept.
         warnings: (code, text) to be printed on the sheet.
         broken: the fracture as it was seen, where the outline has been completed.
+        thin: lines across thin places, and what is said of each; none where nobody asked.
         decimal_mark: "." or ",".
         allowance: where the features are no longer those that were measured.
     """
@@ -73,6 +74,7 @@ class Drawing:
     readings: int = 0
     warnings: tuple[tuple[str, str], ...] = ()
     broken: tuple[Feature, ...] = ()
+    thin: tuple[tuple[Feature, str], ...] = ()
     decimal_mark: str = "."
     allowance: Allowance | None = None
 
@@ -120,7 +122,8 @@ def sketch(drawing: Drawing) -> Sheet:
         gauge = ListGauge(drawing.features, stated)
     plan = plan_dimensions(drawing.features, gauge)
     broken = tuple(moved(f, plan.turn_rad, (0.0, 0.0)) for f in drawing.broken)
-    view = arrange(plan, drawing.decimal_mark, broken)
+    thin = tuple(moved(f, plan.turn_rad, (0.0, 0.0)) for f, _ in drawing.thin)
+    view = arrange(plan, drawing.decimal_mark, broken, thin)
     rows = _title_rows(drawing, plan, "")
     notes = _notes(drawing, plan, view)
     header, lines = _table(plan, view, gauge, drawing.decimal_mark)
@@ -255,6 +258,8 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
         out.append(f"{', '.join(curves)} {verb} such as a fracture: no sizes; its shape is in the DXF file.")
     if any(f.origin == "completed" for f in d.features):
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
+    if d.thin:
+        out.append(f"Thin places, short dashes: {'; '.join(f'{f.label} {words}' for f, words in d.thin)}.")
     if mirror := mirror_warning(plan):
         out.append(mirror)
     if d.allowance:

@@ -48,7 +48,7 @@ def test_help_needs_no_heavy_library() -> None:
 
 def test_help_names_every_command() -> None:
     done = subprocess.run([*JAWLINE, "--help"], capture_output=True, text=True, check=True)
-    for command in ("trace", "read", "reconcile", "sketch", "draw", "demo"):
+    for command in ("trace", "read", "reconcile", "sketch", "draw", "demo", "thin", "clip", "advice"):
         assert f"\n  {command} " in done.stdout
     assert done.stderr == ""
 

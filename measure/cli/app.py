@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import demo, draw, fit, gauge, read, reconcile, sketch, trace
+from measure.cli import advice, clip, demo, draw, fit, gauge, read, reconcile, sketch, thin, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -31,6 +31,9 @@ app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)
 app.command("draw")(draw.draw)
 app.command("demo")(demo.demo)
+app.command("thin")(thin.thin)
+app.command("clip")(clip.clip)
+app.command("advice")(advice.advice)
 
 
 def _version(wanted: bool) -> None:

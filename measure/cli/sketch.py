@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+import typer
+
 from measure.cli import options
 from measure.cli.show import show
 
 
 def sketch(
-    job: options.Folder, name: options.Name = None, force: options.Force = False, json: options.Json = False
+    job: options.Folder,
+    name: options.Name = None,
+    thin: Annotated[bool, typer.Option("--thin", help="Show the thin places too.")] = False,
+    force: options.Force = False,
+    json: options.Json = False,
 ) -> None:
     """Draw the dimensioned sketch, true to size."""
     from measure.steps import sketch as step
 
-    show(step.sketch(job, name=name, force=force), json)
+    show(step.sketch(job, name=name, force=force, thin=thin), json)

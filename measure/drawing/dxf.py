@@ -30,6 +30,7 @@ LAYERS = {
     "COMPLETED": (8, 25),
     "FRACTURE": (8, 25),
     "CENTRE": (7, 25),
+    "THIN": (7, 70),
     "DIMENSIONS": (7, 25),
     "LABELS": (8, 18),
     "NOTES": (7, 25),
@@ -40,6 +41,7 @@ LINETYPES = {
     (6.0, 0.75, 0.125, 0.75): ("LONG_DASH_DOT", "Long-dashed dotted"),
     (6.0, 0.75, 0.125, 0.75, 0.125, 0.75): ("LONG_DASH_TWO_DOTS", "Long-dashed double-dotted"),
     (3.0, 0.75): ("DASH", "Dashed"),
+    (0.9, 0.6): ("SHORT_DASH", "Dashed, short"),
 }
 CODES = {"\N{DIAMETER SIGN}": "%%c", "\N{PLUS-MINUS SIGN}": "%%p", "\N{DEGREE SIGN}": "%%d"}
 

@@ -18,7 +18,7 @@ from measure.layout.ground import Ground
 from measure.layout.labels import lay_labels
 from measure.layout.leaders import lay_leader
 from measure.layout.linear import NO_ROOM, crossing_cost, lay_linear
-from measure.marks import Circle, Mark, Path, line, polylines
+from measure.marks import THIN, Circle, Mark, Path, line, polyline, polylines
 from measure.scheme.groups import by_loop
 from measure.scheme.values import Plan, Wanted
 
@@ -50,13 +50,16 @@ class View:
     high: Array
 
 
-def arrange(plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = ()) -> View:
+def arrange(
+    plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = (), thin: tuple[Feature, ...] = ()
+) -> View:
     """Lay out a dimensioning.
 
     Args:
         plan: what to state.
         decimal_mark: in the figures.
         extra: more features to keep clear of, such as a fracture beside the completed outline.
+        thin: lines across thin places, to be drawn and labelled.
     """
     of = {f.label: f for f in plan.features}
     board = Board()
@@ -66,7 +69,7 @@ def arrange(plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = ()
     board.draw(outline, What.OUTLINE)
     for f in extra:
         board.draw(segments(flatten(f, 0.05)), What.OUTLINE)
-    marks = [*centre_lines(plan), *_corner_lines(plan, of)]
+    marks = [*centre_lines(plan), *_corner_lines(plan, of), *(polyline(flatten(f), "THIN", THIN) for f in thin)]
     for m in marks:
         if isinstance(m, Path | Circle):
             board.draw(segments(polylines(m, 0.1)), What.CENTRE)
@@ -74,7 +77,11 @@ def arrange(plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = ()
     worded = [(w, caption(w, decimal_mark)) for w in plan.wanted]
     worded = [_noted(w, c, outline, decimal_mark) for w, c in worded]
     drawn, listed = _lay(plan, worded, outline, ground, board, of)
-    names, unlabelled = lay_labels(plan.features, board)
+    names, unlabelled = [], []
+    for named in (thin, plan.features):
+        written, left = lay_labels(named, board)
+        names += written
+        unlabelled += left
     low, high = board.extent()
     return View(tuple(drawn), (*marks, *names), tuple(listed), tuple(unlabelled), low, high)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -17,21 +18,28 @@ from measure.steps import Done, counted
 REFERENCES = {"id-1": "bank-size card (ID-1)"}
 
 
-def sketch(folder: Path, *, name: str | None = None, force: bool = False) -> Done:
+def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: bool = False) -> Done:
     """Draw the dimensioned sketch of a job.
 
     Args:
         folder: the job.
         name: of the part; the job's own by default.
         force: overwrite what is not jawline's own.
+        thin: show the thin places too.
 
     Raises:
-        WrongUsage: reconcile has not been run, or the folder can't be written to.
+        WrongUsage: reconcile has not been run, the folder can't be written to, or an opening's thin places are asked
+            for.
         JobRefused: measured.json is damaged, or trace or readings have changed since.
     """
     record = measured_record(folder)
     job.check_writable(folder, job.SKETCHES, force)
-    drawn = sheet.sketch(drawing(record, name))
+    wanted = drawing(record, name)
+    if thin:
+        from measure.steps.thin import marks
+
+        wanted = replace(wanted, thin=marks(record, wanted.decimal_mark))
+    drawn = sheet.sketch(wanted)
     dxf, svg, pdf = job.SKETCHES
     files = {dxf: write_dxf(drawn), svg: write_svg(drawn), pdf: write_pdf(drawn)}
     written = job.write(folder, files, force=force)

@@ -1,0 +1,24 @@
+"""jawline thin: the thin places of an outline, and what helps."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from measure.cli import options
+from measure.cli.numbers import number
+from measure.cli.show import show
+
+
+def thin(
+    job: options.Folder,
+    line: Annotated[str, typer.Option("--line", metavar="MM", help="Extrusion width of the printer.")] = "0.42",
+    limit: Annotated[str, typer.Option("--limit", metavar="MM", help="Sections below this are called weak.")] = "3",
+    json: options.Json = False,
+) -> None:
+    """Find the thin places of a part, and what helps."""
+    from measure.steps import thin as step
+
+    line_mm, limit_mm = number(line, "--line", 0.05, 2), number(limit, "--limit", 0.1, 50)
+    show(step.thin(job, line_mm=line_mm, limit_mm=limit_mm), json)
