@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from calib.fits import zone_mm
+
 DIAMETERS_MM = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
 GLUE_MM = 0.1
 """How much wider a hole is drilled so that glue has room. Common practice, no source."""
@@ -15,8 +17,6 @@ LINES_AROUND = 2
 """Extrusion widths of plastic that stay round a hole, at least. Common practice, no source."""
 DEPTHS = 3
 """Diameters that a pin reaches into sound material on either side. Common practice, no source."""
-H7_MM = ((3.0, 0.010), (6.0, 0.012))
-"""Up to this diameter, this upper deviation; the lower one is 0 (ISO 286-2)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Pin:
 
 def pin(diameter_mm: float) -> Pin:
     """A pin of one of the standard diameters."""
-    over = next(x for limit, x in H7_MM if diameter_mm <= limit)
+    _, over = zone_mm("H7", diameter_mm)
     return Pin(
         diameter_mm, round(diameter_mm + GLUE_MM, 3), (diameter_mm, round(diameter_mm + over, 3)), DEPTHS * diameter_mm
     )

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from calib.fits import pin_in_hole_mm
 from measure.strength import pins
 from measure.strength.pins import Pin
 from measure.strength.sections import Section
@@ -118,9 +119,11 @@ def _remedies(weak: Sequence[Judged], line_mm: float) -> list[str]:
 def pin_words(p: Pin) -> str:
     """How a pin is let in."""
     low, high = p.reamed_mm
+    least, most = (1000 * v for v in pin_in_hole_mm("m6", "H7", p.diameter_mm))
     return (
         f"drill Ø {p.drilled_mm:g} mm along the wall and glue in a steel pin Ø {p.diameter_mm:g} mm (or ream it to "
-        f"Ø {low:g} H7, {high:.3f} mm at most, and press it in), {p.reach_mm:g} mm into sound material on either side"
+        f"Ø {low:g} H7, {high:.3f} mm at most, and press in an m6 pin: {-least:.0f} µm tight to {most:.0f} µm loose), "
+        f"{p.reach_mm:g} mm into sound material on either side"
     )
 
 
