@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.features import PARAMETERS, Array, Feature, flatten
+from measure.features import PARAMETERS, Array, Feature, Point, flatten
 from measure.rejoin import Joint, joints, rejoined, shifted_all
 from measure.scheme.groups import by_loop
 
@@ -35,25 +35,49 @@ class NoOffset:
         return False
 
 
-def offset(features: Sequence[Feature], outward_mm: float) -> tuple[Feature, ...] | NoOffset:
+def offset(
+    features: Sequence[Feature], outward_mm: float, holes_mm: float | None = None
+) -> tuple[Feature, ...] | NoOffset:
     """The outline with all its boundaries, holes included, moved from material towards empty.
 
     Args:
         features: all loops; free curves are moved point by point.
         outward_mm: how far; negative makes the part smaller and its holes larger.
+        holes_mm: the same for the holes, where it differs.
     """
-    if not features or abs(outward_mm) > LARGEST_MM:
+    inner_mm = outward_mm if holes_mm is None else holes_mm
+    most = max(abs(outward_mm), abs(inner_mm))
+    if not features or most > LARGEST_MM:
         return NoOffset(f"An outline can be moved by {LARGEST_MM:g} mm at most.")
     out: list[Feature] = []
-    for loop in by_loop(features).values():
-        moved = _moved(loop, outward_mm)
+    for number, loop in by_loop(features).items():
+        moved = _moved(loop, inner_mm if number else outward_mm)
         if isinstance(moved, NoOffset):
             return moved
         out += moved
     shapes = area(out)
     if shapes is None or len(shapes.interiors) != len(by_loop(features)) - 1 or _turned_over(features, out):
-        return NoOffset(f"A web, slot or step of the outline is too narrow to be moved by {abs(outward_mm):.2f} mm.")
+        return NoOffset(f"A web, slot or step of the outline is too narrow to be moved by {most:.2f} mm.")
     return tuple(out)
+
+
+def scaled(features: Sequence[Feature], factor: float) -> tuple[Feature, ...]:
+    """The outline larger by a factor, about the origin."""
+
+    def at(p: Point | None) -> Point | None:
+        return None if p is None else (p[0] * factor, p[1] * factor)
+
+    return tuple(
+        replace(
+            f,
+            start=at(f.start),
+            end=at(f.end),
+            centre=at(f.centre),
+            radius=None if f.radius is None else f.radius * factor,
+            points=None if f.points is None else tuple((x * factor, y * factor) for x, y in f.points),
+        )
+        for f in features
+    )
 
 
 def area(features: Sequence[Feature], flatness_mm: float = FLATNESS_MM) -> shapely.Polygon | None:

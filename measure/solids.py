@@ -106,6 +106,13 @@ def solid(
     return Solid(found, float(body.volume()), mark is not None)
 
 
+def stretched(made: Solid, shrinkage: tuple[float, float]) -> Solid:
+    """A solid larger by what a printer's plastic will shrink along x and y."""
+    x, y = (1 / (1 - s) for s in shrinkage)
+    vertices = made.mesh.vertices_mm * np.array([x, y, 1.0])
+    return Solid(Mesh(vertices, made.mesh.triangles), made.volume_mm3 * x * y, made.marked)
+
+
 def _cut_down(shape: shapely.Polygon, features: Sequence[Feature], cut: Cut) -> shapely.Polygon | NoSolid:
     out: shapely.geometry.base.BaseGeometry = shape
     if cut.rim_mm is not None:

@@ -14,6 +14,7 @@ from calib.fits import FITS
 from measure import records
 from measure.cli.app import app
 from measure.cli.run import run
+from measure.solids import Cut
 from measure.steps.gauge import fitted, gauge, whole
 from tests.simulated_parts import polygon
 from tests.simulated_traces import features_of
@@ -41,13 +42,13 @@ def test_sizes_follow_the_fit(job):
 
 
 def test_only_one_region(job):
-    gauge(job, around=("E1",), margin_mm=6)
+    gauge(job, cut=Cut(around=("E1",), margin_mm=6))
     assert size(job / "gauge.3mf")[1] == pytest.approx(6.0, abs=0.1)
 
 
 def test_what_does_not_exist_is_wrong_usage(job):
     with pytest.raises(WrongUsage, match="E77"):
-        gauge(job, around=("E77",))
+        gauge(job, cut=Cut(around=("E77",)))
     with pytest.raises(WrongUsage, match="press, snug, sliding, loose"):
         gauge(job, fit="tight")
     assert not (job / "gauge.3mf").exists()

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import advice, clip, demo, draw, fit, gauge, read, reconcile, sketch, thin, trace
+from measure.cli import advice, clip, demo, draw, fit, gauge, printer, read, reconcile, sketch, thin, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -26,6 +26,7 @@ app.command("read")(read.read)
 app.command("next")(next_.next_readings)
 app.command("reconcile")(reconcile.reconcile)
 app.command("sketch")(sketch.sketch)
+app.command("printer")(printer.printer)
 app.command("fit")(fit.fit)
 app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)

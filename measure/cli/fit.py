@@ -7,16 +7,18 @@ from typing import Annotated
 import typer
 
 from measure.cli import options
+from measure.cli.gauge import Printer
 from measure.cli.show import show
 
 
 def fit(
     job: options.Folder,
     name: Annotated[str, typer.Option("--as", metavar="FIT", help="press, snug, sliding or loose.")],
+    printer: Printer = None,
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
     """Draw the part with room for a fit: fit.dxf, fit.svg and fit.pdf."""
     from measure.steps import fit as step
 
-    show(step.fit(job, name=name, force=force), json)
+    show(step.fit(job, name=name, printer=printer, force=force), json)

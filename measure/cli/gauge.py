@@ -10,14 +10,17 @@ from measure.cli import options
 from measure.cli.show import show
 
 Fit = Annotated[
-    str | None,
-    typer.Option("--as", metavar="FIT", help="Room to leave: press, snug, sliding, loose. None by default."),
+    str | None, typer.Option("--as", metavar="FIT", help="Room to leave: press, snug, sliding, loose. None by default.")
+]
+Printer = Annotated[
+    str | None, typer.Option("--printer", metavar="NAME", help="Take out what this printer does (jawline printer).")
 ]
 
 
 def gauge(
     job: options.Folder,
     fit: Fit = None,
+    printer: Printer = None,
     thick: Annotated[float, typer.Option("--thick", metavar="MM", min=0.3, max=5.0, help="Of the plate.")] = 0.8,
     rim: Annotated[
         float | None, typer.Option("--rim", metavar="MM", min=0.8, max=50.0, help="Only a rim so broad.")
@@ -32,17 +35,22 @@ def gauge(
     json: options.Json = False,
 ) -> None:
     """Make a thin plate that proves the fit in minutes: gauge.3mf and gauge.stl."""
+    from measure.solids import Cut
     from measure.steps import gauge as step
 
     labels = tuple(x.strip().upper() for x in around or ())
-    show(
-        step.gauge(job, fit=fit, thick_mm=thick, rim_mm=rim, around=labels, margin_mm=margin, force=force),
-        json,
-    )
+    cut = Cut(rim, labels, margin)
+    show(step.gauge(job, fit=fit, printer=printer, thick_mm=thick, cut=cut, force=force), json)
 
 
-def solid(job: options.Folder, fit: Fit = None, force: options.Force = False, json: options.Json = False) -> None:
+def solid(
+    job: options.Folder,
+    fit: Fit = None,
+    printer: Printer = None,
+    force: options.Force = False,
+    json: options.Json = False,
+) -> None:
     """Make the whole part as a solid: solid.3mf and solid.stl."""
     from measure.steps import gauge as step
 
-    show(step.whole(job, fit=fit, force=force), json)
+    show(step.whole(job, fit=fit, printer=printer, force=force), json)

@@ -9,25 +9,28 @@ import numpy as np
 
 from calib.errors import PartRefused, WrongUsage
 from calib.fits import FITS, Fit, clearance_hole
+from calib.printer import Printer
 from measure import job, sheet
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
 from measure.features import Estimate, Feature
-from measure.offsetting import NoOffset, offset
+from measure.offsetting import NoOffset, offset, scaled
 from measure.steps import Done, counted
+from measure.steps.printer import printer_of
 from measure.steps.sketch import drawing, measured_record
 
 SCREW_WITHIN_MM = 0.1
 """How near a hole must come to a standard clearance hole for that to be suggested."""
 
 
-def fit(folder: Path, *, name: str, force: bool = False) -> Done:
+def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = False) -> Done:
     """Write fit.dxf, fit.svg and fit.pdf: the sketch with the fit's room taken off all round.
 
     Args:
         folder: the job.
         name: of the fit.
+        printer: name of a printer whose own figures are to be taken out.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -39,10 +42,15 @@ def fit(folder: Path, *, name: str, force: bool = False) -> Done:
     assert chosen is not None
     job.check_writable(folder, job.FITS, force)
     plain = drawing(record, None)
-    moved = fitted(plain.features, chosen)
+    own = printer_of(printer)
+    moved = fitted(plain.features, chosen, own)
+    if own:
+        moved = scaled(moved, 1 / (1 - sum(own.shrinkage) / 2))
     room = f"{chosen.side_mm:g} mm on each side"
     what = "Drawn" if record.subject == "part" else "Drawn is the part that goes into the opening,"
     words = f"{what} for a {chosen.name} fit ({chosen.words}): {room} less than what was measured, holes larger."
+    if own:
+        words += f" Corrected for the printer {own.name}."
     drawn = sheet.sketch(
         replace(
             plain,
@@ -59,9 +67,11 @@ def fit(folder: Path, *, name: str, force: bool = False) -> Done:
         f"{chosen.name}: {chosen.words}, {room}. {counted(len(drawn.drawn), 'dimension')}: {folder / pdf}, also as "
         ".svg and .dxf.",
         *screws,
-        "The room suits a printer whose own errors have been taken out: prove it with jawline gauge first.",
+        f"Corrected for the printer {own.name}, the shrinkage as the mean of both axes."
+        if own
+        else "The room suits a printer whose own errors have been taken out (--printer): prove it with jawline gauge.",
     )
-    result = {"fit": chosen.name, "side_mm": chosen.side_mm, "screws": screws}
+    result = {"fit": chosen.name, "printer": printer, "side_mm": chosen.side_mm, "screws": screws}
     return Done("fit", tuple(written), lines, result)
 
 
@@ -78,15 +88,17 @@ def fit_of(name: str | None) -> Fit | None:
     return FITS[name.strip().lower()]
 
 
-def fitted(features: tuple[Feature, ...], fit: Fit | None) -> tuple[Feature, ...]:
-    """The outline with the fit's room left on every side.
+def fitted(features: tuple[Feature, ...], fit: Fit | None, printer: Printer | None = None) -> tuple[Feature, ...]:
+    """The outline with the fit's room left on every side, and what the printer swells by taken off.
 
     Raises:
         PartRefused: the outline is too narrow somewhere.
     """
-    if fit is None or not fit.side_mm:
+    room = fit.side_mm if fit else 0.0
+    outer, inner = (printer.outside_mm, printer.inside_mm) if printer else (0.0, 0.0)
+    if not (room or outer or inner):
         return features
-    moved = offset(features, -fit.side_mm)
+    moved = offset(features, -room - outer, -room - inner)
     if isinstance(moved, NoOffset):
         raise PartRefused(f"{moved.text} Choose a tighter fit.", "too-narrow")
     return moved

@@ -10,9 +10,10 @@ from calib.found import Caution
 from measure import job, records
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.features import Feature
-from measure.solids import Cut, NoSolid, solid
+from measure.solids import Cut, NoSolid, solid, stretched
 from measure.steps import Done
 from measure.steps.fit import fit_of, fitted
+from measure.steps.printer import printer_of
 from measure.steps.sketch import measured_record
 
 CAUTION = (
@@ -25,10 +26,9 @@ def gauge(
     folder: Path,
     *,
     fit: str | None = None,
+    printer: str | None = None,
     thick_mm: float = 0.8,
-    rim_mm: float | None = None,
-    around: tuple[str, ...] = (),
-    margin_mm: float = 8.0,
+    cut: Cut | None = None,
     force: bool = False,
 ) -> Done:
     """Write gauge.3mf and gauge.stl: a thin plate that shows in minutes whether the outline fits.
@@ -36,10 +36,9 @@ def gauge(
     Args:
         folder: the job.
         fit: name of the fit that the outline is drawn with; as measured when None.
+        printer: name of a printer whose own figures are to be taken out.
         thick_mm: of the plate.
-        rim_mm: only a rim so broad.
-        around: only the neighbourhood of these features.
-        margin_mm: how far it reaches.
+        cut: only a rim, or only the neighbourhood of some features.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -48,18 +47,18 @@ def gauge(
     """
     features = tuple(records.feature(f) for f in measured_record(folder).features)
     labels = {f.label for f in features}
-    missing = [x for x in around if x not in labels]
+    missing = [x for x in (cut.around if cut else ()) if x not in labels]
     if missing:
         raise WrongUsage(f"The outline has no {missing[0]}: see the labels in {folder / job.PICTURE}.", "label")
-    return _made(folder, "gauge", features, fit, thick_mm, Cut(rim_mm, around, margin_mm), force)
+    return _made(folder, "gauge", features, (fit, printer), thick_mm, cut, force)
 
 
-def whole(folder: Path, *, fit: str | None = None, force: bool = False) -> Done:
+def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, force: bool = False) -> Done:
     """Write solid.3mf and solid.stl: the outline with the part's own thickness.
 
     Args:
         folder: the job.
-        fit: as for `gauge`.
+        fit, printer: as for `gauge`.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -72,30 +71,33 @@ def whole(folder: Path, *, fit: str | None = None, force: bool = False) -> Done:
             "The part's thickness is not known: take it in as a reading (jawline read JOB thickness 4.2).", "thickness"
         )
     features = tuple(records.feature(f) for f in record.features)
-    return _made(folder, "solid", features, fit, record.thickness_mm, None, force)
+    return _made(folder, "solid", features, (fit, printer), record.thickness_mm, None, force)
 
 
 def _made(
     folder: Path,
     what: Literal["gauge", "solid"],
     features: tuple[Feature, ...],
-    fit_name: str | None,
+    names_of: tuple[str | None, str | None],
     thick_mm: float,
     cut: Cut | None,
     force: bool,
 ) -> Done:
     names = job.GAUGES if what == "gauge" else job.SOLIDS
     job.check_writable(folder, names, force)
-    fit = fit_of(fit_name)
-    found = solid(fitted(features, fit), thick_mm, cut, dots=fit.dots if fit else 0)
+    fit, printer = fit_of(names_of[0]), printer_of(names_of[1])
+    found = solid(fitted(features, fit, printer), thick_mm, cut, dots=fit.dots if fit else 0)
     if isinstance(found, NoSolid):
         raise PartRefused(found.text, "no-solid")
+    if printer:
+        found = stretched(found, printer.shrinkage)
     files = {names[0]: write_3mf(found.mesh, f"{folder.name} {what}"), names[1]: write_stl(found.mesh)}
     written = job.write(folder, files, force=force)
     size = found.mesh.vertices_mm.max(0) - found.mesh.vertices_mm.min(0)
     room = f"{fit.side_mm:g} mm of room on each side ({fit.name}: {fit.words})" if fit else "sizes as measured"
     lines = (
         f"{size[0]:.1f} × {size[1]:.1f} × {size[2]:.1f} mm, {room}: {folder / names[0]}, also as .stl.",
+        *((f"Corrected for the printer {printer.name}.",) if printer else ()),
         "The photographed face is the upper one on the print bed"
         + (", marked by the sunk arrow." if found.marked else "."),
     )
@@ -107,6 +109,7 @@ def _made(
         "size_mm": [round(float(v), 4) for v in size],
         "volume_mm3": round(found.volume_mm3, 3),
         "fit": fit.name if fit else None,
+        "printer": printer.name if printer else None,
         "side_mm": fit.side_mm if fit else 0.0,
         "marked": found.marked,
     }

@@ -1,0 +1,161 @@
+"""A printer's test piece, and its figures from what the caliper reads on the print."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from calib import user_data
+from calib.errors import ReadingsRefused, WrongUsage
+from calib.jaws import TOOLS
+from calib.printer import Printer, read_printer
+from measure import coupon, job
+from measure.drawing.mesh import write_3mf, write_stl
+from measure.drawing.pdf import write_pdf
+from measure.planning import Suggestion
+from measure.readings import number
+from measure.solids import NoSolid, solid
+from measure.steps import Done
+from measure.worksheet import worksheet
+
+VARIABLE = "JAWLINE_PRINTERS"
+COUPON = ("coupon.3mf", "coupon.stl", "coupon.pdf")
+
+
+def make_coupon(name: str, folder: Path, *, force: bool = False) -> Done:
+    """Write the test piece and its worksheet.
+
+    Args:
+        name: of the printer.
+        folder: where the files go.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: the name won't do, or the folder can't be written to.
+    """
+    name = _checked(name)
+    job.check_writable(folder, COUPON, force)
+    features = coupon.features()
+    piece = solid(features, coupon.THICK_MM)
+    assert not isinstance(piece, NoSolid)
+    rows = [Suggestion(s.kind, s.features, "caliper", s.nominal_mm, 0.0, 0) for s in coupon.sizes()]
+    how = f"Then: jawline printer {name} 1=VALUE 2=VALUE … (at least {coupon.LEAST_READINGS} of them)"
+    files = {
+        COUPON[0]: write_3mf(piece.mesh, f"test piece for {name}"),
+        COUPON[1]: write_stl(piece.mesh),
+        COUPON[2]: write_pdf(worksheet(f"test piece for {name}", features, rows, how)),
+    }
+    written = job.write(folder, files, force=force)
+    lines = (
+        f"Print {folder / COUPON[0]} flat, arrow up and along y, in the material of the parts.",
+        "Let it cool, take off any elephant's foot, and measure where "
+        f"{folder / COUPON[2]} says. Then: jawline printer {name} 1=VALUE 2=VALUE …",
+    )
+    return Done("printer", tuple(written), lines, {"printer": name})
+
+
+def measure_printer(name: str, words: Sequence[str], *, tool: str = "caliper", force: bool = False) -> Done:
+    """A printer's figures from readings, kept in the person's own folder.
+
+    Args:
+        name: of the printer.
+        words: readings such as ``3=39.91``.
+        tool: the caliper.
+        force: keep figures although readings contradict each other.
+
+    Raises:
+        WrongUsage: the name or the tool won't do, or the figures can't be kept.
+        ReadingsRefused: readings that can't be understood, are too few, or contradict each other.
+    """
+    name = _checked(name)
+    if tool not in TOOLS or TOOLS[tool].leaf:
+        raise WrongUsage(f"The tool “{tool}” is no caliper that is known.", "tool")
+    readings = [_reading(w) for word in words for w in word.split()]
+    different = len({n for n, _ in readings})
+    if different < coupon.LEAST_READINGS:
+        raise ReadingsRefused(
+            f"{different} of the test piece's sizes are too few: measure at least {coupon.LEAST_READINGS}, outside and "
+            "inside, both ways.",
+            "too-few",
+        )
+    found = coupon.measured(name, readings, tool)
+    if found.doubtful and not force:
+        raise ReadingsRefused(
+            f"Reading {found.doubtful[0]} contradicts the others: measure it again (--force keeps it all the same).",
+            "contradiction",
+        )
+    path = _keep(found.printer)
+    outside, inside, x, y = coupon.u95_mm(found.printer)
+    p = found.printer
+    lines = (
+        f"{name}: outsides {p.outside_mm:+.3f} ± {outside:.3f} mm a side, "
+        f"insides {-p.inside_mm:+.3f} ± {inside:.3f} mm a side.",
+        f"Shrinkage {100 * p.shrinkage[0]:.2f} ± {100 * x:.2f} % along x, {100 * p.shrinkage[1]:.2f} ± {100 * y:.2f} % "
+        "along y.",
+        f"Kept in {path}. With --printer {name} gauges, solids and fits are drawn so that they come out right.",
+    )
+    figures = dict(zip(("outside_mm", "inside_mm", "shrinkage_x", "shrinkage_y"), p.figures().tolist(), strict=True))
+    result = {"printer": name, **{k: round(v, 5) for k, v in figures.items()}, "u95": [outside, inside, x, y]}
+    return Done("printer", (path,), lines, result)
+
+
+def printer_of(name: str | None) -> Printer | None:
+    """A printer's figures by its name.
+
+    Raises:
+        WrongUsage: there are none of that name.
+    """
+    if name is None:
+        return None
+    name = _checked(name)
+    place = user_data.folder("printers", VARIABLE)
+    path = place / f"{name}.json"
+    if not path.is_file():
+        known = ", ".join(sorted(p.stem for p in place.glob("*.json"))) if place.is_dir() else ""
+        raise WrongUsage(
+            f"There are no figures for a printer “{name}”: make them with `jawline printer {name} --coupon`"
+            + (f"; known are {known}." if known else "."),
+            "printer",
+        )
+    return read_printer(path)
+
+
+def _checked(name: str) -> str:
+    text = name.strip()
+    if not re.fullmatch(r"[A-Za-z0-9][\w-]{0,39}", text):
+        raise WrongUsage(f"A printer's name is letters, digits and dashes, up to 40, not “{name}”.", "printer-name")
+    return text
+
+
+def _reading(word: str) -> tuple[int, float]:
+    m = re.fullmatch(r"(\d+)=(.+)", word)
+    numbers = [s.number for s in coupon.sizes()]
+    if not m or int(m[1]) not in numbers:
+        raise ReadingsRefused(
+            f"“{word}” is no reading of the test piece: write the number on its sheet and the value, like 3=39.91 "
+            f"({numbers[0]} to {numbers[-1]}).",
+            "reading",
+        )
+    value = number(m[2].removesuffix("mm"))
+    nominal = next(s.nominal_mm for s in coupon.sizes() if s.number == int(m[1]))
+    if value is None or abs(value - nominal) > 0.1 * nominal + 0.5:
+        raise ReadingsRefused(
+            f"“{word}”: number {m[1]} is {nominal:g} mm as drawn; a print is never so far off.", "reading"
+        )
+    return int(m[1]), value
+
+
+def _keep(printer: Printer) -> Path:
+    """The file, written beside its place first."""
+    place = user_data.folder("printers", VARIABLE)
+    path = place / f"{printer.name}.json"
+    beside = path.with_suffix(".tmp")
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        beside.write_text(printer.text())
+        os.replace(beside, path)
+    except OSError as why:
+        raise WrongUsage(f"{path} can't be written ({(why.strerror or str(why)).lower()}).", "printer") from None
+    return path
