@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,26 +104,43 @@ def _labels(features: Sequence[Feature], outline: Sequence[Array]) -> list[Mark]
 
 
 # ------------------------------------------------------------------------------------------------------------- balloons
-def _balloons(features: Sequence[Feature], suggestions: Sequence[Suggestion], on_paper, outline: Array) -> list[Mark]:  # type: ignore[no-untyped-def]
+def _balloons(
+    features: Sequence[Feature],
+    suggestions: Sequence[Suggestion],
+    on_paper: Callable[[Array], Array],
+    outline: Array,
+) -> list[Mark]:
     named = {f.label: f for f in features}
     marks: list[Mark] = []
-    taken: list[Array] = []
+    taken: list[tuple[_Spot, Array]] = []
     for n, s in enumerate(suggestions, 1):
-        spots = _spots(s.kind, [named[x] for x in s.features])
         best: tuple[float, _Spot, Array] | None = None
-        for spot in spots:
-            a, b = on_paper(spot.start), on_paper(spot.end)
+        for spot in _spots(s.kind, [named[x] for x in s.features]):
+            on = _Spot(on_paper(spot.start), on_paper(spot.end), spot.both)
             for t in (0.5, 0.35, 0.65, 0.2, 0.8) if spot.both else (1.0,):
-                at = a + t * (b - a) if spot.both else b
-                clear = min([float(np.hypot(*(at - p))) for p in taken], default=40.0)
-                free = min(float(np.hypot(*(outline - at).T).min()), 8.0)
-                score = min(clear, 14.0) + free
+                at = on.start + t * (on.end - on.start)
+                score = _room(on, at, taken) + min(float(np.hypot(*(outline - at).T).min()), 8.0)
                 if best is None or score > best[0]:
-                    best = (score, _Spot(a, b, spot.both), at)
+                    best = (score, on, at)
         if best is not None:
-            taken.append(best[2])
-            marks += _balloon(n, best[1], best[2])
+            taken.append(best[1:])
+            marks += _balloon(n, *best[1:])
     return marks
+
+
+def _room(spot: _Spot, at: Array, taken: Sequence[tuple[_Spot, Array]]) -> float:
+    """How clear a balloon and its line are of those that are there, up to a few balloons' width."""
+    room = 14.0
+    for other, place in taken:
+        room = min(room, float(np.hypot(*(at - place))), 2 * _apart(at, other), 2 * _apart(place, spot))
+    return room
+
+
+def _apart(p: Array, spot: _Spot) -> float:
+    """Distance of a point from a spot's line."""
+    d = spot.end - spot.start
+    t = float(np.clip((p - spot.start) @ d / max(float(d @ d), 1e-12), 0, 1))
+    return float(np.hypot(*(spot.start + t * d - p)))
 
 
 def _spots(kind: str, f: Sequence[Feature]) -> list[_Spot]:
