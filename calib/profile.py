@@ -177,29 +177,42 @@ def _solver(
     The sample after the last one stands for the face's light as seen farther in.
     """
     layout = Layout.of(wall_px)
-    s = first + np.arange(n) * STEP_PX
-    x = np.array(xs)[:, None, None]
-    g = np.array(gs)[None, :, None]
-    upper = blurred_step(s - (x - wall_px), sigma)
-    lower = blurred_step(s - x, sigma)
-    outer = blurred_step(s - (x + g), sigma)
-    beyond = np.maximum(s - (x + g), 0)
-    contact = np.exp(-beyond / CONTACT_PX)
-    columns = [1 - upper, np.minimum(s - (x - wall_px), 0) * (1 - upper), outer, beyond * outer, contact * outer]
+    # every column is a function of the distance from the position tried: looked up in one short table for all of them
+    start = np.rint((first - np.array(xs)) * QUARTERS).astype(np.intp)
+    every = round(STEP_PX * QUARTERS)
+    low = start.min()
+    u = np.arange(low, start.max() + (n - 1) * every + 1) / QUARTERS
+    columns = np.ascontiguousarray(_columns(u, wall_px, np.array(gs)[:, None], sigma, layout).transpose(1, 0, 2))
+    k = columns.shape[1]
+    basis = np.zeros((len(xs), len(gs), k, n + 1))
+    for at, i in zip(basis, (start - low).tolist(), strict=True):
+        at[..., :n] = columns[..., i : i + n * every : every]
+    basis[:, :, 0, n] = FACE_WEIGHT
+    basis = basis.reshape(-1, k, n + 1)
+    gram = basis @ basis.transpose(0, 2, 1) + np.diag(np.array(layout.ridge()) + 1e-6)
+    forward = np.linalg.inv(np.linalg.cholesky(gram))
+    rows = np.asarray((forward @ basis).reshape(-1, n + 1), np.float32)
+    return rows, np.ascontiguousarray(forward.transpose(0, 2, 1)[:, layout.level_columns()], np.float32)
+
+
+def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: Layout) -> Array:
+    """(k, g, u) the columns of a level sequence at offsets u (u,) from the boundary, for cores of shadow g (g, 1)."""
+    upper, lower, outer = (blurred_step(at, sigma) for at in (u + wall_px, u, u - g))
+    beyond = np.maximum(u - g, 0)
+    columns = [
+        1 - upper,
+        np.minimum(u + wall_px, 0) * (1 - upper),
+        outer,
+        beyond * outer,
+        np.exp(-beyond / CONTACT_PX) * outer,
+    ]
     if layout.has_wall:
         columns.append(upper - lower)
     if layout.has_wall_shape:
-        t = 2 * (s - (x - wall_px / 2)) / wall_px
+        t = 2 * (u + wall_px / 2) / wall_px
         columns += [(upper - lower) * t, (upper - lower) * (1.5 * t**2 - 0.5)]
     columns.append(lower - outer)
-    basis = np.stack(np.broadcast_arrays(*columns), -1)
-    basis = np.concatenate([basis, np.zeros((*basis.shape[:2], 1, basis.shape[3]))], 2)
-    basis[:, :, n, 0] = FACE_WEIGHT
-    basis = basis.reshape(len(xs) * len(gs), n + 1, -1)
-    gram = basis.transpose(0, 2, 1) @ basis + np.diag(np.array(layout.ridge()) + 1e-6)
-    back = np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
-    rows = np.ascontiguousarray((basis @ back).transpose(0, 2, 1).reshape(-1, n + 1), np.float32)
-    return rows, np.ascontiguousarray(back[:, layout.level_columns()], np.float32)
+    return np.array(np.broadcast_arrays(*columns))
 
 
 @dataclass(frozen=True, slots=True)
