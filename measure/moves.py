@@ -15,8 +15,9 @@ import numpy as np
 from measure.chains import sound
 from measure.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, shallow, sums_of
 from measure.features import Array
+from measure.meeting import crossing
 from measure.moments import RunningSums
-from measure.pieces import Index, crossing, travel_at
+from measure.pieces import Index, frames, square_to
 from measure.trials import Piece, Supposition
 from measure.unevenness import joint_excuse
 
@@ -68,6 +69,7 @@ class Ring:
         c = draft.chains
         self.sums = sums
         self.fresh = fresh
+        self.pieces: dict[int, Piece] = {}
         self.draft = draft
         self.n = len(c.points)
         self.k = len(c.first)
@@ -97,7 +99,11 @@ class Ring:
 
     def piece(self, i: int) -> Piece:
         """Piece i as it stands."""
-        return Piece(self.start(i), self.tangent[i % self.k], i % self.k, self.arc[i % self.k])
+        p = self.pieces.get(i)
+        if p is None:
+            j = i % self.k
+            p = self.pieces[i] = Piece(self.start(i), self.tangent[j], j, self.arc[j])
+        return p
 
     def news(self, at: int, span: int) -> bool:
         """Whether a piece of a window, or a neighbour, has changed since all moves were last weighed."""
@@ -162,8 +168,8 @@ class Ring:
     def ahead(self, a: int, m: int) -> list[Piece]:
         """The m pieces before piece a, the outermost with no more points than a neighbour's neighbour needs."""
         out = [self.piece(i) for i in range(a - m, a)]
-        if m > 1:
-            out[0] = replace(out[0], start=max(out[0].start, out[1].start - OUTER_POINTS))
+        if m > 1 and out[0].start < out[1].start - OUTER_POINTS:
+            out[0] = replace(out[0], start=out[1].start - OUTER_POINTS)
         return out
 
     def stop(self, a: int, m: int) -> int:
@@ -184,11 +190,11 @@ class Ring:
         a = move.at + self.k
         before = self.ahead(a, m)
         behind = [self.piece(i) for i in range(a + move.span, a + move.span + m)]
-        if behind:
+        if behind and behind[0].tangent != move.after:
             behind[0] = replace(behind[0], tangent=move.after)
         # the move's points are counted from its own first piece: bring them to the window's count
         lift = self.start(a) - self.start(move.at)
-        middle = [replace(p, start=p.start + lift) for p in move.pieces]
+        middle = [replace(p, start=p.start + lift) for p in move.pieces] if lift else list(move.pieces)
         accident = move.accident and (move.accident[0] + lift, move.accident[1] + lift)
         return Supposition(tuple(before + middle + behind), self.stop(a + move.span, m), accident)
 
@@ -348,10 +354,12 @@ def _roundings(ring: Ring) -> list[Move]:
     begin = np.array([ring.start(at + 1) for at, _ in corners])
     end = np.array([ring.start(at + span - 1) for at, span in corners])
     middle = (begin + end) // 2
-    a, b = c.pieces.take(before), c.pieces.take(behind)
+    sides = np.stack([before, behind])
+    pair = frames(c.pieces)[:, sides]
     near = (c.points[middle % ring.n] + c.points[(middle - 1) % ring.n]) / 2
-    point, met = crossing(a, b, near)
-    ta, tb = travel_at(a, point), travel_at(b, point)
+    point, met = crossing(pair, c.pieces.arc[sides].any(0), near)
+    _, nx, ny = square_to(pair, point[:, 0], point[:, 1])
+    ta, tb = np.stack([ny, -nx], 2)
     half = np.abs(np.arctan2(ta[:, 0] * tb[:, 1] - ta[:, 1] * tb[:, 0], (ta * tb).sum(1))) / 2
     sign = np.sign(ta[:, 0] * tb[:, 1] - ta[:, 1] * tb[:, 0])
     around = (middle[:, None] + np.arange(-8, 8)) % ring.n
