@@ -105,7 +105,7 @@ def take(light: Light, points_px: Array, normals_px: Array, inner_px: float, out
     rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
     b = len(points_px) // width
     mean = rgb.reshape(b, width, len(s), 3).mean(1)
-    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean > 0.985).any(2).mean(1))
+    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean.max(2) > 0.985).mean(1))
 
 
 QUARTERS, FARTHEST_PX = 4, 200
@@ -188,10 +188,10 @@ def _solver(
     for at, i in zip(basis, (start - low).tolist(), strict=True):
         at[..., :n] = columns[..., i : i + n * every : every]
     basis[:, :, 0, n] = FACE_WEIGHT
-    basis = basis.reshape(-1, k, n + 1)
-    gram = basis @ basis.transpose(0, 2, 1) + np.diag(np.array(layout.ridge()) + 1e-6)
+    each = basis.reshape(-1, k, n + 1)
+    gram = each @ each.transpose(0, 2, 1) + np.diag(np.array(layout.ridge()) + 1e-6)
     forward = np.linalg.inv(np.linalg.cholesky(gram))
-    rows = np.asarray((forward @ basis).reshape(-1, n + 1), np.float32)
+    rows = np.asarray((forward @ each).reshape(-1, n + 1), np.float32)
     return rows, np.ascontiguousarray(forward.transpose(0, 2, 1)[:, layout.level_columns()], np.float32)
 
 
@@ -332,23 +332,20 @@ def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 
         lead = min(b, 60)
         around = np.r_[b - lead : b, 0:b, 0:lead]
         return smoothest(cost[around], stiffness[around], False, reach)[lead : lead + b]
-    jumps = np.arange(-reach, reach + 1)
-    came = np.empty((b, n), np.intp)
-    total = cost[0].copy()
-    columns = np.arange(n)[:, None] + jumps
-    fence = np.where((columns >= 0) & (columns < n), 0.0, np.inf)
-    price = jumps**2.0
-    columns = np.clip(columns, 0, n - 1)
-    rows = np.arange(n)
+    jump = np.empty((b, n), np.intp)
+    fenced = np.full(n + 2 * reach, np.inf)
+    total = fenced[reach : reach + n]
+    total[:] = cost[0]
+    near = np.lib.stride_tricks.sliding_window_view(fenced, n)  # (jumps, n), a view of what `total` is at the time
+    prices = stiffness[:, None, None] * np.arange(-reach, reach + 1)[:, None] ** 2.0
     for i in range(1, b):
-        t = total[columns] + (stiffness[i] * price + fence)
-        k = t.argmin(1)
-        came[i] = columns[rows, k]
-        total = t[rows, k] + cost[i]
+        t = near + prices[i]
+        t.argmin(0, out=jump[i])
+        np.add(t.min(0), cost[i], out=total)
     path = np.empty(b, np.intp)
     path[-1] = total.argmin()
     for i in range(b - 1, 0, -1):
-        path[i - 1] = came[i, path[i]]
+        path[i - 1] = path[i] + jump[i, path[i]] - reach
     return path
 
 
