@@ -12,17 +12,15 @@ position and levels together, so that neither a shadow's edge nor the wrong rim 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.levels import FACE_SAMPLES, FACE_WEIGHT, STEP_PX, Layout, level_cost, solver
+
 Array = NDArray[np.float64]
 
-STEP_PX = 0.5
-"""Spacing of the samples along a profile."""
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
 """Linear RGB to lightness, red-against-rest and blue-against-rest: noise and JPEG chroma blur are then in separate
@@ -105,101 +103,7 @@ def take(light: Light, points_px: Array, normals_px: Array, inner_px: float, out
     rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
     b = len(points_px) // width
     mean = rgb.reshape(b, width, len(s), 3).mean(1)
-    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean > 0.985).any(2).mean(1))
-
-
-QUARTERS, FARTHEST_PX = 4, 200
-"""Offsets, positions and widths are multiples of a quarter pixel, so that one short table serves all blurred steps."""
-
-
-@lru_cache(maxsize=8)
-def _step_table(sigma: float) -> Array:
-    """Cumulative Gaussian of standard deviation sigma at every quarter pixel from -FARTHEST_PX to FARTHEST_PX."""
-    quarters = range(-FARTHEST_PX * QUARTERS, FARTHEST_PX * QUARTERS + 1)
-    return np.array([0.5 * math.erfc(-k / (QUARTERS * sigma * math.sqrt(2))) for k in quarters])
-
-
-def blurred_step(x: Array, sigma: float) -> Array:
-    """A step blurred by a Gaussian of standard deviation sigma, at offsets that are multiples of a quarter pixel."""
-    return _step_table(sigma)[np.asarray(np.rint((x + FARTHEST_PX) * QUARTERS), np.intp)]
-
-
-CONTACT_PX, CONTACT_RIDGE = 3.0, 0.5
-"""Length over which the ground close to a body lightens (less sky is seen from there), and how firmly that is held at
-nought."""
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Which columns of a level sequence stand where, and how firmly each slope is held at nought."""
-
-    has_wall: bool
-    has_wall_shape: bool
-
-    @classmethod
-    def of(cls, wall_px: float) -> Layout:
-        return cls(wall_px >= 0.75, wall_px >= 4)
-
-    @property
-    def levels(self) -> int:
-        """How many levels there are: face, ground, wall if seen, shadow."""
-        return 4 if self.has_wall else 3
-
-    def level_columns(self) -> list[int]:
-        """Columns that are levels of light; the others are slopes and bends."""
-        return [0, 2, *([5] if self.has_wall else []), -1]
-
-    def ridge(self) -> list[float]:
-        """Prior weights of the columns: levels free, slopes per pixel small."""
-        out = [0.0, SLOPE_RIDGE, 0.0, SLOPE_RIDGE, CONTACT_RIDGE]
-        if self.has_wall:
-            out.append(1e-3)
-        if self.has_wall_shape:
-            out += [0.3, 0.6]
-        return [*out, 1e-3]
-
-
-SLOPE_RIDGE = 3.0
-"""A slope costs as much as this many samples' misfit of the same size: strong enough to keep levels apart, weak enough
-to follow a soft shadow."""
-
-
-FACE_WEIGHT, FACE_SAMPLES = 0.35, 8
-"""The innermost samples tell the face's light; how much that counts for the face at the edge, as share of a sample."""
-
-
-@lru_cache(maxsize=512)
-def _solver(
-    n: int, first: float, wall_px: float, xs: tuple[float, ...], gs: tuple[float, ...], sigma: float
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Orthonormal bases (x*g*k, n+1) of the level sequences, and (x*g, l, k) maps from them to the levels of light.
-
-    The sample after the last one stands for the face's light as seen farther in.
-    """
-    layout = Layout.of(wall_px)
-    s = first + np.arange(n) * STEP_PX
-    x = np.array(xs)[:, None, None]
-    g = np.array(gs)[None, :, None]
-    upper = blurred_step(s - (x - wall_px), sigma)
-    lower = blurred_step(s - x, sigma)
-    outer = blurred_step(s - (x + g), sigma)
-    beyond = np.maximum(s - (x + g), 0)
-    contact = np.exp(-beyond / CONTACT_PX)
-    columns = [1 - upper, np.minimum(s - (x - wall_px), 0) * (1 - upper), outer, beyond * outer, contact * outer]
-    if layout.has_wall:
-        columns.append(upper - lower)
-    if layout.has_wall_shape:
-        t = 2 * (s - (x - wall_px / 2)) / wall_px
-        columns += [(upper - lower) * t, (upper - lower) * (1.5 * t**2 - 0.5)]
-    columns.append(lower - outer)
-    basis = np.stack(np.broadcast_arrays(*columns), -1)
-    basis = np.concatenate([basis, np.zeros((*basis.shape[:2], 1, basis.shape[3]))], 2)
-    basis[:, :, n, 0] = FACE_WEIGHT
-    basis = basis.reshape(len(xs) * len(gs), n + 1, -1)
-    gram = basis.transpose(0, 2, 1) @ basis + np.diag(np.array(layout.ridge()) + 1e-6)
-    back = np.linalg.inv(np.linalg.cholesky(gram)).transpose(0, 2, 1)
-    rows = np.ascontiguousarray((basis @ back).transpose(0, 2, 1).reshape(-1, n + 1), np.float32)
-    return rows, np.ascontiguousarray(back[:, layout.level_columns()], np.float32)
+    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean.max(2) > 0.985).mean(1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,29 +120,6 @@ class Evidence:
     xs_px: Array
     cost: Array
     variance: Array
-
-
-def _level_cost(levels: NDArray[np.float32], layout: Layout, gs: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Cost of implausible levels; levels: (t, l, 3, b) opponent, gs: (t,) -> (t, b)."""
-    face, ground, shadow = levels[:, 0], levels[:, 1], levels[:, -1]
-    lit = np.maximum(ground[:, 0], 0.004)
-    share = shadow[:, 0] / lit
-    tint = np.hypot(*(shadow[:, c] - share * ground[:, c] for c in (1, 2)))
-    odd = tint / (0.10 * lit + 0.02)
-    darker = 14 * np.maximum(share - 0.9, 0) ** 2 / 0.1**2 + 4 * np.maximum(0.08 - share, 0) ** 2 / 0.05**2
-    unseen = ((shadow[:, 0] - face[:, 0]) ** 2 + (shadow[:, 1] - face[:, 1]) ** 2) / (0.02 + 0.10 * lit) ** 2
-    cost = 3 + 30 * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, 200)
-    cost[gs == 0] = 0
-    if layout.has_wall:
-        wall = levels[:, 2]
-        lit = np.maximum(face[:, 0], 0.004)
-        shade = wall[:, 0] / lit
-        tint = np.hypot(*(wall[:, c] - shade * face[:, c] for c in (1, 2)))
-        odd = tint / (0.12 * lit + 0.015)
-        bright = np.maximum(wall[:, 0] - 1.05 * lit, 0) / (0.15 * lit + 0.02)
-        alike = 4 * np.exp(-(((shade - 1) / 0.12) ** 2) - 0.5 * odd**2)  # a rim that can't be seen is a coincidence
-        cost += np.minimum(0.5 * odd**2, 12) + np.minimum(0.5 * bright**2, 40) + alike
-    return np.asarray(cost, np.float32)
 
 
 def evidence(
@@ -279,13 +160,13 @@ def evidence(
         layout = Layout.of(float(wall))
         levels = np.empty((tried, layout.levels, 3, len(at)), np.float32)
         for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, 0.7), np.hypot(sigma_px, 0.7))):
-            q, back = _solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4))
+            q, back = solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4))
             y = np.ascontiguousarray(centred[at, :, c].T)
             m = (q @ y).reshape(tried, -1, len(at))
             rss[:, c, at] = (y**2).sum(0) - np.einsum("tkb,tkb->tb", m, m)
             levels[:, :, c] = back @ m + np.asarray(mean[at, c], np.float32)
         free = max(free, m.shape[1])
-        extra[:, at] = _level_cost(levels, layout, np.tile(np.array(gs, np.float32), len(xs)))
+        extra[:, at] = level_cost(levels, layout, np.tile(np.array(gs, np.float32), len(xs)))
     rss = np.maximum(rss, 0)
     if variance is None:
         variance = np.maximum(np.median(rss.min(0), 1) / (n - free), SENSOR_SD**2)
@@ -302,57 +183,3 @@ SENSOR_SD = 1.5e-3
 CORRELATED = 2.5
 """How many neighbouring samples share their noise: they lie half a pixel apart and come from a demosaiced, compressed
 picture."""
-
-
-def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 4) -> NDArray[np.intp]:
-    """Path of least cost through (b, x) with a penalty on jumps (Viterbi 1967); (b,) indices.
-
-    Args:
-        cost: (b, x) cost of each position at each stretch.
-        stiffness: cost of a jump of one grid step, grows with its square up to `reach` steps; (b,) gives the price of
-            the step into each stretch.
-        closed: whether the last stretch adjoins the first.
-    """
-    b, n = cost.shape
-    stiffness = np.broadcast_to(stiffness, b)
-    if closed:  # run on past the seam at both ends and keep the middle
-        lead = min(b, 60)
-        around = np.r_[b - lead : b, 0:b, 0:lead]
-        return smoothest(cost[around], stiffness[around], False, reach)[lead : lead + b]
-    jumps = np.arange(-reach, reach + 1)
-    came = np.empty((b, n), np.intp)
-    total = cost[0].copy()
-    columns = np.arange(n)[:, None] + jumps
-    fence = np.where((columns >= 0) & (columns < n), 0.0, np.inf)
-    price = jumps**2.0
-    columns = np.clip(columns, 0, n - 1)
-    rows = np.arange(n)
-    for i in range(1, b):
-        t = total[columns] + (stiffness[i] * price + fence)
-        k = t.argmin(1)
-        came[i] = columns[rows, k]
-        total = t[rows, k] + cost[i]
-    path = np.empty(b, np.intp)
-    path[-1] = total.argmin()
-    for i in range(b - 1, 0, -1):
-        path[i - 1] = came[i, path[i]]
-    return path
-
-
-def vertex(cost: Array, xs_px: Array, at: NDArray[np.intp], near: int = 3) -> tuple[Array, Array]:
-    """Position of least cost within `near` grid steps of the positions `at`, and its standard deviation, both (b,) px.
-
-    A parabola through three grid points; the second derivative of a negative log likelihood is the inverse variance.
-    The standard deviation is infinite where there is no minimum.
-    """
-    rows = np.arange(len(cost))
-    window = np.clip(at[:, None] + np.arange(-near, near + 1), 0, cost.shape[1] - 1)
-    best = window[rows, np.take_along_axis(cost, window, 1).argmin(1)]
-    i = np.clip(best, 1, cost.shape[1] - 2)
-    a, m, c = cost[rows, i - 1], cost[rows, i], cost[rows, i + 1]
-    h = float(xs_px[1] - xs_px[0])
-    bend = a - 2 * m + c
-    ok = bend > 1e-9
-    shift = np.where(ok, 0.5 * (a - c) / np.where(ok, bend, 1), 0)
-    x = xs_px[i] + h * np.clip(shift, -1, 1)
-    return x, np.where(ok & (np.abs(shift) <= 0.75), h / np.sqrt(np.where(ok, bend, 1)), np.inf)

@@ -13,7 +13,8 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.profile import Light, evidence, take, vertex
+from calib.path import vertex
+from calib.profile import Light, evidence, take
 from calib.view import Prior, Rectangle, SideEdges, Solution, project, side_points, solve
 
 Array = NDArray[np.float64]
@@ -199,23 +200,34 @@ STAGES = ((8.0, 8, 0.8), (3.0, 6, 0.8), (1.5, 4, 0.8))
 px (the lens bows a side until its radial term is known)."""
 
 
+NEAR = STAGES[1:]
+"""The same without the wide search."""
+
+
 def located(
-    light: Light, start: Array, rectangle: Rectangle, prior: Prior, size_px: tuple[int, int], sigma_px: float
+    light: Light,
+    start: Array,
+    rectangle: Rectangle,
+    prior: Prior,
+    size_px: tuple[int, int],
+    sigma_px: float,
+    stages: tuple[tuple[float, int, float], ...] = STAGES,
 ) -> tuple[Solution, list[SideEdges]] | None:
     """View from the reference's sides, first coarse, then fine.
 
     Args:
         light: the photo around the reference.
-        start: (10,) guessed view, right to about 8 px at the reference.
+        start: (10,) guessed view, right to about the first stage's reach at the reference.
         rectangle: nominal size.
         prior: of the camera.
         size_px: of the photo.
         sigma_px: optical blur.
+        stages: of the search, as in STAGES; at least one.
     """
     parameters = start
     solution = None
     edges: list[SideEdges] = []
-    for reach, width, near in STAGES:
+    for reach, width, near in stages:
         runs = [run(light, parameters, rectangle, k, reach, width, sigma_px) for k in range(4)]
         chosen = choose(runs, rectangle, prior, parameters, size_px)
         if chosen is None:

@@ -21,9 +21,9 @@ from calib.refusals import (
     unclear,
     wrong_radius,
 )
-from calib.sides import CORNER_MARGIN_MM, STAGES, choose, located, points_on, run
+from calib.sides import CORNER_MARGIN_MM, NEAR, located
 from calib.sighting import Sighting, box_around, inside
-from calib.view import Prior, Rectangle, SideEdges, Solution, first_guess, project, side_points, solve
+from calib.view import Prior, SideEdges, Solution, first_guess, project, side_points, solve
 
 Array = NDArray[np.float64]
 
@@ -79,28 +79,9 @@ def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prio
     result = _judged(s, found, guesses, reference, prior, size)
     if isinstance(result, Passed) or s.strangeness(reference) > GOOD:
         return result
-    near = _located_near(light, guesses[0], reference.rectangle, prior, size, blur_px)
+    near = located(light, guesses[0], reference.rectangle, prior, size, blur_px, NEAR)
     again = _judged(s, near, guesses, reference, prior, size)
     return again if isinstance(again, Passed) else result
-
-
-def _located_near(
-    light: Light, start: Array, rectangle: Rectangle, prior: Prior, size_px: tuple[int, int], blur_px: float
-) -> tuple[Solution, list[SideEdges]] | None:
-    """As `located`, without the wide search that comes first there."""
-    parameters, found = start, None
-    for reach, width, off in STAGES[1:]:
-        runs = [run(light, parameters, rectangle, k, reach, width, blur_px) for k in range(4)]
-        chosen = choose(runs, rectangle, prior, parameters, size_px)
-        if chosen is None:
-            return None
-        edges = [points_on(r, line, off) for r, line in zip(runs, chosen[1], strict=True)]
-        try:
-            found = solve(edges, rectangle, prior, chosen[0].view.parameters, size_px), edges
-        except np.linalg.LinAlgError:
-            return None
-        parameters = found[0].view.parameters
-    return found
 
 
 def _judged(

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.features import Array
-from measure.pieces import FLATTEST, Index, Mask, Pieces, contact_gap, crossing, distance, travel_at
+from measure.meeting import contact, crossing
+from measure.pieces import FLATTEST, Index, Mask, Pieces, distance, frames, square_to, travel_at
 
 GUESSED_MM = 0.15
 """Standard deviation of a point that only bridges a gap: it lies near the edge because its neighbours do."""
@@ -82,23 +83,43 @@ class Joints:
 
 def joints(c: Chains) -> Joints:
     """The joints of chains as they stand."""
-    k, n = len(c.first), len(c.points)
-    previous = c.pieces.take(np.arange(k) - 1)
-    near = (c.points[c.first] + c.points[(c.first - 1) % n]) / 2
+    k = len(c.first)
+    pair, arc = _pairs(c)
+    near = (c.points[c.first] + c.points[c.first - 1]) / 2
     point, met = near.copy(), np.ones(k, bool)
-    gap, before, after = np.zeros(k), np.zeros((k, 3)), np.zeros((k, 3))
+    gap, slopes = np.zeros(k), np.zeros((2, k, 3))
     active = c.linked & c.tangent
     t = np.flatnonzero(active)
     if len(t):
-        gap[t], before[t], after[t], touch = contact_gap(previous.take(t), c.pieces.take(t))
+        touch = contact(pair[:, :, t], arc[:, t])
+        gap[t], slopes[:, t] = touch.gap, touch.slopes
         # two nearly straight pieces may touch anywhere
-        met[t] = np.hypot(*(touch - near[t]).T) < _FARTHEST_MM
-        point[t] = np.where(met[t, None], touch, near[t])
+        x, y = near[t].T
+        close = np.hypot(touch.x - x, touch.y - y) < _FARTHEST_MM
+        met[t] = close
+        point[t, 0], point[t, 1] = np.where(close, touch.x, x), np.where(close, touch.y, y)
     s = np.flatnonzero(c.linked & ~c.tangent)
     if len(s):
-        point[s], met[s] = crossing(previous.take(s), c.pieces.take(s), near[s])
-    incoming, outgoing = travel_at(previous, point), travel_at(c.pieces, point)
-    return Joints(point, met, incoming, outgoing, gap, before, after, active)
+        point[s], met[s] = crossing(pair[:, :, s], arc[0, s] | arc[1, s], near[s])
+    _, nx, ny = square_to(pair, point[:, 0], point[:, 1])
+    travel = np.stack([ny, -nx], 2)
+    return Joints(point, met, travel[0], travel[1], gap, slopes[0], slopes[1], active)
+
+
+def _pairs(c: Chains) -> tuple[Array, Mask]:
+    """Every piece and the one before it: rows (5, 2, k) as `meeting` takes them, and which are arcs (2, k)."""
+    k = len(c.first)
+    both = np.arange(k) - np.array([[1], [0]])
+    return frames(c.pieces)[:, both], c.pieces.arc[both]
+
+
+def gaps(c: Chains) -> Array:
+    """(k,) how far the pieces are from touching the ones before them, mm; 0 where neither is an arc or no joint is."""
+    pair, arc = _pairs(c)
+    out = np.zeros(len(c.first))
+    at = np.flatnonzero(c.linked & (arc[0] | arc[1]))
+    out[at] = contact(pair[:, :, at], arc[:, at]).gap
+    return out
 
 
 def possible_tangencies(c: Chains) -> Joints:

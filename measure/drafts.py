@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.chains import GUESSED_MM, Chains, possible_tangencies, rolled, sound
+from measure.chains import GUESSED_MM, Chains, gaps, rolled, sound
 from measure.features import Array
 from measure.joining import Normal, normal, refined
 from measure.moments import RunningSums, running_sums
@@ -94,7 +94,7 @@ def settled(draft: Draft, steps: int = 12, hold: int = 1) -> Draft:
     for _ in range(3):
         c, eq, shift = refined(draft.chains, steps, hold)
         draft = replace(draft, chains=c, eq=eq, shift=(draft.shift + shift) % len(c.points))
-        missed = ~eq.joints.met & ~c.tangent & c.linked & (np.abs(possible_tangencies(c).gap) < NEARLY_MM)
+        missed = ~eq.joints.met & ~c.tangent & c.linked & (np.abs(gaps(c)) < NEARLY_MM)
         missed &= (eq.joints.incoming * eq.joints.outgoing).sum(1) > np.cos(np.radians(30))
         missed &= c.pieces.arc | np.roll(c.pieces.arc, 1)
         if not missed.any():

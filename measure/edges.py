@@ -12,7 +12,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.profile import Light, evidence, smoothest, take, vertex
+from calib.path import smoothest, vertex
+from calib.profile import Light, evidence, take
 from calib.view import NAMES as VIEW_NAMES
 from calib.view import View
 from measure.edge_loop import EdgeLoop

@@ -18,7 +18,7 @@ from scipy.linalg import solveh_banded
 
 from measure.chains import Chains, Joints, around_joints, dealt, joints, rolled
 from measure.features import Array
-from measure.pieces import FLATTEST, Index, Pieces, moved
+from measure.pieces import FLATTEST, Index, Pieces, frames, moved
 
 TAIL = 5.0
 """Degrees of freedom of the t distribution that residuals are weighed by."""
@@ -79,8 +79,7 @@ def _distances(c: Chains, count: Index) -> tuple[Array, Array]:
     p = c.pieces
     # blur moves a bent edge towards its centre by half the blur's variance over the radius
     shift = np.clip(p.curvature * (c.blur_mm / 2), -0.3, 0.3) * c.blur_mm
-    rows = np.stack([np.cos(p.angle), np.sin(p.angle), p.origin[:, 0], p.origin[:, 1], p.curvature, shift])
-    cos, sin, ox, oy, k, shift = np.repeat(rows, count, axis=1)
+    cos, sin, ox, oy, k, shift = np.repeat(np.concatenate([frames(p), shift[None]]), count, axis=1)
     dx, dy = c.points[:, 0] - ox, c.points[:, 1] - oy
     x, y = cos * dx + sin * dy, cos * dy - sin * dx
     s = x * x + y * y

@@ -15,9 +15,9 @@ from measure.drafts import FIRST_SHARED_BY, Draft, first_cut, first_draft, resid
 from measure.edge_loop import EdgeLoop
 from measure.features import Array, Estimate
 from measure.labelling import labelled
-from measure.moves import corners
 from measure.noise import Noise, before_fitting, from_residuals, local_scale
 from measure.pieces import Mask
+from measure.ring import corners
 from measure.selection import ROUNDS, improved, straightened
 from measure.unevenness import modes
 

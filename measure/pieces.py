@@ -64,6 +64,31 @@ class Pieces:
         return np.asarray(self.origin + self.radius()[:, None] * np.stack([-t[:, 1], t[:, 0]], 1))
 
 
+def frames(p: Pieces) -> Array:
+    """(5, k) the pieces as plain rows: cosine and sine of their direction, origin x and y, curvature."""
+    out = np.empty((5, len(p.angle)))
+    np.cos(p.angle, out=out[0])
+    np.sin(p.angle, out=out[1])
+    out[2:4] = p.origin.T
+    out[4] = p.curvature
+    return out
+
+
+def square_to(f: Array, px: Array, py: Array) -> tuple[Array, Array, Array]:
+    """Signed distances of points from pieces, positive to the left, mm, and x and y of the unit normals at their feet.
+
+    Args:
+        f: (5, ...) rows as of `frames`.
+        px, py: of the points, of shapes that go with the rows.
+    """
+    c, s, ox, oy, k = f
+    dx, dy = px - ox, py - oy
+    x, y = c * dx + s * dy, c * dy - s * dx
+    nx, ny = -k * x, 1 - k * y
+    q = np.sqrt(np.maximum(nx * nx + ny * ny, 1e-24))
+    return (2 * y - k * (x * x + y * y)) / (1 + q), (c * nx - s * ny) / q, (s * nx + c * ny) / q
+
+
 def joined(pieces: list[Pieces]) -> Pieces:
     """All of them in one."""
     return Pieces(
@@ -83,7 +108,7 @@ def local(p: Pieces, points: Array) -> tuple[Array, Array]:
 
 def distance(p: Pieces, points: Array) -> Array:
     """(k,) signed distances of points (k, 2), one to a piece, positive to the left, mm."""
-    return distance_and_normal(p, points)[0]
+    return square_to(frames(p), points[:, 0], points[:, 1])[0]
 
 
 def distance_and_slopes(p: Pieces, points: Array) -> tuple[Array, Array]:
@@ -100,28 +125,10 @@ def distance_and_slopes(p: Pieces, points: Array) -> tuple[Array, Array]:
     return up / (1 + q), slopes
 
 
-def distance_and_normal(p: Pieces, points: Array) -> tuple[Array, Array]:
-    """Signed distances (k,) of points (k, 2), and the unit normals (k, 2) at their feet, to the left of travel."""
-    c, s = np.cos(p.angle), np.sin(p.angle)
-    dx, dy = points[:, 0] - p.origin[:, 0], points[:, 1] - p.origin[:, 1]
-    x, y = c * dx + s * dy, c * dy - s * dx
-    k = p.curvature
-    nx, ny = -k * x, 1 - k * y
-    q = np.sqrt(np.maximum(nx * nx + ny * ny, 1e-24))
-    normal = np.empty((len(x), 2))
-    normal[:, 0], normal[:, 1] = (c * nx - s * ny) / q, (s * nx + c * ny) / q
-    return (2 * y - k * (x * x + y * y)) / (1 + q), normal
-
-
-def left_normal(p: Pieces, points: Array) -> Array:
-    """(k, 2) unit normals of the pieces at the feet of points (k, 2), to the left of travel."""
-    return distance_and_normal(p, points)[1]
-
-
 def travel_at(p: Pieces, points: Array) -> Array:
     """(k, 2) unit directions of travel of the pieces at the feet of points (k, 2)."""
-    n = left_normal(p, points)
-    return np.stack([n[:, 1], -n[:, 0]], 1)
+    _, nx, ny = square_to(frames(p), points[:, 0], points[:, 1])
+    return np.stack([ny, -nx], 1)
 
 
 def moved(p: Pieces, step: Array) -> Pieces:
@@ -150,83 +157,3 @@ def along(p: Pieces, points: Array) -> Array:
     small = np.abs(k) < 1e-7
     safe = np.where(small, 1.0, k)
     return np.where(small, x, np.arctan2(safe * x, 1 - safe * y) / safe)
-
-
-def contact_gap(a: Pieces, b: Pieces) -> tuple[Array, Array, Array, Array]:
-    """How far pairs of pieces are from touching with the same direction of travel.
-
-    For directed circles of signed radii R the condition is ``|c1 - c2| = |R1 - R2|``; for a line and a circle, that
-    the centre lies R to the left of the line.
-
-    Returns:
-        gap: (k,) mm, 0 when tangent.
-        slopes_a, slopes_b: (k, 3) derivatives by the parameters of either piece.
-        point: (k, 2) where they touch, or nearly, mm.
-    """
-    ca, cb, ra, rb = a.centre(), b.centre(), a.radius(), b.radius()
-    ta, tb = a.tangent(), b.tangent()
-    na, nb = np.stack([-ta[:, 1], ta[:, 0]], 1), np.stack([-tb[:, 1], tb[:, 0]], 1)
-    both = a.arc & b.arc
-    apart = ca - cb
-    d = np.maximum(np.hypot(apart[:, 0], apart[:, 1]), 1e-9)
-    sign = np.where(ra - rb < 0, -1.0, 1.0)
-    # common left normal at the contact
-    n = np.where(both[:, None], sign[:, None] * apart / d[:, None], np.where(a.arc[:, None], nb, na))
-
-    def arc_side(own: Pieces, n_own: Array, t_own: Array, r: Array, way: float) -> Array:
-        """Slopes by an arc's parameters of way * (n . centre - radius)."""
-        out = np.empty((len(r), 3))
-        nn = (n * n_own).sum(1)
-        out[:, 0] = nn
-        out[:, 1] = -r * (n * t_own).sum(1)
-        out[:, 2] = r * r * (1 - nn)
-        return way * out
-
-    def line_side(n_own: Array, t_own: Array, own: Pieces, centre: Array, way: float) -> Array:
-        """Slopes by a line's parameters of way * (n . (centre - point on the line))."""
-        out = np.zeros((len(centre), 3))
-        out[:, 0] = -1
-        out[:, 1] = -((centre - own.origin) * t_own).sum(1)
-        return way * out
-
-    # written as n.(ca - cb) - (ra - rb); a line's centre gives way to its origin and its radius to 0
-    pa = np.where(a.arc[:, None], ca, a.origin)
-    pb = np.where(b.arc[:, None], cb, b.origin)
-    ra, rb = np.where(a.arc, ra, 0.0), np.where(b.arc, rb, 0.0)
-    gap = (n * (pa - pb)).sum(1) - (ra - rb)
-    slopes_a = np.where(a.arc[:, None], arc_side(a, na, ta, ra, 1.0), line_side(na, ta, a, cb, -1.0))
-    slopes_b = np.where(b.arc[:, None], arc_side(b, nb, tb, rb, -1.0), line_side(nb, tb, b, ca, 1.0))
-    # touching points as either sees them, an arc's from its centre, a line's as the foot of the other's centre
-    qa = np.where(a.arc[:, None], ca - ra[:, None] * n, cb - (((cb - a.origin) * n).sum(1))[:, None] * n)
-    qb = np.where(b.arc[:, None], cb - rb[:, None] * n, ca - (((ca - b.origin) * n).sum(1))[:, None] * n)
-    return gap, slopes_a, slopes_b, (qa + qb) / 2
-
-
-def crossing(a: Pieces, b: Pieces, near: Array, reach_mm: float = 3.0) -> tuple[Array, Mask]:
-    """Where pairs of pieces cross, the crossing nearest to the starting points (k, 2) that Newton's method finds.
-
-    Returns:
-        point: (k, 2) mm; the starting point where there is no crossing within reach.
-        found: (k,) whether there is one.
-    """
-    p, size = _newton(a, b, near, reach_mm, 2)  # two lines are done in one step, and another to see that it is nil
-    bent = np.flatnonzero((a.arc | b.arc) & (size > 1e-7))
-    if len(bent):
-        p[bent], size[bent] = _newton(a.take(bent), b.take(bent), p[bent], reach_mm, 4)
-    far = np.hypot(p[:, 0] - near[:, 0], p[:, 1] - near[:, 1])
-    found = (size < 1e-6) & (far < reach_mm)
-    return np.where(found[:, None], p, near), found
-
-
-def _newton(a: Pieces, b: Pieces, p: Array, reach_mm: float, steps: int) -> tuple[Array, Array]:
-    """Points (k, 2) after Newton steps towards both pieces at once, and the length (k,) of the last step."""
-    size = np.zeros(len(p))
-    for _ in range(steps):
-        (ea, na), (eb, nb) = distance_and_normal(a, p), distance_and_normal(b, p)
-        det = na[:, 0] * nb[:, 1] - na[:, 1] * nb[:, 0]
-        det[np.abs(det) < 1e-6] = 1e-6
-        step = np.empty_like(p)
-        step[:, 0], step[:, 1] = (nb[:, 1] * ea - na[:, 1] * eb) / det, (na[:, 0] * eb - nb[:, 0] * ea) / det
-        size = np.sqrt((step * step).sum(1))
-        p = p - step * np.minimum(1, reach_mm / np.maximum(size, 1e-12))[:, None]
-    return p, size

@@ -25,8 +25,9 @@ from measure.drafts import (
 )
 from measure.features import Array
 from measure.joining import BUMP_HEIGHT_MM, normal
-from measure.moves import Move, Ring, all_moves
+from measure.moves import all_moves
 from measure.pieces import Index, Mask, Pieces
+from measure.ring import Move, Ring
 from measure.roundness import as_circle, round_enough
 from measure.trials import Question, Supposition, Trial, tried
 from measure.unevenness import stray

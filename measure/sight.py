@@ -81,13 +81,15 @@ def _wall_width(lower_px: Array, upper_px: Array, normals_px: Array) -> Array:
         return np.asarray(straight)
     steps = np.arange(-reach, reach + 1)
     near = (np.arange(n)[:, None] + steps) % n
-    d = upper_px[near] - lower_px[:, None]
-    out = (d * normals_px[:, None]).sum(2)
-    along = (d * np.stack([-normals_px[:, 1], normals_px[:, 0]], 1)[:, None]).sum(2)
-    crosses = (along[:, :-1] * along[:, 1:] <= 0) & (np.abs(along[:, 1:] - along[:, :-1]) > 1e-9)
-    t = np.clip(along[:, :-1] / np.where(crosses, along[:, :-1] - along[:, 1:], 1), 0, 1)
-    width = np.where(crosses, -(out[:, :-1] + t * (out[:, 1:] - out[:, :-1])), np.inf)
-    width = np.where(width > -1.0, width, np.inf)
+    (ux, uy), (lx, ly), (nx, ny) = upper_px.T, lower_px.T[:, :, None], normals_px.T[:, :, None]
+    dx, dy = ux[near] - lx, uy[near] - ly
+    out, along = dx * nx + dy * ny, dy * nx - dx * ny
+    before, behind = along[:, :-1], along[:, 1:]
+    row, at = np.nonzero((before * behind <= 0) & (np.abs(behind - before) > 1e-9))
+    t = np.clip(before[row, at] / (before[row, at] - behind[row, at]), 0, 1)
+    there = -(out[row, at] + t * (out[row, at + 1] - out[row, at]))
+    width = np.full(before.shape, np.inf)
+    width[row, at] = np.where(there > -1.0, there, np.inf)
     nearest = np.argmin(np.abs(width - straight[:, None]), 1)
     best = np.take_along_axis(width, nearest[:, None], 1)[:, 0]
     return np.asarray(np.where(np.isfinite(best), np.maximum(best, 0), straight))

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from calib.profile import OPPONENT, Light, Profiles, evidence, linear_table, smoothest, take, vertex
+from calib.path import smoothest, vertex
+from calib.profile import OPPONENT, Light, Profiles, evidence, linear_table, take
 
 S = np.arange(-15, 16.01, 0.5)
 XS = np.arange(-4, 4.01, 0.25)

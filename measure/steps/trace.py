@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from pathlib import Path
 from threading import Thread
+from typing import TYPE_CHECKING
 
 from calib.lens import read_profile
 from calib.photo import load
-from measure import job, records, tracing
-from measure.dimensions import list_dimensions
-from measure.drawing.dxf import outline_dxf
-from measure.drawing.picture import Drawn, picture
+from measure import job
 from measure.steps import Done, counted
-from measure.tracing import Subject, Trace
+
+if TYPE_CHECKING:
+    from measure import records
+    from measure.drawing.picture import Drawn
+    from measure.tracing import Subject, Trace
+
+TO_MEASURE = (
+    "calib.finding",
+    "measure.tracing",
+    "measure.tracing_parts",
+    "measure.silhouette",
+    "measure.drawing.picture",
+)
+"""What is loaded while the photo is decoded, which leaves the interpreter idle."""
+TO_FINISH = ("scipy.sparse.csgraph", "measure.edges", "measure.outline", "measure.records")
+"""What is loaded while the reference and the part are searched for, which leaves it idle now and then."""
 
 
 def trace(
@@ -42,34 +56,47 @@ def trace(
         Untrustworthy: the photo, its reference or its part can't be measured.
     """
     job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
-    Thread(target=_import_ahead, daemon=True).start()
     profile = read_profile(lens) if lens else None
-    pixels = load(photo)
+    with ThreadPoolExecutor(1) as beside:
+        decoded = beside.submit(load, photo)
+        _imported(TO_MEASURE)
+        pixels = decoded.result()
+    Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
+    from measure import records, tracing
+    from measure.drawing.picture import picture
+
     found = tracing.trace(pixels, thickness_mm, subject, profile)
     record = _record(found, name or photo.stem, pixels.name)
-    seen = found.reference
-    files = {
-        job.TRACE: records.to_text(record).encode(),
-        job.PICTURE: picture(pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), scale_notes(record)),
-        job.OUTLINE: outline_dxf(found.estimate.features),
-    }
+    seen, notes = found.reference, scale_notes(record)
+    with ThreadPoolExecutor(1) as beside:
+        drawn = beside.submit(picture, pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
+        # loaded only now, for the picture too leaves the interpreter idle
+        from measure.drawing.dxf import outline_dxf
+
+        files = {
+            job.TRACE: records.to_text(record).encode(),
+            job.OUTLINE: outline_dxf(found.estimate.features),
+            job.PICTURE: drawn.result(),
+        }
     written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
         f"Traced {pixels.name}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
-        *(f"{note}." for note in scale_notes(record)),
+        *(f"{note}." for note in notes),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
     return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
 
 
-def _import_ahead() -> None:
-    """Load what is needed later while the photo is decoded and searched, which leaves the interpreter idle for long."""
-    for name in ("scipy.linalg", "scipy.sparse.csgraph", "ezdxf"):
+def _imported(names: tuple[str, ...]) -> None:
+    for name in names:
         import_module(name)
 
 
 def _record(found: Trace, part: str, photo: str) -> records.JobRecord:
+    from measure import records
+    from measure.dimensions import list_dimensions
+
     return records.JobRecord(
         part=part,
         photo=photo,
@@ -84,6 +111,8 @@ def _record(found: Trace, part: str, photo: str) -> records.JobRecord:
 
 
 def _drawn(found: Trace) -> list[Drawn]:
+    from measure.drawing.picture import Drawn
+
     both = zip(found.estimate.features, found.seen_px, strict=True)
     return [Drawn(f.label, f.kind, f.loop, seen, f.origin) for f, seen in both]
 
