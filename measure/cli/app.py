@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import demo, draw, fit, gauge, read, reconcile, sketch, trace
+from measure.cli import demo, draw, fit, gauge, read, reconcile, sketch, target, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -30,6 +30,7 @@ app.command("fit")(fit.fit)
 app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)
 app.command("draw")(draw.draw)
+app.command("target")(target.target)
 app.command("demo")(demo.demo)
 
 
