@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import demo, draw, fit, gauge, read, reconcile, sketch, target, trace
+from measure.cli import demo, draw, fit, gauge, lens, read, reconcile, sketch, target, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -31,6 +31,7 @@ app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)
 app.command("draw")(draw.draw)
 app.command("target")(target.target)
+app.command("lens")(lens.lens)
 app.command("demo")(demo.demo)
 
 
