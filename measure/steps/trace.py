@@ -9,7 +9,9 @@ from threading import Thread
 from typing import TYPE_CHECKING
 
 from calib.lens import read_profile
+from calib.lens_store import profile_for
 from calib.photo import load
+from calib.reference import WORDS
 from measure import job
 from measure.steps import Done, counted
 
@@ -29,6 +31,9 @@ TO_MEASURE = (
 TO_FINISH = ("scipy.sparse.csgraph", "measure.edges", "measure.outline", "measure.records")
 """What is loaded while the reference and the part are searched for, which leaves it idle now and then."""
 
+NO_LENS = "none"
+"""In place of a profile: do without, even where one is kept for the camera."""
+
 
 def trace(
     photo: Path,
@@ -37,6 +42,7 @@ def trace(
     subject: Subject,
     *,
     lens: Path | None = None,
+    looking: tracing.Looking = tracing.ANY,
     name: str | None = None,
     force: bool = False,
 ) -> Done:
@@ -47,7 +53,8 @@ def trace(
         folder: the job; it is made when it is not there.
         thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
         subject: part or opening.
-        lens: file of a lens profile.
+        lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
+        looking: for which reference.
         name: of the part; the photo's by default.
         force: overwrite what is not jawline's own.
 
@@ -56,16 +63,19 @@ def trace(
         Untrustworthy: the photo, its reference or its part can't be measured.
     """
     job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
-    profile = read_profile(lens) if lens else None
+    given = read_profile(lens) if lens and str(lens) != NO_LENS else None
     with ThreadPoolExecutor(1) as beside:
         decoded = beside.submit(load, photo)
         _imported(TO_MEASURE)
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
+    if given:
+        given.check(pixels)
+    profile = given or (None if lens else profile_for(pixels))
     from measure import records, tracing
     from measure.drawing.picture import picture
 
-    found = tracing.trace(pixels, thickness_mm, subject, profile)
+    found = tracing.trace(pixels, thickness_mm, subject, profile, looking)
     record = _record(found, name or photo.stem, pixels.name)
     seen, notes = found.reference, scale_notes(record)
     with ThreadPoolExecutor(1) as beside:
@@ -83,6 +93,7 @@ def trace(
     lines = (
         f"Traced {pixels.name}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
         *(f"{note}." for note in notes),
+        *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
     return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
@@ -120,9 +131,10 @@ def _drawn(found: Trace) -> list[Drawn]:
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
     """A few short lines on where the scale comes from."""
     s = record.scale
+    words = WORDS.get(s.reference, s.reference)
     height = f"Thickness {record.thickness_mm:g} mm" if record.thickness_mm else "Thickness unknown"
     return (
-        f"Scale from the card: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
+        f"Scale from the {words}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
     )
