@@ -1,0 +1,91 @@
+"""Which reference a person asks for, in words that need no heavy library: `--reference a4`, `--reference 120x80`."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from calib.errors import WrongUsage
+
+NAMES = ("id-1", "a4", "letter", "sheet")
+"""References that have a name."""
+READY = ("id-1", "a4", "letter")
+"""Those that `calib.finding` has a way to find."""
+LEAST_MM, MOST_MM, MOST_THICK_MM = 20.0, 1500.0, 10.0
+LEAST_TOLERANCE_MM, MOST_TOLERANCE_SHARE = 0.01, 0.02
+"""Nobody knows a size better than the first; worse than the second (of the short side) it gives no scale."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A reference as asked for.
+
+    Attributes:
+        name: one of NAMES, or a person's own size such as ``120x80``; None for whichever is there.
+        size_mm: width, height and thickness of a person's own rectangle; None for the others.
+        tolerance_mm: half the width of the limits that its width and height lie in.
+    """
+
+    name: str | None = None
+    size_mm: tuple[float, float, float] | None = None
+    tolerance_mm: float = 0.1
+
+
+ANY = Wanted()
+_SIZE = re.compile(r"([\d.,]+)\s*[x×]\s*([\d.,]+)(?:\s*[x×]\s*([\d.,]+))?\s*(?:mm)?")
+
+
+def wanted(words: str | None, tolerance: str | None = None) -> Wanted:
+    """What `--reference` and `--reference-tolerance` ask for.
+
+    Raises:
+        WrongUsage: a name or size that can't be used.
+    """
+    plain = (words or "").strip().lower()
+    size = _SIZE.fullmatch(plain)
+    if tolerance is not None and not size:
+        raise _wrong("--reference-tolerance goes with a size of your own, such as --reference 120x80.")
+    if not plain:
+        return ANY
+    if size:
+        return _own(plain, [_number(g, plain) for g in size.groups("0")], tolerance)
+    name = {"id1": "id-1", "card": "id-1"}.get(plain, plain)
+    if name not in NAMES:
+        raise _wrong(
+            f"--reference {words} is not known: give id-1 (the bank-size card), a4, letter, or the size of a "
+            "rectangle of your own in millimetres, such as 120x80."
+        )
+    if name not in READY:
+        raise _wrong(f"--reference {words} is not available in this version: lay a bank-size card beside the part.")
+    return Wanted(name)
+
+
+def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
+    width, height, thick = max(size[:2]), min(size[:2]), size[2]
+    if not (LEAST_MM <= height and width <= MOST_MM and thick <= MOST_THICK_MM):
+        raise _wrong(
+            f"--reference {words} can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, and its thickness "
+            f"no more than {MOST_THICK_MM:g} mm."
+        )
+    within = 0.1 if tolerance is None else _number(tolerance, tolerance)
+    if not LEAST_TOLERANCE_MM <= within <= MOST_TOLERANCE_SHARE * height:
+        raise _wrong(
+            f"--reference-tolerance {within:g} can't be used: write how far the sides may be off in millimetres, "
+            f"{LEAST_TOLERANCE_MM:g} to {MOST_TOLERANCE_SHARE * height:.2g}."
+        )
+    return Wanted(f"{width:g}x{height:g}", (width, height, thick), within)
+
+
+def _number(text: str, words: str) -> float:
+    try:
+        value = float(text.strip().lower().removesuffix("mm").strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise _wrong(f"“{words}” is not a size: write millimetres like 120x80, or a number like 0.1.")
+    return value
+
+
+def _wrong(text: str) -> WrongUsage:
+    return WrongUsage(text, "reference")
