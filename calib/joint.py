@@ -1,7 +1,8 @@
 """One view from several rectangles that lie in one plane: their sides, and what is known of each one's size.
 
 The first rectangle defines the frame, see `calib.view`; where the others lie in the plane (x, y, turn) is unknown.
-Beside the offset and the bow that optics give a side, a side of something cut is a little askew and bowed itself.
+Beside the offset and the bow that optics give a side, a side of something cut is a little askew, bowed and wavy itself:
+what its points have in common must not pass for so many independent witnesses.
 """
 
 from __future__ import annotations
@@ -16,8 +17,12 @@ from calib.view import BOW_SD_PX, Prior, Rectangle, SideEdges, View, project, pr
 
 Array = NDArray[np.float64]
 
-VIEW, OWN, PLACE = 10, 15, 3
-"""How many unknowns a view has, a rectangle (3 of its size, 4 offsets, 4 slopes, 4 bows), and a place in the plane."""
+MODES = 6
+"""How many shapes a cut side may have: a slope, a bow, then waves of ever shorter length."""
+VIEW, OWN, PLACE = 10, 7 + 4 * MODES, 3
+"""How many unknowns a view has, a rectangle (3 of its size, 4 offsets, then each side's modes), a place in the plane."""
+FALLING = np.array([1.0, 1.0, *(2 / k for k in range(3, MODES + 1))])
+"""Standard deviations of the modes, in those of the first."""
 NONE = 1e-4
 """Standard deviation that stands for none."""
 
@@ -49,15 +54,14 @@ class Placed:
         rectangle: its size.
         size_covariance: (2, 2) of width and height.
         place: (3,) x, y and turn.
-        slope_px, bow_px: (4,) how far each side's ends and its middle are off.
-        residuals_px: per side, of its points, in units of one point's standard deviation.
+        modes_px: (4, m) each side's shape: its ends off the other way round, its middle off, and waves.
+        residuals: per side, of its points, in units of one point's standard deviation.
     """
 
     rectangle: Rectangle
     size_covariance: Array
     place: Array
-    slope_px: Array
-    bow_px: Array
+    modes_px: Array
     residuals: tuple[Array, ...]
 
 
@@ -68,6 +72,12 @@ class Joint:
     view: View
     bodies: tuple[Placed, ...]
     chi2: float
+
+
+def modes(along: Array) -> Array:
+    """(n, m) shapes of a side at positions -0.5 to 0.5 along it, each at most 1."""
+    waves = [np.cos(k * np.pi * (along + 0.5)) for k in range(3, MODES + 1)]
+    return np.stack([2 * along, 1 - 8 * along**2, *waves], 1)
 
 
 def placed(points_mm: Array, place: Array) -> Array:
@@ -115,8 +125,8 @@ class _Seen:
         X = np.c_[placed(local, np.array([x, y, turn])), base + upper * own[2]]
         by_view, by_point = projection_derivative(v[:VIEW], X)
         r = ((s.points_px - project(v[:VIEW], X)) * s.normals_px).sum(1)
-        slope, bow = 2 * s.along, 1 - 8 * s.along**2
-        r = r - own[3 + s.side] - own[7 + s.side] * slope - own[11 + s.side] * bow
+        shapes, at_modes = modes(s.along), 7 + MODES * s.side
+        r = r - own[3 + s.side] - shapes @ own[at_modes : at_modes + MODES]
         n = -s.normals_px
         by_X = np.einsum("nk,nkp->np", n, by_point)
         A = np.zeros((len(X), self.unknowns))
@@ -125,7 +135,8 @@ class _Seen:
         A[:, at] = (by_X[:, 0] * c + by_X[:, 1] * sn) * shares[:, 0]
         A[:, at + 1] = (-by_X[:, 0] * sn + by_X[:, 1] * c) * shares[:, 1]
         A[:, at + 2] = by_X[:, 2] * upper
-        A[:, at + 3 + s.side], A[:, at + 7 + s.side], A[:, at + 11 + s.side] = -1, -slope, -bow
+        A[:, at + 3 + s.side] = -1
+        A[:, at + at_modes : at + at_modes + MODES] = -shapes
         if k:
             A[:, self.place(k)] = np.c_[
                 by_X[:, :2],
@@ -158,7 +169,9 @@ def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple
         cut = np.array([b.cut_sd_mm * _px_per_mm(start, b, s) for s in range(4)])
         common = [next((s.common_sd_px for s in b.sides if s.side == j), 1.0) for j in range(4)]
         sizes = np.maximum([r.width_sd_mm, r.height_sd_mm, r.thickness_sd_mm], NONE)
-        sd[own] = np.r_[sizes, common, np.maximum(cut, NONE), np.hypot(cut, BOW_SD_PX)]
+        shapes = np.maximum(cut[:, None] * FALLING, NONE)
+        shapes[:, 1] = np.hypot(shapes[:, 1], BOW_SD_PX)
+        sd[own] = np.r_[sizes, common, shapes.ravel()]
         if k:
             q[seen.place(k)] = b.place
     settled = settle(seen, q, mean, sd)
@@ -178,8 +191,7 @@ def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple
                 replace(b.rectangle, width_mm=float(size[0]), height_mm=float(size[1]), thickness_mm=float(size[2])),
                 cov[i : i + 2, i : i + 2],
                 seen.place_of(v, k),
-                size[7:11],
-                size[11:15],
+                size[7:].reshape(4, MODES),
                 tuple(residuals),
             )
         )
@@ -193,4 +205,4 @@ def _px_per_mm(view: Array, b: Body, side: int) -> float:
     return float(np.hypot(*np.diff(project(view, np.c_[ends, np.zeros(2)]), axis=0)[0]))
 
 
-__all__ = ["Body", "Joint", "Placed", "placed", "solve_jointly"]
+__all__ = ["Body", "Joint", "Placed", "modes", "placed", "solve_jointly"]

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from calib.formats import A4, CUT_SHARE, PAPER_SD_MM
-from calib.joint import Body, Joint, _Seen, placed, solve_jointly
+from calib.joint import FALLING, MODES, Body, Joint, _Seen, modes, placed, solve_jointly
 from calib.view import Prior, SideEdges, derivative, project, side_points, solve
 from tests.test_view import CARD, SIZE, parameters
 
@@ -30,7 +30,7 @@ def body(
         along = np.linspace(-0.47, 0.47, 40)
         X = side_points(k, along, *size, 0.0)[:, :2]
         out_mm = side_points(k, np.zeros(1), 1, 1, 0)[0, :2] * 2
-        stray = rng.normal(0, cut_mm) * 2 * along + rng.normal(0, cut_mm) * (1 - 8 * along**2)
+        stray = modes(along) @ (rng.normal(0, cut_mm, MODES) * FALLING)
         X = placed(X + stray[:, None] * out_mm, np.array(place))
         px = project(q, np.c_[X, np.full(len(X), top)])
         u = np.gradient(px, axis=0)
@@ -69,7 +69,7 @@ def test_derivatives_agree_with_differences() -> None:
     seen = _Seen([card, sheet])
     v = np.zeros(seen.unknowns)
     v[:10] = q
-    v[10:13], v[25:28], v[40:43] = (85.6, 53.9, 0.76), (297, 210, 0.1), sheet.place
+    v[seen.own(0)][:3], v[seen.own(1)][:3], v[seen.place(1)] = (85.6, 53.9, 0.76), (297, 210, 0.1), sheet.place
     steps = np.full(seen.unknowns, 1e-5)
     steps[[0, 1, 2, 9]] = 1e-6
     assert seen.derivative(v) == pytest.approx(derivative(seen.misfit, v, steps), rel=1e-4, abs=2e-3)
