@@ -52,8 +52,6 @@ def own(wanted: Wanted) -> Reference:
         name=wanted.name,
         words=f"rectangle {width:g} × {height:g} mm",
         rectangle=Rectangle(width, height, thick, sd, sd, 0.05 if thick else 0.0),
-        limits=Limits(
-            (width - within, width + within), (height - within, height + within), (0.0, 0.0), (thick, thick)
-        ),
+        limits=Limits((width - within, width + within), (height - within, height + within), (0.0, 0.0), (thick, thick)),
         source="as given",
     )

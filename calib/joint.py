@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 MODES = 6
 """How many shapes a cut side may have: a slope, a bow, then waves of ever shorter length."""
 VIEW, OWN, PLACE = 10, 7 + 4 * MODES, 3
-"""How many unknowns a view has, a rectangle (3 of its size, 4 offsets, then each side's modes), a place in the plane."""
+"""How many unknowns a view has, a rectangle (3 of its size, 4 offsets, each side's modes), a place in the plane."""
 FALLING = np.array([1.0, 1.0, *(2 / k for k in range(3, MODES + 1))])
 """Standard deviations of the modes, in those of the first."""
 NONE = 1e-4

@@ -61,7 +61,8 @@ def settle(seen: Seen, start: Array, mean: Array, sd: Array) -> Settled:
         q = q + step
         if not np.all(np.isfinite(q)):
             break
-        last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
+        with np.errstate(invalid="ignore"):  # a matrix that is no better than singular: `last` is then no number
+            last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
         if turn > PLAIN_TURNS and last < 0.02:
             break
         if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side

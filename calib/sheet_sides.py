@@ -65,14 +65,14 @@ def located_sheet(
 
 def _points(r: Run, thickness_mm: float) -> SideEdges:
     """Each block's edge point, where one lies near the smooth path through all of them."""
-    capped = np.minimum(r.cost - r.cost.min((1, 2), keepdims=True), CONFIDENT)
     shadow = 0
     if thickness_mm > THIN_MM:
-        price = capped.min(1).sum(0)
+        price = np.minimum(r.cost.min(1) - r.cost.min((1, 2))[:, None], CONFIDENT).sum(0)
         price[1:] += SHADOW_PRICE
         shadow = int(price.argmin())
-    path = smoothest(capped[:, :, shadow], STIFFNESS, closed=False)
-    x, sigma = vertex(r.cost[:, :, shadow], r.xs_px, path)
+    cost = r.cost[:, :, shadow]
+    path = smoothest(np.minimum(cost - cost.min(1, keepdims=True), CONFIDENT), STIFFNESS, closed=False)
+    x, sigma = vertex(cost, r.xs_px, path)
     ok = np.isfinite(sigma) & (np.abs(x - r.xs_px[path]) < CLOSE_PX)
     return SideEdges(
         r.side,

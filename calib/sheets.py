@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.formats import CUT_SHARE
+from calib.found import Caution
 from calib.joint import Body, Joint, solve_jointly
 from calib.profile import Light
 from calib.quads import Quad, quadrilaterals
@@ -28,18 +29,24 @@ Array = NDArray[np.float64]
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
 """How far a rough outline may stray: ratio of sides, right angle; relative."""
-LEAST_SEEN, LEAST_AREA = 0.9, 0.02
-"""What must be seen of an outline, of 2, and how much of the photo it must cover."""
+LEAST_SEEN, LEAST_AREA, CUT_SIDES = 0.9, 0.02, 0.75
+"""What must be seen of an outline, of 2; how much of the photo it must cover; and how much of three sides is seen of a
+sheet that is cut off by the photo's edge."""
+WELL_SEEN = 1.5
+"""What is seen, of 2, of something whose shape can be told."""
 TRIALS = 5
 ROUGH_PX = 2.0
 """How well rough sides are known."""
 SAME_MM = 3.0
 """Two sheets whose corners lie this near, as shares of three hundred, are one."""
-SEEN, AGREES = 0.45, 4.0
-"""Share of a side along which its edge must be seen, and how well a point must agree, in standard deviations."""
+SEEN, CURLED_SEEN, AGREES = 0.45, 0.3, 4.0
+"""Share of a side along which its edge must be seen; along which a curled one is; and how well a point must agree, in
+standard deviations."""
 LOOSE_SHARE = 0.1
 """Standard deviation of the height for solving as if it were not known."""
 STRICT = 3.5
+OBLIQUE_DEG = 30.0
+"""A tilt that a person is told of."""
 MOST_BOW_MM = 0.9
 """A sheet's side that bows more lies hollow or is curled."""
 CORNER_MM, ROUND_SHARE = 3.0, 0.55
@@ -62,6 +69,15 @@ class Sheet:
     joint: Joint
     edges: tuple[SideEdges, ...]
     corners_px: Array
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What a person should know of the view."""
+        tilt = self.joint.view.tilt_deg
+        if tilt <= OBLIQUE_DEG:
+            return ()
+        text = f"The photo was taken from the side ({tilt:.0f}°); straight down is better."
+        return (Caution("tilt", text),)
 
     @property
     def body(self) -> Body:
@@ -109,7 +125,8 @@ def find_sheet(
         return _refused("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
     if passed:
         return passed[0]
-    return failures[0] if failures else _nothing(rgb, large, reference, prior)
+    telling = [f for f in failures if f.code != "unclear"]
+    return telling[0] if telling else _nothing(rgb, quads, bool(failures), reference, prior)
 
 
 def _off(q: Quad, reference: Reference, prior: Prior) -> float:
@@ -184,13 +201,13 @@ def _judged(
     allowed = math.hypot(height_sd, nominal.height_sd_mm, nominal.width_sd_mm * nominal.height_mm / nominal.width_mm)
     if seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed:
         return _other_shape(nominal.width_mm / height, height_sd / height, reference)
-    if seen.min() < SEEN:
-        return _unclear(reference)
     bow_mm = np.abs(joint.bodies[0].modes_px[:, 1:]).max(1) * _mm_per_px(joint)
-    if bow_mm.max() > max(MOST_BOW_MM, 6 * nominal.height_sd_mm):
+    if seen.min() > CURLED_SEEN and bow_mm.max() > max(MOST_BOW_MM, 6 * nominal.height_sd_mm):
         return _refused(
             "curled", f"The {reference.words} does not lie flat: its sides are curved in the photo; press it flat."
         )
+    if seen.min() < SEEN:
+        return _unclear(reference)
     w, h = joint.bodies[0].rectangle.width_mm / 2, joint.bodies[0].rectangle.height_mm / 2
     corners = joint.view.pixels(np.array([[-w, -h], [w, -h], [w, h], [-w, h]]), nominal.thickness_mm)
     if not inside(corners, size):
@@ -200,7 +217,7 @@ def _judged(
     if _round_corners(light, joint, min(w, h)):
         return _refused(
             "round-corners",
-            f"What looks like the {reference.words} has round corners; lay a {reference.words} with square ones there.",
+            f"What looks like the {reference.words} has round corners; use one with square corners.",
         )
     return Sheet(reference, joint, edges, corners)
 
@@ -246,21 +263,22 @@ def _round_corners(light: Light, joint: Joint, half_mm: float) -> bool:
     return missing >= 3
 
 
-def _nothing(rgb: NDArray[np.uint8], large: list[Quad], reference: Reference, prior: Prior) -> Failure:
-    """Why nothing was tried: what is there is cut off, or has another shape."""
+def _nothing(rgb: NDArray[np.uint8], quads: list[Quad], tried: bool, reference: Reference, prior: Prior) -> Failure:
+    """Why no candidate could be solved: what is there has another shape, or is cut off; or its sides are not seen."""
     size = (rgb.shape[1], rgb.shape[0])
-    for q in sorted(large, key=lambda q: -q.score):
-        if not inside(q.corners_px, size):
-            if q.seen > LEAST_SEEN:
-                return _cut_off(reference)
-        elif stands_out(rgb, q.corners_px):
-            shape, by_focal = shape_of(q.corners_px, prior)
-            ratio = float(max(shape[0], 1 / shape[0]))
-            if abs(float(shape[1])) < ROUGH_SQUARE + 3 * by_focal:
-                return _other_shape(ratio, math.hypot(0.01, by_focal), reference)
-    return _refused(
-        "no-sheet", f"There is no {reference.words} in the photo; lay one flat, all of it in the picture."
-    )
+    least = LEAST_AREA * size[0] * size[1]
+    for q in sorted(quads, key=lambda q: -q.seen):
+        if area(q.corners_px) < least or not inside(q.corners_px, size) or q.seen < WELL_SEEN:
+            continue
+        shape, by_focal = shape_of(q.corners_px, prior)
+        if _off(q, reference, prior) > 1 and abs(float(shape[1])) < ROUGH_SQUARE and stands_out(rgb, q.corners_px):
+            return _other_shape(float(max(shape[0], 1 / shape[0])), math.hypot(0.01, by_focal), reference)
+    if tried:
+        return _unclear(reference)
+    for q in quads:
+        if area(q.corners_px) > least and not inside(q.corners_px, size) and np.sort(q.support)[1] > CUT_SIDES:
+            return _cut_off(reference)
+    return _refused("no-sheet", f"There is no {reference.words} in the photo; lay one flat, all of it in the picture.")
 
 
 def _other_shape(ratio: float, relative_sd: float, reference: Reference) -> Failure:
@@ -269,7 +287,7 @@ def _other_shape(ratio: float, relative_sd: float, reference: Reference) -> Fail
     return _refused(
         "wrong-shape",
         f"What lies there is no {reference.words}: its sides are {ratio:.3f} to 1 instead of {reference.ratio:.3f} to "
-        f"1{named}; lay a {reference.words} there, or say with --reference what it is.",
+        f"1{named}; lay one there, or say with --reference what it is.",
     )
 
 

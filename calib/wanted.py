@@ -63,7 +63,7 @@ def wanted(words: str | None, tolerance: str | None = None) -> Wanted:
 
 def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
     width, height, thick = max(size[:2]), min(size[:2]), size[2]
-    if not (LEAST_MM <= height and width <= MOST_MM and thick <= MOST_THICK_MM):
+    if not (height >= LEAST_MM and width <= MOST_MM and thick <= MOST_THICK_MM):
         raise _wrong(
             f"--reference {words} can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, and its thickness "
             f"no more than {MOST_THICK_MM:g} mm."
@@ -89,3 +89,12 @@ def _number(text: str, words: str) -> float:
 
 def _wrong(text: str) -> WrongUsage:
     return WrongUsage(text, "reference")
+
+
+SHORT = {"id-1": "card", "a4": "A4 sheet", "letter": "letter-size sheet"}
+LONG = {**SHORT, "id-1": "bank-size card (ID-1)"}
+
+
+def in_words(reference: str, words: dict[str, str] = SHORT) -> str:
+    """A reference's name in files, such as ``id-1+a4``, as in a sentence."""
+    return " and ".join(words.get(name, f"rectangle {name}") for name in reference.split("+"))

@@ -35,7 +35,6 @@ def body(
         px = project(q, np.c_[X, np.full(len(X), top)])
         u = np.gradient(px, axis=0)
         n = np.c_[-u[:, 1], u[:, 0]] / np.hypot(*u.T)[:, None]
-        n = n if ((px - px.mean(0)) * n).sum() < 0 else n
         off = rng.normal(0, 0.1, len(px)) + rng.normal(0, 0.12) + rng.normal(0, 0.08) * (1 - 8 * along**2)
         out.append(SideEdges(k, along, True, px + off[:, None] * n, n, np.full(len(px), 0.1)))
     return tuple(out)

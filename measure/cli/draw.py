@@ -22,6 +22,7 @@ def draw(
         typer.Option("--out", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
     reference: options.Reference = None,
+    reference_tolerance: options.Tolerance = None,
     lens: options.Lens = None,
     subject: options.SubjectOption = "part",
     name: options.Name = None,
@@ -32,10 +33,10 @@ def draw(
     """Photo and readings to the finished sketch, in one go."""
     kind = options.subject_of(subject)
     height_mm = None if thickness is None and readings else options.thickness_mm(thickness, kind)
-    options.reference_of(reference)
+    scale_by = options.reference_of(reference, reference_tolerance)
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps
 
     folder = out or Path(f"{photo.stem}-job")
-    wanted = Drawing(photo, height_mm, kind, readings=readings, lens=lens, name=name, tools=tools)
+    wanted = Drawing(photo, height_mm, kind, readings=readings, lens=lens, name=name, tools=tools, reference=scale_by)
     show(all_steps(wanted, folder, force=force), json)

@@ -9,9 +9,9 @@ from typing import Annotated, Literal, get_args
 import typer
 
 from calib.errors import WrongUsage
+from calib.wanted import Wanted, wanted
 
 Subject = Literal["part", "opening"]
-REFERENCES = ("id-1", "a4", "letter", "sheet")
 
 MAX_THICKNESS_MM = 60.0
 
@@ -28,7 +28,21 @@ Thickness = Annotated[
     ),
 ]
 Reference = Annotated[
-    str | None, typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card.")
+    str | None,
+    typer.Option(
+        "--reference",
+        metavar="NAME|WxH",
+        help="What gives the scale: id-1 (the bank-size card), a4, letter, or a rectangle of your own in millimetres, "
+        "such as 120x80 (120x80x3 if it is 3 mm thick). By default the card, and the sheet under it.",
+    ),
+]
+Tolerance = Annotated[
+    str | None,
+    typer.Option(
+        "--reference-tolerance",
+        metavar="MM",
+        help="How far your own rectangle's sides may be off; 0.1 by default.",
+    ),
 ]
 Lens = Annotated[
     Path | None, typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone.")
@@ -74,6 +88,11 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
     return value
 
 
+def reference_of(words: str | None, tolerance: str | None = None) -> Wanted:
+    """The reference to look for, see `calib.wanted.wanted`."""
+    return wanted(words, tolerance)
+
+
 def subject_of(words: str) -> Subject:
     """Part or opening.
 
@@ -84,19 +103,3 @@ def subject_of(words: str) -> Subject:
         if words.strip().lower() == subject:
             return subject  # type: ignore[no-any-return]
     raise WrongUsage(f"--subject is part or opening, not “{words}”.", "subject")
-
-
-def reference_of(words: str | None) -> Literal["id-1"]:
-    """The reference to look for.
-
-    Raises:
-        WrongUsage: one that this version does not know.
-    """
-    if words is None or words.strip().lower() in ("id-1", "id1"):
-        return "id-1"
-    if words.strip().lower() in REFERENCES:
-        raise WrongUsage(
-            f"--reference {words} is not available in this version: lay a bank-size card (id-1) beside the part.",
-            "reference",
-        )
-    raise WrongUsage(f"--reference {words} is not known: this version looks for id-1, the bank-size card.", "reference")

@@ -15,6 +15,7 @@ def trace(
     photo: options.Photo,
     thickness: options.Thickness = None,
     reference: options.Reference = None,
+    reference_tolerance: options.Tolerance = None,
     lens: options.Lens = None,
     subject: options.SubjectOption = "part",
     job: Annotated[
@@ -28,8 +29,8 @@ def trace(
     """Measure a photo: outline, features and scale."""
     kind = options.subject_of(subject)
     height_mm = options.thickness_mm(thickness, kind)
-    options.reference_of(reference)
+    wanted = options.reference_of(reference, reference_tolerance)
     from measure.steps import trace as step
 
     folder = job or Path(f"{photo.stem}-job")
-    show(step.trace(photo, folder, height_mm, kind, lens=lens, name=name, force=force), json)
+    show(step.trace(photo, folder, height_mm, kind, lens=lens, name=name, wanted=wanted, force=force), json)
