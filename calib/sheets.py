@@ -32,9 +32,11 @@ ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
 LEAST_SEEN, LEAST_AREA, CUT_SIDES = 0.9, 0.02, 0.75
 """What must be seen of an outline, of 2; how much of the photo it must cover; and how much of three sides is seen of a
 sheet that is cut off by the photo's edge."""
+SMALL_MM = 150.0
+"""Nobody takes something smaller for a sheet."""
 WELL_SEEN = 1.5
 """What is seen, of 2, of something whose shape can be told."""
-TRIALS = 5
+TRIALS = 4
 ROUGH_PX = 2.0
 """How well rough sides are known."""
 SAME_MM = 3.0
@@ -199,13 +201,12 @@ def _judged(
         return _unclear(reference)
     height, height_sd = shape.bodies[0].rectangle.height_mm, float(np.sqrt(shape.bodies[0].size_covariance[1, 1]))
     allowed = math.hypot(height_sd, nominal.height_sd_mm, nominal.width_sd_mm * nominal.height_mm / nominal.width_mm)
-    if seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed:
-        return _other_shape(nominal.width_mm / height, height_sd / height, reference)
-    bow_mm = np.abs(joint.bodies[0].modes_px[:, 1:]).max(1) * _mm_per_px(joint)
-    if seen.min() > CURLED_SEEN and bow_mm.max() > max(MOST_BOW_MM, 6 * nominal.height_sd_mm):
+    if seen.min() > CURLED_SEEN and _bow_mm(joint, edges) > max(MOST_BOW_MM, 3 * nominal.height_sd_mm):
         return _refused(
             "curled", f"The {reference.words} does not lie flat: its sides are curved in the photo; press it flat."
         )
+    if seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed:
+        return _other_shape(nominal.width_mm / height, height_sd / height, reference)
     if seen.min() < SEEN:
         return _unclear(reference)
     w, h = joint.bodies[0].rectangle.width_mm / 2, joint.bodies[0].rectangle.height_mm / 2
@@ -235,11 +236,13 @@ def _seen(joint: Joint, edges: tuple[SideEdges, ...]) -> Array:
     return out
 
 
-def _mm_per_px(joint: Joint) -> Array:
-    """(4,) size of a pixel at the middle of each side."""
-    r = joint.bodies[0].rectangle
-    middles = [side_points(k, np.zeros(1), r.width_mm, r.height_mm, 0.0)[0, :2] for k in range(4)]
-    return np.array([joint.view.mm_per_px(m) for m in middles])
+def _bow_mm(joint: Joint, edges: tuple[SideEdges, ...]) -> float:
+    """How far the middle of the most curved side is off the line through its ends, all points taken."""
+    most = 0.0
+    for e in edges:
+        across = joint.view.plane(e.points_px)[:, 1 if e.side % 2 == 0 else 0]
+        most = max(most, abs(float(np.polyfit(e.along, across, 2)[0])) / 4)
+    return most
 
 
 def _round_corners(light: Light, joint: Joint, half_mm: float) -> bool:
@@ -282,7 +285,7 @@ def _nothing(rgb: NDArray[np.uint8], quads: list[Quad], tried: bool, reference: 
 
 
 def _other_shape(ratio: float, relative_sd: float, reference: Reference) -> Failure:
-    others = [x for x in look_alikes(ratio, relative_sd) if abs(math.log(x.ratio / reference.ratio)) > 1e-3]
+    others = [x for x in look_alikes(ratio, relative_sd) if x.width_mm > SMALL_MM and x.ratio != reference.ratio]
     named = f" and looks like {others[0].words}" if others else ""
     return _refused(
         "wrong-shape",

@@ -64,7 +64,6 @@ def joined(card: Card, by_card: Found, sheet: Sheet, by_sheet: Found, prior: Pri
     start = card.solution.view.parameters
     try:
         free = solve_jointly([own, replace(other, rectangle=unknown)], prior, start, size)
-        both = solve_jointly([own, other], prior, free.view.parameters, size)
     except np.linalg.LinAlgError:
         return _disagree(sheet.reference, None)
     measured = free.bodies[1].rectangle
@@ -75,7 +74,6 @@ def joined(card: Card, by_card: Found, sheet: Sheet, by_sheet: Found, prior: Pri
         return _disagree(sheet.reference, (measured.width_mm, measured.height_mm))
     doubt = own_doubt + np.diag([r.width_sd_mm**2, r.height_sd_mm**2])
     cautions = (*by_card.cautions, *by_sheet.cautions)
-    view = both.view
     if off @ np.linalg.solve(doubt, off) > DOUBTFUL:
         text = (
             f"By the card the {sheet.reference.words} measures {measured.width_mm:.1f} × {measured.height_mm:.1f} mm "
@@ -83,6 +81,11 @@ def joined(card: Card, by_card: Found, sheet: Sheet, by_sheet: Found, prior: Pri
         )
         cautions = (*cautions, Caution("references-disagree", text))
         view = free.view
+    else:
+        try:
+            view = solve_jointly([own, other], prior, free.view.parameters, size).view
+        except np.linalg.LinAlgError:
+            return _disagree(sheet.reference, None)
     return replace(
         by_sheet,
         name=f"{by_card.name}+{by_sheet.name}",

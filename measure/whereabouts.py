@@ -22,7 +22,8 @@ UNDERLAY = (
 def find_part(
     rgb: NDArray[np.uint8], reference: Found, subject: Subject, thickness_mm: float
 ) -> Silhouette | NoSilhouette:
-    """The part's silhouette: looked for on the reference's field, then beside it if a part may lie there.
+    """The part's silhouette: looked for on the reference's field, or all over the table; then beside the sheet, or
+    beside what the card lies on, which may look like a part itself.
 
     Args:
         rgb: (h, w, 3) the photo.
@@ -31,9 +32,10 @@ def find_part(
     """
     view = reference.view
     found = silhouette(rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm)
-    if isinstance(found, Silhouette) or reference.beside_px is None or found.reason == "several-parts":
+    other = reference.underlay_px if reference.beside_px is None else reference.beside_px
+    if isinstance(found, Silhouette) or other is None or found.reason == "several-parts":
         return found
-    taken = (*reference.taken_px, reference.beside_px)
+    taken = (*reference.taken_px, other)
     beside = silhouette(rgb, view, Reserved(taken, None), subject, thickness_mm)
     return beside or found
 

@@ -35,7 +35,6 @@ def scale_error(view: View, q: Array) -> tuple[float, float]:
 
 
 GOOD = {
-    "a4": (camera(), SHEET, A4),
     "a4, upright": (camera(height=520.0), replace(SHEET, turn=88.0), A4),
     "a4, oblique": (camera(30.0, 100.0, 460.0, k1=0.02), SHEET, A4),
     "letter": (camera(k1=-0.02), replace(SHEET, width=279.4, height=215.9), LETTER),
