@@ -1,41 +1,109 @@
-"""The reference in a photo, whichever it is."""
+"""The reference in a photo, whichever it is: who looks for what.
+
+A reference is added here: a function from photo and prior to `Found` or `Failure`, under its name in SEEKERS.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.card import Card, find_card
+from calib.formats import FORMATS, own
 from calib.found import Found
+from calib.reference import Reference
 from calib.refusals import Failure
-from calib.target import UNMEASURED, Bars, find_target, no_target
+from calib.sheets import Sheet, find_sheet, tried_sheet
+from calib.target import find_target, no_target
+from calib.together import as_measured, joined
 from calib.view import Prior
+from calib.wanted import ANY, UNMEASURED, Wanted
 
 Array = NDArray[np.float64]
+Photo = NDArray[np.uint8]
+
+LONE = {"no-card", "look-alike", "wrong-shape", "square-corners", "cut-off", "unclear"}
+"""Reasons for which there is no card, so that a sheet may be all that there is."""
 
 
-def find_reference(
-    rgb: NDArray[np.uint8], prior: Prior, wanted: str | None = None, bars: Bars = UNMEASURED
-) -> Found | Failure:
+def find_reference(rgb: Photo, prior: Prior, wanted: Wanted = ANY) -> Found | Failure:
     """The reference in a photo, with its view; or why there is none that can be trusted.
 
     Args:
         rgb: (h, w, 3) 8-bit sRGB.
         prior: of the camera.
-        wanted: name of the only reference to look for; None for whichever is there.
-        bars: check bars of the printed sheet, as measured.
+        wanted: which one; whichever is there by default.
     """
-    if wanted in (None, "sheet"):
-        target = find_target(rgb, prior, bars)  # quick to look for, and like nothing else
+    if wanted.size_mm is not None:
+        return _sheet(rgb, prior, own(wanted))
+    if wanted.name in (None, "sheet"):
+        target = find_target(rgb, prior, wanted.bars)  # quick to look for, and like nothing else
         if target is not None:
             return target
-        if wanted is not None or bars != UNMEASURED:
+        if wanted.name is not None or wanted.bars != UNMEASURED:
             return no_target()
+    return SEEKERS[wanted.name](rgb, prior)
+
+
+def _whichever(rgb: Photo, prior: Prior) -> Found | Failure:
+    """The card; and if it lies on a sheet of a known format, that too.
+
+    A sheet alone is not taken without a person's word, as a photo can't tell A4 from A5.
+    """
     card = find_card(rgb, prior)
-    return card if isinstance(card, Failure) else _of_card(card)
+    if isinstance(card, Failure):
+        return _lone_sheet(rgb, prior) or card if card.code in LONE else card
+    if card.underlay_px is not None:
+        reference = as_measured(card, card.underlay_px)
+        sheet = tried_sheet(rgb, card.underlay_px, reference, prior) if reference else None
+        if isinstance(sheet, Sheet):
+            both = joined(card, of_card(card), sheet, of_sheet(sheet), prior)
+            if not isinstance(both, Failure):
+                return both
+    return of_card(card)
 
 
-def _of_card(card: Card) -> Found:
+def _lone_sheet(rgb: Photo, prior: Prior) -> Failure | None:
+    """What to say of a sheet of a known format when there is no card; None if there is no such sheet."""
+    for reference in FORMATS.values():
+        if isinstance(find_sheet(rgb, prior, reference), Sheet):
+            return Failure(
+                "lone-sheet",
+                f"There is no card in the photo, only what may be an {reference.words}, but other formats have its "
+                f"shape too: say --reference {reference.name} if it is one, or lay a card beside the part.",
+            )
+    return None
+
+
+def _card(rgb: Photo, prior: Prior) -> Found | Failure:
+    card = find_card(rgb, prior)
+    return card if isinstance(card, Failure) else of_card(card)
+
+
+def _sheet(rgb: Photo, prior: Prior, reference: Reference) -> Found | Failure:
+    """A sheet of a format that a person vouches for, checked by a card if there is one."""
+    sheet = find_sheet(rgb, prior, reference)
+    if isinstance(sheet, Failure):
+        return sheet
+    card = find_card(rgb, prior)
+    if isinstance(card, Failure):
+        return of_sheet(sheet)
+    return joined(card, of_card(card), sheet, of_sheet(sheet), prior)
+
+
+SEEKERS: dict[str | None, Callable[[Photo, Prior], Found | Failure]] = {
+    None: _whichever,
+    "id-1": _card,
+    **{name: partial(_sheet, reference=reference) for name, reference in FORMATS.items()},
+}
+"""Who looks for which reference, by name; None for whichever is there."""
+
+
+def of_card(card: Card) -> Found:
+    """What a card gives to the measuring."""
     outline = _outline_px(card)
     return Found(
         name=card.reference.name,
@@ -46,6 +114,22 @@ def _of_card(card: Card) -> Found:
         field_px=None,
         faces_px=(outline,),
         cautions=card.cautions,
+        underlay_px=card.underlay_px,
+    )
+
+
+def of_sheet(sheet: Sheet) -> Found:
+    """What a sheet gives to the measuring: the part may lie on it, or beside it."""
+    return Found(
+        name=sheet.reference.name,
+        words=sheet.reference.words,
+        view=sheet.joint.view,
+        outlines_px=(sheet.corners_px,),
+        taken_px=(),
+        field_px=sheet.corners_px,
+        faces_px=(),
+        cautions=sheet.cautions,
+        beside_px=sheet.corners_px,
     )
 
 

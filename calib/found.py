@@ -31,6 +31,10 @@ class Found:
         outlines_px: closed outlines (n, 2), as they are drawn into pictures.
         taken_px: areas (n, 2) that a reference lies on, so that no part can be there.
         field_px: (n, 2) the area that a part must lie in; None if it may lie anywhere.
+        beside_px: (n, 2) what is taken if no part lies in the field, and the part is looked for beside it; None if it
+            must lie in the field.
+        underlay_px: (n, 2) outline of something that lies under the reference, if that shows: a part that does not lie
+            on it too may lie lower.
         faces_px: outlines (n, 2) of faces that nobody else is to see; they are made unrecognisable in every picture.
         cautions: see `Caution`.
     """
@@ -43,3 +47,5 @@ class Found:
     field_px: Array | None
     faces_px: tuple[Array, ...]
     cautions: tuple[Caution, ...]
+    beside_px: Array | None = None
+    underlay_px: Array | None = None

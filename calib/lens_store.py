@@ -5,10 +5,9 @@ The folder is that which the platform has for a program's data; JAWLINE_LENSES n
 
 from __future__ import annotations
 
-import os
-import sys
 from pathlib import Path
 
+from calib import user_data
 from calib.errors import WrongUsage
 from calib.lens import Profile, read_profile
 from calib.photo import Photo
@@ -18,16 +17,7 @@ VARIABLE = "JAWLINE_LENSES"
 
 def folder() -> Path:
     """The profiles' folder; it need not be there."""
-    named = os.environ.get(VARIABLE)
-    if named:
-        return Path(named)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "jawline" / "lenses"
+    return user_data.folder("lenses", VARIABLE)
 
 
 def profile_for(photo: Photo) -> Profile | None:

@@ -67,13 +67,6 @@ ID_1 = Reference(
 )
 """The bank-size card."""
 
-REFERENCES: dict[str, Reference] = {r.name: r for r in (ID_1,)}
-"""All references, by name."""
-
-
-WORDS = {"id-1": "card", "sheet": "reference sheet"}
-"""References as they are called after a first mention."""
-
 
 @dataclass(frozen=True, slots=True)
 class LookAlike:

@@ -14,6 +14,7 @@ from calib.refusals import TILT_LIMIT_DEG, Failure
 from calib.saddles import Saddles, locate
 from calib.target_layout import BAR_MM, LAYOUTS, Layout, rectangle
 from calib.view import Prior, project
+from calib.wanted import UNMEASURED, Bars
 
 Array = NDArray[np.float64]
 
@@ -38,17 +39,6 @@ POINT_SD_MM = 0.015
 MOST_SPREAD = 12.0
 """Residuals so many times larger than stated: this is no flat sheet."""
 MOST_BOW_SD = 5.0
-
-
-@dataclass(frozen=True, slots=True)
-class Bars:
-    """Lengths of the two check bars as measured, mm; None where that was not done."""
-
-    x_mm: float | None = None
-    y_mm: float | None = None
-
-
-UNMEASURED = Bars()
 
 
 @dataclass(frozen=True, slots=True)

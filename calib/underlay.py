@@ -36,12 +36,12 @@ def underlay(rgb: NDArray[np.uint8], card_px: Array, quads: list[Quad]) -> Array
     for q in sorted(quads, key=lambda q: area(q.corners_px)):
         if q.support.mean() + q.support.min() < SEEN or area(q.corners_px) < 1.2 * area(card_px):
             continue
-        if inside(q.corners_px, size) and _holds(q.corners_px, card_px) and _stands_out(rgb, q.corners_px):
+        if inside(q.corners_px, size) and holds(q.corners_px, card_px) and stands_out(rgb, q.corners_px):
             return q.corners_px
     return None
 
 
-def _holds(outer: Array, inner: Array) -> bool:
+def holds(outer: Array, inner: Array) -> bool:
     """Whether a convex quadrilateral holds all points of another."""
     d = np.roll(outer, -1, 0) - outer
     v = inner[None] - outer[:, None]
@@ -49,7 +49,7 @@ def _holds(outer: Array, inner: Array) -> bool:
     return bool((side > 0).all() or (side < 0).all())
 
 
-def _stands_out(rgb: NDArray[np.uint8], q: Array) -> bool:
+def stands_out(rgb: NDArray[np.uint8], q: Array) -> bool:
     """Whether colours inside and outside differ, the same way along all four sides."""
     import cv2
 

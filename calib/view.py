@@ -18,6 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.settling import settle
+
 Array = NDArray[np.float64]
 
 NAMES = ("turn_x", "turn_y", "turn_z", "shift_x", "shift_y", "shift_z", "focal", "centre_x", "centre_y", "radial")
@@ -274,15 +276,10 @@ class _Observations:
         return A
 
 
-TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
-"""Most turns of the solution; how many come before points are weighed by their residuals; and how small the last step
-must be, in standard deviations."""
-
-
 def solve(
     sides: list[SideEdges], rectangle: Rectangle, prior: Prior, start: Array, size_px: tuple[int, int]
 ) -> Solution:
-    """View and reference size from located sides: Gauss-Newton with priors and Tukey weights.
+    """View and reference size from located sides.
 
     Args:
         sides: located points of the four sides.
@@ -302,34 +299,13 @@ def solve(
     camera_sd = [prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd]
     common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
     sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, common, np.full(4, BOW_SD_PX)]
-    inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
-    weight, spread, last = np.ones_like(seen.sigma_px), 1.0, np.inf
-    for turn in range(TURNS):
-        r, A = seen.misfit(q), seen.derivative(q)
-        W = weight / seen.sigma_px**2
-        N = A.T @ (A * W[:, None]) + np.diag(inverse)
-        step = np.linalg.solve(N, -(A.T @ (W * r)) - inverse * (q - mean))
-        q = q + step
-        if not np.all(np.isfinite(q)):
-            break
-        last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
-        if turn > PLAIN_TURNS and last < 0.02:
-            break
-        if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
-            scaled = np.abs(seen.misfit(q)) / seen.sigma_px
-            spread = max(1.0, 1.48 * float(np.median(scaled)))
-            weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
-    if not last < SETTLED or q[6] <= 0:
-        raise np.linalg.LinAlgError("the view does not settle")
-    r, A = seen.misfit(q), seen.derivative(q)
-    W = weight / (seen.sigma_px * spread) ** 2
-    cov = np.linalg.inv(A.T @ (A * W[:, None]) + np.diag(inverse))
-    chi2 = float((W * r**2).sum() + (inverse * (q - mean) ** 2).sum())
+    settled = settle(seen, q, mean, sd)
+    q, cov, r = settled.values, settled.covariance, settled.residuals_px
     at = np.cumsum([0, *(len(s.along) for s in sides)])
     return Solution(
         View(q[:10], cov[:10, :10], size_px),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
-        chi2,
+        settled.chi2,
         tuple(r[a:b] for a, b in pairwise(at)),
         (float(np.sqrt(cov[10, 10])), float(np.sqrt(cov[11, 11]))),
     )

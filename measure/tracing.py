@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calib.errors import PartRefused, ReferenceRefused
 from calib.found import Caution, Found
-from calib.target import UNMEASURED, Bars
+from calib.wanted import ANY, Wanted
 from measure.features import Estimate
 
 if TYPE_CHECKING:
@@ -65,24 +65,8 @@ class Trace:
     seen_px: tuple[Array, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Looking:
-    """Which reference is looked for.
-
-    Attributes:
-        wanted: its name; None for whichever is there.
-        bars: check bars of the printed sheet, as measured.
-    """
-
-    wanted: str | None = None
-    bars: Bars = UNMEASURED
-
-
-ANY = Looking()
-
-
 def trace(
-    photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, looking: Looking = ANY
+    photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, wanted: Wanted = ANY
 ) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
@@ -91,7 +75,7 @@ def trace(
         thickness_mm: height of the part's upper edge over the reference's plane; 0 for unknown.
         subject: part or opening.
         lens: profile of the camera, if there is one.
-        looking: for which reference.
+        wanted: the reference to look for; whichever is there by default.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -101,21 +85,21 @@ def trace(
     from calib.profile import Light
     from calib.refusals import Failure
     from measure import tracing_parts as parts
-    from measure.candidates import Reserved
     from measure.edges import SHARED_NAMES, locate
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
     from measure.outline import outline
     from measure.retrace import along_features
     from measure.sight import Wall
-    from measure.silhouette import NoSilhouette, silhouette
+    from measure.silhouette import NoSilhouette
+    from measure.whereabouts import find_part, on_what
 
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), looking.wanted, looking.bars)
+    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view
     opening = subject == "opening"
-    rough = silhouette(photo.rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm)
+    rough = find_part(photo.rgb, reference, subject, thickness_mm)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
@@ -134,7 +118,7 @@ def trace(
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    cautions = reference.cautions
+    cautions = reference.cautions + on_what(reference, rough)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
     return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)

@@ -15,9 +15,10 @@ from calib.calibration import Calibration, calibrate, unknown_lens
 from calib.errors import WrongUsage
 from calib.lens import Profile, read_profile
 from calib.photo import Photo
-from calib.target import UNMEASURED, paper
+from calib.target import paper
 from calib.target_layout import LAYOUTS
 from calib.view import project
+from calib.wanted import UNMEASURED
 from measure.steps.lens import _on_sensor
 from tests.rendered_sheet import Shot
 

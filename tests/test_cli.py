@@ -82,7 +82,7 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
         (["trace", "a.jpg", "--thickness", "thin"], "is not a number"),
         (["trace", "a.jpg", "--thickness", "420"], "look at the decimal point"),
         (["trace", "a.jpg", "--thickness", "4", "--subject", "cat"], "part or opening"),
-        (["trace", "a.jpg", "--thickness", "4", "--reference", "a4"], "not available in this version"),
+        (["trace", "a.jpg", "--thickness", "4", "--reference", "10x5"], "can't be used"),
         (["trace", "a.jpg", "--thickness", "4", "--reference", "thumb"], "not known"),
         (["trace", "a.jpg", "--thickness", "4"], "There is no file a.jpg"),
         (["trace", ".", "--thickness", "4"], "is a folder"),

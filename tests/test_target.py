@@ -18,9 +18,10 @@ from calib.errors import WrongUsage
 from calib.finding import find_reference
 from calib.found import Found
 from calib.refusals import Failure
-from calib.target import Bars, Target, find_target, locate_target
+from calib.target import Target, find_target, locate_target
 from calib.target_layout import BAR_MM, LAYOUTS
 from calib.view import View, camera_prior
+from calib.wanted import Bars
 from measure.drawing.target_pdf import target_pdf
 from measure.steps.target import target
 from tests.rendered_sheet import Shot, render

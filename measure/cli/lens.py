@@ -28,8 +28,6 @@ def lens(
     json: options.Json = False,
 ) -> None:
     """Find a phone's lens from photos of the printed reference sheet."""
-    measured = options.bar_mm("x", bar_x), options.bar_mm("y", bar_y)
-    from calib.target import Bars
     from measure.steps import lens as step
 
-    show(step.lens(photos, out, name=name, bars=Bars(*measured), force=force), json)
+    show(step.lens(photos, out, name=name, bars=options.bars_of(bar_x, bar_y), force=force), json)

@@ -9,10 +9,9 @@ from typing import Annotated, Literal, get_args
 import typer
 
 from calib.errors import WrongUsage
+from calib.wanted import Bars, Wanted, bar_mm, wanted
 
 Subject = Literal["part", "opening"]
-REFERENCES = ("id-1", "a4", "letter", "sheet")
-KNOWN_REFERENCES = ("id-1", "sheet")
 
 MAX_THICKNESS_MM = 60.0
 
@@ -30,7 +29,21 @@ Thickness = Annotated[
 ]
 Reference = Annotated[
     str | None,
-    typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card, or sheet."),
+    typer.Option(
+        "--reference",
+        metavar="NAME|WxH",
+        help="What gives the scale: id-1 (the bank-size card), a4, letter, sheet (the printed one), or a rectangle of "
+        "your own in millimetres, such as 120x80 (120x80x3 if it is 3 mm thick). By default the card, and the "
+        "sheet under it.",
+    ),
+]
+Tolerance = Annotated[
+    str | None,
+    typer.Option(
+        "--reference-tolerance",
+        metavar="MM",
+        help="How far your own rectangle's sides may be off; 0.1 by default.",
+    ),
 ]
 BarX = Annotated[
     str | None,
@@ -82,6 +95,18 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
     return value
 
 
+def reference_of(
+    words: str | None, tolerance: str | None = None, bar_x: str | None = None, bar_y: str | None = None
+) -> Wanted:
+    """The reference to look for, see `calib.wanted.wanted`."""
+    return wanted(words, tolerance, bars_of(bar_x, bar_y))
+
+
+def bars_of(x: str | None, y: str | None) -> Bars:
+    """The printed sheet's check bars as measured."""
+    return Bars(bar_mm("x", x), bar_mm("y", y))
+
+
 def subject_of(words: str) -> Subject:
     """Part or opening.
 
@@ -92,43 +117,3 @@ def subject_of(words: str) -> Subject:
         if words.strip().lower() == subject:
             return subject  # type: ignore[no-any-return]
     raise WrongUsage(f"--subject is part or opening, not “{words}”.", "subject")
-
-
-def reference_of(words: str | None) -> str | None:
-    """The reference to look for; None for whichever is there.
-
-    Raises:
-        WrongUsage: one that this version does not know.
-    """
-    if words is None:
-        return None
-    name = {"id1": "id-1"}.get(words.strip().lower(), words.strip().lower())
-    if name in KNOWN_REFERENCES:
-        return name
-    if name in REFERENCES:
-        raise WrongUsage(
-            f"--reference {words} is not available in this version: lay a bank-size card (id-1) beside the part.",
-            "reference",
-        )
-    raise WrongUsage(
-        f"--reference {words} is not known: this version looks for id-1, the bank-size card, and sheet, the printed "
-        "reference sheet.",
-        "reference",
-    )
-
-
-def bar_mm(axis: str, words: str | None) -> float | None:
-    """A check bar of the printed sheet as measured.
-
-    Raises:
-        WrongUsage: no number.
-    """
-    if words is None:
-        return None
-    try:
-        value = float(words.strip().lower().removesuffix("mm").strip().replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value) or value <= 0:
-        raise WrongUsage(f"--bar-{axis} “{words}” is no length: write millimetres like 99.6.", "bars")
-    return value

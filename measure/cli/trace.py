@@ -15,6 +15,7 @@ def trace(
     photo: options.Photo,
     thickness: options.Thickness = None,
     reference: options.Reference = None,
+    reference_tolerance: options.Tolerance = None,
     bar_x: options.BarX = None,
     bar_y: options.BarY = None,
     lens: options.Lens = None,
@@ -30,12 +31,8 @@ def trace(
     """Measure a photo: outline, features and scale."""
     kind = options.subject_of(subject)
     height_mm = options.thickness_mm(thickness, kind)
-    wanted = options.reference_of(reference)
-    measured = options.bar_mm("x", bar_x), options.bar_mm("y", bar_y)
-    from calib.target import Bars
+    wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
-    from measure.tracing import Looking
 
-    looking = Looking(wanted, Bars(*measured))
     folder = job or Path(f"{photo.stem}-job")
-    show(step.trace(photo, folder, height_mm, kind, lens=lens, looking=looking, name=name, force=force), json)
+    show(step.trace(photo, folder, height_mm, kind, lens=lens, name=name, wanted=wanted, force=force), json)

@@ -17,8 +17,9 @@ from calib.found import Caution
 from calib.lens import Profile
 from calib.photo import Photo, load
 from calib.refusals import Failure
-from calib.target import UNMEASURED, Bars, Target, locate_target, no_target, paper, wrong_bars
+from calib.target import Target, locate_target, no_target, paper, wrong_bars
 from calib.view import camera_prior
+from calib.wanted import UNMEASURED, Bars
 from measure import job
 from measure.steps import Done, counted
 

@@ -8,14 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import JobRefused
+from calib.wanted import LONG, in_words
 from measure import job, records, sheet
 from measure.dimensions import Dimension
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
 from measure.steps import Done, counted
-
-REFERENCES = {"id-1": "bank-size card (ID-1)"}
 
 
 def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: bool = False) -> Done:
@@ -72,7 +71,7 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
         thickness_mm=thickness,
         thickness_u95_mm=record.thickness_u95_mm if thickness else None,
         subject=record.subject,
-        reference=REFERENCES.get(record.scale.reference, record.scale.reference),
+        reference=in_words(record.scale.reference, LONG),
         date=date.today().isoformat(),
         readings=sum(r.verdict == "kept" for r in record.readings),
         warnings=tuple((w.code, w.text) for w in record.warnings),

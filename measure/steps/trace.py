@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from calib.lens import read_profile
 from calib.lens_store import profile_for
 from calib.photo import load
-from calib.reference import WORDS
+from calib.wanted import ANY, Wanted, in_words
 from measure import job
 from measure.steps import Done, counted
 
@@ -42,8 +42,8 @@ def trace(
     subject: Subject,
     *,
     lens: Path | None = None,
-    looking: tracing.Looking = tracing.ANY,
     name: str | None = None,
+    wanted: Wanted = ANY,
     force: bool = False,
 ) -> Done:
     """Trace a photo into a job.
@@ -54,8 +54,8 @@ def trace(
         thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
         subject: part or opening.
         lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
-        looking: for which reference.
         name: of the part; the photo's by default.
+        wanted: the reference to look for.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -75,7 +75,7 @@ def trace(
     from measure import records, tracing
     from measure.drawing.picture import picture
 
-    found = tracing.trace(pixels, thickness_mm, subject, profile, looking)
+    found = tracing.trace(pixels, thickness_mm, subject, profile, wanted)
     record = _record(found, name or photo.stem, pixels.name)
     seen, notes = found.reference, scale_notes(record)
     with ThreadPoolExecutor(1) as beside:
@@ -131,10 +131,9 @@ def _drawn(found: Trace) -> list[Drawn]:
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
     """A few short lines on where the scale comes from."""
     s = record.scale
-    words = WORDS.get(s.reference, s.reference)
     height = f"Thickness {record.thickness_mm:g} mm" if record.thickness_mm else "Thickness unknown"
     return (
-        f"Scale from the {words}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
+        f"Scale from the {in_words(s.reference)}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
     )

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.target import BAR_SD_MM, Bars
+from calib.target import BAR_SD_MM
 from calib.target_layout import BAR_MM
+from calib.wanted import Bars, Wanted
 from measure.steps.trace import NO_LENS, trace
-from measure.tracing import Looking
 from tests.accuracy.score import compare, quantile
 from tests.accuracy.shapes import flatten_segment
 from tests.rendered_sheet import Shot, render, save
@@ -74,7 +74,7 @@ def judged(title: str, folder: Path, size_px: tuple[int, int] = (3200, 2400)) ->
     photo = folder / "photo.jpg"
     save(photo, shot, render(shot))
     bars = [BAR_MM * s + rng.normal(0, BAR_SD_MM) for s in shot.stretch]
-    trace(photo, folder / "job", THICKNESS_MM, "part", lens=Path(NO_LENS), looking=Looking("sheet", Bars(*bars)))
+    trace(photo, folder / "job", THICKNESS_MM, "part", lens=Path(NO_LENS), wanted=Wanted("sheet", bars=Bars(*bars)))
     result = json.loads((folder / "job" / "trace.json").read_text())
     found = compare(truth_of(part), result)
     long = [d["u95_mm"] for d in result["dimensions"] if 40 < d["value_mm"] < 65]

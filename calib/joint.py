@@ -1,0 +1,208 @@
+"""One view from several rectangles that lie in one plane: their sides, and what is known of each one's size.
+
+The first rectangle defines the frame, see `calib.view`; where the others lie in the plane (x, y, turn) is unknown.
+Beside the offset and the bow that optics give a side, a side of something cut is a little askew, bowed and wavy itself:
+what its points have in common must not pass for so many independent witnesses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.settling import settle
+from calib.view import BOW_SD_PX, Prior, Rectangle, SideEdges, View, project, projection_derivative, side_points
+
+Array = NDArray[np.float64]
+
+MODES = 6
+"""How many shapes a cut side may have: a slope, a bow, then waves of ever shorter length."""
+VIEW, OWN, PLACE = 10, 7 + 4 * MODES, 3
+"""How many unknowns a view has, a rectangle (3 of its size, 4 offsets, each side's modes), a place in the plane."""
+FALLING = np.array([1.0, 1.0, *(2 / k for k in range(3, MODES + 1))])
+"""Standard deviations of the modes, in those of the first."""
+NONE = 1e-4
+"""Standard deviation that stands for none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """A rectangle that lies in the plane.
+
+    Attributes:
+        sides: located points of its four sides.
+        rectangle: its nominal size.
+        cut_sd_mm: how far a side's ends and its middle stray from the straight and square line, standard deviation.
+        base_mm: height of its underside over the plane.
+        place: (3,) x, y, mm, and turn, rad, in the frame of the first; first guess.
+    """
+
+    sides: tuple[SideEdges, ...]
+    rectangle: Rectangle
+    cut_sd_mm: float = 0.0
+    base_mm: float = 0.0
+    place: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A rectangle as adjusted.
+
+    Attributes:
+        rectangle: its size.
+        size_covariance: (2, 2) of width and height.
+        place: (3,) x, y and turn.
+        modes_px: (4, m) each side's shape: its ends off the other way round, its middle off, and waves.
+        residuals: per side, of its points, in units of one point's standard deviation.
+    """
+
+    rectangle: Rectangle
+    size_covariance: Array
+    place: Array
+    modes_px: Array
+    residuals: tuple[Array, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """The view, the rectangles in it in the order given, and the weighted sum of squares, priors included."""
+
+    view: View
+    bodies: tuple[Placed, ...]
+    chi2: float
+
+
+def modes(along: Array) -> Array:
+    """(n, m) shapes of a side at positions -0.5 to 0.5 along it, each at most 1."""
+    waves = [np.cos(k * np.pi * (along + 0.5)) for k in range(3, MODES + 1)]
+    return np.stack([2 * along, 1 - 8 * along**2, *waves], 1)
+
+
+def placed(points_mm: Array, place: Array) -> Array:
+    """(n, 2) points of a rectangle's own frame in that of the first one."""
+    c, s = np.cos(place[2]), np.sin(place[2])
+    return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2])
+
+
+class _Seen:
+    """All points of all bodies, for `settle`."""
+
+    def __init__(self, bodies: list[Body]) -> None:
+        self.bodies = bodies
+        self.sigma_px = np.concatenate([s.sigma_px for b in bodies for s in b.sides])
+        self.unknowns = VIEW + OWN * len(bodies) + PLACE * (len(bodies) - 1)
+
+    def own(self, k: int) -> slice:
+        """Where a body's own unknowns stand."""
+        return slice(VIEW + OWN * k, VIEW + OWN * (k + 1))
+
+    def place(self, k: int) -> slice:
+        """Where a body's place stands; empty for the first."""
+        at = VIEW + OWN * len(self.bodies) + PLACE * (k - 1)
+        return slice(at, at + PLACE) if k else slice(0, 0)
+
+    def place_of(self, v: Array, k: int) -> Array:
+        """(3,) a body's place."""
+        return v[self.place(k)] if k else np.zeros(3)
+
+    def misfit(self, v: Array) -> Array:
+        """(n,) located points less the model's, along the normals."""
+        return np.concatenate([self._side(v, k, s)[0] for k, b in enumerate(self.bodies) for s in b.sides])
+
+    def derivative(self, v: Array) -> Array:
+        """(n, p) change of `misfit`."""
+        return np.concatenate([self._side(v, k, s)[1] for k, b in enumerate(self.bodies) for s in b.sides])
+
+    def _side(self, v: Array, k: int, s: SideEdges) -> tuple[Array, Array]:
+        own, base = v[self.own(k)], self.bodies[k].base_mm
+        shares = side_points(s.side, s.along, 1.0, 1.0, 0.0)[:, :2]
+        upper = np.full(len(s.along), float(s.upper))
+        x, y, turn = self.place_of(v, k)
+        c, sn = np.cos(turn), np.sin(turn)
+        local = shares * own[:2]
+        X = np.c_[placed(local, np.array([x, y, turn])), base + upper * own[2]]
+        by_view, by_point = projection_derivative(v[:VIEW], X)
+        r = ((s.points_px - project(v[:VIEW], X)) * s.normals_px).sum(1)
+        shapes, at_modes = modes(s.along), 7 + MODES * s.side
+        r = r - own[3 + s.side] - shapes @ own[at_modes : at_modes + MODES]
+        n = -s.normals_px
+        by_X = np.einsum("nk,nkp->np", n, by_point)
+        A = np.zeros((len(X), self.unknowns))
+        A[:, :VIEW] = np.einsum("nk,nkp->np", n, by_view)
+        at = self.own(k).start
+        A[:, at] = (by_X[:, 0] * c + by_X[:, 1] * sn) * shares[:, 0]
+        A[:, at + 1] = (-by_X[:, 0] * sn + by_X[:, 1] * c) * shares[:, 1]
+        A[:, at + 2] = by_X[:, 2] * upper
+        A[:, at + 3 + s.side] = -1
+        A[:, at + at_modes : at + at_modes + MODES] = -shapes
+        if k:
+            A[:, self.place(k)] = np.c_[
+                by_X[:, :2],
+                by_X[:, 0] * (-sn * local[:, 0] - c * local[:, 1]) + by_X[:, 1] * (c * local[:, 0] - sn * local[:, 1]),
+            ]
+        return r, A
+
+
+def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple[int, int]) -> Joint:
+    """View and sizes from the located sides of one or more rectangles in a plane.
+
+    Args:
+        bodies: the rectangles; the first one's frame is the world's.
+        prior: of the camera.
+        start: (10,) first guess of the view.
+        size_px: of the photo.
+
+    Raises:
+        numpy.linalg.LinAlgError: the sides don't determine a view, or it does not settle.
+    """
+    seen = _Seen(bodies)
+    mean, sd = np.zeros(seen.unknowns), np.full(seen.unknowns, np.inf)
+    mean[6:VIEW] = prior.focal_px, *prior.centre_px, prior.radial
+    sd[6:VIEW] = prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd
+    q = mean.copy()
+    q[:VIEW] = start
+    for k, b in enumerate(bodies):
+        r, own = b.rectangle, seen.own(k)
+        q[own.start : own.start + 3] = mean[own.start : own.start + 3] = r.width_mm, r.height_mm, r.thickness_mm
+        cut = np.array([b.cut_sd_mm * _px_per_mm(start, b, s) for s in range(4)])
+        common = [next((s.common_sd_px for s in b.sides if s.side == j), 1.0) for j in range(4)]
+        sizes = np.maximum([r.width_sd_mm, r.height_sd_mm, r.thickness_sd_mm], NONE)
+        shapes = np.maximum(cut[:, None] * FALLING, NONE)
+        shapes[:, 1] = np.hypot(shapes[:, 1], BOW_SD_PX)
+        sd[own] = np.r_[sizes, common, shapes.ravel()]
+        if k:
+            q[seen.place(k)] = b.place
+    settled = settle(seen, q, mean, sd)
+    v, cov = settled.values, settled.covariance
+    out, scaled = [], settled.residuals_px / seen.sigma_px
+    at = 0
+    for k, b in enumerate(bodies):
+        own = seen.own(k)
+        size = v[own]
+        residuals = []
+        for s in b.sides:
+            residuals.append(scaled[at : at + len(s.along)])
+            at += len(s.along)
+        i = own.start
+        out.append(
+            Placed(
+                replace(b.rectangle, width_mm=float(size[0]), height_mm=float(size[1]), thickness_mm=float(size[2])),
+                cov[i : i + 2, i : i + 2],
+                seen.place_of(v, k),
+                size[7:].reshape(4, MODES),
+                tuple(residuals),
+            )
+        )
+    return Joint(View(v[:VIEW], cov[:VIEW, :VIEW], size_px), tuple(out), settled.chi2)
+
+
+def _px_per_mm(view: Array, b: Body, side: int) -> float:
+    """How many pixels a millimetre across a side is, at its middle."""
+    middle = side_points(side, np.zeros(1), b.rectangle.width_mm, b.rectangle.height_mm, 0.0)[:, :2]
+    ends = placed(np.concatenate([middle, middle * (1 + 1 / np.hypot(*middle[0]))]), np.array(b.place))
+    return float(np.hypot(*np.diff(project(view, np.c_[ends, np.zeros(2)]), axis=0)[0]))
+
+
+__all__ = ["Body", "Joint", "Placed", "modes", "placed", "solve_jointly"]

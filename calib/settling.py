@@ -1,0 +1,78 @@
+"""Weighted least squares as views are solved by: Gauss-Newton with priors, points that don't fit silenced (Tukey)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
+"""Most turns of the solution; how many come before points are weighed by their residuals; and how small the last step
+must be, in standard deviations."""
+
+
+class Seen(Protocol):
+    """Located points as a function of what is unknown."""
+
+    @property
+    def sigma_px(self) -> Array:
+        """(n,) standard deviation of each point."""
+
+    def misfit(self, v: Array) -> Array:
+        """(n,) located points less the model's, along the normals."""
+
+    def derivative(self, v: Array) -> Array:
+        """(n, p) change of `misfit` with the unknowns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A least-squares solution: (p,) values, (p, p) covariance, weighted sum of squares, (n,) residuals."""
+
+    values: Array
+    covariance: Array
+    chi2: float
+    residuals_px: Array
+
+
+def settle(seen: Seen, start: Array, mean: Array, sd: Array) -> Settled:
+    """Gauss-Newton with priors and Tukey weights.
+
+    Args:
+        seen: the observations.
+        start: (p,) first guess; the focal length is the seventh.
+        mean, sd: (p,) priors; infinite standard deviation for none.
+
+    Raises:
+        numpy.linalg.LinAlgError: the unknowns are not determined, or don't settle.
+    """
+    q = start
+    inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
+    weight, spread, last = np.ones_like(seen.sigma_px), 1.0, np.inf
+    for turn in range(TURNS):
+        r, A = seen.misfit(q), seen.derivative(q)
+        W = weight / seen.sigma_px**2
+        N = A.T @ (A * W[:, None]) + np.diag(inverse)
+        step = np.linalg.solve(N, -(A.T @ (W * r)) - inverse * (q - mean))
+        q = q + step
+        if not np.all(np.isfinite(q)):
+            break
+        with np.errstate(invalid="ignore"):  # a matrix that is no better than singular: `last` is then no number
+            last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
+        if turn > PLAIN_TURNS and last < 0.02:
+            break
+        if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
+            scaled = np.abs(seen.misfit(q)) / seen.sigma_px
+            spread = max(1.0, 1.48 * float(np.median(scaled)))
+            weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
+    if not last < SETTLED or q[6] <= 0:
+        raise np.linalg.LinAlgError("the view does not settle")
+    r, A = seen.misfit(q), seen.derivative(q)
+    W = weight / (seen.sigma_px * spread) ** 2
+    cov = np.linalg.inv(A.T @ (A * W[:, None]) + np.diag(inverse))
+    chi2 = float((W * r**2).sum() + (inverse * (q - mean) ** 2).sum())
+    return Settled(q, cov, chi2, r)

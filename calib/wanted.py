@@ -1,0 +1,128 @@
+"""Which reference a person asks for, in words that need no heavy library: `--reference a4`, `--reference 120x80`."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from calib.errors import WrongUsage
+
+NAMES = ("id-1", "a4", "letter", "sheet")
+"""References that have a name."""
+LEAST_MM, MOST_MM, MOST_THICK_MM = 20.0, 1500.0, 10.0
+LEAST_TOLERANCE_MM, MOST_TOLERANCE_SHARE = 0.01, 0.02
+"""Nobody knows a size better than the first; worse than the second (of the short side) it gives no scale."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """Lengths of the printed sheet's two check bars as measured, mm; None where that was not done."""
+
+    x_mm: float | None = None
+    y_mm: float | None = None
+
+
+UNMEASURED = Bars()
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A reference as asked for.
+
+    Attributes:
+        name: one of NAMES, or a person's own size such as ``120x80``; None for whichever is there.
+        size_mm: width, height and thickness of a person's own rectangle; None for the others.
+        tolerance_mm: half the width of the limits that its width and height lie in.
+        bars: of the printed sheet.
+    """
+
+    name: str | None = None
+    size_mm: tuple[float, float, float] | None = None
+    tolerance_mm: float = 0.1
+    bars: Bars = UNMEASURED
+
+
+ANY = Wanted()
+_SIZE = re.compile(r"([\d.,]+)\s*[x×]\s*([\d.,]+)(?:\s*[x×]\s*([\d.,]+))?\s*(?:mm)?")
+
+
+def wanted(words: str | None, tolerance: str | None = None, bars: Bars = UNMEASURED) -> Wanted:
+    """What `--reference`, `--reference-tolerance` and the check bars ask for.
+
+    Raises:
+        WrongUsage: a name or size that can't be used.
+    """
+    plain = (words or "").strip().lower()
+    size = _SIZE.fullmatch(plain)
+    if tolerance is not None and not size:
+        raise _wrong("--reference-tolerance goes with a size of your own, such as --reference 120x80.")
+    if bars != UNMEASURED and plain not in ("", "sheet"):
+        raise _wrong("--bar-x and --bar-y go with the printed reference sheet.")
+    if not plain:
+        return Wanted(bars=bars)
+    if size:
+        return _own(plain, [_number(g, plain) for g in size.groups("0")], tolerance)
+    name = {"id1": "id-1", "card": "id-1"}.get(plain, plain)
+    if name not in NAMES:
+        raise _wrong(
+            f"--reference {words} is not known: give id-1 (the bank-size card), a4, letter, sheet (the printed "
+            "reference sheet), or the size of a rectangle of your own in millimetres, such as 120x80."
+        )
+    return Wanted(name, bars=bars)
+
+
+def bar_mm(axis: str, words: str | None) -> float | None:
+    """A check bar of the printed sheet as measured.
+
+    Raises:
+        WrongUsage: no length.
+    """
+    if words is None:
+        return None
+    try:
+        value = float(words.strip().lower().removesuffix("mm").strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or value <= 0:
+        raise WrongUsage(f"--bar-{axis} “{words}” is no length: write millimetres like 99.6.", "bars")
+    return value
+
+
+def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
+    width, height, thick = max(size[:2]), min(size[:2]), size[2]
+    if not (height >= LEAST_MM and width <= MOST_MM and thick <= MOST_THICK_MM):
+        raise _wrong(
+            f"--reference {words} can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, and its thickness "
+            f"no more than {MOST_THICK_MM:g} mm."
+        )
+    within = 0.1 if tolerance is None else _number(tolerance, tolerance)
+    if not LEAST_TOLERANCE_MM <= within <= MOST_TOLERANCE_SHARE * height:
+        raise _wrong(
+            f"--reference-tolerance {within:g} can't be used: write how far the sides may be off in millimetres, "
+            f"{LEAST_TOLERANCE_MM:g} to {MOST_TOLERANCE_SHARE * height:.2g}."
+        )
+    return Wanted(f"{width:g}x{height:g}", (width, height, thick), within)
+
+
+def _number(text: str, words: str) -> float:
+    try:
+        value = float(text.strip().lower().removesuffix("mm").strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise _wrong(f"“{words}” is not a size: write millimetres like 120x80, or a number like 0.1.")
+    return value
+
+
+def _wrong(text: str) -> WrongUsage:
+    return WrongUsage(text, "reference")
+
+
+SHORT = {"id-1": "card", "a4": "A4 sheet", "letter": "letter-size sheet", "sheet": "reference sheet"}
+LONG = {**SHORT, "id-1": "bank-size card (ID-1)"}
+
+
+def in_words(reference: str, words: dict[str, str] = SHORT) -> str:
+    """A reference's name in files, such as ``id-1+a4``, as in a sentence."""
+    return " and ".join(words.get(name, f"rectangle {name}") for name in reference.split("+"))

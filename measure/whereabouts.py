@@ -1,0 +1,51 @@
+"""Where the part lies: on the sheet that gives the scale or beside it; on what the card lies on, or lower."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.found import Caution, Found
+from measure.candidates import Reserved
+from measure.silhouette import NoSilhouette, Silhouette, Subject, silhouette
+
+Array = NDArray[np.float64]
+
+ON = 0.95
+"""Share of a part's outline that must lie over the card's underlay for the part to lie on it."""
+UNDERLAY = (
+    "The card lies on something that the part does not lie on: unless that is a single sheet of paper, the scale is "
+    "wrong; lay card and part on the same surface and take the photo again."
+)
+
+
+def find_part(
+    rgb: NDArray[np.uint8], reference: Found, subject: Subject, thickness_mm: float
+) -> Silhouette | NoSilhouette:
+    """The part's silhouette: looked for on the reference's field, or all over the table; then beside the sheet, or
+    beside what the card lies on, which may look like a part itself.
+
+    Args:
+        rgb: (h, w, 3) the photo.
+        reference: what gave the view.
+        subject, thickness_mm: see `measure.silhouette.silhouette`.
+    """
+    view = reference.view
+    found = silhouette(rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm)
+    other = reference.underlay_px if reference.beside_px is None else reference.beside_px
+    if isinstance(found, Silhouette) or other is None or found.reason == "several-parts":
+        return found
+    taken = (*reference.taken_px, other)
+    beside = silhouette(rgb, view, Reserved(taken, None), subject, thickness_mm)
+    return beside or found
+
+
+def on_what(reference: Found, part: Silhouette) -> tuple[Caution, ...]:
+    """What to say if the part does not lie on what the card lies on."""
+    import cv2
+
+    if reference.underlay_px is None:
+        return ()
+    under = reference.underlay_px.astype(np.float32)
+    inside = [cv2.pointPolygonTest(under, (float(x), float(y)), False) >= 0 for x, y in part.contours_px[0]]
+    return () if np.mean(inside) > ON else (Caution("underlay", UNDERLAY),)
