@@ -6,7 +6,22 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import advice, clip, demo, draw, fit, gauge, printer, read, reconcile, sketch, thin, trace
+from measure.cli import (
+    advice,
+    check,
+    clip,
+    demo,
+    draw,
+    fit,
+    gauge,
+    guide,
+    printer,
+    read,
+    reconcile,
+    sketch,
+    thin,
+    trace,
+)
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -35,6 +50,8 @@ app.command("demo")(demo.demo)
 app.command("thin")(thin.thin)
 app.command("clip")(clip.clip)
 app.command("advice")(advice.advice)
+app.command("check")(check.check)
+app.command("guide")(guide.guide)
 
 
 def _version(wanted: bool) -> None:
