@@ -64,7 +64,8 @@ class Fitness:
         exposure: of the whole photo.
         blur_px: of the edges of reference and part, or of the whole photo where there is no reference; nan where no
             edges are seen.
-        off_axis: how far reference and part reach from the photo's middle, as a share of its half diagonal; nan without.
+        off_axis: how far reference and part reach from the photo's middle, as a share of its half diagonal; nan where
+            there are none.
         thickness_mm: as given, or None.
         card, part: their figures, or None where they were not found.
     """

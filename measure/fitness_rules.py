@@ -82,8 +82,8 @@ RULES: tuple[Rule, ...] = (
         1.75,
         2.4,
         "The photo is blurred: its edges are smeared over {value:.1f} pixels.",
-        "edges are looked for as steps blurred by about one pixel; beyond twice that they come out shifted by more than "
-        "the uncertainty that is told of them, from four on fine features and at last the card are lost",
+        "edges are looked for as steps blurred by about one pixel; beyond twice that they come out shifted by more "
+        "than the uncertainty that is told of them, from four on fine features and at last the card are lost",
     ),
     Rule(
         "too-dark",
@@ -123,8 +123,8 @@ RULES: tuple[Rule, ...] = (
         0.12,
         0.18,
         "The photo was taken from too far away, or made smaller in sending: {value:.2f} mm a pixel.",
-        "an edge is located to about a tenth of a pixel, and what measures fewer than about ten, such as a small hole or "
-        "a fillet, is lost",
+        "an edge is located to about a tenth of a pixel, and what measures fewer than about ten, such as a small hole "
+        "or a fillet, is lost",
     ),
     Rule(
         "too-near",

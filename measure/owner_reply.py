@@ -19,7 +19,7 @@ CARD_TOO = (
 )
 
 ADVICE: dict[str, str] = {
-    # the file
+    # the file, which is at fault rather than the photo
     "photo-empty": SEND_ANEW,
     "photo-damaged": SEND_ANEW,
     "photo-truncated": SEND_ANEW,
@@ -59,7 +59,7 @@ ADVICE: dict[str, str] = {
     "too-bright": "Please tap on the brightest spot so that the camera takes the photo darker, or keep out of the sun.",
     "glare-card": "Please turn the card or yourself until no lamp is mirrored in it, and leave the flash off.",
     "glare-part": "Please turn the part or yourself until no lamp is mirrored in it, and leave the flash off.",
-    "shadow": "Please take it in soft light, by a window or under a cloudy sky, so that the part throws no hard shadow.",
+    "shadow": "Please take it in soft light, by a window or under a cloudy sky, so that no hard shadow falls.",
     "too-slanted": "Please hold the phone straight above the part, looking right down.",
     "too-oblique": "Please hold the phone straight above the part, looking right down.",
     "too-far": "Please go nearer until part and card fill a good half of the picture, and send the photo at full size.",
@@ -68,11 +68,14 @@ ADVICE: dict[str, str] = {
     "measure more exactly.",
 }
 """What the owner can do about each finding, as one sentence."""
+UNOPENED = ("photo-empty", "photo-damaged", "photo-truncated", "photo-format", "not-a-photo")
 
 HIDE_NUMBER = (
     "One more thing: your card's number can be read, so please turn the card over, or use a library card: we need only "
     "its size."
 )
+THANKS_ALL_THE_SAME = "Thank you for writing; sadly no photo reached us that we can open."
+"""Where the file is at fault."""
 THANKS = {
     "good": "Thank you for the photo, it is just right: we can measure your part from it.",
     "usable": "Thank you for the photo, we can work with it.",
@@ -92,7 +95,8 @@ def reply(findings: Sequence[Finding]) -> str:
     told = [f for f in findings if f.level == ("retake" if result == "retake" else "usable")]
     advice = list(dict.fromkeys(ADVICE.get(f.code, f.text) for f in told))
     number = any(f.code == "card-digits" for f in findings)
-    sentences = [THANKS[result]]
+    unopened = any(f.code in UNOPENED for f in findings)
+    sentences = [THANKS_ALL_THE_SAME if unopened else THANKS[result]]
     if result == "usable":
         sentences.append(BETTER)
     sentences += advice[: MOST_ADVICE - (result == "usable" and number)]

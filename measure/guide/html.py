@@ -17,7 +17,8 @@ h1 { margin: 0 0 .6rem; color: #0f6b5c; font-size: clamp(1.6rem, 5vw, 2.3rem); l
 .lead { margin: 0 0 1.6rem; font-size: 1.1rem; max-width: 46rem; }
 ol { list-style: none; margin: 0; padding: 0; display: grid; gap: 1.5rem 2rem;
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 24rem), 1fr)); }
-li { display: grid; grid-template-columns: minmax(7rem, 11rem) 1fr; gap: 1rem; align-items: start; break-inside: avoid; }
+li { display: grid; grid-template-columns: minmax(7rem, 11rem) 1fr; gap: 1rem; align-items: start;
+  break-inside: avoid; }
 li svg { display: block; width: 100%; height: auto; }
 h2 { margin: .1rem 0 .3rem; font-size: 1.1rem; line-height: 1.25; }
 h2 span { color: #0f6b5c; margin-right: .35em; }
@@ -26,7 +27,8 @@ p { margin: 0; }
   grid-template-columns: repeat(auto-fit, minmax(min(100%, 17rem), 1fr)); }
 .boxes section { background: #eaf3ef; border-radius: .7rem; padding: 1rem 1.1rem; break-inside: avoid; }
 .boxes h2 { color: #0f6b5c; }
-@media (max-width: 30rem) { li { grid-template-columns: 1fr; gap: .5rem; } li svg { max-width: 17rem; margin: 0 auto; } }
+@media (max-width: 30rem) { li { grid-template-columns: 1fr; gap: .5rem; }
+  li svg { max-width: 17rem; margin: 0 auto; } }
 @media print { @page { size: A4; margin: 13mm; } body { padding: 0; max-width: none; font-size: 9.5pt; }
   ol { grid-template-columns: 1fr 1fr; gap: 5mm 7mm; } li { grid-template-columns: 36mm 1fr; }
   .boxes { grid-template-columns: 1fr 1.4fr 1fr; } .boxes section { print-color-adjust: exact; } }

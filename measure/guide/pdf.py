@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from measure.guide import words
-from measure.guide.pictures import HEIGHT, INK, WIDTH, picture
+from measure.guide.pictures import HEIGHT, INK, WIDTH, picture, with_font
 
 MM = 72 / 25.4
 PAGE_MM = (210.0, 297.0)
@@ -41,13 +41,10 @@ BOX = Kind(9.2)
 
 def write_pdf() -> bytes:
     """The page as a PDF file, its fonts embedded."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
     from reportlab.pdfgen.canvas import Canvas
 
-    for font in (NORMAL, BOLD):
-        if font not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(font, f"{font}.ttf"))
+    with_font(NORMAL)
+    with_font(BOLD)
     out = io.BytesIO()
     size = tuple(v * MM for v in PAGE_MM)
     canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1, lang="en", initialFontName=NORMAL)

@@ -14,20 +14,30 @@ CARD, CARD_EDGE, STRIPE = "#f6c667", "#b98a2c", "#6b5a35"
 GOOD, BAD = "#1b8a5a", "#c8402f"
 GLASS = "#cfe6f2"
 FONT = "VeraBd"
-"""Of the one label; it has to be registered before a picture is drawn into a PDF."""
+"""Of the one label."""
 
 
 def picture(name: str) -> Any:
     """One of the page's pictures, as a `reportlab.graphics.shapes.Drawing`."""
     from reportlab.graphics.shapes import Drawing
 
+    with_font(FONT)
     drawing = Drawing(WIDTH, HEIGHT)
     for shape in PICTURES[name]():
         drawing.add(shape)
     return drawing
 
 
-# ---------------------------------------------------------------------------------------------------------- plain shapes
+def with_font(name: str) -> None:
+    """Make a font of reportlab's own known to it."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    if name not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
+
+
+# --------------------------------------------------------------------------------------------------------- plain shapes
 def _colour(code: str | None) -> Any:
     from reportlab.lib.colors import HexColor
 
@@ -104,7 +114,7 @@ def _cross(x: float, y: float) -> list[Any]:
     ]
 
 
-# ------------------------------------------------------------------------------------------------------------- the things
+# ----------------------------------------------------------------------------------------------------------- the things
 def _card(x: float, y: float, scale: float = 1.0, number: bool = False) -> list[Any]:
     """A card 43 × 27 from its lower left corner: its back with a stripe, or its front with a number."""
     s = scale
@@ -150,7 +160,7 @@ def _on_table(x: float, y: float) -> list[Any]:
     return [_box(x - 17, y, 15, 3.4, PART, PART_EDGE), _box(x + 2, y, 17, 1.3, CARD, CARD_EDGE)]
 
 
-# ----------------------------------------------------------------------------------------------------------- the pictures
+# --------------------------------------------------------------------------------------------------------- the pictures
 def _beside() -> list[Any]:
     return [
         _box(3, 3, 114, 84, TABLE, None, 4),
