@@ -27,18 +27,19 @@ SLENDER, BROAD = 0.12, 1.25
 FEWEST, MOST = 12, 19
 """How many digits a card number has: ISO/IEC 7812-1, from memory; 12 are the fewest in use."""
 SAME_HEIGHT, SAME_LINE = 0.22, 0.18
-"""Digits of one row differ by no more than this, shares of their height: in height, and from a straight line."""
+"""Digits of one row differ by no more than this, shares of their height: in height, and from a line along
+the card."""
 PITCH = (0.45, 1.35)
 """Spacing of neighbouring digits over their height."""
-GAP = 3.2
-"""The most that a gap between groups is, in digits' spacings."""
+GAP = 4.4
+"""The most that a gap is, in digits' spacings: between groups, and where two digits run into one another."""
 UNEVEN = 0.16
 """The most that spacings within groups scatter, as a share."""
 AROUND_MM = 7.0
 CONTRAST = 7.0
 """Least difference from what is around, in a window of so many millimetres, 8-bit codes."""
-NOISE_SHARE = 2.0
-"""The same, in the standard deviations of the face's finest grain."""
+NOISE_SHARE, SPREAD_SHARE = 2.0, 0.8
+"""The same, in standard deviations: of the face's finest grain, and of all that is in the window."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,21 +83,36 @@ def flat_face(rgb: NDArray[np.uint8], view: View, face_px: Array) -> NDArray[np.
 
 def shows_number(face: NDArray[np.uint8]) -> bool:
     """Whether a face, laid flat (h, w), shows a row of digits, along its long side or across."""
-    return any(_rows(_blobs(side, sign)) for side in (face, face.T) for sign in (1, -1))
+    bright = np.ascontiguousarray(face, np.float32)
+    sides = (bright, np.ascontiguousarray(bright.T))
+    return any(_rows(_blobs(look)) for side in sides for look in (side, -side, _relief(side)))
 
 
-def _blobs(face: NDArray[np.uint8], sign: int) -> Blobs:
-    """What stands out from its surroundings, brighter (sign 1) or darker (-1), and is as large as a digit."""
+def _relief(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(h, w) how uneven a face is from point to point: characters raised without ink have bright and dark flanks.
+
+    It is blurred along the characters' height most, so that each becomes one blob and neighbours stay apart.
+    """
     import cv2
 
-    grey = np.ascontiguousarray(face, np.float32) * sign
+    fine = cv2.GaussianBlur(grey, (0, 0), 0.1 * PX_PER_MM)
+    flanks = np.abs(fine - cv2.GaussianBlur(grey, (0, 0), 0.8 * PX_PER_MM))
+    return np.asarray(3 * cv2.GaussianBlur(flanks, (0, 0), 0.35 * PX_PER_MM, sigmaY=0.7 * PX_PER_MM), np.float32)
+
+
+def _blobs(grey: NDArray[np.float32]) -> Blobs:
+    """What is brighter than its surroundings and as large as a digit."""
+    import cv2
+
     fine = cv2.GaussianBlur(grey, (0, 0), 0.1 * PX_PER_MM)
     window = (round(AROUND_MM * PX_PER_MM), round(AROUND_MM * PX_PER_MM))
     around = cv2.blur(fine, window)
     grain = 1.4826 * float(np.median(np.abs(grey - fine)))
     variance = cv2.blur((fine - around) ** 2, window)
-    stands = (fine - around) > np.maximum(max(CONTRAST, NOISE_SHARE * grain), 0.5 * np.sqrt(np.maximum(variance, 0)))
-    _, _, stats, centre = cv2.connectedComponentsWithStats(stands.astype(np.uint8), connectivity=8)
+    stands = (fine - around) > np.maximum(
+        max(CONTRAST, NOISE_SHARE * grain), SPREAD_SHARE * np.sqrt(np.maximum(variance, 0))
+    )
+    _, _, stats, centre = cv2.connectedComponentsWithStats(stands.astype(np.uint8), connectivity=4)
     w, h, area = (stats[1:, k].astype(float) for k in (cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT, cv2.CC_STAT_AREA))
     x = stats[1:, cv2.CC_STAT_LEFT] + w / 2
     y = stats[1:, cv2.CC_STAT_TOP] + h / 2
@@ -109,11 +125,9 @@ def _rows(b: Blobs) -> bool:
     """Whether some of the blobs make up a number."""
     for i in np.argsort(b.x):
         near = np.abs(b.h / b.h[i] - 1) < SAME_HEIGHT
-        for slope in (0.0, -0.02, 0.02):
-            level = b.y[i] + slope * (b.x - b.x[i])
-            row = np.flatnonzero(near & (np.abs(b.y - level) < SAME_LINE * b.h[i]))
-            if len(row) >= FEWEST and _number(b, row[np.argsort(b.x[row])]):
-                return not _goes_on(b, row)
+        row = np.flatnonzero(near & (np.abs(b.y - b.y[i]) < SAME_LINE * b.h[i]))
+        if len(row) >= FEWEST and _number(b, row[np.argsort(b.x[row])]) and not _goes_on(b, row):
+            return True
     return False
 
 

@@ -104,6 +104,17 @@ def _sorted(way_rad: Array) -> NDArray[np.intp]:
     return np.asarray(np.floor(way_rad * WAYS / np.pi + 0.5).astype(int) % WAYS, np.intp)
 
 
+def _strongest(strength: NDArray[np.float32], side: int) -> NDArray[np.intp]:
+    """(m, 2) row and column of the strongest point of each of the strongest square cells; (h, w) multiples of side."""
+    h, w = strength.shape
+    cells = strength.reshape(h // side, side, w // side, side).transpose(0, 2, 1, 3).reshape(-1, side * side)
+    best, most = cells.argmax(1), cells.max(1)
+    ranked = np.argsort(-most)[:STRONGEST]
+    row, column = np.divmod(ranked, w // side)
+    at = best[ranked]
+    return np.stack([row * side + at // side, column * side + at % side], 1)[most[ranked] > 0]
+
+
 def edges_of_photo(rgb: NDArray[np.uint8]) -> Edges:
     """The strongest edges all over a photo, for when nobody knows yet what is in it."""
     import cv2
@@ -117,14 +128,9 @@ def edges_of_photo(rgb: NDArray[np.uint8]) -> Edges:
     h, w = strength.shape
     side = max(8, w // CELLS)
     h, w = h // side * side, w // side * side
-    cells = strength[:h, :w].reshape(h // side, side, w // side, side).transpose(0, 2, 1, 3).reshape(-1, side * side)
-    best = cells.argmax(1)
-    row, column = np.divmod(np.arange(len(cells)), w // side)
-    y, x = row * side + best // side, column * side + best % side
-    way = _sorted(np.arctan2(down[y, x], along[y, x]))
-    ranked = np.argsort(-cells.max(1))
-    strong = np.concatenate([ranked[way[ranked] == k][:STRONGEST] for k in range(WAYS)])
-    y, x = y[strong], x[strong]
+    way = _sorted(np.arctan2(down[:h, :w], along[:h, :w]))
+    found = [_strongest(np.where(way == k, strength[:h, :w], 0), side) for k in range(WAYS)]
+    y, x = np.concatenate(found).T
     normal = np.stack([along[y, x], down[y, x]], 1).astype(float)
     normal /= np.maximum(np.hypot(*normal.T), 1e-9)[:, None]
     middle = (np.stack([x, y], 1) + 0.5) * factor - 0.5

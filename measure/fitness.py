@@ -34,6 +34,8 @@ Array = NDArray[np.float64]
 TYPICAL_THICKNESS_MM = 4.0
 """Stands for a thickness that nobody has measured yet."""
 MARGIN_PX = 24
+SHARP_PX = 1.3
+"""Edges no more blurred than this need no confirming."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +101,11 @@ def fitness(photo: Photo, thickness_mm: float | None = None, subject: Subject = 
     if isinstance(rough, NoSilhouette):
         off = _off_axis(rgb, found.outlines_px)
         why = Failure(rough.reason, rough.text)
-        return Fitness(why, light, blur_px(*edges), off, thickness_mm, card)
+        return Fitness(why, light, _confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
     part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject)
     off = _off_axis(rgb, (*found.outlines_px, rough.contours_px[0]))
-    return Fitness(None, light, _worst(blur_px(*edges), blur_px(own_edges)), off, thickness_mm, card, part)
+    blur = _confirmed(rgb, _worst(blur_px(*edges), blur_px(own_edges)))
+    return Fitness(None, light, blur, off, thickness_mm, card, part)
 
 
 def _edges_of(rgb: NDArray[np.uint8], ring_px: Array) -> Edges:
@@ -116,6 +119,15 @@ def _edges_of(rgb: NDArray[np.uint8], ring_px: Array) -> Edges:
 def _worst(*blurs: float) -> float:
     """The largest of some figures, those that are none left out."""
     return max((b for b in blurs if math.isfinite(b)), default=math.nan)
+
+
+def _confirmed(rgb: NDArray[np.uint8], blur: float) -> float:
+    """A blur of the card's and the part's edges, unless the photo's other edges are sharper.
+
+    A card's lower rim beside the upper one and a shadow close by make a wide step, too; but a lens out of focus or a
+    shaken hand spares nothing on the table.
+    """
+    return blur if not blur > SHARP_PX else float(np.fmin(blur, blur_px(edges_of_photo(rgb))))
 
 
 def _card_figures(rgb: NDArray[np.uint8], found: Found) -> CardFigures:

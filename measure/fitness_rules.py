@@ -79,8 +79,8 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "blurred",
         lambda f: f.blur_px,
-        1.75,
-        2.4,
+        1.7,
+        2.05,
         "The photo is blurred: its edges are smeared over {value:.1f} pixels.",
         "edges are looked for as steps blurred by about one pixel; beyond twice that they come out shifted by more "
         "than the uncertainty that is told of them, from four on fine features and at last the card are lost",
@@ -88,10 +88,11 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "too-dark",
         lambda f: 255 - f.exposure.bright,
-        255 - 85,
-        255 - 45,
+        255 - 110,
+        255 - 80,
         "The photo is under-exposed: even its bright parts are dark.",
-        "the darker, the fewer steps of code between part and table: noise and rounding take over",
+        "the darker, the fewer steps of code between a dark part and its shadow: from three stops too dark on some "
+        "outlines follow the shadow",
     ),
     Rule(
         "too-bright",
