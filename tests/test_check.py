@@ -13,7 +13,7 @@ from PIL import Image
 
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.steps.check import Asked, Checked, _first_of_same, check, photos_of, printable, table_lines
+from measure.steps.check import Checked, _first_of_same, printable, table_lines
 from tests.sample_photos import FOLDER, save, scene, without
 from tests.spoiled_photos import blurred
 
@@ -79,12 +79,6 @@ def test_a_folder_is_worked_through_whatever_is_in_it(
     assert "[6/6]" in said.err
     assert "[7/" not in said.err  # the copy is not worked again
     assert sorted(p.name for p in inbox.rglob("*")) == before  # nothing is written
-
-
-def test_the_same_in_two_processes_and_one(inbox: Path) -> None:
-    asked = Asked(None, "part")
-    files = photos_of([inbox])
-    assert check(files, asked, 1) == check(files, asked, 3)
 
 
 def test_csv_is_a_table(capsys: pytest.CaptureFixture[str], inbox: Path) -> None:

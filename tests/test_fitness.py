@@ -4,32 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
 
 from calib.exposure import Exposure
-from calib.photo import Photo, load
+from calib.photo import Photo
 from calib.refusals import Failure
 from measure.fitness import CardFigures, Fitness, fitness
 from measure.fitness_part import PartFigures
 from measure.fitness_rules import RULES, Finding, judged, verdict
 from measure.owner_reply import ADVICE, reply
-from tests.sample_photos import FOLDER, HALF, copied, scene, truth, without
+from tests.sample_photos import HALF, LEFT, TOP, copied, middle, scene, truth, without
 from tests.spoiled_photos import Pixels, blurred, lit, mirrored_lamp, shaken, slanted, smaller
-
-LEFT, TOP, WIDTH, HEIGHT = 900, 912, 2232, 1200
-"""The sample's middle, with card and part in it: as sharp, and a quarter of the pixels."""
-
-
-@cache
-def sample() -> Photo:
-    whole = load(FOLDER / "photo.jpg")
-    assert whole.focal_35mm is not None
-    cut = whole.rgb[TOP : TOP + HEIGHT, LEFT : LEFT + WIDTH]
-    return replace(whole, rgb=np.ascontiguousarray(cut), focal_35mm=whole.focal_35mm * whole.rgb.shape[1] / WIDTH)
 
 
 def camera() -> dict[str, Any]:
@@ -39,7 +27,7 @@ def camera() -> dict[str, Any]:
 
 
 def judged_as(rgb: Pixels, thickness_mm: float = 4.2) -> tuple[str, dict[str, Finding], Fitness]:
-    found = fitness(replace(sample(), rgb=np.ascontiguousarray(rgb)), thickness_mm)
+    found = fitness(replace(middle(), rgb=np.ascontiguousarray(rgb)), thickness_mm)
     findings = judged(found)
     return verdict(findings), {x.code: x for x in findings}, found
 
@@ -50,7 +38,7 @@ def middle_px(outline: np.ndarray) -> tuple[float, float]:
 
 
 def test_the_sample_is_good_but_for_the_cards_number() -> None:
-    said, findings, found = judged_as(sample().rgb)
+    said, findings, found = judged_as(middle().rgb)
     assert said == "good"
     assert set(findings) == {"card-digits"}
     assert findings["card-digits"].level == "note"
@@ -76,18 +64,18 @@ def test_the_sample_is_good_but_for_the_cards_number() -> None:
     ],
 )
 def test_what_is_wrong_is_named(spoil, code: str, said: str) -> None:
-    got, findings, _ = judged_as(spoil(sample().rgb))
+    got, findings, _ = judged_as(spoil(middle().rgb))
     assert code in findings
     assert got == said
 
 
 def test_too_slanted_says_how_much() -> None:
-    _, findings, _ = judged_as(slanted(sample().rgb, camera(), 32))
+    _, findings, _ = judged_as(slanted(middle().rgb, camera(), 32))
     assert "25°" in findings["too-slanted"].text or "26°" in findings["too-slanted"].text
 
 
 def test_a_thick_part_is_told_from_its_thickness() -> None:
-    assert "too-thick" in judged_as(sample().rgb, 30.0)[1]
+    assert "too-thick" in judged_as(middle().rgb, 30.0)[1]
 
 
 def on_half_the_photo(rgb: Pixels) -> tuple[str, dict[str, Finding], Fitness]:
