@@ -36,6 +36,9 @@ GAP = 4.4
 UNEVEN = 0.16
 """The most that spacings within groups scatter, as a share."""
 AROUND_MM = 7.0
+ROOM, BEYOND, FREE = 1.6, 4.0, 0.75
+"""In a number's heights: how far from the face's edge its middle is at the least; and how far above and below it less
+stands out than this share of it. A name is shorter than the number over it."""
 CONTRAST = 7.0
 """Least difference from what is around, in a window of so many millimetres, 8-bit codes."""
 NOISE_SHARE, SPREAD_SHARE = 2.0, 0.8
@@ -44,12 +47,13 @@ NOISE_SHARE, SPREAD_SHARE = 2.0, 0.8
 
 @dataclass(frozen=True, slots=True)
 class Blobs:
-    """Blobs of the size of digits: (n,) centre, width and height, px of the flat face."""
+    """Blobs of the size of digits: (n,) centre, width and height, px of the face; and (h, w) all that stands out."""
 
     x: Array
     y: Array
     w: Array
     h: Array
+    stands: NDArray[np.bool_]
 
 
 def flat_face(rgb: NDArray[np.uint8], view: View, face_px: Array) -> NDArray[np.uint8]:
@@ -118,7 +122,7 @@ def _blobs(grey: NDArray[np.float32]) -> Blobs:
     y = stats[1:, cv2.CC_STAT_TOP] + h / 2
     tall = (h > HEIGHT_MM[0] * PX_PER_MM) & (h < HEIGHT_MM[1] * PX_PER_MM)
     like = tall & (w > SLENDER * h) & (w < BROAD * h) & (area > 0.15 * w * h) & np.isfinite(centre[1:, 0])
-    return Blobs(x[like], y[like], w[like], h[like])
+    return Blobs(x[like], y[like], w[like], h[like], stands)
 
 
 def _rows(b: Blobs) -> bool:
@@ -150,10 +154,13 @@ def _number(b: Blobs, row: NDArray[np.intp]) -> bool:
 
 
 def _goes_on(b: Blobs, row: NDArray[np.intp]) -> bool:
-    """Whether blobs like those of a row stand above or below as well: then it is a pattern."""
-    h = float(np.median(b.h[row]))
-    level = float(np.median(b.y[row]))
-    alike = np.abs(b.h / h - 1) < SAME_HEIGHT
-    off = np.abs(b.y - level)
-    between = (b.x >= b.x[row].min()) & (b.x <= b.x[row].max())
-    return int((alike & between & (off > 0.6 * h) & (off < 3.0 * h)).sum()) >= 0.5 * len(row)
+    """Whether above or below a row as much stands out as in it, or nothing can because the face ends: a pattern."""
+    h, level = float(np.median(b.h[row])), float(np.median(b.y[row]))
+    left, right = (int(v) for v in (b.x[row].min() - h / 2, b.x[row].max() + h / 2))
+    if min(level, len(b.stands) - level) < ROOM * h:
+        return True
+    lines = b.stands[:, max(left, 0) : right].mean(1)
+    high = max(int(0.8 * h), 1)
+    share = np.convolve(lines, np.full(high, 1 / high), "same")
+    off = np.abs(np.arange(len(lines)) - level)
+    return float(share[(off > h) & (off < BEYOND * h)].max()) > FREE * float(share[int(level)])

@@ -87,9 +87,9 @@ def dots() -> np.ndarray:
     return grey
 
 
-def checks() -> np.ndarray:
+def checks(wide: int = 40, high: int = 40) -> np.ndarray:
     y, x = np.mgrid[:H, :W]
-    return np.where((x // 40 + y // 40) % 2 == 0, 190, 110).astype(np.uint8)
+    return np.where((x // wide + y // high) % 2 == 0, 190, 110).astype(np.uint8)
 
 
 def lines_of_small_print() -> np.ndarray:
@@ -111,7 +111,19 @@ def stripe_and_field() -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    "grey", [face(), bars(), dots(), checks(), lines_of_small_print(), a_name(), stripe_and_field()]
+    "grey",
+    [
+        face(),
+        bars(),
+        dots(),
+        checks(),
+        checks(51, 30),
+        checks(24, 33),
+        checks(30, 30),
+        lines_of_small_print(),
+        a_name(),
+        stripe_and_field(),
+    ],
 )
 def test_other_print_is_no_number(grey: np.ndarray) -> None:
     assert not shows_number(grey)
