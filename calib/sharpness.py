@@ -112,7 +112,8 @@ def _strongest(strength: NDArray[np.float32], side: int) -> NDArray[np.intp]:
     ranked = np.argsort(-most)[:STRONGEST]
     row, column = np.divmod(ranked, w // side)
     at = best[ranked]
-    return np.stack([row * side + at // side, column * side + at % side], 1)[most[ranked] > 0]
+    found = np.stack([row * side + at // side, column * side + at % side], 1)
+    return np.asarray(found[most[ranked] > 0], np.intp)
 
 
 def edges_of_photo(rgb: NDArray[np.uint8]) -> Edges:

@@ -27,7 +27,10 @@ def check(
     as_csv: Annotated[bool, typer.Option("--csv", help="Print a table for spreadsheets.")] = False,
     json: options.Json = False,
 ) -> None:
-    """Say of photos whether they are good enough to measure from, why not, and what to answer their owners."""
+    """Say whether photos are good enough, why not, and what to answer.
+
+    Each is called good, usable or retake. Exit code 1 if any must be taken again. Nothing is written.
+    """
     kind = options.subject_of(subject)
     height_mm = None if thickness is None else options.thickness_mm(thickness, kind)
     if as_csv and json:
