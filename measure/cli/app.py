@@ -8,11 +8,13 @@ import typer
 
 from measure.cli import (
     advice,
+    check,
     clip,
     demo,
     draw,
     fit,
     gauge,
+    guide,
     lens,
     printer,
     read,
@@ -52,6 +54,8 @@ app.command("demo")(demo.demo)
 app.command("thin")(thin.thin)
 app.command("clip")(clip.clip)
 app.command("advice")(advice.advice)
+app.command("check")(check.check)
+app.command("guide")(guide.guide)
 
 
 def _version(wanted: bool) -> None:

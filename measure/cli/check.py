@@ -1,0 +1,57 @@
+"""jawline check: is this photo good enough?"""
+
+from __future__ import annotations
+
+import json as plain_json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calib.errors import WrongUsage
+from measure.cli import options
+
+MOST_JOBS = 64
+
+
+def check(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...|FOLDER", readable=False, help="Photos, or a folder of them.")
+    ],
+    thickness: options.Thickness = None,
+    subject: options.SubjectOption = "part",
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", metavar="N", help="How many photos at a time; as many as cores by default.")
+    ] = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print a table for spreadsheets.")] = False,
+    json: options.Json = False,
+) -> None:
+    """Say whether photos are good enough, why not, and what to answer.
+
+    Each is called good, usable or retake. Exit code 1 if any must be taken again. Nothing is written.
+    """
+    kind = options.subject_of(subject)
+    height_mm = None if thickness is None else options.thickness_mm(thickness, kind)
+    if as_csv and json:
+        raise WrongUsage("--csv and --json exclude each other: choose one.", "usage")
+    if jobs is not None and not 1 <= jobs <= MOST_JOBS:
+        raise WrongUsage(f"--jobs is a number from 1 to {MOST_JOBS}, not {jobs}.", "usage")
+    from measure.steps import check as step
+    from measure.steps.many import cores
+
+    files = step.photos_of(photos)
+    say = (lambda text: print(text, file=sys.stderr, flush=True)) if len(files) > 1 else None
+    done = step.check(files, step.Asked(height_mm, kind), jobs or cores(), say)
+    if json:
+        print(
+            plain_json.dumps(
+                {"step": "check", **step.counted(done), "photos": [x.plain() for x in done]}, ensure_ascii=False
+            )
+        )
+    elif as_csv:
+        print(step.csv_text(done), end="")
+    else:
+        print("\n".join(step.table_lines(done)))
+    if any(x.verdict == "retake" for x in done):
+        raise typer.Exit(1)

@@ -1,0 +1,150 @@
+"""What a photo is like for measuring: figures of its light, sharpness, view and part, before anything is traced.
+
+Nothing is judged here; `measure.fitness_rules` does that. A photo without a card or a part has figures too, as far as
+they can be had, since a blurred or dark photo is often the reason why neither is found.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.card_print import flat_face, shows_number
+from calib.exposure import Exposure, exposure, glare
+from calib.finding import find_reference
+from calib.found import Found
+from calib.profile import Light
+from calib.refusals import Failure
+from calib.sharpness import Edges, blur_px, edges_along, edges_of_photo
+from measure import tracing_parts as parts
+from measure.candidates import Reserved
+from measure.fitness_part import PartFigures, box_of, evenly, outward, part_figures
+from measure.silhouette import NoSilhouette, silhouette
+
+if TYPE_CHECKING:
+    from calib.photo import Photo
+    from measure.tracing import Subject
+
+Array = NDArray[np.float64]
+
+TYPICAL_THICKNESS_MM = 4.0
+"""Stands for a thickness that nobody has measured yet."""
+MARGIN_PX = 24
+SHARP_PX = 1.3
+"""Edges no more blurred than this need no confirming."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardFigures:
+    """A reference that was found.
+
+    Attributes:
+        tilt_deg, camera_height_mm, mm_per_px: of the view.
+        glare: share of the face that mirrors a lamp.
+        shows_number: whether there is a row of digits on the face.
+        cautions: codes of what the search remarked.
+    """
+
+    tilt_deg: float
+    camera_height_mm: float
+    mm_per_px: float
+    glare: float
+    shows_number: bool
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fitness:
+    """Figures of a photo.
+
+    Attributes:
+        failure: why there is no reference or no part; None when both were found.
+        exposure: of the whole photo.
+        blur_px: of the edges of reference and part, or of the whole photo where there is no reference; nan where no
+            edges are seen.
+        off_axis: how far reference and part reach from the photo's middle, as a share of its half diagonal; nan where
+            there are none.
+        thickness_mm: as given, or None.
+        card, part: their figures, or None where they were not found.
+    """
+
+    failure: Failure | None
+    exposure: Exposure
+    blur_px: float
+    off_axis: float = math.nan
+    thickness_mm: float | None = None
+    card: CardFigures | None = None
+    part: PartFigures | None = None
+
+
+def fitness(photo: Photo, thickness_mm: float | None = None, subject: Subject = "part") -> Fitness:
+    """Look at a photo as a trace would, as far as the located edges.
+
+    Args:
+        photo: upright.
+        thickness_mm: height of the part's upper edge over the table, None if nobody has measured it.
+        subject: part or opening.
+    """
+    rgb = photo.rgb
+    light = exposure(rgb)
+    found = find_reference(rgb, parts.prior_of(photo, None))
+    if isinstance(found, Failure):
+        return Fitness(found, light, blur_px(edges_of_photo(rgb)), thickness_mm=thickness_mm)
+    height = 0.0 if subject == "opening" else TYPICAL_THICKNESS_MM if thickness_mm is None else thickness_mm
+    card = _card_figures(rgb, found)
+    edges = [_edges_of(rgb, ring) for ring in found.outlines_px]
+    rough = silhouette(rgb, found.view, Reserved(found.taken_px, found.field_px), subject, height)
+    if isinstance(rough, NoSilhouette):
+        off = _off_axis(rgb, found.outlines_px)
+        why = Failure(rough.reason, rough.text)
+        return Fitness(why, light, _confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
+    part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject)
+    off = _off_axis(rgb, (*found.outlines_px, rough.contours_px[0]))
+    blur = _confirmed(rgb, _worst(blur_px(*edges), blur_px(own_edges)))
+    return Fitness(None, light, blur, off, thickness_mm, card, part)
+
+
+def _edges_of(rgb: NDArray[np.uint8], ring_px: Array) -> Edges:
+    """Steps of light across a closed outline (n, 2)."""
+    points = evenly(ring_px)
+    low, high = points.min(0) - MARGIN_PX, points.max(0) + MARGIN_PX
+    light = Light.of(rgb, (int(low[0]), int(low[1]), int(high[0]), int(high[1])))
+    return edges_along(light, points, outward(points))
+
+
+def _worst(*blurs: float) -> float:
+    """The largest of some figures, those that are none left out."""
+    return max((b for b in blurs if math.isfinite(b)), default=math.nan)
+
+
+def _confirmed(rgb: NDArray[np.uint8], blur: float) -> float:
+    """A blur of the card's and the part's edges, unless the photo's other edges are sharper.
+
+    A card's lower rim beside the upper one and a shadow close by make a wide step, too; but a lens out of focus or a
+    shaken hand spares nothing on the table.
+    """
+    return blur if not blur > SHARP_PX else float(np.fmin(blur, blur_px(edges_of_photo(rgb))))
+
+
+def _card_figures(rgb: NDArray[np.uint8], found: Found) -> CardFigures:
+    view = found.view
+    faces = [flat_face(rgb, view, face) for face in found.faces_px]
+    return CardFigures(
+        tilt_deg=view.tilt_deg,
+        camera_height_mm=float(view.centre_mm[2]),
+        mm_per_px=view.mm_per_px(np.zeros(2)),
+        glare=max((glare(*box_of(rgb, face)) for face in found.faces_px), default=0.0),
+        shows_number=any(shows_number(face) for face in faces),
+        cautions=tuple(c.code for c in found.cautions),
+    )
+
+
+def _off_axis(rgb: NDArray[np.uint8], rings_px: tuple[Array, ...]) -> float:
+    """How far outlines reach from the photo's middle, as a share of its half diagonal."""
+    h, w = rgb.shape[:2]
+    points = np.concatenate(rings_px) - (np.array([w, h]) - 1) / 2
+    return float(np.hypot(*points.T).max() / (math.hypot(w, h) / 2))

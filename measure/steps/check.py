@@ -1,0 +1,209 @@
+"""Is this photo good enough? Photos, or a folder of them, to a verdict each, with reasons and a reply to the owner."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from calib.errors import JawlineError, WrongUsage
+from measure.steps.many import worked
+
+if TYPE_CHECKING:
+    from measure.fitness_rules import Finding
+
+Verdict = Literal["good", "usable", "retake"]
+COLUMNS = ("file", "verdict", "u95_50_mm", "codes", "reasons", "reply", "same_as")
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What was said of one file.
+
+    Attributes:
+        file: its name, without its folder.
+        verdict: good, usable or retake.
+        findings: (code, level, sentence) each, gravest first.
+        u95_50_mm: half-width of the interval that will hold a length of 50 mm 19 times in 20; None where it can't be
+            told.
+        reply: for the photo's owner.
+        same_as: the file that this one is a copy of, or None.
+    """
+
+    file: str
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    u95_50_mm: float | None
+    reply: str
+    same_as: str | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """For scripts; plain JSON values."""
+        return {
+            "file": self.file,
+            "verdict": self.verdict,
+            "u95_50_mm": self.u95_50_mm,
+            "reasons": [{"code": x.code, "level": x.level, "text": x.text} for x in self.findings],
+            "reply": self.reply,
+            "same_as": self.same_as,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What photos are checked for: the thickness of their part, if it is known, and whether it is an opening."""
+
+    thickness_mm: float | None
+    subject: Literal["part", "opening"]
+
+
+def photos_of(given: Sequence[Path]) -> list[Path]:
+    """The files to look at: those given, and in the place of a folder all files in it, by name.
+
+    Raises:
+        WrongUsage: nothing there.
+    """
+    out: list[Path] = []
+    for path in given:
+        if path.is_dir():
+            try:
+                inside = sorted(p for p in path.iterdir() if p.is_file() and not p.name.startswith("."))
+            except OSError as why:
+                reason = (why.strerror or str(why)).lower()
+                raise WrongUsage(f"The folder {path} can't be read ({reason}).", "no-folder") from None
+            if not inside:
+                raise WrongUsage(f"There is no file in the folder {path}.", "empty-folder")
+            out += inside
+        elif path.exists():
+            out.append(path)
+        else:
+            raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file")
+    return out
+
+
+def check(
+    photos: Sequence[Path], asked: Asked, workers: int, say: Callable[[str], None] | None = None
+) -> list[Checked]:
+    """Look at photos, several at a time; the same photo given twice is worked once.
+
+    Args:
+        photos: the files.
+        asked: what for.
+        workers: how many processes.
+        say: is told of each photo that is done.
+
+    Returns:
+        One record a file, in the order given.
+    """
+    first = _first_of_same(photos)
+    once = sorted(set(first))
+    done: dict[int, Checked] = {}
+    for at, result in worked(partial(looked_at, asked=asked), [photos[i] for i in once], workers):
+        i = once[at]
+        done[i] = result or _died(photos[i])
+        if say:
+            say(f"[{len(done)}/{len(once)}] {printable(photos[i].name)}: {done[i].verdict}")
+    return [
+        done[i] if i == k else replace(done[i], file=photos[k].name, same_as=photos[i].name)
+        for k, i in enumerate(first)
+    ]
+
+
+def looked_at(path: Path, asked: Asked) -> Checked:
+    """One file, whatever it is: nothing that is wrong with it raises."""
+    from calib.photo import load
+    from measure.fitness import fitness
+    from measure.fitness_rules import Finding, judged, verdict
+    from measure.owner_reply import reply
+
+    expected = math.nan
+    try:
+        figures = fitness(load(path), asked.thickness_mm, asked.subject)
+        found = judged(figures)
+        expected = figures.part.u95_50_mm if figures.part else math.nan
+    except JawlineError as why:
+        found = (Finding(why.code, "retake", why.text),)
+    except Exception as why:  # one odd photo must not stop fifty others
+        said = " ".join(str(why).split())[:120]
+        found = (
+            Finding("unexpected", "retake", f"jawline was not made for this photo ({type(why).__name__}: {said})."),
+        )
+    u95 = round(expected, 3) if math.isfinite(expected) else None
+    return Checked(path.name, verdict(found), found, u95, reply(found))
+
+
+def _died(path: Path) -> Checked:
+    from measure.fitness_rules import Finding
+    from measure.owner_reply import reply
+
+    found = (
+        Finding("unexpected", "retake", "Looking at this photo takes more memory than there is, or ends in a crash."),
+    )
+    return Checked(path.name, "retake", found, None, reply(found))
+
+
+def _first_of_same(photos: Sequence[Path]) -> list[int]:
+    """For each file the place of the first with the same content; only files of the same size are read for that."""
+    sizes: dict[int, list[int]] = {}
+    for i, path in enumerate(photos):
+        try:
+            sizes.setdefault(path.stat().st_size, []).append(i)
+        except OSError:
+            continue
+    first = list(range(len(photos)))
+    for alike in (x for size, x in sizes.items() if len(x) > 1 and size > 0):
+        seen: dict[bytes, int] = {}
+        for i in alike:
+            try:
+                with open(photos[i], "rb") as f:
+                    first[i] = seen.setdefault(hashlib.file_digest(f, "sha256").digest(), i)
+            except OSError:
+                continue
+    return first
+
+
+# --------------------------------------------------------------------------------------------------------- for reading
+def printable(text: str) -> str:
+    """A file name as a terminal may show it."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def counted(done: Sequence[Checked]) -> Mapping[str, int]:
+    """How many of each verdict."""
+    return {v: sum(x.verdict == v for x in done) for v in ("good", "usable", "retake")}
+
+
+def csv_text(done: Sequence[Checked]) -> str:
+    """A table for spreadsheets."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(COLUMNS)
+    for x in done:
+        codes, texts = (" ".join(f.code for f in x.findings), " ".join(f.text for f in x.findings))
+        u95 = "" if x.u95_50_mm is None else x.u95_50_mm
+        rows.writerow([x.file, x.verdict, u95, codes, texts, x.reply, x.same_as or ""])
+    return out.getvalue()
+
+
+def table_lines(done: Sequence[Checked]) -> list[str]:
+    """A table for people: a line for each file, its reasons below it, its reply last."""
+    name = min(max((len(printable(x.file)) for x in done), default=0), 48)
+    lines: list[str] = []
+    for x in done:
+        exact = "" if x.u95_50_mm is None else f"50 mm ± {x.u95_50_mm:.2f}"
+        lines.append(f"{printable(x.file):{name}}  {x.verdict:6}  {exact}".rstrip())
+        if x.same_as is not None:
+            lines.append(f"    the same photo as {printable(x.same_as)}")
+            continue
+        lines += [f"    {f.code}: {f.text}" for f in x.findings]
+        lines.append(f"    Reply: {x.reply}")
+    if len(done) > 1:
+        n = counted(done)
+        lines.append(f"{len(done)} files: {n['good']} good, {n['usable']} usable, {n['retake']} to be taken again.")
+    return lines
