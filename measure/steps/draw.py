@@ -21,7 +21,7 @@ from measure.tracing import Subject
 class Drawing:
     """What is wanted: a photo, what is known of it, and where its readings are.
 
-    `thickness_mm` may be None where the readings have it.
+    `thickness_mm` may be None where the readings have it; `further` are more photos of the same part.
     """
 
     photo: Path
@@ -31,6 +31,7 @@ class Drawing:
     lens: Path | None = None
     name: str | None = None
     tools: Path | None = None
+    further: tuple[Path, ...] = ()
 
 
 def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
@@ -57,6 +58,7 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
             folder,
             _thickness_mm(wanted),
             wanted.subject,
+            further=wanted.further,
             lens=wanted.lens,
             name=wanted.name,
             force=force,

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 from threading import Thread
 
 from calib.lens import read_profile
-from calib.photo import load
-from measure import job, records, tracing
+from measure import job, records
 from measure.dimensions import list_dimensions
 from measure.drawing.dxf import outline_dxf
 from measure.drawing.picture import Drawn, picture
-from measure.steps import Done, counted
+from measure.steps import Done, counted, listed
+from measure.steps.photos import traced
 from measure.tracing import Subject, Trace
 
 
@@ -22,31 +23,34 @@ def trace(
     thickness_mm: float,
     subject: Subject,
     *,
+    further: Sequence[Path] = (),
     lens: Path | None = None,
     name: str | None = None,
     force: bool = False,
 ) -> Done:
-    """Trace a photo into a job.
+    """Trace a photo, or several of the same part, into a job.
 
     Args:
         photo: the file.
         folder: the job; it is made when it is not there.
         thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
         subject: part or opening.
+        further: more photos of the same part, the same face up or the other.
         lens: file of a lens profile.
         name: of the part; the photo's by default.
         force: overwrite what is not jawline's own.
 
     Raises:
         WrongUsage: no such photo, or the folder can't be written to.
-        Untrustworthy: the photo, its reference or its part can't be measured.
+        Untrustworthy: the photo, its reference or its part can't be measured; or the photos don't show the
+            same part.
     """
     job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
     Thread(target=_import_ahead, daemon=True).start()
     profile = read_profile(lens) if lens else None
-    pixels = load(photo)
-    found = tracing.trace(pixels, thickness_mm, subject, profile)
-    record = _record(found, name or photo.stem, pixels.name)
+    photos = traced((photo, *further), thickness_mm, subject, profile)
+    pixels, found = photos.photo, photos.trace
+    record = _record(found, name or photo.stem, photos.names)
     seen = found.reference
     files = {
         job.TRACE: records.to_text(record).encode(),
@@ -56,7 +60,8 @@ def trace(
     written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
-        f"Traced {pixels.name}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
+        f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
+        *photos.lines,
         *(f"{note}." for note in scale_notes(record)),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
@@ -69,10 +74,11 @@ def _import_ahead() -> None:
         import_module(name)
 
 
-def _record(found: Trace, part: str, photo: str) -> records.JobRecord:
+def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord:
     return records.JobRecord(
         part=part,
-        photo=photo,
+        photo=photos[0],
+        photos=tuple(photos) if len(photos) > 1 else (),
         scale=records.scale_record(found.scale),
         subject=found.subject,
         thickness_mm=found.thickness_mm,
@@ -91,9 +97,10 @@ def _drawn(found: Trace) -> list[Drawn]:
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
     """A few short lines on where the scale comes from."""
     s = record.scale
-    height = f"Thickness {record.thickness_mm:g} mm" if record.thickness_mm else "Thickness unknown"
+    several = f" in {len(record.photos)} photos" if record.photos else ""
+    height = f"Thickness {record.thickness_mm:.4g} mm" if record.thickness_mm else "Thickness unknown"
     return (
-        f"Scale from the card: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
+        f"Scale from the card{several}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
     )

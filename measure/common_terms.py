@@ -1,0 +1,87 @@
+"""What several photos of one part have wrong together, and what each has wrong for itself.
+
+Each photo's features carry terms that they share: the view, the thickness, doubt about rims. Between photos the view's
+errors are independent but for what was known beforehand: the size of the card is the same if it is the same card, and
+focal length and lens are the same if it is the same camera. The view's covariance is therefore split into what those
+do to it and the rest, and every term gets a name: terms of one name are one error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.view import PRIOR_NAMES, View
+from measure.features import Array, Estimate
+from measure.tracing_parts import VIEW_TERMS, view_root
+
+OF_THE_PART = ("thickness", "spread")
+"""Terms that are the same in all photos: one caliper took the thickness; what makes edges look too far out is the
+part's rim and the camera's sharpening."""
+OF_THE_CAMERA = ("focal", "radial")
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A photo's features, as they are joined with others.
+
+    Attributes:
+        estimate: its shared terms named so that terms of one name are one error throughout.
+        view_by_term: (10, s) what each of them does to the photo's view.
+    """
+
+    estimate: Estimate
+    view_by_term: Array
+
+
+def sightings(
+    estimates: Sequence[Estimate], views: Sequence[View], sources: Sequence[tuple[str, Hashable]]
+) -> list[Sighting]:
+    """Photos' features with their terms named.
+
+    Args:
+        estimates: as `measure.tracing` gives them: ten independent terms of the view first.
+        views: with what was known beforehand.
+        sources: of each, the reference's name, and its camera. Equal ones are taken for the same card and camera: if
+            they are not, the result is rather surer than it says.
+    """
+    cameras = list(dict.fromkeys(camera for _, camera in sources))
+    out = []
+    for number, (e, view, (reference, camera)) in enumerate(zip(estimates, views, sources, strict=True), 1):
+        root = view_root(view.covariance)
+        known = _in_plain_terms(view, root)
+        rest = _root_of(np.eye(VIEW_TERMS) - known @ known.T)
+        by_view = e.sensitivity[:, :VIEW_TERMS]
+        names = [
+            f"{n} of camera {cameras.index(camera)}" if n in OF_THE_CAMERA else f"{n} of the {reference}"
+            for n in PRIOR_NAMES
+        ]
+        names += [f"view {k} of photo {number}" for k in range(VIEW_TERMS)]
+        names += [n if n in OF_THE_PART else f"{n} of photo {number}" for n in e.shared_names[VIEW_TERMS:]]
+        own = np.c_[known, rest]
+        others = len(e.shared_names) - VIEW_TERMS
+        shared = np.eye(len(names))
+        shared[-others:, -others:] = e.shared[VIEW_TERMS:, VIEW_TERMS:]
+        sensitivity = np.c_[by_view @ own, e.sensitivity[:, VIEW_TERMS:]]
+        named = replace(e, shared_names=tuple(names), sensitivity=sensitivity, shared=shared)
+        out.append(Sighting(named, np.c_[root @ own, np.zeros((VIEW_TERMS, others))]))
+    return out
+
+
+def _in_plain_terms(view: View, root: Array) -> Array:
+    """(10, 5) what a standard deviation of each thing known beforehand is in the view's independent terms."""
+    assert view.by_prior is not None
+    scale = np.sqrt((root**2).sum(0))
+    plain = np.linalg.pinv(root / np.where(scale > 0, scale, 1.0), rcond=1e-10) @ view.by_prior
+    out = np.where(scale > 0, plain.T / np.where(scale > 0, scale, 1.0), 0.0).T
+    # it is a part of the covariance, and no more than all of it but for rounding
+    largest = float(np.linalg.norm(out, 2))
+    return np.asarray(out / max(largest, 1.0))
+
+
+def _root_of(covariance: Array) -> Array:
+    """(n, n) matrix whose product with its transpose is the covariance."""
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
