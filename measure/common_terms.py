@@ -14,12 +14,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.view import PRIOR_NAMES, View
-from measure.features import Array, Estimate
+from measure.edges import DIRECTIONS
+from measure.features import PARAMETERS, Array, Estimate
+from measure.local_form import base_of, by_parameters
 from measure.tracing_parts import VIEW_TERMS, view_root
 
 OF_THE_PART = ("thickness", "spread")
 """Terms that are the same in all photos: one caliper took the thickness; what makes edges look too far out is the
 part's rim and the camera's sharpening."""
+LIGHT_SD_MM = 0.01
+"""What edges that face the same way have wrong together in one photo: light falls on them, and shadow lies before
+them, alike. Like `measure.equations.EDGE_SD_MM`, which each edge has for itself, found with rendered photos."""
 OF_THE_CAMERA = ("focal", "radial")
 
 
@@ -59,15 +64,42 @@ def sightings(
             for n in PRIOR_NAMES
         ]
         names += [f"view {k} of photo {number}" for k in range(VIEW_TERMS)]
+        names += [f"light {k} of photo {number}" for k in range(DIRECTIONS)]
         names += [n if n in OF_THE_PART else f"{n} of photo {number}" for n in e.shared_names[VIEW_TERMS:]]
         own = np.c_[known, rest]
         others = len(e.shared_names) - VIEW_TERMS
         shared = np.eye(len(names))
         shared[-others:, -others:] = e.shared[VIEW_TERMS:, VIEW_TERMS:]
-        sensitivity = np.c_[by_view @ own, e.sensitivity[:, VIEW_TERMS:]]
+        sensitivity = np.c_[by_view @ own, LIGHT_SD_MM * by_light(e), e.sensitivity[:, VIEW_TERMS:]]
         named = replace(e, shared_names=tuple(names), sensitivity=sensitivity, shared=shared)
-        out.append(Sighting(named, np.c_[root @ own, np.zeros((VIEW_TERMS, others))]))
+        out.append(Sighting(named, np.c_[root @ own, np.zeros((VIEW_TERMS, DIRECTIONS + others))]))
     return out
+
+
+def by_light(e: Estimate) -> Array:
+    """(m, 8) change of features' parameters when all edges that face one of eight directions lie a millimetre out.
+
+    Between two directions an edge goes with both, the nearer one more.
+    """
+    out = np.zeros((len(e.white), DIRECTIONS))
+    for f, at in zip(e.features, e.slices().values(), strict=True):
+        if f.kind == "circle":
+            angle = np.linspace(0, 2 * np.pi, 8 * DIRECTIONS, endpoint=False)
+            ring = np.stack([2 * np.cos(angle), 2 * np.sin(angle), np.ones_like(angle)], 1)
+            way = 1.0 if f.loop == 0 else -1.0
+            out[at] = way * ring.T @ _facing(angle + (0.0 if f.loop == 0 else np.pi)) / len(angle)
+        elif PARAMETERS[f.kind]:
+            base = base_of(f)
+            outwards = np.arctan2(-base.along[0], base.along[1])
+            out[at] = np.linalg.inv(by_parameters(f, base))[:, :1] @ _facing(np.array([outwards]))
+    return out
+
+
+def _facing(angle_rad: Array) -> Array:
+    """(n, 8) how much a direction goes with each of the eight."""
+    place = (angle_rad / (2 * np.pi) * DIRECTIONS)[:, None] - np.arange(DIRECTIONS)
+    off = np.abs((place + DIRECTIONS / 2) % DIRECTIONS - DIRECTIONS / 2)
+    return np.asarray(np.maximum(1 - off, 0.0))
 
 
 def _in_plain_terms(view: View, root: Array) -> Array:

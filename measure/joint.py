@@ -9,18 +9,24 @@ deviation that it shows, so that the result spans both.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from measure.equations import with_edge_error
 from measure.features import PARAMETERS, Array, Estimate, Feature
-from measure.least_squares import ALPHA0, Checked, Observations, Solution, along, chi2_limit, solve
-from measure.local_form import Base, base_of, by_motion, by_parameters, by_size, form, parameters_of
+from measure.least_squares import ALPHA0, Checked, Observations, Solution, chi2_limit, solve
+from measure.local_form import Base, base_of, by_motion, by_parameters, form, parameters_of
 from measure.registration import Placing
 from measure.rejoin import about_new_middles, closing, joints, rejoined, shifted_all
 
+VIEW = "view"
+"""Names of the terms that are a photo's own view begin so."""
+UNCHECKED = 1e-7
+"""What is checked by less than this share of the best checked is not tested."""
 ROUNDS = 3
 """Rounds of laying outlines on the first; the third changes nothing."""
 
@@ -53,8 +59,9 @@ class Joint:
         apart: labels of features on which the photos disagree.
         misfits: for each further outline and each of its pairs how far it contradicts all the rest, chi-square, before
             anything was taken for less sure.
-        growth: for each further outline, how much larger it shows the part than all the rest, relative, and the
-            standard uncertainty of that by what is known of the scales.
+        views: for each photo how far its view contradicts the others', chi-square, and its freedom: what a reference
+            that does not lie on the part's plane does. Where it is more than the freedom, the views count as so much
+            less sure.
     """
 
     estimate: Estimate
@@ -66,7 +73,7 @@ class Joint:
     freedom: int
     apart: tuple[str, ...]
     misfits: tuple[tuple[float, ...], ...]
-    growth: tuple[tuple[float, float], ...]
+    views: tuple[tuple[float, int], ...]
 
 
 def joined(first: Estimate, others: Sequence[Laid]) -> Joint:
@@ -83,7 +90,9 @@ def joined(first: Estimate, others: Sequence[Laid]) -> Joint:
     while (worst := work.worst(solution)) is not None:
         work.doubt(*worst)
         solution = work.settled()
-    growth = tuple(work.growth(solution, k) for k in range(len(others)))
+    views = work.views(solution)
+    if work.loosen(views):
+        solution = work.settled()
     m, s = work.m, len(work.names)
     terms = slice(m, m + s)
     return Joint(
@@ -96,7 +105,7 @@ def joined(first: Estimate, others: Sequence[Laid]) -> Joint:
         freedom,
         tuple(first.features[i].label for i in sorted(work.doubted)),
         misfits,
-        growth,
+        views,
     )
 
 
@@ -112,6 +121,7 @@ class _Work:
     names: tuple[str, ...] = field(init=False)
     extra: dict[tuple[int, int], Array] = field(default_factory=dict)
     doubted: list[int] = field(default_factory=list)
+    looser: Array = field(init=False)
 
     def __post_init__(self) -> None:
         e = self.first
@@ -120,6 +130,7 @@ class _Work:
         self.bases = {i: base_of(f) for i, f in enumerate(e.features) if PARAMETERS[f.kind]}
         every = [e, *(o.estimate for o in self.others)]
         self.names = tuple(dict.fromkeys(n for one in every for n in one.shared_names))
+        self.looser = np.ones(len(self.names))
 
     # ------------------------------------------------------------ equations
     def settled(self) -> Solution:
@@ -195,15 +206,24 @@ class _Work:
         for e in (self.first, *(o.estimate for o in self.others)):
             at = [self.names.index(n) for n in e.shared_names]
             out[np.ix_(at, at)] = e.shared
+        out *= np.outer(self.looser, self.looser)
         return out + np.diag(np.diag(out) * 1e-12 + 1e-18)
 
     # ------------------------------------------------------------ tests
-    def growth(self, solution: Solution, k: int) -> tuple[float, float]:
-        """How much larger an outline is than the rest say, relative, and the standard uncertainty of that."""
-        t, o = solution.groups[k + 1], self.others[k]
-        about = np.mean([b.at for b in self.bases.values()], axis=0)
-        pattern = np.concatenate([by_size(self.first.features[i], self.bases[i], about) for i, _ in o.pairs])
-        return along(t.weighted, t.cofactor, pattern)
+    def views(self, solution: Solution) -> tuple[tuple[float, int], ...]:
+        """How far each photo's view is from what all the rest says of it: chi-square and freedom."""
+        return tuple(_error_of(solution.groups[-1], own)[:2] for own in self.view_terms())
+
+    def view_terms(self) -> list[NDArray[np.intp]]:
+        """Which terms are each photo's own view."""
+        every = [self.first, *(o.estimate for o in self.others)]
+        return [np.array([self.names.index(n) for n in e.shared_names if n.startswith(VIEW)], np.intp) for e in every]
+
+    def loosen(self, views: Sequence[tuple[float, int]]) -> bool:
+        """Take views for as unsure as their contradictions show (Birge 1932); whether any is."""
+        for own, (chi2, freedom) in zip(self.view_terms(), views, strict=True):
+            self.looser[own] = math.sqrt(max(chi2 / max(freedom, 1), 1.0))
+        return bool((self.looser > 1).any())
 
     def misfits(self, solution: Solution, k: int) -> tuple[float, ...]:
         """How far each feature of a further outline contradicts everything else, chi-square."""
@@ -226,8 +246,8 @@ class _Work:
             for i, r in self.rows_of(o):
                 if i in self.doubted:
                     continue
-                statistic, error = _error_of(t, r)
-                excess = statistic / chi2_limit(r.stop - r.start, ALPHA0)
+                statistic, freedom, error = _error_of(t, r)
+                excess = statistic / chi2_limit(freedom, ALPHA0) if freedom else 0.0
                 if excess > 1 and (found is None or excess > found[0]):
                     found = (excess, i, error)
         return None if found is None else found[1:]
@@ -270,10 +290,12 @@ class _Work:
         return out
 
 
-def _error_of(t: Checked, rows: slice) -> tuple[float, Array]:
-    """How far one feature's observations disagree with everything else: chi-square, and the error that they would have
-    if they alone were wrong (Teunissen 2000)."""
-    u, m = t.weighted[rows], t.cofactor[rows, rows]
+def _error_of(t: Checked, rows: slice | NDArray[np.intp]) -> tuple[float, int, Array]:
+    """How far some observations disagree with everything else: chi-square and its freedom, and the error that they
+    would have if they alone were wrong (Teunissen 2000)."""
+    u, m = t.weighted[rows], t.cofactor[rows][:, rows]
     size = np.sqrt(np.maximum(np.diag(m), 1e-30))
-    error = np.linalg.pinv(m / np.outer(size, size), rcond=1e-9, hermitian=True) @ (u / size) / size
-    return float(u @ error), error
+    values, vectors = np.linalg.eigh(m / np.outer(size, size))
+    checked = values > UNCHECKED
+    along = vectors[:, checked].T @ (u / size) / values[checked]
+    return float((along**2) @ values[checked]), int(checked.sum()), vectors[:, checked] @ along / size

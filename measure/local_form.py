@@ -102,12 +102,3 @@ def by_motion(f: Feature, base: Base) -> Array:
         there, back = moved(f, turn, (x, y)), moved(f, -turn, (-x, -y))
         columns.append((form(there, base) - form(back, base)) / (2 * STEP))
     return np.stack(columns, 1)
-
-
-def by_size(f: Feature, base: Base, about: Array) -> Array:
-    """(p,) change of a feature's form when the whole outline grows about a point, per unit of relative size."""
-    if f.kind == "circle":
-        return np.array([*(np.array(f.centre) - about), f.radius])
-    right = np.array([base.along[1], -base.along[0]])
-    grown = [float(right @ (base.at - about)), 0.0]
-    return np.array(grown if f.kind == "line" else [*grown, -_bend(f) / (f.radius or 1.0)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,9 +15,10 @@ from measure.common_terms import Sighting, sightings
 from measure.features import PARAMETERS, Array
 from measure.frame import squared_up
 from measure.joint import Joint, Laid, joined
-from measure.least_squares import CRITICAL
+from measure.least_squares import chi2_limit
 from measure.matching import covered, matched
 from measure.registration import Placing, placings
+from measure.symmetry import outer_loop
 from measure.tracing import Trace
 from measure.tracing_parts import scale_u95
 
@@ -24,10 +26,11 @@ LEAST_SHARE = 0.6
 """Photos show the same part when so much of both outlines, by length, is found in the other."""
 WORST_MISFIT = 50.0
 """No feature tells more against a placing than this, chi-square; one without a partner tells as much."""
-TELLING, CLEARLY = 25.0, 1.5
-"""The faces are told apart when one fits better by this much, and so many times as well."""
-GROWN = 0.002
-"""Photos that show the part of different size, by more than their scales allow and by more than this, are refused."""
+TELLING, CLEARLY, NARROWER = 25.0, 1.5, 0.8
+"""The faces are told apart when features fit better by this much, and so many times as well, and the gap between the
+outlines is no more than this share of the other's."""
+CONTRADICTED = 1e-4
+"""Photos whose views contradict each other so much that this is the chance of it are refused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def combined(photos: Sequence[Shown]) -> Several:
         elif unsure:
             cautions.append(Caution("either-face", _EITHER_FACE.format(p.name, first.name)))
     joint = joined(every[0].estimate, laid)
-    _check_sizes(first, photos[1:], joint)
+    _check_views(photos, joint)
     if joint.apart:
         cautions.append(Caution("photos-differ", _differing(joint)))
     trace = _trace(first.trace, every[0], joint, cautions)
@@ -113,10 +116,11 @@ def _lying(first: Shown, target: Sighting, other: Shown, sighting: Sighting) -> 
         raise PartRefused(_NOT_THE_SAME.format(first.name, other.name), "different-parts")
     if len(best) == 1:
         return next(iter(best.values()))[1], False
-    plain, over = best[False][0], best[True][0]
-    if plain > CLEARLY * over + TELLING:
-        return best[True][1], False
-    return best[False][1], not over > CLEARLY * plain + TELLING
+    (plain, lying), (over, turned_over) = best[False], best[True]
+    gap, gap_over = lying.placing.gap_mm, turned_over.placing.gap_mm
+    if plain > CLEARLY * over + TELLING and gap_over < NARROWER * gap:
+        return turned_over, False
+    return lying, not (over > CLEARLY * plain + TELLING and gap < NARROWER * gap_over)
 
 
 def _with_partners(target: Sighting, sighting: Sighting, p: Placing) -> Laid | None:
@@ -135,11 +139,23 @@ def _against(target: Sighting, laid: Laid) -> float:
 
 
 # -------------------------------------------------------------------------------------------------- what is made of it
-def _check_sizes(first: Shown, others: Sequence[Shown], joint: Joint) -> None:
-    for p, (growth, u) in zip(others, joint.growth, strict=True):
-        if abs(growth) > max(GROWN, CRITICAL * u):
-            text = _GROWN.format(p.name, 100 * abs(growth), "larger" if growth > 0 else "smaller", first.name)
-            raise PartRefused(text, "different-sizes")
+def _check_views(photos: Sequence[Shown], joint: Joint) -> None:
+    """Refuse photos that show the part larger or smaller, or more from the side, than their references allow."""
+    against = [chi2 / max(chi2_limit(freedom, CONTRADICTED), 1e-9) for chi2, freedom in joint.views]
+    worst = int(np.argmax(against))
+    if against[worst] > 1:
+        others = [p for i, p in enumerate(photos) if i != worst]
+        growth = _size(photos[worst]) / float(np.mean([_size(p) for p in others])) - 1
+        what = f"{100 * abs(growth):.1f} % {'larger' if growth > 0 else 'smaller'}"
+        rest = others[0].name if len(others) == 1 else "the other photos"
+        raise PartRefused(_CONTRADICTED.format(photos[worst].name, what, rest), "photos-contradict")
+
+
+def _size(p: Shown) -> float:
+    """A length that goes with the part's size: the root of the area in its outer boundary."""
+    import shapely
+
+    return math.sqrt(shapely.Polygon(outer_loop(p.trace.estimate.features)).area)
 
 
 def _trace(first: Trace, sighting: Sighting, joint: Joint, cautions: Sequence[Caution]) -> Trace:
@@ -182,7 +198,8 @@ _EITHER_FACE = (
     "The part is so nearly its own mirror image that {0} might show either face: it is taken to show the same face as "
     "{1}."
 )
-_GROWN = (
-    "{0} shows the part {1:.2f} % {2} than {3} does, more than their scales allow: in one of them card and part do not "
-    "lie on the same plane, or the cards are not of one size. Take the photo again, or use one photo and a reading."
+_CONTRADICTED = (
+    "{0} and {2} contradict each other: by its own card the first shows the part {1} than the second. In one of them "
+    "card and part do not lie on the same plane, or the cards are not of one size: take the photo again, or use one "
+    "photo and a reading."
 )

@@ -47,7 +47,7 @@ def seen(truth: Sequence[Feature], number: int, rng: np.random.Generator, common
     angle = rng.uniform(0, 2 * math.pi)
     points = np.array([f.centre or f.start for f in truth])
     by = sensitivity_of(truth, points.mean(0) + rng.uniform(20, 100) * np.array([math.cos(angle), math.sin(angle)]))
-    names = ("card", *(f"{n} {number}" for n in ("scale", "stretch", "shear")), "thickness")
+    names = ("card", *(f"view {n} {number}" for n in ("scale", "stretch", "shear")), "thickness")
     sd = np.array([CARD, SCALE, STRETCH, STRETCH, THICKNESS])
     sensitivity = np.c_[by[:, 0], by]
     estimate = Estimate(tuple(truth), white_of(truth, rng), names, sensitivity, np.diag(sd**2))
