@@ -103,14 +103,21 @@ def _facing(angle_rad: Array) -> Array:
 
 
 def _in_plain_terms(view: View, root: Array) -> Array:
-    """(10, 5) what a standard deviation of each thing known beforehand is in the view's independent terms."""
-    assert view.by_prior is not None
+    """(10, 5) what a standard deviation of each thing known beforehand is in the view's independent terms.
+
+    Where that is not known, as much of the covariance as may be a scale counts as the reference's own size.
+    """
     scale = np.sqrt((root**2).sum(0))
-    plain = np.linalg.pinv(root / np.where(scale > 0, scale, 1.0), rcond=1e-10) @ view.by_prior
-    out = np.where(scale > 0, plain.T / np.where(scale > 0, scale, 1.0), 0.0).T
-    # it is a part of the covariance, and no more than all of it but for rounding
-    largest = float(np.linalg.norm(out, 2))
-    return np.asarray(out / max(largest, 1.0))
+    there = scale > 0
+    inverse = np.zeros((VIEW_TERMS, VIEW_TERMS))
+    inverse[there] = np.linalg.pinv(root[:, there] / scale[there], rcond=1e-10) / scale[there, None]
+    if view.by_prior is not None:
+        out = inverse @ view.by_prior
+        return np.asarray(out / max(float(np.linalg.norm(out, 2)), 1.0))  # never more than all of it, for rounding
+    grown = inverse @ np.r_[np.zeros(3), view.parameters[3:6], np.zeros(4)]
+    out = np.zeros((VIEW_TERMS, len(PRIOR_NAMES)))
+    out[:, PRIOR_NAMES.index("width")] = grown / max(float(np.linalg.norm(grown)), 1e-300)
+    return out
 
 
 def _root_of(covariance: Array) -> Array:
