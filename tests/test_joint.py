@@ -21,13 +21,13 @@ HERE = Placing(False, 0.9, (20.0, -7.0))
 
 
 def test_what_is_claimed_holds():
-    """120 pairs of photos, either face: u95 holds the truth, chi-square is what it should be, little is called apart.
+    """72 pairs of photos, either face: u95 holds the truth, chi-square is what it should be, little is called apart.
 
     A wider interval than 19 in 20 comes of views that happen to contradict each other and are then taken for less sure.
     """
     rng = np.random.default_rng(11)
     inside, ratio, narrower, over, apart = [], [], [], 0, 0
-    for k in range(120):
+    for k in range(72):
         truth = PARTS[k % len(PARTS)].features
         placing = Placing(bool(rng.integers(2)), rng.uniform(0, 6.28), tuple(rng.uniform(-50, 50, 2)))
         first, second = pair(truth, placing, rng)
@@ -42,8 +42,8 @@ def test_what_is_claimed_holds():
         narrower.append(np.median([d.u95_mm for d in list_dimensions(joint.estimate)]) / single)
     assert 0.92 <= np.mean(inside) <= 0.99
     assert np.mean(ratio) == pytest.approx(1, abs=0.1)
-    assert over / 120 <= 0.12
-    assert apart <= 12
+    assert over / 72 <= 0.14
+    assert apart <= 8
     assert 0.5 < np.mean(narrower) < 0.9
 
 
