@@ -15,13 +15,10 @@ REFERENCES = ("id-1", "a4", "letter", "sheet")
 
 MAX_THICKNESS_MM = 60.0
 
-Photo = Annotated[
-    Path, typer.Argument(metavar="PHOTO", readable=False, help="The photo: JPEG, PNG, WebP, TIFF or HEIC.")
-]
 Photos = Annotated[
     list[Path],
     typer.Argument(
-        metavar="PHOTO...",
+        metavar="PHOTO",
         readable=False,
         help="The photo: JPEG, PNG, WebP, TIFF or HEIC. Or several of the same part: the first one's face is drawn.",
     ),
