@@ -14,6 +14,8 @@ from measure.dimensions import list_dimensions
 from measure.features import Estimate
 from measure.several import combined, shown
 from measure.steps import photos as step
+from measure.steps.reconcile import reconcile
+from measure.steps.sketch import sketch
 from measure.steps.trace import trace
 from tests.accuracy.score import compare
 from tests.simulated_parts import parts
@@ -123,6 +125,11 @@ def test_the_job_says_what_it_was_made_from(traced_before, tmp_path):
     assert plain["photos"] == [FIRST.name, AGAIN.name, OTHER_FACE.name]
     assert "other-face" in {w["code"] for w in plain["warnings"]}
     assert str(HERE) not in json.dumps(plain)
+    reconcile(tmp_path / "job")
+    sketch(tmp_path / "job")
+    drawn = (tmp_path / "job/sketch.svg").read_text()
+    assert "Sketch of a part, from 3 photos" in drawn
+    assert "3 photos alone" in drawn
 
 
 def test_several_photos_need_the_thickness():

@@ -74,6 +74,7 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
         subject=record.subject,
         reference=REFERENCES.get(record.scale.reference, record.scale.reference),
         date=date.today().isoformat(),
+        photos=max(len(record.photos), 1),
         readings=sum(r.verdict == "kept" for r in record.readings),
         warnings=tuple((w.code, w.text) for w in record.warnings),
         broken=tuple(records.feature(f) for f in record.broken),
