@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.profile import CHANNEL_WEIGHTS, STEP_PX, Light, take
+from calib.levels import STEP_PX
+from calib.profile import CHANNEL_WEIGHTS, Light, take
 
 Array = NDArray[np.float64]
 

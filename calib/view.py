@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 
 NAMES = ("turn_x", "turn_y", "turn_z", "shift_x", "shift_y", "shift_z", "focal", "centre_x", "centre_y", "radial")
 """The view's parameters: rotation vector (rad), translation (mm), focal length and principal point (px), k1."""
+PRIOR_NAMES = ("focal", "radial", "width", "height", "thickness")
+"""What is known beforehand of the camera, and of the reference's own size."""
 
 
 def rotation(vector_rad: Array) -> Array:
@@ -81,11 +83,15 @@ class View:
         parameters: (10,) see NAMES.
         covariance: (10, 10).
         size_px: width and height of the photo.
+        by_prior: (10, 5) what a standard deviation of each thing in PRIOR_NAMES does to the parameters. It is part of
+            the covariance, and the part that photos of one reference, or by one camera, have in common. None where
+            it is not known.
     """
 
     parameters: Array
     covariance: Array
     size_px: tuple[int, int]
+    by_prior: Array | None = None
 
     @property
     def centre_mm(self) -> Array:
@@ -302,8 +308,9 @@ def solve(
     settled = settle(seen, q, mean, sd)
     q, cov, r = settled.values, settled.covariance, settled.residuals_px
     at = np.cumsum([0, *(len(s.along) for s in sides)])
+    known = [6, 9, 10, 11, 12]  # in the order of PRIOR_NAMES
     return Solution(
-        View(q[:10], cov[:10, :10], size_px),
+        View(q[:10], cov[:10, :10], size_px, cov[:10, known] / sd[known]),  # the estimate's change with its priors
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
         tuple(r[a:b] for a, b in pairwise(at)),

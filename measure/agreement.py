@@ -13,13 +13,13 @@ import numpy as np
 
 from calib.jaws import Tool
 from measure.equations import Equation, Unknowns, equation, key, predicted, prior, reading_covariance, unknowns
-from measure.features import PARAMETERS, Array, Estimate, Feature, direction, middle
+from measure.features import Array, Estimate, Feature
 from measure.jaw_reach import Subject
 from measure.judging import LOOSER, Bench, Judgement, judge
 from measure.least_squares import CRITICAL, Observations, Solution, solve, whitener
 from measure.readings import Reading
 from measure.regularities import Regularity, RegularityKind, propose
-from measure.rejoin import Joint, closing, joints, rejoined, shifted_all
+from measure.rejoin import Joint, about_new_middles, closing, joints, rejoined, shifted_all
 
 REGULARITY_CRITICAL = 2.6
 """Regularities go earlier than readings: two-sided critical value for 1 %."""
@@ -152,7 +152,7 @@ class Agreement:
         c = self.solved.covariance
         now = shifted_all(self.estimate.features, self.x[: self.k.m])
         joined = rejoined(now, self.found)
-        turned = _about_new_middles(now, joined)
+        turned = about_new_middles(now, joined)
         m, t = self.k.m, slice(self.k.m, self.k.m + self.k.s)
         own = turned @ c[:m, :m] @ turned.T
         cross = turned @ c[:m, t]
@@ -167,14 +167,3 @@ class Agreement:
         """(m, m) of the feature parameters by the photo and the regularities alone."""
         groups = self.groups()
         return solve([groups[0], groups[2]], tested=()).covariance[: self.k.m, : self.k.m]
-
-
-def _about_new_middles(now: Sequence[Feature], joined: Sequence[Feature]) -> Array:
-    """(m, m) change of parameters from lines' old middles to their new ones, which lie further along them."""
-    m = sum(PARAMETERS[f.kind] for f in now)
-    out, at = np.eye(m), 0
-    for a, b in zip(now, joined, strict=True):
-        if a.kind == "line":
-            out[at, at + 1] = -float((middle(b) - middle(a)) @ direction(a))
-        at += PARAMETERS[a.kind]
-    return out

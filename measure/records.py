@@ -105,12 +105,13 @@ class AdjustmentRecord(Record):
 
 
 class JobRecord(Record):
-    """The whole of `trace.json` or `measured.json`."""
+    """The whole of `trace.json` or `measured.json`; `photos` are there where there were several."""
 
     schema_: Literal["jawline/1"] = Field(default=SCHEMA, alias="schema")
     units: Literal["mm"] = "mm"
     part: str = ""
     photo: str = ""
+    photos: tuple[str, ...] = ()
     seen_from: str = "the photographed face"
     scale: ScaleRecord
     subject: Literal["part", "opening"]
@@ -247,7 +248,7 @@ def _plain(record: JobRecord) -> dict[str, Any]:
     plain: dict[str, Any] = record.model_dump(mode="json", by_alias=True, exclude_none=True)
     for r, reading in zip(record.readings, plain["readings"], strict=True):
         reading |= {"reason": r.reason, "likely": r.likely}
-    for key in ("broken", "made_from", "part", "photo"):
+    for key in ("broken", "made_from", "part", "photo", "photos"):
         if not plain.get(key):
             plain.pop(key, None)
     for f in (*plain["features"], *plain.get("broken", [])):

@@ -183,6 +183,17 @@ def rejoined(features: Sequence[Feature], found: Sequence[Joint]) -> list[Featur
     return [_with_ends(f, starts.get(i), ends.get(i)) for i, f in enumerate(features)]
 
 
+def about_new_middles(now: Sequence[Feature], joined: Sequence[Feature]) -> Array:
+    """(m, m) change of parameters from lines' old middles to their new ones, which lie further along them."""
+    m = sum(PARAMETERS[f.kind] for f in now)
+    out, at = np.eye(m), 0
+    for a, b in zip(now, joined, strict=True):
+        if a.kind == "line":
+            out[at, at + 1] = -float((middle(b) - middle(a)) @ direction(a))
+        at += PARAMETERS[a.kind]
+    return out
+
+
 def _meeting(a: Feature, b: Feature, tangent: bool) -> Array:
     old = (np.array(_last(a)) + np.array(_first(b))) / 2
     if "curve" in (a.kind, b.kind):

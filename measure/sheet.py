@@ -54,6 +54,7 @@ class Drawing:
         subject: a part, or an opening that a part is to fill.
         reference: what gave the scale, in words.
         date: of the photo or of the sketch, in words.
+        photos: how many the outline was taken from.
         readings: how many caliper readings were kept.
         warnings: (code, text) to be printed on the sheet.
         broken: the fracture as it was seen, where the outline has been completed.
@@ -71,6 +72,7 @@ class Drawing:
     subject: Literal["part", "opening"] = "part"
     reference: str = ""
     date: str = ""
+    photos: int = 1
     readings: int = 0
     warnings: tuple[tuple[str, str], ...] = ()
     broken: tuple[Feature, ...] = ()
@@ -208,7 +210,8 @@ def _title_rows(d: Drawing, plan: Plan, paper: str) -> list[list[frame.Field]]:
     if worst is not None:
         spread = figures(worst.value, worst.u95, mark=d.decimal_mark)[1]
         largest = f"{spread} mm ({' '.join(worst.labels[:2])})"
-    kind = "Sketch of a part, from one photo" if d.subject == "part" else "Sketch of an opening, from one photo"
+    what = "a part" if d.subject == "part" else "an opening"
+    kind = f"Sketch of {what}, from {'one photo' if d.photos == 1 else f'{d.photos} photos'}"
     return [
         [F("Name", d.name or "unnamed part", 116, True), F("Kind of drawing", kind, 64)],
         [
@@ -227,9 +230,10 @@ def _title_rows(d: Drawing, plan: Plan, paper: str) -> list[list[frame.Field]]:
 
 
 def _basis(d: Drawing) -> str:
+    photos = "photo" if d.photos == 1 else f"{d.photos} photos"
     if not d.readings:
-        return "photo alone"
-    return f"photo and {d.readings} caliper reading{'s' if d.readings > 1 else ''}"
+        return f"{photos} alone"
+    return f"{photos} and {d.readings} caliper reading{'s' if d.readings > 1 else ''}"
 
 
 def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:

@@ -91,15 +91,19 @@ def sound(e: Estimate) -> bool:
     return bool(np.linalg.eigvalsh((e.white + e.white.T) / 2).min() > -1e-10)
 
 
+def view_root(covariance: Array) -> Array:
+    """(10, 10) what each of ten independent terms of unit variance does to a view's parameters."""
+    sd = np.sqrt(np.diag(covariance))
+    values, vectors = np.linalg.eigh(covariance / np.outer(sd, sd))
+    return np.asarray(sd[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))
+
+
 def with_plain_view(e: Estimate) -> Estimate:
     """The same estimate with the view's ten terms replaced by as many independent ones of unit variance.
 
     Pose and focal length are so strongly correlated that sums over their raw covariance lose half of a double's digits.
     """
-    raw = e.shared[:VIEW_TERMS, :VIEW_TERMS]
-    sd = np.sqrt(np.diag(raw))
-    values, vectors = np.linalg.eigh(raw / np.outer(sd, sd))
-    root = sd[:, None] * vectors * np.sqrt(np.maximum(values, 0.0))
+    root = view_root(e.shared[:VIEW_TERMS, :VIEW_TERMS])
     sensitivity = np.c_[e.sensitivity[:, :VIEW_TERMS] @ root, e.sensitivity[:, VIEW_TERMS:]]
     shared = e.shared.copy()
     shared[:VIEW_TERMS, :VIEW_TERMS] = np.eye(VIEW_TERMS)
@@ -117,19 +121,28 @@ def scale_of(found: Found, e: Estimate, lens: Profile | None) -> Scale:
     """The scale at the part, with the uncertainty that the view's covariance gives the part's own length and width."""
     view = found.view
     low, high = _span(e)
-    middle = (low + high) / 2
-    ends = np.array([[low[0], middle[1]], [high[0], middle[1]], [middle[0], low[1]], [middle[0], high[1]]])
-    change = view.plane_sensitivity(view.pixels(ends))
-    along = (change[1, 0] - change[0, 0]) / (high - low)[0], (change[3, 1] - change[2, 1]) / (high - low)[1]
-    relative = max(math.sqrt(float(g @ view.covariance @ g)) for g in along)
     return Scale(
         reference=found.name,
-        mm_per_px=view.mm_per_px(middle),
-        u95_relative=K95 * relative,
+        mm_per_px=view.mm_per_px((low + high) / 2),
+        u95_relative=scale_u95(view, low, high),
         camera_height_mm=float(view.centre_mm[2]),
         tilt_deg=view.tilt_deg,
         lens=lens.name if lens else "estimated",
     )
+
+
+def scale_u95(view: View, low: Array, high: Array) -> float:
+    """Relative half-width of the interval that holds the true scale of a part, 19 times in 20.
+
+    Args:
+        view: with its covariance.
+        low, high: (2,) lower left and upper right of the part on the reference's plane, mm.
+    """
+    middle = (low + high) / 2
+    ends = np.array([[low[0], middle[1]], [high[0], middle[1]], [middle[0], low[1]], [middle[0], high[1]]])
+    change = view.plane_sensitivity(view.pixels(ends))
+    along = (change[1, 0] - change[0, 0]) / (high - low)[0], (change[3, 1] - change[2, 1]) / (high - low)[1]
+    return K95 * max(math.sqrt(float(g @ view.covariance @ g)) for g in along)
 
 
 def horizontal_rad(view: View, e: Estimate) -> float:

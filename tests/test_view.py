@@ -1,5 +1,7 @@
 """The view: projection and its inverse, derivatives, and the least-squares solution from the four sides."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -131,3 +133,23 @@ def test_focal_prior_holds_both_conventions():
     assert prior.focal_relative < 0.04
     assert camera_prior((4032, 3024), None).focal_relative > 0.15
     assert camera_prior((4032, 3024), 0.0) == camera_prior((4032, 3024), None)
+
+
+def test_what_was_known_beforehand_does_what_the_view_says():
+    """The solution for a card that is a standard deviation larger, thicker, or a camera whose focal length is so."""
+    q = parameters()
+    prior = Prior(3100.0, 0.03, ((SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2), 15.0)
+    sides = sides_of(q, (85.60, 53.98), np.random.default_rng(1), 0.05, 0.05)
+    plain = solve(sides, CARD, prior, q, SIZE).view
+    tried = {
+        0: (CARD, replace(prior, focal_px=prior.focal_px * 1.003)),  # a tenth of each, where all is linear
+        1: (CARD, replace(prior, radial=prior.radial_sd * 0.1)),
+        2: (replace(CARD, width_mm=CARD.width_mm + 0.005), prior),
+        3: (replace(CARD, height_mm=CARD.height_mm + 0.0022), prior),
+        4: (replace(CARD, thickness_mm=CARD.thickness_mm + 0.004), prior),
+    }
+    for k, (card, camera) in tried.items():
+        change = solve(sides, card, camera, q, SIZE).view.parameters - plain.parameters
+        sd = np.sqrt(np.diag(plain.covariance))
+        assert plain.by_prior is not None
+        assert change / sd == pytest.approx(0.1 * plain.by_prior[:, k] / sd, abs=0.004)

@@ -12,7 +12,7 @@ from measure.cli.show import show
 
 
 def draw(
-    photo: options.Photo,
+    photos: options.Photos,
     thickness: options.Thickness = None,
     readings: Annotated[
         Path | None, typer.Option("--readings", metavar="FILE", readable=False, help="Caliper readings, CSV.")
@@ -39,6 +39,16 @@ def draw(
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps
 
-    folder = out or Path(f"{photo.stem}-job")
-    wanted = Drawing(photo, height_mm, kind, readings=readings, lens=lens, name=name, tools=tools, reference=scale_by)
+    folder = out or Path(f"{photos[0].stem}-job")
+    wanted = Drawing(
+        photos[0],
+        height_mm,
+        kind,
+        readings=readings,
+        lens=lens,
+        name=name,
+        tools=tools,
+        reference=scale_by,
+        further=tuple(photos[1:]),
+    )
     show(all_steps(wanted, folder, force=force), json)

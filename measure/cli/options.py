@@ -15,8 +15,13 @@ Subject = Literal["part", "opening"]
 
 MAX_THICKNESS_MM = 60.0
 
-Photo = Annotated[
-    Path, typer.Argument(metavar="PHOTO", readable=False, help="The photo: JPEG, PNG, WebP, TIFF or HEIC.")
+Photos = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="PHOTO",
+        readable=False,
+        help="The photo: JPEG, PNG, WebP, TIFF or HEIC. Or several of the same part: the first one's face is drawn.",
+    ),
 ]
 Folder = Annotated[Path, typer.Argument(metavar="JOB", readable=False, help="The job's folder.")]
 Thickness = Annotated[

@@ -12,7 +12,7 @@ from measure.cli.show import show
 
 
 def trace(
-    photo: options.Photo,
+    photos: options.Photos,
     thickness: options.Thickness = None,
     reference: options.Reference = None,
     reference_tolerance: options.Tolerance = None,
@@ -28,11 +28,16 @@ def trace(
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
-    """Measure a photo: outline, features and scale."""
+    """Measure a photo, or several of the same part: outline, features and scale."""
     kind = options.subject_of(subject)
     height_mm = options.thickness_mm(thickness, kind)
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
 
-    folder = job or Path(f"{photo.stem}-job")
-    show(step.trace(photo, folder, height_mm, kind, lens=lens, name=name, wanted=wanted, force=force), json)
+    folder = job or Path(f"{photos[0].stem}-job")
+    show(
+        step.trace(
+            photos[0], folder, height_mm, kind, further=photos[1:], lens=lens, name=name, wanted=wanted, force=force
+        ),
+        json,
+    )

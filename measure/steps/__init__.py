@@ -1,6 +1,6 @@
 """The steps of a job, from folder to folder: each reads what it needs, computes everything, and only then writes.
 
-trace       photo                          -> trace.json, trace.png, outline.dxf
+trace       photo, or several              -> trace.json, trace.png, outline.dxf
 read        words or a file                -> readings.csv
 reconcile   trace.json, readings.csv       -> measured.json
 sketch      measured.json                  -> sketch.dxf, sketch.svg, sketch.pdf
@@ -9,7 +9,7 @@ draw        all of them in turn
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,3 +39,8 @@ class Done:
 def counted(n: int, word: str) -> str:
     """A number with its noun: 1 reading, 2 readings."""
     return f"{n} {word}{'' if n == 1 else 's'}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words as in a sentence: a, b and c."""
+    return " and ".join((", ".join(words[:-1]), words[-1])) if len(words) > 1 else words[0]

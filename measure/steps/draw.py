@@ -22,7 +22,7 @@ from measure.tracing import Subject
 class Drawing:
     """What is wanted: a photo, what is known of it, and where its readings are.
 
-    `thickness_mm` may be None where the readings have it.
+    `thickness_mm` may be None where the readings have it; `further` are more photos of the same part.
     """
 
     photo: Path
@@ -33,6 +33,7 @@ class Drawing:
     name: str | None = None
     tools: Path | None = None
     reference: Wanted = ANY
+    further: tuple[Path, ...] = ()
 
 
 def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
@@ -59,6 +60,7 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
             folder,
             _thickness_mm(wanted),
             wanted.subject,
+            further=wanted.further,
             lens=wanted.lens,
             name=wanted.name,
             wanted=wanted.reference,

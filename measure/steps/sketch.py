@@ -73,6 +73,7 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
         subject=record.subject,
         reference=in_words(record.scale.reference, LONG),
         date=date.today().isoformat(),
+        photos=max(len(record.photos), 1),
         readings=sum(r.verdict == "kept" for r in record.readings),
         warnings=tuple((w.code, w.text) for w in record.warnings),
         broken=tuple(records.feature(f) for f in record.broken),

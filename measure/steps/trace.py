@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from pathlib import Path
@@ -13,9 +14,11 @@ from calib.lens_store import profile_for
 from calib.photo import load
 from calib.wanted import ANY, Wanted, in_words
 from measure import job
-from measure.steps import Done, counted
+from measure.steps import Done, counted, listed
 
 if TYPE_CHECKING:
+    from calib.lens import Profile
+    from calib.photo import Photo
     from measure import records
     from measure.drawing.picture import Drawn
     from measure.tracing import Subject, Trace
@@ -41,18 +44,20 @@ def trace(
     thickness_mm: float,
     subject: Subject,
     *,
+    further: Sequence[Path] = (),
     lens: Path | None = None,
     name: str | None = None,
     wanted: Wanted = ANY,
     force: bool = False,
 ) -> Done:
-    """Trace a photo into a job.
+    """Trace a photo, or several of the same part, into a job.
 
     Args:
         photo: the file.
         folder: the job; it is made when it is not there.
         thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
         subject: part or opening.
+        further: more photos of the same part, the same face up or the other.
         lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
         name: of the part; the photo's by default.
         wanted: the reference to look for.
@@ -60,23 +65,29 @@ def trace(
 
     Raises:
         WrongUsage: no such photo, or the folder can't be written to.
-        Untrustworthy: the photo, its reference or its part can't be measured.
+        Untrustworthy: the photo, its reference or its part can't be measured; or the photos don't show the
+            same part.
     """
     job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
+
+    def profile_of(taken: Photo) -> Profile | None:
+        if given:
+            given.check(taken)
+        return given or (None if lens else profile_for(taken))
+
     with ThreadPoolExecutor(1) as beside:
         decoded = beside.submit(load, photo)
         _imported(TO_MEASURE)
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
-    if given:
-        given.check(pixels)
-    profile = given or (None if lens else profile_for(pixels))
-    from measure import records, tracing
+    from measure import records
     from measure.drawing.picture import picture
+    from measure.steps.photos import traced
 
-    found = tracing.trace(pixels, thickness_mm, subject, profile, wanted)
-    record = _record(found, name or photo.stem, pixels.name)
+    photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
+    found, profile = photos.trace, profile_of(pixels)
+    record = _record(found, name or photo.stem, photos.names)
     seen, notes = found.reference, scale_notes(record)
     with ThreadPoolExecutor(1) as beside:
         drawn = beside.submit(picture, pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
@@ -91,7 +102,8 @@ def trace(
     written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
-        f"Traced {pixels.name}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
+        f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
+        *photos.lines,
         *(f"{note}." for note in notes),
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
@@ -104,13 +116,14 @@ def _imported(names: tuple[str, ...]) -> None:
         import_module(name)
 
 
-def _record(found: Trace, part: str, photo: str) -> records.JobRecord:
+def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord:
     from measure import records
     from measure.dimensions import list_dimensions
 
     return records.JobRecord(
         part=part,
-        photo=photo,
+        photo=photos[0],
+        photos=tuple(photos) if len(photos) > 1 else (),
         scale=records.scale_record(found.scale),
         subject=found.subject,
         thickness_mm=found.thickness_mm,
@@ -131,9 +144,10 @@ def _drawn(found: Trace) -> list[Drawn]:
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
     """A few short lines on where the scale comes from."""
     s = record.scale
-    height = f"Thickness {record.thickness_mm:g} mm" if record.thickness_mm else "Thickness unknown"
+    several = f" in {len(record.photos)} photos" if record.photos else ""
+    height = f"Thickness {record.thickness_mm:.4g} mm" if record.thickness_mm else "Thickness unknown"
     return (
-        f"Scale from the {in_words(s.reference)}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
+        f"Scale from the {in_words(s.reference)}{several}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
     )

@@ -1,0 +1,107 @@
+"""The photos of a part: loaded and traced one by one, and made one where there are several."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calib.errors import JawlineError, WrongUsage
+from calib.found import Caution
+from calib.photo import Photo, load
+from calib.wanted import ANY, Wanted
+from measure import job, tracing
+from measure.tracing import Subject, Trace
+
+if TYPE_CHECKING:
+    from calib.lens import Profile
+
+_THICKNESS = (
+    "Several photos can be made one only when the part's thickness is known: measure it with the caliper and give it "
+    "as --thickness 4.2, or trace one photo alone."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """Traced photos.
+
+    Attributes:
+        photo: the first one, whose face and labels count.
+        trace: what all of them say.
+        names: of the photos that were used.
+        lines: for people, what became of the others.
+    """
+
+    photo: Photo
+    trace: Trace
+    names: tuple[str, ...]
+    lines: tuple[str, ...]
+
+
+def traced(
+    photo: Photo,
+    paths: Sequence[Path],
+    thickness_mm: float,
+    subject: Subject,
+    profile_of: Callable[[Photo], Profile | None],
+    wanted: Wanted = ANY,
+) -> Traced:
+    """Trace one photo of a part, or several.
+
+    Args:
+        photo: the first of them, loaded.
+        paths: the files; one that is there twice is used once, and that is said.
+        thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
+        subject: part or opening.
+        profile_of: the profile of the camera that took a photo, if there is one.
+        wanted: the reference to look for.
+
+    Raises:
+        WrongUsage: no such photo; or several, and no thickness.
+        Untrustworthy: one of them can't be measured, or they don't show the same part.
+    """
+    if len(paths) == 1:
+        return Traced(photo, tracing.trace(photo, thickness_mm, subject, profile_of(photo), wanted), (photo.name,), ())
+    from measure.several import Shown, combined, shown
+
+    if thickness_mm == 0 and subject == "part":
+        raise WrongUsage(_THICKNESS, "thickness")
+    first_seen: dict[str, str] = {}
+    photos: list[Shown] = []
+    repeats: list[Caution] = []
+    for number, (path, name) in enumerate(zip(paths, _names(paths), strict=True)):
+        one = replace(load(path) if number else photo, name=name)
+        pixels = _pixels(one)
+        if twin := first_seen.get(pixels):
+            what = "is given twice" if twin == name else f"is the same photo as {twin}"
+            repeats.append(Caution("same-photo", f"{name} {what}: it counts once."))
+            continue
+        first_seen[pixels] = name
+        try:
+            photos.append(shown(one, tracing.trace(one, thickness_mm, subject, profile_of(one), wanted)))
+        except JawlineError as why:
+            raise type(why)(f"{name}: {why.text}", why.code) from None
+    if len(photos) == 1:
+        alone = photos[0].trace
+        return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), ())
+    found = combined(photos)
+    lines = []
+    for p, (again, of), over in zip(photos[1:], found.found_again, found.turned_over, strict=True):
+        face = ", which shows the other face and was mirrored" if over else ""
+        lines.append(f"{p.name}{face}: {again} of its {of} features are found again in {photos[0].name}.")
+    trace = replace(found.trace, cautions=(*found.trace.cautions, *repeats))
+    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines))
+
+
+def _names(paths: Sequence[Path]) -> list[str]:
+    """The files' names, with the folder's where files of one name lie in several."""
+    where = {p.absolute() for p in paths}
+    alike = {p.name for p in paths if sum(q.name == p.name for q in where) > 1}
+    return [f"{p.absolute().parent.name}/{p.name}" if p.name in alike else p.name for p in paths]
+
+
+def _pixels(photo: Photo) -> str:
+    """Fingerprint of what a photo shows, however its file is written."""
+    return f"{photo.rgb.shape} {job.fingerprint(photo.rgb.tobytes())}"
