@@ -132,6 +132,22 @@ def two_cards() -> Failure:
     return Failure("two-cards", "There are two cards in the photo; leave only one beside the part.")
 
 
+def raised() -> Failure:
+    """That the card is nearer to the camera than the table, so that it gives the part a wrong scale."""
+    return Failure(
+        "card-raised",
+        "The card does not lie on the table, its shadow falls too far off: lay a bank-size card flat beside the part, "
+        "with nothing under it alone and nothing within a finger's width.",
+    )
+
+
+def drawn() -> Failure:
+    """That a line was taken for a card."""
+    return Failure(
+        "card-drawn", "There is only the outline of a card, drawn or printed; lay a bank-size card beside the part."
+    )
+
+
 def unclear() -> Failure:
     """That the card was found, but not its sides."""
     return Failure("unclear", "The card's sides can't be made out; give it more light, or a ground of another colour.")
