@@ -81,7 +81,7 @@ def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
     low, high = reference.limits.corner_mm
     if not math.isfinite(radius.radius_mm):  # every corner at the photo's edge
         return cut_off()
-    slack = min(ROUND_SLACK_MM + 2.5 * radius.sd_mm, MOST_ROUND_SLACK_MM)
+    slack = min(ROUND_SLACK_MM + 2 * radius.sd_mm, MOST_ROUND_SLACK_MM)
     return None if low - slack < radius.radius_mm < high + slack else by_corners(radius, reference)
 
 
