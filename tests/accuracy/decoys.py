@@ -87,13 +87,12 @@ def main() -> None:
     every = list(decoys())
     wanted = [any(w in s.name for w in a.only) for s in [*(d.scene for d in every), *goods()]]
     bad = [d for d, this in zip(every, wanted, strict=False) if this]
+    results = []
     with ProcessPoolExecutor(2) as pool:
-        results = list(pool.map(partial(nth, save=a.save), np.flatnonzero(wanted)))
+        for r in pool.map(partial(nth, save=a.save), np.flatnonzero(wanted)):
+            print(decoy_line(bad[len(results)], r) if len(results) < len(bad) else good_line(r), flush=True)
+            results.append(r)
     good = results[len(bad) :]
-    for d, r in zip(bad, results, strict=False):
-        print(decoy_line(d, r))
-    for r in good:
-        print(good_line(r))
     passed = [r.name for r in results[: len(bad)] if not r.code]
     other = sum(bool(r.code) and r.code not in d.codes for d, r in zip(bad, results, strict=False))
     refused = [r.name for r in good if r.code]

@@ -22,7 +22,6 @@ Picture = NDArray[np.float32]
 Shape = Callable[[Picture, Picture], Picture]
 """Signed distance (mm, negative inside) from an outline, at points of its own plane."""
 
-WIDE, HIGH = 2000, 1500
 TABLE_MM = (460.0, 380.0)
 SHADOW_MM, SHADOW_SHARE = 0.25, 0.1
 """Spacing of the points that shadows are found for: at least, and as a share of how high the thing reaches."""
@@ -131,7 +130,7 @@ class Scene:
         height, tilt, azimuth, roll, look: of the camera over what it looks at.
         focal_35mm, radial: of the lens; exif: whether the photo tells the former.
         lamp, lamp_size, key, sky, tint: where the lamp is, how large, how bright, and how bright the sky.
-        blur, grain, sharpen, quality: of the photo.
+        blur, grain, sharpen, quality: of the photo; wide: its width, px.
     """
 
     name: str
@@ -158,6 +157,12 @@ class Scene:
     sharpen: float = 0.0
     quality: int = 91
     seed: int = 1
+    wide: int = 2000
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of the photo."""
+        return self.wide, self.wide * 3 // 4
 
     @cached_property
     def camera(self) -> Array:
@@ -168,8 +173,8 @@ class Scene:
         right /= np.linalg.norm(right)
         R = np.stack([right, np.cross(-back, right), -back])
         centre = np.array([*self.look, 0.0]) + back * self.height / np.cos(lean)
-        focal = self.focal_35mm * WIDE / 36
-        at = (WIDE - 1) / 2 + 3.0, (HIGH - 1) / 2 - 2.0
+        focal = self.focal_35mm * self.wide / 36
+        at = (self.size_px[0] - 1) / 2 + 3.0, (self.size_px[1] - 1) / 2 - 2.0
         return np.r_[cv2.Rodrigues(R)[0].ravel(), -R @ centre, focal, *at, self.radial]
 
 
@@ -217,11 +222,12 @@ def _table_seen(scene: Scene) -> tuple[Array, Picture, Picture]:
     from calib.view import View, to_plane
 
     step = 8
-    v, u = np.mgrid[-2 * step : HIGH + 2 * step : step, -2 * step : WIDE + 2 * step : step]
+    wide, high = scene.size_px
+    v, u = np.mgrid[-2 * step : high + 2 * step : step, -2 * step : wide + 2 * step : step]
     coarse = to_plane(scene.camera, np.c_[u.ravel(), v.ravel()].astype(float)).reshape(*u.shape, 2)
-    v, u = np.mgrid[0:HIGH, 0:WIDE].astype(np.float32) / step + 2
+    v, u = np.mgrid[0:high, 0:wide].astype(np.float32) / step + 2
     fine = cv2.remap(coarse.astype(np.float32), u, v, cv2.INTER_CUBIC)
-    view = View(scene.camera, np.eye(10), (WIDE, HIGH))
+    view = View(scene.camera, np.eye(10), scene.size_px)
     return view.centre_mm, np.ascontiguousarray(fine[..., 0]), np.ascontiguousarray(fine[..., 1])
 
 
@@ -272,7 +278,7 @@ def _box(scene: Scene, thing: Thing) -> tuple[slice, slice] | None:
     ring = np.array([[a, b] for a in (-r, r) for b in (-r, r)]) + thing.at
     px = np.concatenate([project(scene.camera, np.c_[ring, np.full(4, z)]) for z in (0.0, thing.top)])
     low = np.maximum(np.floor(px.min(0)).astype(int) - 4, 0)
-    high = np.minimum(np.ceil(px.max(0)).astype(int) + 4, [WIDE, HIGH])
+    high = np.minimum(np.ceil(px.max(0)).astype(int) + 4, scene.size_px)
     return (slice(low[1], high[1]), slice(low[0], high[0])) if (high - low > 8).all() else None
 
 
@@ -373,8 +379,8 @@ def _mirrored(scene: Scene, eye: Array, x: Picture, y: Picture, z: float) -> Pic
 
 def _developed(scene: Scene, light: Picture, rng: np.random.Generator) -> NDArray[np.uint8]:
     light = cv2.GaussianBlur(light, (0, 0), scene.blur)
-    u, v = np.arange(WIDE, dtype=np.float32) - WIDE / 2, np.arange(HIGH, dtype=np.float32) - HIGH / 2
-    light *= (1 - 0.12 * (u**2 + v[:, None] ** 2) / (WIDE / 2) ** 2)[..., None].astype(np.float32)
+    u, v = (np.arange(n, dtype=np.float32) - n / 2 for n in scene.size_px)
+    light *= (1 - 0.12 * (u**2 + v[:, None] ** 2) / (scene.wide / 2) ** 2)[..., None].astype(np.float32)
     light *= 0.6 / max(float(np.percentile(light[::7, ::7], 97)), 1e-3)
     grain = np.sqrt(scene.grain**2 * np.clip(light, 0, 1) + (scene.grain / 4) ** 2)
     light = np.clip(light + grain * rng.standard_normal(light.shape, np.float32), 0, 1)
