@@ -103,7 +103,10 @@ def main() -> None:
     if done:
         off = np.abs([r.error for r in done])
         inside = sum(abs(r.error) <= r.u95 for r in done)
-        print(f"scale off by median {100 * np.median(off):.3f} %, worst {100 * off.max():.3f} %; {inside} of {len(done)} inside")
+        print(
+            f"scale off by median {100 * np.median(off):.3f} %, worst {100 * off.max():.3f} %; "
+            f"{inside} of {len(done)} inside"
+        )
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """Small photos of flat things on a table, drawn quickly and exactly: no light is traced, but all is where it would be.
 
-A pinhole with one radial term sees things with upright walls (outlines are signed distances, so that every pixel's share
-of them is known without drawing it larger). A lamp of some size and a sky cast soft shadows, found by looking from
+A pinhole with one radial term sees things with upright walls (outlines are signed distances, so that every pixel's
+share of them is known without drawing it larger). A lamp of some size and a sky cast soft shadows, found by looking from
 each point of table or face towards samples of both. Blur, vignette, noise and JPEG as a phone has them.
 """
 
@@ -252,7 +252,10 @@ def _seen(
 ) -> tuple[tuple[Picture, Picture], tuple[Picture, Picture], Picture | float]:
     """Where the upper face is seen in its own frame; each pixel's share of that face and of the whole thing; and how
     much more light the face's slope gives it."""
-    px = np.float32(np.hypot(np.hypot(x[0, 1] - x[0, 0], y[0, 1] - y[0, 0]), np.hypot(x[1, 0] - x[0, 0], y[1, 0] - y[0, 0])) / np.sqrt(2))
+    px = np.float32(
+        np.hypot(np.hypot(x[0, 1] - x[0, 0], y[0, 1] - y[0, 0]), np.hypot(x[1, 0] - x[0, 0], y[1, 0] - y[0, 0]))
+        / np.sqrt(2)
+    )
     upper = _on(thing, eye, x, y, thing.thickness)
     top = thing.shape(*upper)
     whole = top

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 Picture = NDArray[np.float32]
 
 TABLE_PX_PER_MM = 5.0
-PRINT_PX_PER_MM = 8.0
+PRINT_PX_PER_MM, SOFT_PX = 8.0, 0.8
 WHITE = (0.80, 0.80, 0.78)
 TABLES = {
     "wood": (0.45, 0.27, 0.14),
@@ -90,7 +90,9 @@ def printed(style: object, size_mm: tuple[float, float], rng: np.random.Generato
         out[((x // (w / 20)).astype(int) + (y // (h / 12)).astype(int)) % 2 == 0] = (0.30, 0.42, 0.30)
     elif style == "picture":
         for c in range(3):
-            out[..., c] = 0.35 + 0.12 * noise((h, w), 140, rng) + 0.08 * noise((h, w), 40, rng) + 0.05 * noise((h, w), 12, rng)
+            out[..., c] = (
+                0.35 + 0.12 * noise((h, w), 140, rng) + 0.08 * noise((h, w), 40, rng) + 0.05 * noise((h, w), 12, rng)
+            )
     elif style == "frame":
         out[:] = WHITE
         _band(out, 0.018 * w, 0.04 * w, (0.05, 0.06, 0.2))
@@ -114,7 +116,7 @@ def printed(style: object, size_mm: tuple[float, float], rng: np.random.Generato
         cv2.putText(ink, "0000 1111 2222", (int(0.08 * w), int(0.7 * h)), 2, h / 390, 255, 2, cv2.LINE_AA)
         cv2.putText(ink, "SAMPLE CARD", (int(0.08 * w), int(0.88 * h)), 2, h / 540, 255, 2, cv2.LINE_AA)
         out += (np.float32(0.7) - out) * (ink[..., None] / np.float32(255))
-    return np.asarray(np.clip(out, 0.004, 0.95), np.float32)
+    return np.asarray(cv2.GaussianBlur(np.clip(out, 0.004, 0.95), (0, 0), SOFT_PX), np.float32)
 
 
 def _band(out: Picture, outer_px: float, inner_px: float, colour: tuple[float, float, float]) -> None:
