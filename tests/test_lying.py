@@ -15,7 +15,7 @@ from tests.drawn_cards import Drawing, photo, prior
 CARD = Drawing(camera_height=190.0, turn=10.0)
 
 
-@pytest.mark.parametrize("table", ["plain", "wood", "stripes"])
+@pytest.mark.parametrize("table", ["plain", "stripes"])
 @pytest.mark.parametrize(("shadow_mm", "code"), [(2.5, None), (9.0, "card-raised")])
 def test_a_wide_shadow_betrays_a_raised_card(shadow_mm: float, code: str | None, table: str) -> None:
     d = replace(CARD, shadow=(shadow_mm, 0.6 * shadow_mm, 0.5), table=table)
