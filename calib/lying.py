@@ -26,7 +26,7 @@ BEYOND_MM = (8.0, 18.0)
 MIDDLE, MOSTLY = 0.8, 70.0
 """The middle part of a side that is looked at; and the percentage of it that must be as dark as is said."""
 DARK = -0.15
-"""The two darkest sides together, natural logarithm of light. Of flat cards none was beyond 0.06, in light from 14° up."""
+"""The two darkest sides together, natural logarithm of light. No flat card went beyond 0.06, in light from 14° up."""
 STEP_MM = 0.5
 LINE_MM, CLEAR_MM, FINE_MM = 0.5, (1.2, 2.6), 0.1
 """Half the width that a drawn line is looked for in; where the colours beside it are taken; spacing."""

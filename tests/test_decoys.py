@@ -13,10 +13,9 @@ from tests.accuracy.cards_photos import Decoy, decoys, goods
 from tests.accuracy.decoys import scale_error
 from tests.accuracy.small_photos import Scene, photo
 
-WIDE = 1400
+WIDE = 1200
 DECOYS = (
     "business card 85 x 55, round",
-    "playing card 88.9 x 57.2",
     "large card x 1.6",
     "bent 1.2 mm",
     "box of a card's size, 10 mm, white",
@@ -51,13 +50,6 @@ def test_a_good_card_gives_the_right_scale(name: str) -> None:
     card = found(scene)
     assert isinstance(card, Card), card
     assert abs(scale_error(replace(scene, wide=WIDE), card.solution.view)) < 0.01
-
-
-def test_what_a_card_lies_on_is_seen() -> None:
-    """A book under the card alone that reaches out of the photo."""
-    card = found(all_decoys()["card on a book 8 mm, straight above"].scene)
-    assert isinstance(card, Card), card
-    assert card.underlay_px is not None
 
 
 def test_there_are_enough_of_both() -> None:

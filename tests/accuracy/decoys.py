@@ -25,13 +25,15 @@ from tests.accuracy.small_photos import Scene, photo
 
 @dataclass(frozen=True)
 class Result:
-    """What came of one photo: code and text of its refusal, or the scale's relative error and the half-width given."""
+    """What came of one photo: code and text of its refusal, or the scale's relative error, the half-width given, and
+    the codes of what was said all the same."""
 
     name: str
     code: str
     text: str = ""
     error: float = 0.0
     u95: float = 0.0
+    cautions: tuple[str, ...] = ()
 
 
 def nth(k: int, save: Path | None = None) -> Result:
@@ -49,7 +51,8 @@ def traced(scene: Scene, save: Path | None = None) -> Result:
         found = trace(given, scene.thickness_mm)
     except JawlineError as e:
         return Result(scene.name, e.code, e.text)
-    return Result(scene.name, "", error=scale_error(scene, found.reference.view), u95=found.scale.u95_relative)
+    said = tuple(c.code for c in found.cautions)
+    return Result(scene.name, "", "", scale_error(scene, found.reference.view), found.scale.u95_relative, said)
 
 
 def scale_error(scene: Scene, view: View) -> float:
@@ -64,7 +67,7 @@ def scale_error(scene: Scene, view: View) -> float:
 def decoy_line(d: Decoy, r: Result) -> str:
     """One decoy in the table."""
     if not r.code:
-        return f"{d.scene.name:52} SILENT PASS, scale off by {100 * r.error:+.2f} %"
+        return f"{d.scene.name:52} DRAWN, scale off by {100 * r.error:+.2f} %, {', '.join(r.cautions) or 'silently'}"
     return f"{d.scene.name:52} {r.code}{'' if r.code in d.codes else '   (another reason would be true)'}"
 
 

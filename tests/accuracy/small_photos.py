@@ -1,8 +1,8 @@
 """Small photos of flat things on a table, drawn quickly and exactly: no light is traced, but all is where it would be.
 
 A pinhole with one radial term sees things with upright walls (outlines are signed distances, so that every pixel's
-share of them is known without drawing it larger). A lamp of some size and a sky cast soft shadows, found by looking from
-each point of table or face towards samples of both. Blur, vignette, noise and JPEG as a phone has them.
+share of them is known without drawing it larger). A lamp of some size and a sky cast soft shadows, found by looking
+from each point of table or face towards samples of both. Blur, vignette, noise and JPEG as a phone has them.
 """
 
 from __future__ import annotations
