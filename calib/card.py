@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from calib.corners import Radius
 from calib.found import Caution
+from calib.lying import beside, surroundings
+from calib.profile import Light
 from calib.quads import Quad, quadrilaterals
 from calib.reference import ID_1, Reference
-from calib.refusals import Failure, no_card, rejection, two_cards
+from calib.refusals import Failure, drawn, no_card, raised, rejection, two_cards
 from calib.sighting import Sighting, grown, looked_at, shape_of
 from calib.trial import WELL_SEEN, Passed, tried
 from calib.underlay import underlay
@@ -137,7 +139,8 @@ def _card_like(quad: Quad, prior: Prior) -> bool:
 def _alone(
     rgb: NDArray[np.uint8], card: Passed, quads: list[Quad], reference: Reference, prior: Prior
 ) -> Card | Failure:
-    """The card, unless another lies beside it: measured in its view, the other would be of the same size."""
+    """The card, unless another lies beside it (measured in its view, the other would be of the same size), or it does
+    not lie on the table."""
     view, r = card.solution.view, reference.rectangle
     for q in quads:
         if q.seen < SECOND_SEEN:
@@ -152,6 +155,12 @@ def _alone(
         elsewhere = np.hypot(*X.mean(0)) > 0.6 * r.height_mm
         if as_large and elsewhere and rejection(looked_at(rgb, q.corners_px, reference, prior), reference) is None:
             return two_cards()
+    light = Light.of(rgb, surroundings(view, r))
+    around = beside(light, view, r)
+    if around.drawn:
+        return drawn()
+    if around.raised:
+        return raised()
     below = underlay(rgb, card.corners_px, quads)
     return Card(
         reference,

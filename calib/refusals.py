@@ -81,7 +81,7 @@ def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
     low, high = reference.limits.corner_mm
     if not math.isfinite(radius.radius_mm):  # every corner at the photo's edge
         return cut_off()
-    slack = min(ROUND_SLACK_MM + 2.5 * radius.sd_mm, MOST_ROUND_SLACK_MM)
+    slack = min(ROUND_SLACK_MM + 2 * radius.sd_mm, MOST_ROUND_SLACK_MM)
     return None if low - slack < radius.radius_mm < high + slack else by_corners(radius, reference)
 
 
@@ -130,6 +130,22 @@ def cut_off() -> Failure:
 def two_cards() -> Failure:
     """That nobody knows which card to believe."""
     return Failure("two-cards", "There are two cards in the photo; leave only one beside the part.")
+
+
+def raised() -> Failure:
+    """That the card is nearer to the camera than the table, so that it gives the part a wrong scale."""
+    return Failure(
+        "card-raised",
+        "The card does not lie on the table, its shadow falls too far off: lay a bank-size card flat beside the part, "
+        "with nothing under it alone and nothing within a finger's width.",
+    )
+
+
+def drawn() -> Failure:
+    """That a line was taken for a card."""
+    return Failure(
+        "card-drawn", "There is only the outline of a card, drawn or printed; lay a bank-size card beside the part."
+    )
 
 
 def unclear() -> Failure:

@@ -116,6 +116,15 @@ def test_what_the_card_lies_on_is_shown() -> None:
     assert bare.underlay_px is None
 
 
+def test_what_the_card_lies_on_is_shown_with_a_shadow_beside_it() -> None:
+    """A red book whose shadow, at its right, is no lighter than the book is: the steps of colour differ in kind."""
+    d = Drawing(face=(0.7, 0.7, 0.68), camera_height=300.0)
+    book = replace(d, width=130.0, height=100.0, radius=0.5, face=(0.35, 0.04, 0.04), turn=14.0, shadow=(7.0, 0.0, 0.9))
+    card = find_card(photo(book, d), prior())
+    assert isinstance(card, Card), card
+    assert card.underlay_px is not None
+
+
 @pytest.mark.parametrize("radius", [0.01, 1.5, 3.18, 5.0, 7.0])
 def test_corner_radius_is_measured(radius: float) -> None:
     d = Drawing(radius=radius, thickness=0.0, shadow=(0.0, 0.0, 0.0), camera_height=170.0)

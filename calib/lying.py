@@ -1,0 +1,126 @@
+"""Whether a card lies on what the part lies on, and is a thing at all: what is seen beside its sides.
+
+The scale holds for the card's own plane. A card on a box, a box that looks like a card, a card with one end propped up:
+their upper faces are the right rectangle, only nearer to the camera. What gives them away is the shadow. That of a card
+0.76 mm thick ends within three millimetres of its sides, however low the light; that of something higher does not.
+
+A card's outline drawn on paper is betrayed by being a line: a dark one all round, with the same colour on either side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.profile import Light
+from calib.view import Rectangle, View, side_points
+
+Array = NDArray[np.float64]
+
+NEAR_MM, FAR_MM = (3.0, 5.0), (12.0, 18.0)
+"""Distances from a side where only the shadow of something high falls, and where none is expected."""
+BEYOND_MM = (8.0, 18.0)
+"""How far past a side's ends the same strip of table is compared: stripes and seams go on there, shadows don't."""
+MIDDLE, MOSTLY = 0.8, 70.0
+"""The middle part of a side that is looked at; and the percentage of it that must be as dark as is said."""
+DARK = -0.15
+"""The two darkest sides together, natural logarithm of light. No flat card went beyond 0.06, in light from 14° up."""
+STEP_MM = 0.5
+LINE_MM, CLEAR_MM, FINE_MM = 0.5, (1.2, 2.6), 0.1
+"""Half the width that a drawn line is looked for in; where the colours beside it are taken; spacing."""
+LINE_DARK, ALIKE = -0.6, 0.08
+"""A drawn line against its surroundings; how much the colours on its two sides may differ; natural logarithms. Under an
+open sky the foot of a card's wall gets half of the light, before blur."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What is seen beside a card's four sides.
+
+    Attributes:
+        shade: (4,) how much darker the table is at some distance than farther off and past the side's ends, as a
+            natural logarithm, 0 where nothing can be said.
+        line: (4,) how much darker the side is than what lies on either side of it, likewise.
+        step: (4,) how much the colours on either side differ, likewise.
+    """
+
+    shade: Array
+    line: Array
+    step: Array
+
+    @property
+    def raised(self) -> bool:
+        """Whether a shadow falls where that of a card lying flat can't."""
+        return float(np.sort(self.shade)[:2].sum()) < DARK
+
+    @property
+    def drawn(self) -> bool:
+        """Whether the card is only an outline."""
+        return bool((self.line < LINE_DARK).all() and (self.step < ALIKE).all())
+
+
+def beside(light: Light, view: View, card: Rectangle) -> Beside:
+    """Look beside a card's sides.
+
+    Args:
+        light: the photo around the card, 2 cm of table included where there are.
+        view: solved from the card.
+        card: its size.
+    """
+    sides = [(_shade(light, view, card, k), *_line(light, view, card, k)) for k in range(4)]
+    shade, line, step = np.array(sides).T
+    return Beside(shade, line, step)
+
+
+def surroundings(view: View, card: Rectangle) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of the part of the photo that `beside` looks at."""
+    w, h = card.width_mm / 2 + FAR_MM[1], card.height_mm / 2 + FAR_MM[1]
+    at = view.pixels(np.array([[-w, -h], [w, -h], [w, h], [-w, h]]))
+    low, high = np.floor(at.min(0)) - 2, np.ceil(at.max(0)) + 2
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
+
+
+def _shade(light: Light, view: View, card: Rectangle, side: int) -> float:
+    length = card.width_mm if side % 2 == 0 else card.height_mm
+    away = np.arange(NEAR_MM[0], FAR_MM[1] + STEP_MM / 2, STEP_MM)
+    along = np.arange(-length / 2 - BEYOND_MM[1], length / 2 + BEYOND_MM[1], 2 * STEP_MM)
+    seen = _seen(light, view, card, side, along, away, 0.0)
+    near, far = (seen[(away >= a) & (away <= b)].mean(0) for a, b in (NEAR_MM, FAR_MM))
+    middle = np.abs(along) < MIDDLE * length / 2
+    past = [(s * along > length / 2 + BEYOND_MM[0]) & np.isfinite(near) for s in (-1, 1)]
+    both = middle & np.isfinite(near) & np.isfinite(far)
+    if both.sum() < 0.6 * middle.sum() or not any(p.any() for p in past):
+        return 0.0
+    ends = max(float(np.median(near[p])) for p in past if p.any())
+    dark = float(np.percentile((near - far)[both], MOSTLY))
+    return min(max(dark, float(np.percentile(near[both], MOSTLY)) - ends), 0.0)
+
+
+def _line(light: Light, view: View, card: Rectangle, side: int) -> tuple[float, float]:
+    length = card.width_mm if side % 2 == 0 else card.height_mm
+    away = np.arange(-CLEAR_MM[1], CLEAR_MM[1] + FINE_MM / 2, FINE_MM)
+    along = np.arange(-MIDDLE * length / 2, MIDDLE * length / 2, STEP_MM)
+    seen = _seen(light, view, card, side, along, away, card.thickness_mm)
+    inner, outer = (seen[(s * away >= CLEAR_MM[0]) & (s * away <= CLEAR_MM[1])].mean(0) for s in (-1, 1))
+    darkest = seen[np.abs(away) <= LINE_MM].min(0)
+    if not np.isfinite(inner + outer + darkest).any():
+        return 0.0, np.inf
+    line = np.nanpercentile(darkest - np.minimum(inner, outer), MOSTLY)
+    return float(line), float(np.nanpercentile(np.abs(inner - outer), MOSTLY))
+
+
+def _seen(
+    light: Light, view: View, card: Rectangle, side: int, along_mm: Array, away_mm: Array, height_mm: float
+) -> Array:
+    """(away, along) logarithm of light beside a side; NaN outside the photo."""
+    w, h = card.width_mm, card.height_mm
+    length = w if side % 2 == 0 else h
+    on = side_points(side, along_mm / length, w, h, 0.0)[:, :2]
+    out = side_points(side, np.zeros(1), w, h, 0.0)[0, :2]
+    points = on + away_mm[:, None, None] * out / np.hypot(*out)
+    at = view.pixels(points.reshape(-1, 2), height_mm)
+    value = np.log(np.maximum(light.sample(at).mean(1), 1e-3))
+    whole = ((at >= 0) & (at <= np.array(view.size_px) - 1)).all(1)
+    return np.where(whole, value, np.nan).reshape(len(away_mm), len(along_mm))

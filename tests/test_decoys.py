@@ -1,0 +1,59 @@
+"""No silent wrong scale: some of the photos of `tests.accuracy.decoys`, drawn smaller."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from calib.card import Card, Failure, find_card
+from calib.view import camera_prior
+from tests.accuracy.cards_photos import Decoy, decoys, goods
+from tests.accuracy.decoys import scale_error
+from tests.accuracy.small_photos import Scene, photo
+
+WIDE = 1200
+DECOYS = (
+    "business card 85 x 55, round",
+    "large card x 1.6",
+    "bent 1.2 mm",
+    "box of a card's size, 10 mm, white",
+    "card on a small box 15 mm",
+    "card's outline printed on a slip, too small",
+)
+GOODS = ("good 05 on cloth", "good 16 on laminate", "white card on white paper, overcast", "business card far beside")
+
+
+@cache
+def all_decoys() -> dict[str, Decoy]:
+    """By name."""
+    return {d.scene.name: d for d in decoys()}
+
+
+def found(scene: Scene) -> Card | Failure:
+    small = replace(scene, wide=WIDE)
+    return find_card(photo(small), camera_prior(small.size_px, 27.0 if scene.exif else None))
+
+
+@pytest.mark.parametrize("name", DECOYS)
+def test_a_decoy_gives_no_scale(name: str) -> None:
+    decoy = all_decoys()[name]
+    refused = found(decoy.scene)
+    assert isinstance(refused, Failure)
+    assert refused.code in decoy.codes, refused
+
+
+@pytest.mark.parametrize("name", GOODS)
+def test_a_good_card_gives_the_right_scale(name: str) -> None:
+    scene = next(s for s in goods() if s.name == name)
+    card = found(scene)
+    assert isinstance(card, Card), card
+    assert abs(scale_error(replace(scene, wide=WIDE), card.solution.view)) < 0.01
+
+
+def test_there_are_enough_of_both() -> None:
+    names = [d.scene.name for d in decoys()] + [s.name for s in goods()]
+    assert len(set(names)) == len(names)
+    assert len(list(decoys())) >= 40
+    assert len(list(goods())) >= 40
