@@ -37,7 +37,7 @@ def underlay(rgb: NDArray[np.uint8], card_px: Array, quads: list[Quad]) -> Array
     for q in sorted(quads, key=lambda q: area(q.corners_px)):
         if q.support.mean() + q.support.min() < SEEN or area(q.corners_px) < 1.2 * area(card_px):
             continue
-        if _holds(q.corners_px, card_px) and _stands_out(rgb, q.corners_px):
+        if _holds(q.corners_px, card_px) and stands_out(rgb, q.corners_px):
             return q.corners_px
     return None
 
@@ -50,7 +50,7 @@ def _holds(outer: Array, inner: Array) -> bool:
     return bool((side > 0).all() or (side < 0).all())
 
 
-def _stands_out(rgb: NDArray[np.uint8], q: Array) -> bool:
+def stands_out(rgb: NDArray[np.uint8], q: Array) -> bool:
     """Whether the colour inside is one and differs from those outside along all sides, or all but one.
 
     Outside there may be table on one side and shadow on another. What lies outside the photo is left out.
