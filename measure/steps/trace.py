@@ -77,7 +77,7 @@ def trace(
         return given or (None if lens else profile_for(taken))
 
     with ThreadPoolExecutor(1) as beside:
-        decoded = beside.submit(load, photo)
+        decoded, _ = beside.submit(load, photo), beside.submit(_colour_tables)
         _imported(TO_MEASURE)
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
@@ -109,6 +109,14 @@ def trace(
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
     return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
+
+
+def _colour_tables() -> None:
+    """Have OpenCV build its tables for Lab, which it does at the first conversion and without the interpreter."""
+    import cv2
+    import numpy as np
+
+    cv2.cvtColor(np.zeros((1, 1, 3), np.float32), cv2.COLOR_RGB2LAB)
 
 
 def _imported(names: tuple[str, ...]) -> None:
