@@ -8,18 +8,29 @@ from numpy.typing import NDArray
 from calib.card import Card, find_card
 from calib.found import Found
 from calib.refusals import Failure
+from calib.target import UNMEASURED, Bars, find_target, no_target
 from calib.view import Prior
 
 Array = NDArray[np.float64]
 
 
-def find_reference(rgb: NDArray[np.uint8], prior: Prior) -> Found | Failure:
+def find_reference(
+    rgb: NDArray[np.uint8], prior: Prior, wanted: str | None = None, bars: Bars = UNMEASURED
+) -> Found | Failure:
     """The reference in a photo, with its view; or why there is none that can be trusted.
 
     Args:
         rgb: (h, w, 3) 8-bit sRGB.
         prior: of the camera.
+        wanted: name of the only reference to look for; None for whichever is there.
+        bars: check bars of the printed sheet, as measured.
     """
+    if wanted in (None, "sheet"):
+        target = find_target(rgb, prior, bars)  # quick to look for, and like nothing else
+        if target is not None:
+            return target
+        if wanted is not None or bars != UNMEASURED:
+            return no_target()
     card = find_card(rgb, prior)
     return card if isinstance(card, Failure) else _of_card(card)
 

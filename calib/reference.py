@@ -71,6 +71,10 @@ REFERENCES: dict[str, Reference] = {r.name: r for r in (ID_1,)}
 """All references, by name."""
 
 
+WORDS = {"id-1": "card", "sheet": "reference sheet"}
+"""References as they are called after a first mention."""
+
+
 @dataclass(frozen=True, slots=True)
 class LookAlike:
     """Something flat that people take for a bank-size card.

@@ -223,6 +223,15 @@ def _judged(layout: Layout, solved: Adjusted) -> Failure | None:
     return None
 
 
+def no_target() -> Failure:
+    """That there is no sheet."""
+    text = (
+        "There is no reference sheet in the photo; lay the part on one printed by `jawline target`, with the whole "
+        "frame in the picture, near enough and sharp."
+    )
+    return Failure("no-sheet", text)
+
+
 def _unclear() -> Failure:
     return Failure("unclear", "The reference sheet can't be made out; give it more light, and take the photo again.")
 

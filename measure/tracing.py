@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calib.errors import PartRefused, ReferenceRefused
 from calib.found import Caution, Found
+from calib.target import UNMEASURED, Bars
 from measure.features import Estimate
 
 if TYPE_CHECKING:
@@ -64,7 +65,23 @@ class Trace:
     seen_px: tuple[Array, ...]
 
 
-def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None) -> Trace:
+@dataclass(frozen=True, slots=True)
+class Looking:
+    """Which reference is looked for.
+
+    Attributes:
+        wanted: its name; None for whichever is there.
+        bars: check bars of the printed sheet, as measured.
+    """
+
+    wanted: str | None = None
+    bars: Bars = UNMEASURED
+
+
+ANY = Looking()
+
+
+def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, looking: Looking = ANY) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
     Args:
@@ -72,6 +89,7 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
         thickness_mm: height of the part's upper edge over the reference's plane; 0 for unknown.
         subject: part or opening.
         lens: profile of the camera, if there is one.
+        looking: for which reference.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -90,7 +108,7 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     from measure.sight import Wall
     from measure.silhouette import NoSilhouette, silhouette
 
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens))
+    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), looking.wanted, looking.bars)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view

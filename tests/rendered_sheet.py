@@ -90,7 +90,8 @@ def _printed(name: str, tint: tuple[float, float, float]) -> Array:
         (x0, y1), cell = corners[0], (corners[1, 0] - corners[0, 0]) / MARKER_CELLS
         for i, j in zip(*np.nonzero(bits == 0), strict=True):
             box(x0 + j * cell, y1 - (i + 1) * cell, x0 + (j + 1) * cell, y1 - i * cell, INK)
-    return page
+    # ink creeps a little, and the rays of a reduced picture must not fall through
+    return np.asarray(cv2.GaussianBlur(page, (0, 0), 2.0))
 
 
 def _mask(loops: Sequence[Array], low: Array, size: tuple[int, int], s: float) -> NDArray[np.uint8]:

@@ -22,6 +22,8 @@ def draw(
         typer.Option("--out", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
     reference: options.Reference = None,
+    bar_x: options.BarX = None,
+    bar_y: options.BarY = None,
     lens: options.Lens = None,
     subject: options.SubjectOption = "part",
     name: options.Name = None,
@@ -32,10 +34,14 @@ def draw(
     """Photo and readings to the finished sketch, in one go."""
     kind = options.subject_of(subject)
     height_mm = None if thickness is None and readings else options.thickness_mm(thickness, kind)
-    options.reference_of(reference)
+    wanted = options.reference_of(reference)
+    measured = options.bar_mm("x", bar_x), options.bar_mm("y", bar_y)
+    from calib.target import Bars
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps
+    from measure.tracing import Looking
 
     folder = out or Path(f"{photo.stem}-job")
-    wanted = Drawing(photo, height_mm, kind, readings=readings, lens=lens, name=name, tools=tools)
-    show(all_steps(wanted, folder, force=force), json)
+    looking = Looking(wanted, Bars(*measured))
+    drawing = Drawing(photo, height_mm, kind, readings=readings, lens=lens, name=name, tools=tools, looking=looking)
+    show(all_steps(drawing, folder, force=force), json)

@@ -12,6 +12,7 @@ from calib.errors import WrongUsage
 
 Subject = Literal["part", "opening"]
 REFERENCES = ("id-1", "a4", "letter", "sheet")
+KNOWN_REFERENCES = ("id-1", "sheet")
 
 MAX_THICKNESS_MM = 60.0
 
@@ -28,7 +29,14 @@ Thickness = Annotated[
     ),
 ]
 Reference = Annotated[
-    str | None, typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card.")
+    str | None, typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card, or sheet.")
+]
+BarX = Annotated[
+    str | None,
+    typer.Option("--bar-x", metavar="MM", help="Length of the printed sheet's level check bar, by the caliper."),
+]
+BarY = Annotated[
+    str | None, typer.Option("--bar-y", metavar="MM", help="The same of the upright check bar.")
 ]
 Lens = Annotated[
     Path | None, typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone.")
@@ -86,17 +94,41 @@ def subject_of(words: str) -> Subject:
     raise WrongUsage(f"--subject is part or opening, not “{words}”.", "subject")
 
 
-def reference_of(words: str | None) -> Literal["id-1"]:
-    """The reference to look for.
+def reference_of(words: str | None) -> str | None:
+    """The reference to look for; None for whichever is there.
 
     Raises:
         WrongUsage: one that this version does not know.
     """
-    if words is None or words.strip().lower() in ("id-1", "id1"):
-        return "id-1"
-    if words.strip().lower() in REFERENCES:
+    if words is None:
+        return None
+    name = {"id1": "id-1"}.get(words.strip().lower(), words.strip().lower())
+    if name in KNOWN_REFERENCES:
+        return name
+    if name in REFERENCES:
         raise WrongUsage(
             f"--reference {words} is not available in this version: lay a bank-size card (id-1) beside the part.",
             "reference",
         )
-    raise WrongUsage(f"--reference {words} is not known: this version looks for id-1, the bank-size card.", "reference")
+    raise WrongUsage(
+        f"--reference {words} is not known: this version looks for id-1, the bank-size card, and sheet, the printed "
+        "reference sheet.",
+        "reference",
+    )
+
+
+def bar_mm(axis: str, words: str | None) -> float | None:
+    """A check bar of the printed sheet as measured.
+
+    Raises:
+        WrongUsage: no number.
+    """
+    if words is None:
+        return None
+    try:
+        value = float(words.strip().lower().removesuffix("mm").strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or value <= 0:
+        raise WrongUsage(f"--bar-{axis} “{words}” is no length: write millimetres like 99.6.", "bars")
+    return value

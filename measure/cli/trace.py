@@ -15,6 +15,8 @@ def trace(
     photo: options.Photo,
     thickness: options.Thickness = None,
     reference: options.Reference = None,
+    bar_x: options.BarX = None,
+    bar_y: options.BarY = None,
     lens: options.Lens = None,
     subject: options.SubjectOption = "part",
     job: Annotated[
@@ -28,8 +30,12 @@ def trace(
     """Measure a photo: outline, features and scale."""
     kind = options.subject_of(subject)
     height_mm = options.thickness_mm(thickness, kind)
-    options.reference_of(reference)
+    wanted = options.reference_of(reference)
+    measured = options.bar_mm("x", bar_x), options.bar_mm("y", bar_y)
+    from calib.target import Bars
     from measure.steps import trace as step
+    from measure.tracing import Looking
 
+    looking = Looking(wanted, Bars(*measured))
     folder = job or Path(f"{photo.stem}-job")
-    show(step.trace(photo, folder, height_mm, kind, lens=lens, name=name, force=force), json)
+    show(step.trace(photo, folder, height_mm, kind, lens=lens, looking=looking, name=name, force=force), json)

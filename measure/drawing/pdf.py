@@ -5,8 +5,11 @@ from __future__ import annotations
 import io
 import itertools
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
+from measure.features import Point
 from measure.lettering import NARROWED, drawable, em_mm, width_mm
 from measure.marks import Circle, Fill, Mark, Path, Pen, Text, bulge_arc
 from measure.sheet import Sheet
@@ -15,8 +18,24 @@ POINTS_PER_MM = 72 / 25.4
 FONT = "Vera"
 
 
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page: its size, its marks, and the coloured areas under them (corners, red, green and blue from 0 to 1)."""
+
+    width_mm: float
+    height_mm: float
+    marks: tuple[Mark, ...]
+    tints: tuple[tuple[tuple[Point, ...], tuple[float, float, float]], ...] = ()
+
+
 def write_pdf(sheet: Sheet) -> bytes:
-    """The sheet as a PDF file of one page. Viewers are asked to print it unscaled; its font is embedded."""
+    """The sheet as a PDF file of one page."""
+    marks = (*sheet.outline, *sheet.marks, *(m for d in sheet.drawn for m in d.marks))
+    return write_pages(sheet.title or "Sketch", [Page(sheet.width_mm, sheet.height_mm, marks)])
+
+
+def write_pages(title: str, pages: Sequence[Page]) -> bytes:
+    """Pages as a PDF file. Viewers are asked to print it unscaled; its font is embedded."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
     from reportlab.pdfgen.canvas import Canvas
@@ -24,33 +43,42 @@ def write_pdf(sheet: Sheet) -> bytes:
     if FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(FONT, "Vera.ttf"))
     out = io.BytesIO()
-    size = (sheet.width_mm * POINTS_PER_MM, sheet.height_mm * POINTS_PER_MM)
-    canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1)
-    canvas.setTitle(sheet.title or "Sketch")
+    canvas = Canvas(out, invariant=1, pageCompression=1)
+    canvas.setTitle(title)
     canvas.setViewerPreference("PrintScaling", "None")
-    canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
-    canvas.setLineCap(0)
-    canvas.setLineJoin(1)
-    for mark in (*sheet.outline, *sheet.marks, *(m for d in sheet.drawn for m in d.marks)):
-        _draw(canvas, mark)
-    canvas.showPage()
+    for page in pages:
+        canvas.setPageSize((page.width_mm * POINTS_PER_MM, page.height_mm * POINTS_PER_MM))
+        canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
+        canvas.setLineCap(0)
+        canvas.setLineJoin(1)
+        for area, colour in page.tints:
+            canvas.setFillColorRGB(*colour)
+            _fill(canvas, area)
+        for mark in page.marks:
+            _draw(canvas, mark)
+        canvas.showPage()
     canvas.save()
     return out.getvalue()
+
+
+def _fill(canvas: Any, points: Sequence[Point]) -> None:
+    path = canvas.beginPath()
+    path.moveTo(*points[0])
+    for p in points[1:]:
+        path.lineTo(*p)
+    path.close()
+    canvas.drawPath(path, stroke=0, fill=1)
 
 
 def _draw(canvas: Any, mark: Mark) -> None:
     if isinstance(mark, Text):
         _write(canvas, mark)
         return
-    path = canvas.beginPath()
     if isinstance(mark, Fill):
-        path.moveTo(*mark.points[0])
-        for p in mark.points[1:]:
-            path.lineTo(*p)
-        path.close()
         canvas.setFillGray(0)
-        canvas.drawPath(path, stroke=0, fill=1)
+        _fill(canvas, mark.points)
         return
+    path = canvas.beginPath()
     _pen(canvas, mark.pen)
     if isinstance(mark, Circle):
         path.circle(*mark.centre, mark.radius)

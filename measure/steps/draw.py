@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import WrongUsage
+from calib.reference import WORDS
 from measure import job, records
 from measure.steps import Done
 from measure.steps.read import parsed, read, tools_of
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import measured_record, sketch
 from measure.steps.trace import trace
-from measure.tracing import Subject
+from measure.tracing import ANY, Looking, Subject
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class Drawing:
     lens: Path | None = None
     name: str | None = None
     tools: Path | None = None
+    looking: Looking = ANY
 
 
 def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
@@ -58,6 +60,7 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
             _thickness_mm(wanted),
             wanted.subject,
             lens=wanted.lens,
+            looking=wanted.looking,
             name=wanted.name,
             force=force,
         )
@@ -103,7 +106,7 @@ def ending(folder: Path, record: records.JobRecord, worst: dict[str, Any] | None
     if worst is not None:
         what = f"{worst['kind']} {' '.join(worst['features'])}, {worst['value_mm']:.2f} mm"
         numbers.append((f"± {worst['u95_mm']:.2f} mm", f"the least certain length on the sketch ({what})"))
-    scale = f"the photo's scale by the card alone ({record.scale.mm_per_px:.4f} mm a pixel)"
+    scale = f"the photo's scale by the {WORDS.get(record.scale.reference, record.scale.reference)} alone ({record.scale.mm_per_px:.4f} mm a pixel)"
     numbers.append((f"± {100 * record.scale.u95_relative:.2f} %", scale))
     numbers.append((f"{kept} of {len(record.readings)}", f"caliper readings kept, {suspects} suspect"))
     return (*lines, *(f"  {number:10}  {words}" for number, words in numbers))

@@ -8,6 +8,7 @@ from threading import Thread
 
 from calib.lens import read_profile
 from calib.photo import load
+from calib.reference import WORDS
 from measure import job, records, tracing
 from measure.dimensions import list_dimensions
 from measure.drawing.dxf import outline_dxf
@@ -23,6 +24,7 @@ def trace(
     subject: Subject,
     *,
     lens: Path | None = None,
+    looking: tracing.Looking = tracing.ANY,
     name: str | None = None,
     force: bool = False,
 ) -> Done:
@@ -34,6 +36,7 @@ def trace(
         thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
         subject: part or opening.
         lens: file of a lens profile.
+        looking: for which reference.
         name: of the part; the photo's by default.
         force: overwrite what is not jawline's own.
 
@@ -45,7 +48,7 @@ def trace(
     Thread(target=_import_ahead, daemon=True).start()
     profile = read_profile(lens) if lens else None
     pixels = load(photo)
-    found = tracing.trace(pixels, thickness_mm, subject, profile)
+    found = tracing.trace(pixels, thickness_mm, subject, profile, looking)
     record = _record(found, name or photo.stem, pixels.name)
     seen = found.reference
     files = {
@@ -93,7 +96,7 @@ def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
     s = record.scale
     height = f"Thickness {record.thickness_mm:g} mm" if record.thickness_mm else "Thickness unknown"
     return (
-        f"Scale from the card: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
+        f"Scale from the {WORDS.get(s.reference, s.reference)}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
     )
