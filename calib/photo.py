@@ -57,12 +57,14 @@ class Photo:
             because the photo was cropped.
         camera: maker and model, where EXIF has them.
         name: the file's name without its folder.
+        orientation: how the sensor lay, as EXIF has it (tag 274): 1, 3, 6 or 8, or 1 where that is not known.
     """
 
     rgb: NDArray[np.uint8]
     focal_35mm: float | None
     camera: str | None
     name: str
+    orientation: int = 1
 
 
 def load(path: Path | str) -> Photo:
@@ -82,8 +84,9 @@ def load(path: Path | str) -> Photo:
     _check_single(im, path.name)
     try:
         exif = _exif_of(im)
+        orientation = int(_number(exif.get(ORIENTATION, 1)))
         if is_plain_jpeg(im):
-            rgb = jpeg_pixels(im, data, int(_number(exif.get(ORIENTATION, 1))), path.name)
+            rgb = jpeg_pixels(im, data, orientation, path.name)
         else:
             rgb = other_pixels(im, path.name)
     except PhotoRefused:
@@ -97,7 +100,7 @@ def load(path: Path | str) -> Photo:
         raise PhotoRefused(
             f"{path.name} is damaged or cut short and can't be read to its end: copy it again from the phone.", code
         ) from why
-    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), path.name)
+    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), path.name, orientation if orientation in (3, 6, 8) else 1)
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import advice, clip, demo, draw, fit, gauge, printer, read, reconcile, sketch, target, thin, trace
+from measure.cli import advice, clip, demo, draw, fit, gauge, lens, printer, read, reconcile, sketch, target, thin, trace
 from measure.cli import next as next_
 
 app = typer.Typer(
@@ -32,6 +32,7 @@ app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)
 app.command("draw")(draw.draw)
 app.command("target")(target.target)
+app.command("lens")(lens.lens)
 app.command("demo")(demo.demo)
 app.command("thin")(thin.thin)
 app.command("clip")(clip.clip)

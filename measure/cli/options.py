@@ -39,7 +39,7 @@ BarY = Annotated[
     str | None, typer.Option("--bar-y", metavar="MM", help="The same of the upright check bar.")
 ]
 Lens = Annotated[
-    Path | None, typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone.")
+    Path | None, typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone, or none.")
 ]
 SubjectOption = Annotated[
     str, typer.Option("--subject", metavar="part|opening", help="Whether a part is measured, or an opening's rim.")

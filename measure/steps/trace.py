@@ -7,6 +7,7 @@ from pathlib import Path
 from threading import Thread
 
 from calib.lens import read_profile
+from calib.lens_store import profile_for
 from calib.photo import load
 from calib.reference import WORDS
 from measure import job, records, tracing
@@ -15,6 +16,10 @@ from measure.drawing.dxf import outline_dxf
 from measure.drawing.picture import Drawn, picture
 from measure.steps import Done, counted
 from measure.tracing import Subject, Trace
+
+
+NO_LENS = "none"
+"""In place of a profile: do without, even where one is kept for the camera."""
 
 
 def trace(
@@ -35,7 +40,7 @@ def trace(
         folder: the job; it is made when it is not there.
         thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
         subject: part or opening.
-        lens: file of a lens profile.
+        lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
         looking: for which reference.
         name: of the part; the photo's by default.
         force: overwrite what is not jawline's own.
@@ -46,8 +51,11 @@ def trace(
     """
     job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
     Thread(target=_import_ahead, daemon=True).start()
-    profile = read_profile(lens) if lens else None
+    given = read_profile(lens) if lens and str(lens) != NO_LENS else None
     pixels = load(photo)
+    if given:
+        given.check(pixels)
+    profile = given or (None if lens else profile_for(pixels))
     found = tracing.trace(pixels, thickness_mm, subject, profile, looking)
     record = _record(found, name or photo.stem, pixels.name)
     seen = found.reference
@@ -61,6 +69,7 @@ def trace(
     lines = (
         f"Traced {pixels.name}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
         *(f"{note}." for note in scale_notes(record)),
+        *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
     return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)

@@ -1,0 +1,180 @@
+"""Photos of the printed sheet to a lens profile."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib import lens_store
+from calib.bundle import Points
+from calib.calibration import LEAST_PHOTOS, Calibration, calibrate, unknown_lens
+from calib.errors import PhotoRefused, ReferenceRefused, WrongUsage
+from calib.found import Caution
+from calib.lens import Profile
+from calib.photo import Photo, load
+from calib.refusals import Failure
+from calib.target import UNMEASURED, Bars, Target, locate_target, no_target, paper, wrong_bars
+from calib.view import camera_prior
+from measure import job
+from measure.steps import Done, counted
+
+K95 = 1.959964
+MOST_RADIAL_SD, MOST_FOCAL_SD = 0.02, 0.03
+"""A lens known no better than without a profile is none."""
+
+
+def lens(
+    photos: Sequence[Path], out: Path | None, *, name: str | None = None, bars: Bars = UNMEASURED, force: bool = False
+) -> Done:
+    """Find a camera's lens.
+
+    Args:
+        photos: of the same printed sheet by the same camera, three or more.
+        out: the profile's file; None for the folder in which photos find their profiles.
+        name: of the profile; the camera's by default.
+        bars: check bars of the sheet, as measured.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: too few photos, or of different cameras; the file can't be written.
+        Untrustworthy: a photo or its sheet can't be measured, or the photos tell no lens.
+    """
+    if len(photos) < LEAST_PHOTOS:
+        text = f"A lens needs {LEAST_PHOTOS} photos of the printed sheet or more, better six: {counted(len(photos), 'photo')} won't do."
+        raise WrongUsage(text, "few-photos")
+    wrong = wrong_bars(bars)
+    if wrong is not None:
+        raise WrongUsage(wrong.text, wrong.code)
+    first: Photo | None = None
+    targets: list[Target] = []
+    seen: list[Points] = []
+    names: list[str] = []
+    for path in photos:
+        photo = load(path)
+        first = first or photo
+        _check_same(first, photo)
+        target = _target(photo)
+        if targets and target.layout.name != targets[0].layout.name:
+            raise WrongUsage(f"{photo.name} shows the sheet of another paper than the first photo.", "two-sheets")
+        targets.append(target)
+        seen.append(Points(target.points.which, _on_sensor(target.points.points_px, photo), target.points.sigma_px))
+        names.append(photo.name)
+    assert first is not None
+    size = _sensor_px(first)
+    layout = targets[0].layout
+    guess = camera_prior(size, first.focal_35mm).focal_px
+    try:
+        found = calibrate(seen, layout.saddles_mm, paper(layout, bars), unknown_lens(size, guess), size)
+    except np.linalg.LinAlgError:
+        raise ReferenceRefused(_NO_LENS, "no-lens") from None
+    if found.radial_sd > MOST_RADIAL_SD or found.focal_sd_px > MOST_FOCAL_SD * found.focal_px:
+        raise ReferenceRefused(_NO_LENS, "no-lens")
+    profile = _profile(found, first, size, name)
+    file = out or lens_store.folder() / f"{_plain(profile.name)}.json"
+    job.check_writable(file.parent, (file.name,), force)
+    written = job.write(file.parent, {file.name: profile.to_json().encode()}, force=force)
+    return Done("lens", tuple(written), _lines(profile, found, names, file), _result(profile, found, names), _cautions(found, names))
+
+
+_NO_LENS = (
+    "These photos don't tell the lens: take six of the sheet, some tilted by 20 degrees to different sides, one with "
+    "the sheet in a corner of the frame, the phone held the same distance away as for parts."
+)
+
+
+def _target(photo: Photo) -> Target:
+    h, w = photo.rgb.shape[:2]
+    found = locate_target(photo.rgb, camera_prior((w, h), photo.focal_35mm)) or no_target()
+    if isinstance(found, Failure):
+        raise ReferenceRefused(f"{photo.name}: {found.text}", found.code)
+    return found
+
+
+def _check_same(first: Photo, photo: Photo) -> None:
+    """All photos come from one camera and have one size."""
+    same = (first.camera, first.focal_35mm) == (photo.camera, photo.focal_35mm)
+    if not same:
+        raise WrongUsage(
+            f"{photo.name} was taken with another camera or focal length than {first.name}: give photos of one only.",
+            "lens-other-camera",
+        )
+    if _sensor_px(first) != _sensor_px(photo):
+        raise PhotoRefused(
+            f"{photo.name} has another size than {first.name}, or was turned after it was taken: give photos as the "
+            "phone wrote them, held the same way.",
+            "photo-size",
+        )
+
+
+def _sensor_px(photo: Photo) -> tuple[int, int]:
+    h, w = photo.rgb.shape[:2]
+    return (h, w) if photo.orientation in (6, 8) else (w, h)
+
+
+def _on_sensor(points_px: NDArray[np.float64], photo: Photo) -> NDArray[np.float64]:
+    """(n, 2) pixels of the upright photo where the sensor had them."""
+    h, w = photo.rgb.shape[:2]
+    x, y = points_px.T
+    at = {3: (w - 1 - x, h - 1 - y), 6: (y, w - 1 - x), 8: (h - 1 - y, x)}
+    return np.stack(at.get(photo.orientation, (x, y)), 1)
+
+
+def _profile(found: Calibration, photo: Photo, size: tuple[int, int], name: str | None) -> Profile:
+    wide = 36.0 / max(size)
+    return Profile(
+        name=(name or photo.camera or "phone").strip()[:60],
+        radial=round(found.radial, 5),
+        radial_sd=round(found.radial_sd, 5),
+        focal_35mm=round(found.focal_px * wide, 3),
+        focal_35mm_sd=round(found.focal_sd_px * wide, 3),
+        camera=photo.camera,
+        exif_focal_35mm=photo.focal_35mm,
+        aspect=round(max(size) / min(size), 4),
+    )
+
+
+def _plain(name: str) -> str:
+    """A file's name from a profile's."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "lens"
+
+
+def _lines(profile: Profile, found: Calibration, names: list[str], file: Path) -> tuple[str, ...]:
+    assert profile.focal_35mm is not None
+    assert profile.focal_35mm_sd is not None
+    kept = found.adjusted.used
+    points = f"{sum(int(u.sum()) for u in kept)} of {sum(len(u) for u in kept)} points"
+    return (
+        f"Lens of {profile.name} from {counted(len(names), 'photo')}, {points}, residual {found.rms_px:.2f} px.",
+        f"Focal length {profile.focal_35mm:.2f} ± {K95 * profile.focal_35mm_sd:.2f} mm (for a 36 mm wide frame).",
+        f"Radial term {profile.radial:.4f} ± {K95 * profile.radial_sd:.4f}.",
+        *(f"  {n:24} {rms:.2f} px" for n, rms in zip(names, found.adjusted.rms_px, strict=True)),
+        f"Wrote {file}.",
+    )
+
+
+def _cautions(found: Calibration, names: list[str]) -> tuple[Caution, ...]:
+    out = [
+        Caution("spoilt", f"{names[k]} pulls the lens away from what the other photos say: take it again, or leave it out.")
+        for k in found.spoiling
+    ]
+    if found.missing:
+        out.append(Caution("missing-view", f"The lens would be surer with {' and '.join(found.missing)}."))
+    return tuple(out)
+
+
+def _result(profile: Profile, found: Calibration, names: list[str]) -> dict[str, object]:
+    return {
+        "profile": profile.name,
+        "focal_35mm": profile.focal_35mm,
+        "focal_35mm_u95": round(K95 * (profile.focal_35mm_sd or 0.0), 4),
+        "radial": profile.radial,
+        "radial_u95": round(K95 * profile.radial_sd, 5),
+        "rms_px": round(found.rms_px, 4),
+        "photos": [{"photo": n, "rms_px": round(float(r), 4)} for n, r in zip(names, found.adjusted.rms_px, strict=True)],
+        "spoiling": [names[k] for k in found.spoiling],
+        "missing": list(found.missing),
+    }
