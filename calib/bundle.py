@@ -88,9 +88,7 @@ REJECTED = 4.5
 """Residual, in standard deviations each way, beyond which a point does not count."""
 
 
-def adjust(
-    seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior, size_px: tuple[int, int]
-) -> Adjusted:
+def adjust(seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior, size_px: tuple[int, int]) -> Adjusted:
     """Camera, poses and sheet from located points.
 
     Args:
@@ -138,7 +136,7 @@ def first_pose(points_mm: Array, points_px: Array, prior: Prior) -> Array:
         raise np.linalg.LinAlgError("no pose fits the points") from why
     if not found:
         raise np.linalg.LinAlgError("no pose fits the points")
-    return np.r_[np.ravel(turns[0]), np.ravel(shifts[0])]
+    return np.asarray(np.r_[np.ravel(turns[0]), np.ravel(shifts[0])], float)
 
 
 class _Problem:
@@ -214,9 +212,7 @@ class _Problem:
                 return v, N
         raise np.linalg.LinAlgError("the views do not settle")
 
-    def judged(
-        self, v: Array, N: Array, used: NDArray[np.bool_], spread: float, size_px: tuple[int, int]
-    ) -> Adjusted:
+    def judged(self, v: Array, N: Array, used: NDArray[np.bool_], spread: float, size_px: tuple[int, int]) -> Adjusted:
         if v[0] <= 0:
             raise np.linalg.LinAlgError("a focal length below nought")
         # what the points say is less sure by their spread; priors are as sure as they were

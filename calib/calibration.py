@@ -88,20 +88,20 @@ def calibrate(
 def _spoiling(
     a: Adjusted, seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior, size_px: tuple[int, int]
 ) -> tuple[int, ...]:
-    """Photos without which the lens is another one, or whose residuals are of another size."""
+    """Photos whose residuals are of another size; if there are none, those without which the lens is another one."""
     if len(seen) <= LEAST_PHOTOS:
         return ()
-    pull = np.zeros(len(seen))
-    for k in range(len(seen)):
-        others = [s for i, s in enumerate(seen) if i != k]
-        b = adjust(others, points_mm, sheet, prior, size_px)
-        gained = np.diag(b.camera_covariance - a.camera_covariance)[[0, 3]]
-        # what a photo may move a solution by is what it makes it surer by (Cook 1977, for a group of observations)
-        sd = np.sqrt(np.maximum(gained, 0.04 * np.diag(a.camera_covariance)[[0, 3]]))
-        pull[k] = float(np.abs((b.camera - a.camera)[[0, 3]] / sd).max()) / CRITICAL
-        pull[k] = max(pull[k], a.rms_px[k] / (SPOILT_RMS * float(np.median(np.delete(a.rms_px, k)))))
-    order = np.argsort(-pull)
-    return tuple(int(k) for k in order if pull[k] > 1)
+    rms = np.array([np.sqrt((s**2).mean()) for s in a.standardised])
+    pull = np.array([rms[k] / (SPOILT_RMS * float(np.median(np.delete(rms, k)))) for k in range(len(seen))])
+    if pull.max() < 1:
+        for k in range(len(seen)):
+            others = [s for i, s in enumerate(seen) if i != k]
+            b = adjust(others, points_mm, sheet, prior, size_px)
+            gained = np.diag(b.camera_covariance - a.camera_covariance)[[0, 3]]
+            # what a photo may move a solution by is what it makes it surer by (Cook 1977, for a group of observations)
+            sd = np.sqrt(np.maximum(gained, 0.04 * np.diag(a.camera_covariance)[[0, 3]]))
+            pull[k] = float(np.abs((b.camera - a.camera)[[0, 3]] / sd).max()) / CRITICAL
+    return tuple(int(k) for k in np.argsort(-pull) if pull[k] > 1)
 
 
 def _missing(a: Adjusted, seen: Sequence[Points], size_px: tuple[int, int]) -> tuple[str, ...]:

@@ -4,8 +4,8 @@
 
 `radial` is k1 of the usual convention (Brown 1971): a point at distance r from the axis, in units of the focal length,
 is seen at r (1 + k1 r²). `radial_sd` is its standard uncertainty. `focal_35mm`, with `focal_35mm_sd`, may be added: the
-focal length for a 36 mm wide frame; it then replaces the one in EXIF. `camera`, `exif_focal_35mm` and `aspect` say which
-camera it is, as EXIF has them: a photo from another one is then refused.
+focal length for a 36 mm wide frame; it then replaces the one in EXIF. `camera`, `exif_focal_35mm` and `aspect` say
+which camera it is, as EXIF has them: a photo from another one is then refused.
 """
 
 from __future__ import annotations
@@ -58,7 +58,8 @@ class Profile:
         h, w = photo.rgb.shape[:2]
         aspect = max(w, h) / min(w, h)
         if self.camera and self.camera != photo.camera:
-            return f"it was taken with {photo.camera or 'a camera that EXIF does not name'}, the profile is of {self.camera}"
+            other = photo.camera or "a camera that EXIF does not name"
+            return f"it was taken with {other}, the profile is of {self.camera}"
         if self.exif_focal_35mm and self.exif_focal_35mm != photo.focal_35mm:
             seen = f"{photo.focal_35mm:g} mm" if photo.focal_35mm else "no focal length"
             return f"its EXIF has {seen}, the profile is of the camera of {self.exif_focal_35mm:g} mm"

@@ -85,10 +85,7 @@ def load(path: Path | str) -> Photo:
     try:
         exif = _exif_of(im)
         orientation = int(_number(exif.get(ORIENTATION, 1)))
-        if is_plain_jpeg(im):
-            rgb = jpeg_pixels(im, data, orientation, path.name)
-        else:
-            rgb = other_pixels(im, path.name)
+        rgb = jpeg_pixels(im, data, orientation, path.name) if is_plain_jpeg(im) else other_pixels(im, path.name)
     except PhotoRefused:
         raise
     except MemoryError:
@@ -100,7 +97,9 @@ def load(path: Path | str) -> Photo:
         raise PhotoRefused(
             f"{path.name} is damaged or cut short and can't be read to its end: copy it again from the phone.", code
         ) from why
-    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), path.name, orientation if orientation in (3, 6, 8) else 1)
+    return Photo(
+        rgb, _focal_35mm(exif, im.size), _camera(exif), path.name, orientation if orientation in (3, 6, 8) else 1
+    )
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.bundle import SHAPE, Adjusted, Points, Sheet, adjust, first_pose
+from calib.bundle import SHAPE, Adjusted, Points, Sheet, adjust
 from calib.found import Caution, Found
 from calib.refusals import TILT_LIMIT_DEG, Failure
 from calib.saddles import Saddles, locate
@@ -88,7 +88,7 @@ def find_target(rgb: NDArray[np.uint8], prior: Prior, bars: Bars = UNMEASURED) -
         solved = adjust([target.points], target.layout.saddles_mm, paper(target.layout, bars), prior, (w, h))
     except np.linalg.LinAlgError:
         return _unclear()
-    return _judged(target.layout, solved) or _found(target, solved, bars)
+    return _judged(solved) or _found(target, solved, bars)
 
 
 def wrong_bars(bars: Bars) -> Failure | None:
@@ -204,7 +204,7 @@ def _spans(layout: Layout, good: NDArray[np.bool_]) -> bool:
 
 
 # -------------------------------------------------------------------------------------------------------------- judging
-def _judged(layout: Layout, solved: Adjusted) -> Failure | None:
+def _judged(solved: Adjusted) -> Failure | None:
     """Why a solution can't be trusted."""
     view = solved.views[0]
     if view.tilt_deg > TILT_LIMIT_DEG:
@@ -219,7 +219,6 @@ def _judged(layout: Layout, solved: Adjusted) -> Failure | None:
         return Failure("not-flat", text)
     if solved.used[0].sum() < LEAST_POINTS:
         return _unclear()
-    del layout
     return None
 
 
@@ -266,6 +265,3 @@ def _along(corners_mm: Array, pieces: int = 12) -> Array:
     share = np.arange(pieces)[:, None] / pieces
     following = np.roll(corners_mm, -1, 0)
     return np.concatenate([a + share * (b - a) for a, b in zip(corners_mm, following, strict=True)])
-
-
-__all__ = ["Bars", "Target", "find_target", "first_pose", "locate_target", "paper", "wrong_bars"]

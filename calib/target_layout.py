@@ -59,7 +59,7 @@ class Layout:
     @property
     def on_paper_mm(self) -> Array:
         """(2,) the origin's place, from the paper's lower left corner."""
-        return self.half_mm + (self.left_mm, self.bottom_mm)
+        return np.asarray(self.half_mm + np.array([self.left_mm, self.bottom_mm]))
 
     @property
     def margin_mm(self) -> float:

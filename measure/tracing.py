@@ -81,7 +81,9 @@ class Looking:
 ANY = Looking()
 
 
-def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, looking: Looking = ANY) -> Trace:
+def trace(
+    photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, looking: Looking = ANY
+) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
     Args:

@@ -16,6 +16,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from calib.bundle import Points, exact
+from calib.bundle import adjust as adjust_bundle
 from calib.view import (
     Prior,
     Rectangle,
@@ -179,6 +181,21 @@ def test_what_one_lens_term_costs() -> None:
     assert found == pytest.approx([held[1][0, 0], held[1][0, 2], held[1][1, 2], held[2].ravel()[0]], abs=0.01)
     assert RMS_PX < total < 1.15 * RMS_PX
     assert abs(found[0] - FOCAL) < 3 * sd[0]
+
+
+def test_bundle_finds_the_published_camera() -> None:
+    """`calib.bundle` on all photographs, knowing nothing of the lens: the camera of OpenCV held to one term, within a
+    tenth of its sd (rejected corners and priors), and the published focal length within 3 sd."""
+    at = [corners(v, 5) for v in VIEWS]
+    seen = [Points(np.arange(54), a, np.full(54, SIGMA_PX)) for a in at]
+    prior = Prior(600.0, 0.3, (319.5, 239.5), 30.0, 0.0, 0.5)
+    found = adjust_bundle(seen, BOARD[:, :2], exact(BOARD[:, :2]), prior, SIZE)
+    expected, sd, _ = joint(at)
+    off = (found.camera - expected) / sd
+    print("bundle:", found.camera.round(4), "off by sd:", off.round(3), "rms", found.rms_px.round(3))
+    assert np.abs(off).max() < 0.1
+    assert abs(found.camera[0] - FOCAL) < 3 * found.camera_covariance[0, 0] ** 0.5
+    assert np.sqrt(np.diag(found.camera_covariance)) == pytest.approx(sd, rel=0.2)
 
 
 def located_sides(at: Array) -> list[SideEdges]:

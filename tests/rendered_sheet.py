@@ -14,6 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.draw import polygon2mask
 
 from calib.target_layout import LAYOUTS, MARKER_CELLS, Layout
 from calib.view import rotation
@@ -27,8 +28,8 @@ PAPER, INK, TABLE = 0.80, 0.035, (0.30, 0.20, 0.12)
 class Shot:
     """A photo to be rendered.
 
-    `stretch` is what the printer did; `bow_mm` lifts the sheet's short sides; `covered_mm` are rectangles x0, y0, x1, y1
-    of something dark that lies on the sheet.
+    `stretch` is what the printer did; `bow_mm` lifts the sheet's short sides; `covered_mm` are rectangles
+    x0, y0, x1, y1 of something dark that lies on the sheet.
     """
 
     layout: str = "a4"
@@ -95,10 +96,12 @@ def _printed(name: str, tint: tuple[float, float, float]) -> Array:
 
 
 def _mask(loops: Sequence[Array], low: Array, size: tuple[int, int], s: float) -> NDArray[np.uint8]:
-    mask = np.zeros(size[::-1], np.uint8)
-    scaled = [np.rint(((p - low) * s - 0.5) * 256).astype(np.int32) for p in loops]
-    cv2.fillPoly(mask, scaled, 255, cv2.LINE_AA, 8)
-    return mask
+    """(h, w) 255 where a pixel's middle lies inside the first loop and outside the others."""
+    inside = np.zeros(size[::-1], bool)
+    for p in loops:
+        x, y = ((p - low) * s - 0.5).T
+        inside ^= polygon2mask(inside.shape, np.stack([y, x], 1))
+    return np.asarray(cv2.GaussianBlur(inside.astype(np.uint8) * 255, (0, 0), 0.7))
 
 
 def render(shot: Shot) -> NDArray[np.uint8]:
@@ -142,9 +145,7 @@ def render(shot: Shot) -> NDArray[np.uint8]:
         my = (page.shape[0] - 1 - drawn[..., 1]).astype(np.float32)
         light = cv2.remap(page, mx, my, cv2.INTER_LINEAR, borderValue=TABLE)
         for x0, y0, x1, y1 in shot.covered_mm:
-            light[
-                (ground[..., 0] > x0) & (ground[..., 0] < x1) & (ground[..., 1] > y0) & (ground[..., 1] < y1)
-            ] = 0.02
+            light[(ground[..., 0] > x0) & (ground[..., 0] < x1) & (ground[..., 1] > y0) & (ground[..., 1] < y1)] = 0.02
         if part is not None:
             low, mask, soft, s = part
 

@@ -29,17 +29,17 @@ Thickness = Annotated[
     ),
 ]
 Reference = Annotated[
-    str | None, typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card, or sheet.")
+    str | None,
+    typer.Option("--reference", metavar="NAME", help="What gives the scale: id-1, the bank-size card, or sheet."),
 ]
 BarX = Annotated[
     str | None,
     typer.Option("--bar-x", metavar="MM", help="Length of the printed sheet's level check bar, by the caliper."),
 ]
-BarY = Annotated[
-    str | None, typer.Option("--bar-y", metavar="MM", help="The same of the upright check bar.")
-]
+BarY = Annotated[str | None, typer.Option("--bar-y", metavar="MM", help="The same of the upright check bar.")]
 Lens = Annotated[
-    Path | None, typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone, or none.")
+    Path | None,
+    typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone, or none."),
 ]
 SubjectOption = Annotated[
     str, typer.Option("--subject", metavar="part|opening", help="Whether a part is measured, or an opening's rim.")

@@ -27,7 +27,9 @@ INSTRUCTIONS = (
 
 def target_pdf(layout: Layout) -> bytes:
     """The sheet of two pages."""
-    pages = [_page(layout, suits, tint) for suits, tint in (("dark and coloured", None), ("white and light", DARK_FIELD))]
+    pages = [
+        _page(layout, suits, tint) for suits, tint in (("dark and coloured", None), ("white and light", DARK_FIELD))
+    ]
     return write_pages(f"Reference sheet, {layout.name}", pages)
 
 

@@ -106,7 +106,8 @@ def ending(folder: Path, record: records.JobRecord, worst: dict[str, Any] | None
     if worst is not None:
         what = f"{worst['kind']} {' '.join(worst['features'])}, {worst['value_mm']:.2f} mm"
         numbers.append((f"± {worst['u95_mm']:.2f} mm", f"the least certain length on the sketch ({what})"))
-    scale = f"the photo's scale by the {WORDS.get(record.scale.reference, record.scale.reference)} alone ({record.scale.mm_per_px:.4f} mm a pixel)"
+    words = WORDS.get(record.scale.reference, record.scale.reference)
+    scale = f"the photo's scale by the {words} alone ({record.scale.mm_per_px:.4f} mm a pixel)"
     numbers.append((f"± {100 * record.scale.u95_relative:.2f} %", scale))
     numbers.append((f"{kept} of {len(record.readings)}", f"caliper readings kept, {suspects} suspect"))
     return (*lines, *(f"  {number:10}  {words}" for number, words in numbers))

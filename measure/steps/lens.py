@@ -44,7 +44,10 @@ def lens(
         Untrustworthy: a photo or its sheet can't be measured, or the photos tell no lens.
     """
     if len(photos) < LEAST_PHOTOS:
-        text = f"A lens needs {LEAST_PHOTOS} photos of the printed sheet or more, better six: {counted(len(photos), 'photo')} won't do."
+        text = (
+            f"A lens needs {LEAST_PHOTOS} photos of the printed sheet or more, better six: "
+            f"{counted(len(photos), 'photo')} won't do."
+        )
         raise WrongUsage(text, "few-photos")
     wrong = wrong_bars(bars)
     if wrong is not None:
@@ -77,7 +80,13 @@ def lens(
     file = out or lens_store.folder() / f"{_plain(profile.name)}.json"
     job.check_writable(file.parent, (file.name,), force)
     written = job.write(file.parent, {file.name: profile.to_json().encode()}, force=force)
-    return Done("lens", tuple(written), _lines(profile, found, names, file), _result(profile, found, names), _cautions(found, names))
+    return Done(
+        "lens",
+        tuple(written),
+        _lines(profile, found, names, file),
+        _result(profile, found, names),
+        _cautions(found, names),
+    )
 
 
 _NO_LENS = (
@@ -158,7 +167,9 @@ def _lines(profile: Profile, found: Calibration, names: list[str], file: Path) -
 
 def _cautions(found: Calibration, names: list[str]) -> tuple[Caution, ...]:
     out = [
-        Caution("spoilt", f"{names[k]} pulls the lens away from what the other photos say: take it again, or leave it out.")
+        Caution(
+            "spoilt", f"{names[k]} pulls the lens away from what the other photos say: take it again, or leave it out."
+        )
         for k in found.spoiling
     ]
     if found.missing:
@@ -174,7 +185,9 @@ def _result(profile: Profile, found: Calibration, names: list[str]) -> dict[str,
         "radial": profile.radial,
         "radial_u95": round(K95 * profile.radial_sd, 5),
         "rms_px": round(found.rms_px, 4),
-        "photos": [{"photo": n, "rms_px": round(float(r), 4)} for n, r in zip(names, found.adjusted.rms_px, strict=True)],
+        "photos": [
+            {"photo": n, "rms_px": round(float(r), 4)} for n, r in zip(names, found.adjusted.rms_px, strict=True)
+        ],
         "spoiling": [names[k] for k in found.spoiling],
         "missing": list(found.missing),
     }

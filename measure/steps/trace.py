@@ -17,7 +17,6 @@ from measure.drawing.picture import Drawn, picture
 from measure.steps import Done, counted
 from measure.tracing import Subject, Trace
 
-
 NO_LENS = "none"
 """In place of a profile: do without, even where one is kept for the camera."""
 
@@ -103,9 +102,10 @@ def _drawn(found: Trace) -> list[Drawn]:
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
     """A few short lines on where the scale comes from."""
     s = record.scale
+    words = WORDS.get(s.reference, s.reference)
     height = f"Thickness {record.thickness_mm:g} mm" if record.thickness_mm else "Thickness unknown"
     return (
-        f"Scale from the {WORDS.get(s.reference, s.reference)}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
+        f"Scale from the {words}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
     )
