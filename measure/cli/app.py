@@ -6,7 +6,22 @@ from typing import Annotated
 
 import typer
 
-from measure.cli import advice, clip, demo, draw, fit, gauge, lens, printer, read, reconcile, sketch, target, thin, trace
+from measure.cli import (
+    advice,
+    clip,
+    demo,
+    draw,
+    fit,
+    gauge,
+    lens,
+    printer,
+    read,
+    reconcile,
+    sketch,
+    target,
+    thin,
+    trace,
+)
 from measure.cli import next as next_
 
 app = typer.Typer(
