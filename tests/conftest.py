@@ -1,0 +1,15 @@
+"""What holds for all tests."""
+
+from pathlib import Path
+
+import pytest
+
+from calib import lens_store
+
+
+@pytest.fixture(autouse=True)
+def no_kept_lenses(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Whoever runs the tests may keep lens profiles: they must not take part."""
+    folder = tmp_path_factory.getbasetemp() / "no-lenses"
+    monkeypatch.setenv(lens_store.VARIABLE, str(folder))
+    return folder
