@@ -87,7 +87,7 @@ class Tabletop:
         used, where = np.unique(bins, return_inverse=True)
         seen = np.asarray(_bin_centres(used) * self.step, np.float32)
         far = self._from_shadow(seen, ground, np.zeros(2, np.float32))
-        count = np.bincount(where.ravel(), blob.ravel(), minlength=len(used)) * (far > 2)
+        count = np.bincount(where.ravel(), blob.ravel(), minlength=len(used)).astype(np.float64) * (far > 2)
         if count.any():
             hue = np.array([_weighted_median(seen[:, c], count) for c in (1, 2)], np.float32)
             again = far > 1

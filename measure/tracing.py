@@ -86,6 +86,7 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
     from measure.outline import outline
+    from measure.plausible import doubtful_edges, require_edges
     from measure.retrace import along_features
     from measure.sight import Wall
     from measure.silhouette import NoSilhouette, silhouette
@@ -102,11 +103,13 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
+    require_edges(loops)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     if parts.fits(found, loops):
         again = along_features(light, view, found.features, wall, opening=opening)
         better = outline(again, SHARED_NAMES, shared)
-        found = better if parts.fits(better, again) else outline(loops, SHARED_NAMES, shared)
+        kept = parts.fits(better, again) and parts.fits(better, loops) and parts.sound(better)
+        found = better if kept else outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
     if not parts.fits(found, loops) or not parts.sound(found):
@@ -114,7 +117,7 @@ def trace(photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Pr
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    cautions = reference.cautions
+    cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
     return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)
