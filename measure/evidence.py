@@ -77,7 +77,7 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, reserved: Reserved, px_p
     blob = (cv2.remap(candidate.mask * np.float32(1), x.copy(), y.copy(), cv2.INTER_LINEAR) > 0.5).astype(np.uint8)
     strange = np.minimum(cv2.blur(table.strange[bins], (3, 3)), around)
     ground = table.ground(columns[w // 2 : w // 2 + 1], lines[h // 2 : h // 2 + 1])[0, 0]
-    lit = np.clip(table.not_shadow(bins, ground) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
+    lit = np.clip(table.not_shadow(bins, ground, blob) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
     card = reserved.mask(window)
     crisp, soft = crispness(colour, scale)
     table_only = (cv2.dilate(blob, disc(1.5 * scale)) == 0) & (cv2.dilate(card, disc(2 * scale)) == 0)

@@ -30,6 +30,7 @@ _BINS = (128, 64, 64)
 _SIZE = _BINS[0] * _BINS[1] * _BINS[2]
 _GRID = (6, 8)  # rows and columns of the cells that spread is counted in
 _DEEPEST_SHADOW = 0.11  # share of the light that a shadow keeps at least
+_GLOW = 0.15  # share of the way to the part's hue that light thrown back by its walls may tint the table beside them
 
 
 def log_colour(rgb: U8) -> F32:
@@ -75,15 +76,26 @@ class Tabletop:
         """(h, w) number of the colour bin of each pixel."""
         return _bins(deviation, self.step)
 
-    def not_shadow(self, bins: NDArray[np.int32], ground: F32) -> F32:
+    def not_shadow(self, bins: NDArray[np.int32], ground: F32, blob: Mask) -> F32:
         """(h, w) how far each colour is from any table colour in shadow, in tolerances: below 1 it could be one.
 
         Args:
             bins: (h, w) colour bins.
             ground: (3,) the trend's log colour thereabouts.
+            blob: (h, w) 1 on the part and its shadow, about.
         """
         used, where = np.unique(bins, return_inverse=True)
-        seen = _bin_centres(used) * self.step
+        seen = np.asarray(_bin_centres(used) * self.step, np.float32)
+        far = self._from_shadow(seen, ground, np.zeros(2, np.float32))
+        count = np.bincount(where.ravel(), blob.ravel(), minlength=len(used)).astype(np.float64) * (far > 2)
+        if count.any():
+            hue = np.array([_weighted_median(seen[:, c], count) for c in (1, 2)], np.float32)
+            again = far > 1
+            far[again] = self._from_shadow(seen[again], ground, _GLOW * (hue - self.common[:, 1:].mean(0)))
+        return np.asarray(far[where].reshape(bins.shape), np.float32)
+
+    def _from_shadow(self, seen: F32, ground: F32, glow: F32) -> F32:
+        """(n,) how far colours (n, 3) are from table in shadow that may be tinted by as much as `glow` (two hues)."""
         depths, shifts = _shaded(self.common + ground)
         dark = self.common[None, :, 0] - seen[:, None, 0]
         depth = np.maximum(dark, 0.0)
@@ -91,13 +103,19 @@ class Tabletop:
         for k in range(len(self.common)):
             for c in (0, 1):
                 hue[:, k, c] -= np.interp(depth[:, k], depths[k], shifts[k, :, c])
+        hue -= np.clip(hue @ glow / max(float(glow @ glow), 1e-9), 0, 1)[..., None] * glow
         # Lamps are warmer than what fills their shadows: allow a drift to blue that grows with the depth.
         low = np.stack([-0.10 * depth, -0.03 * depth], -1)
         high = np.stack([0.03 * depth, 0.16 * depth], -1)
         off = np.maximum(np.maximum(low - hue, hue - high), 0) / (2 * self.step[1:] + 0.03 * depth[..., None])
         light = np.maximum(-dark, 0) / (1.5 * self.step[0]) + np.maximum(dark - depths[:, -1], 0) / 0.3
-        far = np.sqrt((off**2).sum(-1) + light**2).min(1).astype(np.float32)
-        return np.asarray(far[where].reshape(bins.shape), np.float32)
+        return np.asarray(np.sqrt((off**2).sum(-1) + light**2).min(1), np.float32)
+
+
+def _weighted_median(values: F32, weights: NDArray[np.float64]) -> float:
+    order = np.argsort(values)
+    sums = np.cumsum(weights[order])
+    return float(values[order[np.searchsorted(sums, sums[-1] / 2)]])
 
 
 def _shaded(colours: F32) -> tuple[F32, F32]:

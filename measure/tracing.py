@@ -89,10 +89,11 @@ def trace(
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
     from measure.outline import outline
+    from measure.plausible import doubtful_edges, require_edges
     from measure.retrace import along_features
     from measure.sight import Wall
     from measure.silhouette import NoSilhouette
-    from measure.whereabouts import find_part, on_what
+    from measure.whereabouts import find_part, require_same_surface
 
     reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
     if isinstance(reference, Failure):
@@ -102,15 +103,18 @@ def trace(
     rough = find_part(photo.rgb, reference, subject, thickness_mm)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
+    require_same_surface(reference, rough)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
+    require_edges(loops)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     if parts.fits(found, loops):
         again = along_features(light, view, found.features, wall, opening=opening)
         better = outline(again, SHARED_NAMES, shared)
-        found = better if parts.fits(better, again) else outline(loops, SHARED_NAMES, shared)
+        kept = parts.fits(better, again) and parts.fits(better, loops) and parts.sound(better)
+        found = better if kept else outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
     if not parts.fits(found, loops) or not parts.sound(found):
@@ -118,7 +122,7 @@ def trace(
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    cautions = reference.cautions + on_what(reference, rough)
+    cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
     return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)

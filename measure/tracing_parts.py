@@ -72,7 +72,8 @@ def shared_covariance(view: View, thickness_mm: float, opening: bool) -> Array:
 
 
 def fits(e: Estimate, loops: Sequence[EdgeLoop]) -> bool:
-    """Whether an outline keeps to the points it was fitted to: extent within 1.5 mm, length within a fifth."""
+    """Whether an outline keeps to the points it was fitted to: extent within 1.5 mm, length within a fifth, and nowhere
+    away from them for longer than a sharp corner takes, as an arc that runs the wrong way round is, or a spike."""
     for k, loop in enumerate(loops):
         pieces = [flatten(f) for f in e.features if f.loop == k]
         if not pieces or not all(np.all(np.isfinite(p)) for p in pieces):
@@ -83,7 +84,22 @@ def fits(e: Estimate, loops: Sequence[EdgeLoop]) -> bool:
         around = float(np.hypot(*(np.roll(seen, -1, 0) - seen).T).sum())
         if extent > 1.5 or not 0.8 < length / around < 1.2:
             return False
+        if away_mm(drawn, seen) > MOST_AWAY_MM:
+            return False
     return True
+
+
+FAR_MM, MOST_AWAY_MM = 0.5, 1.5
+"""An outline is away from its points when they are farther than this; it may be so over this length."""
+
+
+def away_mm(drawn: Array, seen: Array) -> float:
+    """Length of a closed outline (n, 2) that lies farther than FAR_MM from a closed line through points (m, 2)."""
+    import shapely
+
+    path = shapely.LinearRing(drawn)
+    near = shapely.LinearRing(seen).buffer(FAR_MM, quad_segs=4)
+    return float(shapely.difference(path, near).length)
 
 
 def sound(e: Estimate) -> bool:

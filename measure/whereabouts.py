@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.found import Caution, Found
+from calib.errors import ReferenceRefused
+from calib.found import Found
 from measure.candidates import Reserved
 from measure.silhouette import NoSilhouette, Silhouette, Subject, silhouette
 
@@ -14,8 +15,8 @@ Array = NDArray[np.float64]
 ON = 0.95
 """Share of a part's outline that must lie over the card's underlay for the part to lie on it."""
 UNDERLAY = (
-    "The card lies on something that the part does not lie on: unless that is a single sheet of paper, the scale is "
-    "wrong; lay card and part on the same surface and take the photo again."
+    "The card lies on something that the part does not lie on, so that they may be at different heights and the scale "
+    "wrong: lay both on the same surface and take the photo again."
 )
 
 
@@ -40,12 +41,17 @@ def find_part(
     return beside or found
 
 
-def on_what(reference: Found, part: Silhouette) -> tuple[Caution, ...]:
-    """What to say if the part does not lie on what the card lies on."""
+def require_same_surface(reference: Found, part: Silhouette) -> None:
+    """Refuse a part that does not lie on what the card lies on: a book under the card alone makes the scale wrong.
+
+    Raises:
+        ReferenceRefused: it does not.
+    """
     import cv2
 
     if reference.underlay_px is None:
-        return ()
+        return
     under = reference.underlay_px.astype(np.float32)
     inside = [cv2.pointPolygonTest(under, (float(x), float(y)), False) >= 0 for x, y in part.contours_px[0]]
-    return () if np.mean(inside) > ON else (Caution("underlay", UNDERLAY),)
+    if np.mean(inside) <= ON:
+        raise ReferenceRefused(UNDERLAY, "underlay")

@@ -1,5 +1,6 @@
 """Which pixels are the part: on the sample, turned and darkened, and where there is nothing to find."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -49,3 +50,43 @@ def test_nothing_there_is_a_reason_and_false():
     assert not result
     assert result.reason == "no-part"
     assert result.text.endswith(".")
+
+
+def table_with(things):
+    """A grey table with a drawn card and drawn things: (corner, size, colour), pixels; about 5 px a millimetre."""
+    rgb = np.full((600, 900, 3), 120, np.uint8)
+    card = np.array([[60, 150], [488, 150], [488, 420], [60, 420]], float)
+    cv2.fillPoly(rgb, [card.astype(np.int32)], (220, 220, 210))
+    for (x, y), (w, h), colour in things:
+        rgb[y : y + h, x : x + w] = colour
+    noise = np.random.default_rng(3).normal(0, 1.5, rgb.shape)
+    return np.clip(cv2.GaussianBlur(rgb, (0, 0), 0.8) + noise, 0, 255).astype(np.uint8), card
+
+
+RED, BLUE = (150, 40, 30), (30, 50, 140)
+
+
+@pytest.mark.parametrize(
+    ("things", "reason"),
+    [
+        ([], "no-part"),
+        ([((600, 100), (110, 140), RED), ((620, 330), (110, 130), BLUE)], "several-parts"),
+        ([((790, 200), (110, 140), RED)], "part-at-edge"),
+        ([((494, 200), (160, 140), RED)], "part-touches-card"),
+    ],
+)
+def test_what_cannot_be_measured_is_refused_by_name(things, reason):
+    result, _ = found(*table_with(things))
+    assert isinstance(result, NoSilhouette)
+    assert result.reason == reason
+
+
+def test_table_tinted_by_a_part_in_its_notch_is_not_part():
+    rgb, card = table_with([((600, 180), (200, 200), RED)])
+    # the notch: table in light shadow with some of the part's red thrown on it, as walls of 9 mm throw it
+    rgb[180:270, 660:740] = (100, 90, 89)
+    rgb = cv2.GaussianBlur(rgb, (0, 0), 0.8)
+    result, px_per_mm = found(rgb, card)
+    assert isinstance(result, Silhouette)
+    inside = cv2.pointPolygonTest(result.contours_px[0].astype(np.float32), (700.0, 200.0), True)
+    assert inside < -2 * px_per_mm

@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
+from calib.errors import ReferenceRefused
 from calib.finding import find_reference
 from calib.found import Found
 from calib.view import project
 from calib.wanted import wanted
 from measure.silhouette import Silhouette
-from measure.whereabouts import find_part, on_what
+from measure.whereabouts import find_part, require_same_surface
 from tests.drawn_sheets import BLUE, Thing, camera, photo, prior
 
 RED, GREEN = (0.4, 0.05, 0.04), (0.05, 0.3, 0.08)
@@ -46,10 +48,14 @@ def test_a_card_on_something_else_than_the_part_is_told() -> None:
     book = Thing(150.0, 110.0, GREEN, at=(30.0, 20.0))
     q = camera(height=330.0)
     card = replace(CARD, at=(30.0, 20.0))
-    for at, told in (((-90.0, -30.0), ["underlay"]), (None, [])):
+    for at, refused in (((-90.0, -30.0), True), (None, False)):
         rgb = photo(q, book, card, replace(PART, at=at)) if at else photo(q, card, replace(PART, at=(-90.0, -30.0)))
         found = find_reference(rgb, prior())
         assert isinstance(found, Found), found
         part = find_part(rgb, found, "part", 0.0)
         assert isinstance(part, Silhouette)
-        assert [c.code for c in on_what(found, part)] == told
+        if refused:
+            with pytest.raises(ReferenceRefused, match="same surface"):
+                require_same_surface(found, part)
+        else:
+            require_same_surface(found, part)

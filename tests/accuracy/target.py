@@ -2,7 +2,7 @@
 
     python -m tests.accuracy.target
 
-Unknown lens, office printer, paper a little bowed; bars measured with a caliper's scatter. About a minute.
+Unknown lens, office printer, paper a little bowed; bars measured with a caliper's scatter. Two minutes of work.
 """
 
 import json
