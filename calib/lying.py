@@ -69,9 +69,10 @@ def beside(light: Light, view: View, card: Rectangle) -> Beside:
         view: solved from the card.
         card: its size.
     """
-    sides = [(_shade(light, view, card, k), *_line(light, view, card, k)) for k in range(4)]
-    shade, line, step = np.array(sides).T
-    return Beside(shade, line, step)
+    strips = [_strip(light, view, card, k) for k in range(4)]
+    table = float(np.nanmedian(np.concatenate([s.far for s in strips])))
+    line, step = np.array([_line(light, view, card, k) for k in range(4)]).T
+    return Beside(np.array([_shade(s, table) for s in strips]), line, step)
 
 
 def surroundings(view: View, card: Rectangle) -> tuple[int, int, int, int]:
@@ -82,20 +83,36 @@ def surroundings(view: View, card: Rectangle) -> tuple[int, int, int, int]:
     return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
 
-def _shade(light: Light, view: View, card: Rectangle, side: int) -> float:
+@dataclass(frozen=True, slots=True)
+class _Strip:
+    """Logarithms of light beside a side, along it: near to it and farther off; which lie beside its middle part, which
+    past either end."""
+
+    near: Array
+    far: Array
+    middle: NDArray[np.bool_]
+    past: tuple[NDArray[np.bool_], NDArray[np.bool_]]
+
+
+def _strip(light: Light, view: View, card: Rectangle, side: int) -> _Strip:
     length = card.width_mm if side % 2 == 0 else card.height_mm
     away = np.arange(NEAR_MM[0], FAR_MM[1] + STEP_MM / 2, STEP_MM)
     along = np.arange(-length / 2 - BEYOND_MM[1], length / 2 + BEYOND_MM[1], 2 * STEP_MM)
     seen = _seen(light, view, card, side, along, away, 0.0)
     near, far = (seen[(away >= a) & (away <= b)].mean(0) for a, b in (NEAR_MM, FAR_MM))
-    middle = np.abs(along) < MIDDLE * length / 2
-    past = [(s * along > length / 2 + BEYOND_MM[0]) & np.isfinite(near) for s in (-1, 1)]
-    both = middle & np.isfinite(near) & np.isfinite(far)
-    if both.sum() < 0.6 * middle.sum() or not any(p.any() for p in past):
+    before, after = ((s * along > length / 2 + BEYOND_MM[0]) & np.isfinite(near) for s in (-1, 1))
+    return _Strip(near, far, np.abs(along) < MIDDLE * length / 2, (before, after))
+
+
+def _shade(s: _Strip, table: float) -> float:
+    """Darker than farther off, than past the ends, and than the table round the card: something light that lies beside
+    the card makes no shadow of it."""
+    both = s.middle & np.isfinite(s.near) & np.isfinite(s.far)
+    if both.sum() < 0.6 * s.middle.sum() or not any(p.any() for p in s.past):
         return 0.0
-    ends = max(float(np.median(near[p])) for p in past if p.any())
-    dark = float(np.percentile((near - far)[both], MOSTLY))
-    return min(max(dark, float(np.percentile(near[both], MOSTLY)) - ends), 0.0)
+    ends = max(float(np.median(s.near[p])) for p in s.past if p.any())
+    near = float(np.percentile(s.near[both], MOSTLY))
+    return min(max(float(np.percentile((s.near - s.far)[both], MOSTLY)), near - ends, near - table), 0.0)
 
 
 def _line(light: Light, view: View, card: Rectangle, side: int) -> tuple[float, float]:

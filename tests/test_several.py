@@ -134,7 +134,7 @@ def test_the_job_says_what_it_was_made_from(traced_before, tmp_path):
 
 def test_several_photos_need_the_thickness():
     with pytest.raises(WrongUsage, match="thickness"):
-        step.traced((FIRST, AGAIN), 0.0, "part", None)
+        step.traced(load(FIRST), (FIRST, AGAIN), 0.0, "part", lambda _: None)
 
 
 def test_a_photo_that_fails_is_named(monkeypatch):
@@ -143,4 +143,4 @@ def test_a_photo_that_fails_is_named(monkeypatch):
 
     monkeypatch.setattr(tracing, "trace", fail)
     with pytest.raises(PartRefused, match=r"vent-latch\.jpg: There is no part\."):
-        step.traced((FIRST, AGAIN), 4.2, "part", None)
+        step.traced(load(FIRST), (FIRST, AGAIN), 4.2, "part", lambda _: None)

@@ -21,7 +21,7 @@ from calib.refusals import Failure
 from calib.target import Target, find_target, locate_target
 from calib.target_layout import BAR_MM, LAYOUTS
 from calib.view import View, camera_prior
-from calib.wanted import Bars
+from calib.wanted import Bars, Wanted
 from measure.drawing.target_pdf import target_pdf
 from measure.steps.target import target
 from tests.rendered_sheet import Shot, render
@@ -167,7 +167,7 @@ def test_no_sheet_is_no_sheet() -> None:
     blank = np.full((900, 1200, 3), 190, np.uint8)
     prior = camera_prior((1200, 900), 26.0)
     assert find_target(blank, prior) is None
-    wanted = find_reference(blank, prior, "sheet")
+    wanted = find_reference(blank, prior, Wanted("sheet"))
     assert isinstance(wanted, Failure)
     assert wanted.code == "no-sheet"
 
