@@ -6,6 +6,7 @@ A reference is added here: a function from photo and prior to `Found` or `Failur
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
 import numpy as np
@@ -39,13 +40,14 @@ def find_reference(rgb: Photo, prior: Prior, wanted: Wanted = ANY) -> Found | Fa
     """
     if wanted.size_mm is not None:
         return _sheet(rgb, prior, own(wanted))
-    if wanted.name in (None, "sheet"):
-        target = find_target(rgb, prior, wanted.bars)  # quick to look for, and like nothing else
-        if target is not None:
-            return target
-        if wanted.name is not None or wanted.bars != UNMEASURED:
-            return no_target()
-    return SEEKERS[wanted.name](rgb, prior)
+    if wanted.name == "sheet" or wanted.bars != UNMEASURED:
+        return find_target(rgb, prior, wanted.bars) or no_target()
+    if wanted.name is not None:
+        return SEEKERS[wanted.name](rgb, prior)
+    with ThreadPoolExecutor(1) as beside:  # the search for markers is not the interpreter's work
+        target = beside.submit(find_target, rgb, prior, wanted.bars)
+        other = SEEKERS[None](rgb, prior)
+        return target.result() or other  # the printed sheet is like nothing else
 
 
 def _whichever(rgb: Photo, prior: Prior) -> Found | Failure:
