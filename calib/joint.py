@@ -155,7 +155,7 @@ class _Seen:
 
     def _in_world(self, v: Array, k: int) -> Array:
         p, size = self.points[k], v[self.own(k)][:3]
-        return np.c_[placed(p.shares * size[:2], self.place_of(v, k)), self.bases_mm[k] + p.upper * size[2]]
+        return np.asarray(np.c_[placed(p.shares * size[:2], self.place_of(v, k)), self.bases_mm[k] + p.upper * size[2]])
 
     def _derivative(self, v: Array, k: int) -> Array:
         p, at = self.points[k], self.own(k).start
