@@ -83,11 +83,11 @@ def test_one_card_alone_gives_what_its_own_solution_gives() -> None:
 
 
 def test_the_truth_is_covered_by_sheet_card_and_both() -> None:
-    """Over 200 simulated scenes a far length lies within its own standard deviations, and both are better than one."""
+    """Over 100 simulated scenes a far length lies within its own standard deviations, and both are better than one."""
     rng = np.random.default_rng(4)
     scaled: dict[str, list[float]] = {"card": [], "sheet": [], "both": []}
     sd: dict[str, list[float]] = {k: [] for k in scaled}
-    for _ in range(200):
+    for _ in range(100):
         q, card, sheet = scene(rng)
         own = np.array(sheet.place)
         turn = np.array([[np.cos(own[2]), -np.sin(own[2])], [np.sin(own[2]), np.cos(own[2])]])
