@@ -86,11 +86,45 @@ def placed(points_mm: Array, place: Array) -> Array:
     return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2])
 
 
+@dataclass(frozen=True, slots=True)
+class _Points:
+    """All points of one body in one piece, for the solver.
+
+    Attributes:
+        shares: (n, 2) where on the rectangle, as shares of width and height; upper: (n,) 1 on the upper rim.
+        own: (n, 4 + 4 m) what offsets and modes of the four sides do to each.
+        points_px, normals_px: (n, 2) as located.
+    """
+
+    shares: Array
+    upper: Array
+    own: Array
+    points_px: Array
+    normals_px: Array
+
+    @classmethod
+    def of(cls, sides: tuple[SideEdges, ...]) -> _Points:
+        own = []
+        for s in sides:
+            block = np.zeros((len(s.along), OWN - 3))
+            block[:, s.side] = 1
+            block[:, 4 + MODES * s.side : 4 + MODES * (s.side + 1)] = modes(s.along)
+            own.append(block)
+        return cls(
+            np.concatenate([side_points(s.side, s.along, 1.0, 1.0, 0.0)[:, :2] for s in sides]),
+            np.concatenate([np.full(len(s.along), float(s.upper)) for s in sides]),
+            np.concatenate(own),
+            np.concatenate([s.points_px for s in sides]),
+            np.concatenate([s.normals_px for s in sides]),
+        )
+
+
 class _Seen:
     """All points of all bodies, for `settle`."""
 
     def __init__(self, bodies: list[Body]) -> None:
-        self.bodies = bodies
+        self.bases_mm = [b.base_mm for b in bodies]
+        self.points = [_Points.of(b.sides) for b in bodies]
         self.sigma_px = np.concatenate([s.sigma_px for b in bodies for s in b.sides])
         self.unknowns = VIEW + OWN * len(bodies) + PLACE * (len(bodies) - 1)
 
@@ -100,7 +134,7 @@ class _Seen:
 
     def place(self, k: int) -> slice:
         """Where a body's place stands; empty for the first."""
-        at = VIEW + OWN * len(self.bodies) + PLACE * (k - 1)
+        at = VIEW + OWN * len(self.points) + PLACE * (k - 1)
         return slice(at, at + PLACE) if k else slice(0, 0)
 
     def place_of(self, v: Array, k: int) -> Array:
@@ -109,40 +143,36 @@ class _Seen:
 
     def misfit(self, v: Array) -> Array:
         """(n,) located points less the model's, along the normals."""
-        return np.concatenate([self._side(v, k, s)[0] for k, b in enumerate(self.bodies) for s in b.sides])
+        out = []
+        for k, p in enumerate(self.points):
+            seen = project(v[:VIEW], self._in_world(v, k))
+            out.append(((p.points_px - seen) * p.normals_px).sum(1) - p.own @ v[self.own(k)][3:])
+        return np.concatenate(out)
 
     def derivative(self, v: Array) -> Array:
         """(n, p) change of `misfit`."""
-        return np.concatenate([self._side(v, k, s)[1] for k, b in enumerate(self.bodies) for s in b.sides])
+        return np.concatenate([self._derivative(v, k) for k in range(len(self.points))])
 
-    def _side(self, v: Array, k: int, s: SideEdges) -> tuple[Array, Array]:
-        own, base = v[self.own(k)], self.bodies[k].base_mm
-        shares = side_points(s.side, s.along, 1.0, 1.0, 0.0)[:, :2]
-        upper = np.full(len(s.along), float(s.upper))
-        x, y, turn = self.place_of(v, k)
-        c, sn = np.cos(turn), np.sin(turn)
-        local = shares * own[:2]
-        X = np.c_[placed(local, np.array([x, y, turn])), base + upper * own[2]]
-        by_view, by_point = projection_derivative(v[:VIEW], X)
-        r = ((s.points_px - project(v[:VIEW], X)) * s.normals_px).sum(1)
-        shapes, at_modes = modes(s.along), 7 + MODES * s.side
-        r = r - own[3 + s.side] - shapes @ own[at_modes : at_modes + MODES]
-        n = -s.normals_px
-        by_X = np.einsum("nk,nkp->np", n, by_point)
-        A = np.zeros((len(X), self.unknowns))
-        A[:, :VIEW] = np.einsum("nk,nkp->np", n, by_view)
-        at = self.own(k).start
-        A[:, at] = (by_X[:, 0] * c + by_X[:, 1] * sn) * shares[:, 0]
-        A[:, at + 1] = (-by_X[:, 0] * sn + by_X[:, 1] * c) * shares[:, 1]
-        A[:, at + 2] = by_X[:, 2] * upper
-        A[:, at + 3 + s.side] = -1
-        A[:, at + at_modes : at + at_modes + MODES] = -shapes
+    def _in_world(self, v: Array, k: int) -> Array:
+        p, size = self.points[k], v[self.own(k)][:3]
+        return np.asarray(np.c_[placed(p.shares * size[:2], self.place_of(v, k)), self.bases_mm[k] + p.upper * size[2]])
+
+    def _derivative(self, v: Array, k: int) -> Array:
+        p, at = self.points[k], self.own(k).start
+        by_view, by_point = projection_derivative(v[:VIEW], self._in_world(v, k))
+        along = -np.einsum("nk,nkp->np", p.normals_px, np.concatenate([by_view, by_point], 2))
+        dx, dy, dz = along[:, VIEW:].T
+        turn = self.place_of(v, k)[2]
+        c, s = np.cos(turn), np.sin(turn)
+        to_width, to_height = dx * c + dy * s, dy * c - dx * s
+        A = np.zeros((len(dx), self.unknowns))
+        A[:, :VIEW] = along[:, :VIEW]
+        A[:, at : at + 3] = np.stack([to_width * p.shares[:, 0], to_height * p.shares[:, 1], dz * p.upper], 1)
+        A[:, at + 3 : at + OWN] = -p.own
         if k:
-            A[:, self.place(k)] = np.c_[
-                by_X[:, :2],
-                by_X[:, 0] * (-sn * local[:, 0] - c * local[:, 1]) + by_X[:, 1] * (c * local[:, 0] - sn * local[:, 1]),
-            ]
-        return r, A
+            local = p.shares * v[at : at + 2]
+            A[:, self.place(k)] = np.stack([dx, dy, to_height * local[:, 0] - to_width * local[:, 1]], 1)
+        return A
 
 
 def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple[int, int]) -> Joint:

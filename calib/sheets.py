@@ -127,8 +127,8 @@ def find_sheet(
         return _refused("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
     if passed:
         return passed[0]
-    telling = [f for f in failures if f.code != "unclear"]
-    return telling[0] if telling else _nothing(rgb, quads, bool(failures), reference, prior)
+    telling = [f for f in failures if f.code not in ("unclear", "curled")]
+    return telling[0] if telling else _nothing(rgb, quads, failures, reference, prior)
 
 
 def _off(q: Quad, reference: Reference, prior: Prior) -> float:
@@ -266,7 +266,9 @@ def _round_corners(light: Light, joint: Joint, half_mm: float) -> bool:
     return missing >= 3
 
 
-def _nothing(rgb: NDArray[np.uint8], quads: list[Quad], tried: bool, reference: Reference, prior: Prior) -> Failure:
+def _nothing(
+    rgb: NDArray[np.uint8], quads: list[Quad], failures: list[Failure], reference: Reference, prior: Prior
+) -> Failure:
     """Why no candidate could be solved: what is there has another shape, or is cut off; or its sides are not seen."""
     size = (rgb.shape[1], rgb.shape[0])
     least = LEAST_AREA * size[0] * size[1]
@@ -276,8 +278,8 @@ def _nothing(rgb: NDArray[np.uint8], quads: list[Quad], tried: bool, reference: 
         shape, by_focal = shape_of(q.corners_px, prior)
         if _off(q, reference, prior) > 1 and abs(float(shape[1])) < ROUGH_SQUARE and stands_out(rgb, q.corners_px):
             return _other_shape(float(max(shape[0], 1 / shape[0])), math.hypot(0.01, by_focal), reference)
-    if tried:
-        return _unclear(reference)
+    if failures:
+        return next((f for f in failures if f.code == "curled"), failures[0])
     for q in quads:
         if area(q.corners_px) > least and not inside(q.corners_px, size) and np.sort(q.support)[1] > CUT_SIDES:
             return _cut_off(reference)

@@ -75,6 +75,23 @@ def test_the_rest_is_refused_for_the_true_reason(code: str) -> None:
     assert refused.text.endswith(".")
 
 
+@pytest.mark.parametrize(
+    ("width", "height", "radius", "code"),
+    [
+        (88.9, 63.5, 3.2, "wrong-shape"),  # a playing card, 1 % off A4's ratio
+        (150.0, 72.0, 9.0, "wrong-shape"),  # a phone
+        (248.0, 179.0, 12.0, "wrong-shape"),  # a tablet
+        (105.0, 74.0, 3.0, "round-corners"),  # an identity card, of A4's ratio
+    ],
+)
+def test_look_alikes_do_not_pass_for_a4(width: float, height: float, radius: float, code: str) -> None:
+    """Even if a person says that it is A4; sizes of the trade, the tablet's invented."""
+    thing = Thing(width, height, DARK, turn=7.0, radius=radius)
+    refused = find_sheet(photo(camera(height=1.6 * width), thing, ground=(0.4, 0.38, 0.35)), prior(), A4)
+    assert isinstance(refused, Failure), refused
+    assert refused.code == code, refused
+
+
 def test_a_side_that_something_covers_is_refused() -> None:
     """A dark board over most of a long side, askew, so that no rectangle of the sheet's shape is left."""
     board = Thing(220.0, 60.0, DARK, at=(0.0, 112.0), turn=9.0)
