@@ -30,7 +30,7 @@ _BINS = (128, 64, 64)
 _SIZE = _BINS[0] * _BINS[1] * _BINS[2]
 _GRID = (6, 8)  # rows and columns of the cells that spread is counted in
 _DEEPEST_SHADOW = 0.11  # share of the light that a shadow keeps at least
-_GLOW = 0.15  # share of the way to the part's hue that light thrown back by its walls may tint the table beside them
+_GLOW = 0.08  # share of the way to the part's hue that light thrown back by its walls may tint the table beside them
 
 
 def log_colour(rgb: U8) -> F32:
