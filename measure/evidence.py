@@ -27,7 +27,8 @@ class Evidence:
         blob: (h, w) 1 on the candidate, its holes and notches filled; card: 1 where a reference lies.
         colour: (h, w, 3) log colour less the table's trend; step: (3,) what counts as one colour.
         strange: (h, w) 0 where the colour recurs all over the table, 1 where it does not.
-        lit: (h, w) 0 where the colour could be table in shadow, 1 where it can't.
+        lit: (h, w) 0 where the colour could be table in shadow, 1 where it can't; untinted: the same where light
+            thrown back by the part may have tinted the table, as beside its walls.
         quiet: (h, w) 1 where the table's texture is missing, −1 where it is there; near 0 on plain tables.
         crisp: (h, w) strength of crisp edges per mm; noise: what the table's own texture mostly reaches; loud: what
             it seldom exceeds.
@@ -41,6 +42,7 @@ class Evidence:
     step: F32
     strange: F32
     lit: F32
+    untinted: F32
     quiet: F32
     crisp: F32
     noise: float
@@ -77,7 +79,8 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, reserved: Reserved, px_p
     blob = (cv2.remap(candidate.mask * np.float32(1), x.copy(), y.copy(), cv2.INTER_LINEAR) > 0.5).astype(np.uint8)
     strange = np.minimum(cv2.blur(table.strange[bins], (3, 3)), around)
     ground = table.ground(columns[w // 2 : w // 2 + 1], lines[h // 2 : h // 2 + 1])[0, 0]
-    lit = np.clip(table.not_shadow(bins, ground, blob) - 1, 0, 1) * np.clip(strange * 2 - 0.6, 0, 1)
+    odd = np.clip(strange * 2 - 0.6, 0, 1)
+    lit, untinted = (np.clip(far - 1, 0, 1) * odd for far in table.not_shadow(bins, ground, blob))
     card = reserved.mask(window)
     crisp, soft = crispness(colour, scale)
     table_only = (cv2.dilate(blob, disc(1.5 * scale)) == 0) & (cv2.dilate(card, disc(2 * scale)) == 0)
@@ -91,6 +94,7 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, reserved: Reserved, px_p
         table.step,
         strange.astype(np.float32),
         cv2.blur(lit, (3, 3)).astype(np.float32),
+        cv2.blur(untinted, (3, 3)).astype(np.float32),
         _quietness(crisp * _fading(smooth), soft, float(noise), scale),
         crisp,
         float(noise),

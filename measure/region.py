@@ -47,7 +47,9 @@ def first_guess(seen: Evidence, subject: str) -> Mask | None:
     core = enclosed_core(crisp, blob, card, scale, seen.noise, seen.loud)
     if not core.any():
         return None
-    strange, lit = (halve(np.asarray(cv2.blur(a, (3, 3)), np.float32)) for a in (seen.strange, seen.lit))
+    smooth = (halve(np.asarray(cv2.blur(a, (3, 3)), np.float32)) for a in (seen.strange, seen.lit, seen.untinted))
+    strange, lit, untinted = smooth
+    lit = np.where(core > 0, lit, untinted)  # what crisp edges fence off from the part may be table tinted by it
     own = lit[core > 0].mean() > 0.4  # the part shows a colour of its own: what could be shadow most likely is
     doubt = (1 - lit) * np.clip(strange * 2 - 0.5, 0, 1)
     shadow = 0.02 if subject == "opening" else -0.015 if own else 0.01
@@ -119,6 +121,7 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     """
     scale = seen.px_per_mm
     sigma = 3 * seen.noise + _FAINT
+    lit = np.where(guess > 0, seen.lit, seen.untinted)
     inner = depth_mm(guess, scale)
     summit = cv2.dilate(inner, disc(4 * scale))
     inside = inner > np.minimum(3.0, 0.55 * summit)
@@ -134,18 +137,12 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     # colours on an edge are mixtures and say little
     plain = np.maximum(np.exp(-((seen.crisp / (2 * sigma)) ** 2)), 0.1)
     colour = 0.05 * (part_like - table_like) / both
-    unknown = np.where(seen.strange > 0.4, 0.05 * seen.lit, -0.03) * doubt / both
+    unknown = np.where(seen.strange > 0.4, 0.05 * lit, -0.03) * doubt / both
     shadow = -0.05 if subject == "part" else 0.05
     outside = np.where(seen.quiet > 0, shadow + (0.03 - shadow) * seen.quiet, shadow) * (face == 0)
     foot = (wall > 0) & edge_runs(seen.crisp, face, wall, 2.5 * sigma, scale)
-    shade = (
-        np.where(wall > 0, 0.03, outside * np.maximum(plain, 0.4))
-        * (1 - seen.lit)
-        * (seen.strange > 0.4)
-        * doubt
-        / both
-    )
-    texture = 0.03 * np.where(seen.lit > 0.5, np.maximum(seen.quiet, 0), seen.quiet)
+    shade = np.where(wall > 0, 0.03, outside * np.maximum(plain, 0.4)) * (1 - lit) * (seen.strange > 0.4) * doubt / both
+    texture = 0.03 * np.where(lit > 0.5, np.maximum(seen.quiet, 0), seen.quiet)
     gain = _TRUST * ((colour + unknown + texture) * plain + shade)
     gain = np.where(foot, 0.03, np.where(inside & ~sure, np.maximum(gain, 0.002), gain))
     known = np.zeros(guess.shape, np.int8)

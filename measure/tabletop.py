@@ -30,7 +30,7 @@ _BINS = (128, 64, 64)
 _SIZE = _BINS[0] * _BINS[1] * _BINS[2]
 _GRID = (6, 8)  # rows and columns of the cells that spread is counted in
 _DEEPEST_SHADOW = 0.11  # share of the light that a shadow keeps at least
-_GLOW = 0.15  # share of the way to the part's hue that light thrown back by its walls may tint the table beside them
+_GLOW = 0.25  # share of the way to the part's hue that light thrown back by its walls may tint the table beside them
 
 
 def log_colour(rgb: U8) -> F32:
@@ -76,8 +76,10 @@ class Tabletop:
         """(h, w) number of the colour bin of each pixel."""
         return _bins(deviation, self.step)
 
-    def not_shadow(self, bins: NDArray[np.int32], ground: F32, blob: Mask) -> F32:
-        """(h, w) how far each colour is from any table colour in shadow, in tolerances: below 1 it could be one.
+    def not_shadow(self, bins: NDArray[np.int32], ground: F32, blob: Mask) -> tuple[F32, F32]:
+        """(h, w) twice: how far each colour is from any table colour in shadow, in tolerances: below 1 it could be one.
+
+        The second allows for light that the part's walls throw on the table, which tints it towards the part's hue.
 
         Args:
             bins: (h, w) colour bins.
@@ -88,11 +90,12 @@ class Tabletop:
         seen = np.asarray(_bin_centres(used) * self.step, np.float32)
         far = self._from_shadow(seen, ground, np.zeros(2, np.float32))
         count = np.bincount(where.ravel(), blob.ravel(), minlength=len(used)).astype(np.float64) * (far > 2)
+        tinted = far.copy()
         if count.any():
             hue = np.array([_weighted_median(seen[:, c], count) for c in (1, 2)], np.float32)
             again = far > 1
-            far[again] = self._from_shadow(seen[again], ground, _GLOW * (hue - self.common[:, 1:].mean(0)))
-        return np.asarray(far[where].reshape(bins.shape), np.float32)
+            tinted[again] = self._from_shadow(seen[again], ground, _GLOW * (hue - self.common[:, 1:].mean(0)))
+        return np.asarray(far[where].reshape(bins.shape)), np.asarray(tinted[where].reshape(bins.shape))
 
     def _from_shadow(self, seen: F32, ground: F32, glow: F32) -> F32:
         """(n,) how far colours (n, 3) are from table in shadow that may be tinted by as much as `glow` (two hues)."""

@@ -83,9 +83,13 @@ def test_what_cannot_be_measured_is_refused_by_name(things, reason):
 
 def test_table_tinted_by_a_part_in_its_notch_is_not_part():
     rgb, card = table_with([((600, 180), (200, 200), RED)])
-    # the notch: table in light shadow with some of the part's red thrown on it, as walls of 9 mm throw it
-    rgb[180:270, 660:740] = (100, 90, 89)
-    rgb = cv2.GaussianBlur(rgb, (0, 0), 0.8)
+    y, x = np.mgrid[0 : rgb.shape[0], 0 : rgb.shape[1]]
+    notch = (y < 270) & (np.abs(x - 700) < 40)
+    # in the notch and before it a soft shadow, the deeper the more of the part's red is thrown on it
+    depth = np.clip(y / 193, 0, 1) * np.exp(-np.maximum(np.abs(x - 700) - 40, 0) / 25) * (y < 270)
+    tinted = table_with([])[0] - depth[..., None] * np.array([15, 26, 27])
+    part = (y >= 180) & (y < 380) & (x >= 600) & (x < 800) & ~notch
+    rgb = cv2.GaussianBlur(np.where(part[..., None], rgb, tinted).astype(np.uint8), (0, 0), 0.8)
     result, px_per_mm = found(rgb, card)
     assert isinstance(result, Silhouette)
     inside = cv2.pointPolygonTest(result.contours_px[0].astype(np.float32), (700.0, 200.0), True)
