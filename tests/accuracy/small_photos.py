@@ -157,7 +157,7 @@ class Scene:
     sharpen: float = 0.0
     quality: int = 91
     seed: int = 1
-    wide: int = 2000
+    wide: int = 3200
 
     @property
     def size_px(self) -> tuple[int, int]:
