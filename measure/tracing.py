@@ -113,7 +113,11 @@ def trace(
     if parts.fits(found, loops):
         again = along_features(light, view, found.features, wall, opening=opening)
         better = outline(again, SHARED_NAMES, shared)
-        kept = parts.fits(better, again) and parts.fits(better, loops) and parts.sound(better)
+        astray = parts.misfits(better, again) | parts.misfits(better, loops)
+        if astray:
+            again = [loops[k] if k in astray else e for k, e in enumerate(again)]
+            better = outline(again, SHARED_NAMES, shared)
+        kept = parts.fits(better, again) and parts.sound(better)
         found = better if kept else outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)

@@ -72,21 +72,29 @@ def shared_covariance(view: View, thickness_mm: float, opening: bool) -> Array:
 
 
 def fits(e: Estimate, loops: Sequence[EdgeLoop]) -> bool:
-    """Whether an outline keeps to the points it was fitted to: extent within 1.5 mm, length within a fifth, and nowhere
-    away from them for longer than a sharp corner takes, as an arc that runs the wrong way round is, or a spike."""
+    """Whether an outline keeps to the points it was fitted to: see `misfits`."""
+    return not misfits(e, loops)
+
+
+def misfits(e: Estimate, loops: Sequence[EdgeLoop]) -> set[int]:
+    """The loops of an outline that don't keep to the points they were fitted to.
+
+    They should keep to them in extent within 1.5 mm, in length within a fifth, and be nowhere away from them for longer
+    than a sharp corner takes, as an arc is that runs the wrong way round, or a spike.
+    """
+    out = set()
     for k, loop in enumerate(loops):
         pieces = [flatten(f) for f in e.features if f.loop == k]
         if not pieces or not all(np.all(np.isfinite(p)) for p in pieces):
-            return False
+            out.add(k)
+            continue
         drawn, seen = np.concatenate(pieces), loop.points_mm
         extent = max(np.abs(drawn.min(0) - seen.min(0)).max(), np.abs(drawn.max(0) - seen.max(0)).max())
         length = float(np.hypot(*np.diff(drawn, axis=0).T).sum())
         around = float(np.hypot(*(np.roll(seen, -1, 0) - seen).T).sum())
-        if extent > 1.5 or not 0.8 < length / around < 1.2:
-            return False
-        if away_mm(drawn, seen) > MOST_AWAY_MM:
-            return False
-    return True
+        if extent > 1.5 or not 0.8 < length / around < 1.2 or away_mm(drawn, seen) > MOST_AWAY_MM:
+            out.add(k)
+    return out
 
 
 FAR_MM, MOST_AWAY_MM = 0.5, 1.5

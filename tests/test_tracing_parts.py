@@ -1,0 +1,38 @@
+"""Whether an outline keeps to its points: an invented square of 20 mm with corners rounded by 2 mm."""
+
+import numpy as np
+import pytest
+
+from measure.edge_loop import EdgeLoop
+from measure.features import Estimate, Feature, flatten
+from measure.tracing_parts import misfits
+
+
+def square(turn_of_last="ccw"):
+    """Four sides and four fillets; the last fillet may run the long way round."""
+    out = []
+    for k, (cx, cy) in enumerate(((8, -8), (8, 8), (-8, 8), (-8, -8))):
+        a = np.array([np.cos(k * np.pi / 2 - np.pi / 2), np.sin(k * np.pi / 2 - np.pi / 2)])
+        b = np.array([-a[1], a[0]])
+        c = np.array([cx, cy], float)
+        ends = tuple(c + 2 * a), tuple(c + 2 * b)
+        turn = turn_of_last if k == 3 else "ccw"
+        out.append(Feature(f"R{k}", "arc", 0, *ends, centre=(cx, cy), radius=2.0, turn=turn))
+        out.append(Feature(f"E{k}", "line", 0, ends[1], tuple(c + 2 * b + 16 * np.array([-b[1], b[0]]))))
+    return Estimate(tuple(out), np.zeros((20, 20)), (), np.zeros((20, 0)), np.zeros((0, 0)))
+
+
+def points_on(e):
+    line = np.concatenate([flatten(f, 0.01) for f in e.features])
+    n = len(line)
+    return EdgeLoop(line, np.zeros((n, 2)), np.full(n, 0.01), np.zeros((n, 0)))
+
+
+@pytest.mark.parametrize(("turn", "astray"), [("ccw", set()), ("cw", {0})])
+def test_an_arc_that_runs_the_wrong_way_round_is_astray(turn, astray):
+    assert misfits(square(turn), [points_on(square())]) == astray
+
+
+def test_a_loop_without_features_is_astray():
+    e = square()
+    assert misfits(e, [points_on(e), points_on(e)]) == {1}
