@@ -94,7 +94,9 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
         if label in at:
             continue
         if any(f.label == label for f in features):
-            raise WrongUsage(f"--broken: {label} belongs to a hole, and only the outer boundary is completed.", "broken")
+            raise WrongUsage(
+                f"--broken: {label} belongs to a hole, and only the outer boundary is completed.", "broken"
+            )
         raise WrongUsage(f"--broken: there is no {label}; the outer boundary is {', '.join(at)}.", "broken")
     return Break(at[first], (at[last] - at[first]) % len(loop) + 1, len(loop))
 
@@ -116,6 +118,6 @@ def check_length(features: Sequence[Feature], breaks: Sequence[Break]) -> None:
 def _too_long(share: float) -> JobRefused:
     return JobRefused(
         f"{100 * share:.0f} % of the outer boundary is broken, and from less than half the rest can't be told: mark "
-        "the break with --broken FIRST-LAST in order of travel (counter-clockwise), or draw the part from the fragment.",
+        "the break with --broken FIRST-LAST in order of travel (counter-clockwise), or draw the part by hand.",
         "break-too-long",
     )

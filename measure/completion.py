@@ -95,27 +95,28 @@ def completed(
         subject: part or opening.
     """
     if by == "extend":
-        done = _extended(estimate, which)
-    else:
-        found = find_repetition(estimate, by, which, [which, *others])
-        if isinstance(found, NoRepetition):
-            return NotCompleted(found.why)
-        done = _copied(estimate, which, others, found)
-    return done and _checked(done, subject)
+        return _extended(estimate, which, subject)
+    found = find_repetition(estimate, by, which, [which, *others])
+    if isinstance(found, NoRepetition):
+        return NotCompleted(found.why)
+    done = _copied(estimate, which, others, found)
+    return _checked(done, subject) if isinstance(done, Completed) else done
 
 
-# ------------------------------------------------------------------------------------------------------------- extending
-def _extended(estimate: Estimate, which: Break) -> Completed | NotCompleted:
+# ------------------------------------------------------------------------------------------------------------ extending
+def _extended(estimate: Estimate, which: Break, subject: Literal["part", "opening"]) -> Completed | NotCompleted:
     loop = outer(estimate.features)
-    why = "the break has no neighbours"
+    first: NotCompleted | None = None
     for wider in _widenings(loop, which):
         b, a = loop[wider.before()], loop[wider.after()]
         gap_mm = math.dist(_point_of(b, False), _point_of(a, True))
         met = meeting(estimate, b, a, gap_mm)
-        if isinstance(met, Meeting):
-            return _with_meeting(estimate, wider, met)
-        why = why if wider != which else met
-    return NotCompleted(why)
+        done = NotCompleted(met) if isinstance(met, str) else _checked(_with_meeting(estimate, wider, met), subject)
+        if isinstance(done, Completed):
+            return done
+        first = done if first is None else first
+    assert first is not None
+    return first
 
 
 def _widenings(loop: Sequence[Feature], which: Break) -> list[Break]:
@@ -170,10 +171,8 @@ def _shorter(b: Feature, a: Feature) -> Feature:
     return a if length(b) >= length(a) else b
 
 
-# --------------------------------------------------------------------------------------------------------------- copying
-def _copied(
-    estimate: Estimate, which: Break, others: Sequence[Break], found: Repetition
-) -> Completed | NotCompleted:
+# -------------------------------------------------------------------------------------------------------------- copying
+def _copied(estimate: Estimate, which: Break, others: Sequence[Break], found: Repetition) -> Completed | NotCompleted:
     """The break filled by the image of its intact counterpart."""
     loop = outer(estimate.features)
     open_now = {i for b in others for i in b.members()}
@@ -313,7 +312,7 @@ def _weighed(
     return _Piece(now, one + share @ apart)
 
 
-# ------------------------------------------------------------------------------------------------------------ assembling
+# ----------------------------------------------------------------------------------------------------------- assembling
 def _assembled(
     estimate: Estimate, which: Break, pieces: Sequence[_Piece], own_error: Array,
     way: Literal["mirror", "turn", "extend"], prolonged: tuple[str, ...], merged: tuple[str, ...],

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.equations import with_edge_error
-from measure.features import Array, Estimate, Feature, Point, length, middle
+from measure.features import Array, Estimate, Feature, Point, length
 from measure.placing import about, relative
 from measure.rejoin import crossings, heading
 
@@ -70,7 +70,7 @@ def _same(estimate: Estimate, b: Feature, a: Feature) -> bool:
     one, two = (b, a) if length(b) >= length(a) else (a, b)
     r = relative(two, one)
     if one.kind == "line":  # about the middle of the break, where both are best known together
-        p = (np.array(b.end) + a.start) / 2  # type: ignore[operator]
+        p = (np.array(b.end) + a.start) / 2
         r = about(one, p) @ r
         own, other = about(one, p), about(two, p)
     else:

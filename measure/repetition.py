@@ -10,9 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from measure.breaks import Break, outer
@@ -27,11 +28,13 @@ FRACTIONS = (0.12, 0.5, 0.88)
 """Where features are compared."""
 ROUGHLY_MM = 0.8
 """Images this near belong together before the fit."""
+MET_MM = 1.5
+"""What lies farther from the boundary meets none of it."""
 TRIED = 10
 MOST_FOLD = 12
 """A part repeats itself at most so often round its centre."""
 SIGMAS, LEEWAY_MM, MOST_MM, MOST_RMS_MM = 4.0, 0.05, 0.5, 0.15
-"""An image may be off by so many standard deviations and the leeway, never by more than the third; all by the fourth."""
+"""An image may be off by so many standard deviations and the leeway, never by more than the third; all by the last."""
 SHORT_MM, WIDEST = 6.0, 4
 """So many pieces on either side of a curve may belong to the fracture when they are shorter than this."""
 LEAST_TESTED = 0.3
@@ -90,9 +93,7 @@ class _Boundary:
     beside: Mask  # (s,) which lie on short pieces beside a break: they may belong to it
 
 
-def find_repetition(
-    estimate: Estimate, way: Way, which: Break, breaks: Sequence[Break]
-) -> Repetition | NoRepetition:
+def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence[Break]) -> Repetition | NoRepetition:
     """The repetition that tells what is missing in one break.
 
     Args:
@@ -102,7 +103,7 @@ def find_repetition(
         breaks: all breaks, that one included: none of them counts as evidence.
     """
     known = _boundary(estimate.features, breaks)
-    placings = list(_proposed(estimate.features, breaks, way))
+    placings = _once(_proposed(estimate.features, breaks, way))
     if not placings or not len(known.samples):
         return NoRepetition("no two features of the rest are alike")
     explained = np.array([_explained(known, p) for p in placings])
@@ -113,14 +114,14 @@ def find_repetition(
         result = _judged(estimate.features, known, placings[i], known.gone[list(breaks).index(which)], covariance)
         if isinstance(result, Repetition):
             found.append(result)
-        elif best is None or (result.gap_mm or math.inf) < (best.gap_mm or math.inf):
-            best = result
+        elif best is None or (best.gap_mm is None and result.gap_mm is not None):
+            best = result  # the one that explained most comes first
     if found:
         return max(found, key=lambda r: (round(r.tested, 1), -r.rms_mm))
-    return best or NoRepetition("nothing of the rest repeats itself")
+    return best if best is not None else NoRepetition("nothing of the rest repeats itself")
 
 
-# ------------------------------------------------------------------------------------------------------------- proposals
+# ---------------------------------------------------------------------------------------------------- proposals
 def _proposed(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> Iterator[Placing]:
     whole = [f for f in _intact(features, breaks) if f.kind != "curve"]
     centre = np.concatenate([flatten(f, 0.05) for f in outer(features)]).mean(0)
@@ -131,7 +132,9 @@ def _proposed(features: Sequence[Feature], breaks: Sequence[Break], way: Way) ->
             if _alike(a, b):
                 yield from _mirrors(a, b, centre) if way == "mirror" else _turns(a, b)
         if way == "turn" and a.kind in ("arc", "circle") and a.centre:
-            yield from (Placing("turn", a.centre, s * 2 * math.pi / n) for n in range(2, MOST_FOLD + 1) for s in (1, -1))
+            yield from (
+                Placing("turn", a.centre, s * 2 * math.pi / n) for n in range(2, MOST_FOLD + 1) for s in (1, -1)
+            )
 
 
 def _intact(features: Sequence[Feature], breaks: Sequence[Break]) -> list[Feature]:
@@ -191,6 +194,12 @@ def _turns(a: Feature, b: Feature) -> Iterator[Placing]:
                 yield Placing("turn", _point(np.linalg.solve(np.eye(2) - turn, goal - turn @ start)), angle)
 
 
+def _once(placings: Iterator[Placing]) -> list[Placing]:
+    """One of each few that are nearly the same."""
+    test = np.array([[0.0, 0.0], [30.0, 0.0], [0.0, 30.0]])
+    return list({tuple(np.round(p.of(test).ravel() / 0.3).astype(int).tolist()): p for p in placings}.values())
+
+
 def _distinct(placings: Sequence[Placing], explained: Array) -> list[int]:
     """The best few that differ."""
     out: list[int] = []
@@ -205,7 +214,7 @@ def _distinct(placings: Sequence[Placing], explained: Array) -> list[int]:
     return out
 
 
-# ---------------------------------------------------------------------------------------------------------------- trials
+# ---------------------------------------------------------------------------------------------------- trials
 def _boundary(features: Sequence[Feature], breaks: Sequence[Break]) -> _Boundary:
     kept = {f.label for f in _intact(features, breaks)}
     points, normals, owner, ends, start = [], [], [], {}, 0.0
@@ -278,9 +287,9 @@ def _walk(f: Feature, t: Array) -> tuple[Array, Array]:
     u = np.diff(path, axis=0)[i] / np.maximum(steps[i], 1e-12)[:, None]
     p = path[i] + u * (t * s[-1] - s[i])[:, None]
     if f.kind in ("arc", "circle"):  # exactly on it
-        e = p - f.centre  # type: ignore[operator]
+        e = p - f.centre
         e = e / np.hypot(*e.T)[:, None]
-        p = f.centre + f.radius * e  # type: ignore[operator]
+        p = f.centre + f.radius * e
         return p, e * np.sign((e * np.stack([u[:, 1], -u[:, 0]], 1)).sum(1))[:, None]
     return p, np.stack([u[:, 1], -u[:, 0]], 1)
 
@@ -305,7 +314,7 @@ def _source(known: _Boundary, p: Placing, gone: tuple[float, float]) -> tuple[fl
     """The stretch of the outer loop whose image fills the break, from and to; None when its ends meet nothing."""
     first, last = (_at(known, s) for s in gone)
     d, i = known.loop.query(p.back().of(np.array([first, last])))
-    if d.max() > 1.5:
+    if np.max(d) > MET_MM:
         return None
     a, b = known.along[i].tolist()
     return (b, a) if p.way == "mirror" else (a, b)
@@ -334,7 +343,8 @@ def _judged(
     p, response, rest, r, limit = fitted
     worst, rms = float(np.abs(r).max(initial=0.0)), float(np.sqrt((r**2).mean())) if len(r) else math.inf
     if not rest.any() or (np.abs(r) > limit).any() or rms > MOST_RMS_MM:
-        return NoRepetition(f"the rest is off by up to {worst:.2f} mm", worst)
+        much = f"{worst:.2f} mm" if worst < MET_MM else f"{MET_MM:g} mm or more"
+        return NoRepetition(f"the rest is off by up to {much}", worst)
     image = "mirror image" if p.way == "mirror" else "part turned"
     broken_too = NoRepetition(f"where the {image} would show what is missing, it is broken too", worst)
     source = _source(known, p, gone)
@@ -360,7 +370,7 @@ def _fitted(
     rows_of = _parameter_rows(features, known, len(covariance))
     for last in (False, False, False, True):
         q, n = p.of(known.samples), known.facing @ p.matrix().T
-        d, i = _met(known, q, n, 1.5)
+        d, i = _met(known, q, n, MET_MM)
         source = _source(known, p, gone)
         rest = np.ones(len(q), bool)
         if source is None:  # the break lies across the axis: what faces it can't be told from it
@@ -381,7 +391,7 @@ def _fitted(
         if last:
             spread = np.sqrt(np.einsum("ij,jk,ik->i", A, covariance, A) + NOISE_MM**2)
             near = d < MOST_MM
-            gap = np.where(near, off, np.minimum(d, 1.5))
+            gap = np.where(near, off, np.minimum(d, MET_MM))
             limit = np.minimum(SIGMAS * spread + LEEWAY_MM, MOST_MM)
             rest &= ~known.beside | (np.abs(gap) <= limit)
             return p, -gain @ A[met], rest, gap[rest], limit[rest]
@@ -420,11 +430,11 @@ def _from_carriers(
     for i in np.unique(owner):
         f, own = features[i], np.flatnonzero(owner == i)
         if f.kind in ("arc", "circle"):
-            e = q[own] - f.centre  # type: ignore[operator]
+            e = q[own] - f.centre
             reach = np.hypot(*e.T)
             e = e / np.maximum(reach, 1e-9)[:, None]
             side = np.sign((e * normal[own]).sum(1))
-            off[own], normal[own] = side * (reach - f.radius), e * side[:, None]  # type: ignore[operator]
+            off[own], normal[own] = side * (reach - f.radius), e * side[:, None]
         else:
             off[own] = ((q[own] - known.points[nearest[own]]) * normal[own]).sum(1)
     return off, normal, _shift_rows(features, q, normal, owner, m)
@@ -434,5 +444,5 @@ def _angle(v: Array) -> float:
     return math.atan2(float(v[1]), float(v[0]))
 
 
-def _point(p: Array) -> Point:
+def _point(p: NDArray[Any]) -> Point:
     return float(p[0]), float(p[1])

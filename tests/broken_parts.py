@@ -73,7 +73,7 @@ def tear(whole: tuple[Feature, ...], at: tuple[float, float], rng: np.random.Gen
 
 def _spaced(f: Feature) -> Array:
     line = shapely.LineString(flatten(f, 0.0005))
-    return np.array([line.interpolate(s).coords[0] for s in np.arange(0.05, line.length, 0.1)]).reshape(-1, 2)
+    return shapely.get_coordinates(shapely.line_interpolate_point(line, np.arange(0.05, line.length, 0.1)))
 
 
 def off_mm(b: Broken, estimate: Estimate) -> Array:
@@ -81,9 +81,9 @@ def off_mm(b: Broken, estimate: Estimate) -> Array:
 
     The trace's own errors of scale and shape are taken out by the best turn and shift of the whole outline.
     """
-    ring = np.concatenate([flatten(f, 0.002)[:-1] for f in estimate.features if f.loop == 0])
+    ring = np.concatenate([flatten(f, 0.005)[:-1] for f in estimate.features if f.loop == 0])
     outline = shapely.LinearRing(ring)
-    true = np.concatenate([_spaced(f) for f in b.whole if f.loop == 0])
+    true = np.concatenate([_spaced(f)[::4] for f in b.whole if f.loop == 0])
     x = np.zeros(3)
     centre = true.mean(0)
 
@@ -93,7 +93,9 @@ def off_mm(b: Broken, estimate: Estimate) -> Array:
 
     for _ in range(3):
         q = laid(true)
-        foot = np.array([outline.interpolate(outline.project(shapely.Point(p))).coords[0] for p in q])
+        foot = shapely.get_coordinates(
+            shapely.line_interpolate_point(outline, shapely.line_locate_point(outline, shapely.points(q)))
+        )
         r = foot - q
         arm = q - centre
         J = np.zeros((len(q), 2, 3))
@@ -101,7 +103,7 @@ def off_mm(b: Broken, estimate: Estimate) -> Array:
         J[:, 0, 1] = J[:, 1, 2] = 1
         keep = np.hypot(*r.T) <= np.quantile(np.hypot(*r.T), 0.9)
         x = x + np.linalg.lstsq(J[keep].reshape(-1, 3), r[keep].ravel(), rcond=None)[0]
-    return np.array([outline.distance(shapely.Point(p)) for p in laid(b.missing)])
+    return np.asarray(shapely.distance(outline, shapely.points(laid(b.missing))))
 
 
 def bridge() -> tuple[Feature, ...]:
@@ -116,7 +118,7 @@ def star_knob(n: int = 5) -> tuple[Feature, ...]:
     corners = []
     for k in range(n):
         for r, a, fillet in ((18.0, 0.0, 1.5), (18.0, 0.22, 1.5), (12.0, 0.62, 2.0), (12.0, 1.05, 1.0)):
-            angle = 2 * math.pi / n * (k + a * 5 / (2 * math.pi) * 1.0)
+            angle = 2 * math.pi / n * (k + a * 5 / (2 * math.pi))
             corners.append((r * math.cos(angle), r * math.sin(angle), fillet))
     return features_of([polygon(corners), circle(0, 0, 4)])
 

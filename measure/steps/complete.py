@@ -62,7 +62,8 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
         f"{folder} --by open",
         f"Next: jawline reconcile {folder}",
     )
-    return Done("complete", tuple(written), lines, _result(new, found), _stale_readings(folder, found.estimate, seen))
+    cautions = (*_guessed(found), *_stale_readings(folder, found.estimate, seen))
+    return Done("complete", tuple(written), lines, _result(new, found), cautions)
 
 
 def _opened(folder: Path, text: str, seen: records.JobRecord, was: bool, force: bool) -> Done:
@@ -124,6 +125,12 @@ def _breaks(found: Mended) -> list[dict[str, Any]]:
             }
         )
     return out
+
+
+def _guessed(found: Mended) -> tuple[Caution, ...]:
+    corners = [b for b in found.breaks if isinstance(b, Completed) and b.way == "extend" and not b.merged]
+    text = "Edges that go on until they meet are a guess that nothing else bears out: ask what was there."
+    return (Caution("completion-guessed", text),) if corners else ()
 
 
 def _stale_readings(folder: Path, now: Estimate, seen: records.JobRecord) -> tuple[Caution, ...]:
