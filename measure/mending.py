@@ -1,7 +1,7 @@
 """All breaks of a part, each completed in the way that has the best evidence, and said in words.
 
-In order of evidence: the rest is its own mirror image; it repeats itself by turns; the neighbours go on until they meet.
-Where none of that serves, the fracture stays as it was seen.
+In order of evidence: the rest is its own mirror image; it repeats itself by turns; its neighbours go on until
+they meet. Where none of that serves, the fracture stays as it was seen.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def in_words(b: Completed | Open) -> str:
     where = _span(tuple(f.label for f in b.broken))
     if b.way == "extend":
         if b.merged or b.fresh:
-            return f"The break at {where} is closed by {_and(b.prolonged)} going on across it, being one with what follows."
+            return f"The break at {where} is closed by {_and(b.prolonged)} going on across it."
         return (
             f"The break at {where} is closed by {_and(b.prolonged)} going on until they meet; whether the corner was "
             "sharp or rounded nothing tells."
