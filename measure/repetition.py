@@ -185,10 +185,13 @@ def _turns(a: Feature, b: Feature) -> Iterator[Placing]:
         start, goal = (middle(f) if f.kind == "line" else np.array(f.centre) for f in (p, q))
         if np.hypot(*(goal - start)) < 0.5:
             continue
-        by = _angle(right_normal(q)) - _angle(right_normal(p)) if p.kind == "line" else None
+        facing = [_angle(_walk(f, np.array([0.5]))[1][0]) for f in (p, q)]
+        by = facing[1] - facing[0] if p.kind != "circle" else None
         for n in range(2, MOST_FOLD + 1):
             for angle in {2 * math.pi / n, -2 * math.pi / n}:
-                if by is not None and abs(math.remainder(by - angle, 2 * math.pi)) > 0.03:
+                if by is not None and abs(math.remainder(by - angle, 2 * math.pi)) > (
+                    0.03 if p.kind == "line" else 0.2
+                ):
                     continue
                 turn = Placing("turn", (0.0, 0.0), angle).matrix()
                 yield Placing("turn", _point(np.linalg.solve(np.eye(2) - turn, goal - turn @ start)), angle)
