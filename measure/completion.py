@@ -1,7 +1,7 @@
 """A broken part's outer boundary completed, and how sure the completed pieces are.
 
 Each parameter of the completed outline is a linear function of the seen features' parameters and, for pieces that were
-copied, of one more independent error: whether the part really was symmetric there, as large as the rest is not. So the
+copied, of a few more errors: whether the part really was symmetric there, as large as the rest is not. So the
 covariance follows without approximation beyond the first order, with all that the pieces share with where they came
 from. An edge that the break cuts keeps its label and goes on; what was seen of it and its copy are weighed by their
 covariance.
@@ -20,7 +20,7 @@ import shapely
 from measure.breaks import Break, outer
 from measure.continuing import Meeting, meeting
 from measure.equations import with_edge_error
-from measure.features import PARAMETERS, Array, Estimate, Feature, flatten, length, middle
+from measure.features import PARAMETERS, Array, Estimate, Feature, flatten, length, middle, right_normal
 from measure.placing import about, relative
 from measure.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.repetition import SHORT_MM, WIDEST, NoRepetition, Repetition, find_repetition
@@ -28,6 +28,8 @@ from measure.repetition import SHORT_MM, WIDEST, NoRepetition, Repetition, find_
 By = Literal["mirror", "turn", "extend", "open"]
 LEAST_ASYMMETRY_MM = 0.03
 """However well the rest agrees, a copy is less sure than what was seen by at least this."""
+OWN_SHARE = 0.5
+"""Of that, what each copied piece has for itself, beside what the stretch has as a whole."""
 OUTSIDE_MM = 0.5
 """So far a fracture may lie outside the completed outline."""
 
@@ -235,9 +237,9 @@ def _filled(
     loop, m, slices = outer(estimate.features), len(estimate.white), estimate.slices()
     b, a = loop[which.before()], loop[which.after()]
     chain = [first, *between, last] if between or first != last else [first]
-    extra = sum(PARAMETERS[loop[i].kind] for i in chain)
+    extra = 2 + sum(PARAMETERS[loop[i].kind] for i in chain)
     asymmetry = max(found.rms_mm, LEAST_ASYMMETRY_MM)
-    variance: list[float] = []
+    variance = [asymmetry**2] * 2  # the stretch as a whole, along x and y; then each piece's own
     copies: list[_Piece] = []
     of_joint = {(j.first, j.second): j.tangent for j in joints(loop)}
     n = len(loop)
@@ -247,13 +249,18 @@ def _filled(
         rows = np.zeros((PARAMETERS[g.kind], m + extra))
         rows[:, slices[g.label]] = own
         rows[:, :m] += by @ found.response
+        image = found.placing.image(g)
+        if g.kind == "line":
+            rows[0, m : m + 2] = right_normal(image)
+        elif g.kind != "curve":
+            rows[:2, m : m + 2] = np.eye(2)
         for j in range(PARAMETERS[g.kind]):
             rows[j, m + len(variance)] = 1.0
             turn = g.kind == "line" and j == 1
-            variance.append(asymmetry**2 * (12 / max(length(g), 1.0) ** 2 if turn else 1.0))
+            variance.append((OWN_SHARE * asymmetry) ** 2 * (12 / max(length(g), 1.0) ** 2 if turn else 1.0))
         nxt = chain[k + 1] if k + 1 < len(chain) else None
         ends = (i, nxt) if nxt is not None and (i + 1) % n == nxt else (nxt, i)
-        copies.append(_Piece(found.placing.image(g), rows, bool(of_joint.get(ends, False))))  # type: ignore[arg-type]
+        copies.append(_Piece(image, rows, bool(of_joint.get(ends, False))))  # type: ignore[arg-type]
     own_error = np.array(variance)
     if len(chain) == 1:
         if b is not a and _same_kind(b, a):
