@@ -41,6 +41,13 @@ def check_reading(reading: Reading, estimate: Estimate, subject: Subject = "part
         have = ", ".join(sorted(near, key=lambda x: (x[0], int("0" + x[1:]))))
         raise _refusal(reading, f"the outline has no {missing[0]}; it has {have}", "reading-label")
     features = [named[x] for x in reading.features]
+    made_up = [f.label for f in features if f.origin == "completed"]
+    if made_up:
+        raise _refusal(
+            reading,
+            f"{made_up[0]} was completed where the part is broken off, so there is nothing there that jaws could touch",
+            "reading-geometry",
+        )
     problem = obstacle(reading.kind, features, estimate, subject)
     if problem:
         raise _refusal(reading, problem, "reading-geometry")
@@ -164,7 +171,7 @@ def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tup
 
     Edges must share a stretch of 2 mm for a width or a gap, and a hole must lie abreast of an edge for a web.
     """
-    f = estimate.features
+    f = [x for x in estimate.features if x.origin == "seen"]
     lines = [x for x in f if x.kind == "line" and length(x) > 1.5]
     holes = [x for x in f if _is_hole(x, subject) and size_of("radius", [x]).value_mm > 0.5]
     out: list[tuple[ReadingKind, tuple[str, ...]]] = []

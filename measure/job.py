@@ -1,6 +1,7 @@
 """The job folder: plain files that a person can open, mend by hand and mail.
 
     trace.json  trace.png  outline.dxf      what the photo says
+    trace-seen.json                         the same before a broken part was completed
     readings.csv                            what the jaws said
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
@@ -28,6 +29,7 @@ from calib.errors import JobRefused, WrongUsage
 
 MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
+SEEN = "trace-seen.json"
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
 FITS = ("fit.dxf", "fit.svg", "fit.pdf")

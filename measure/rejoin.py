@@ -201,9 +201,9 @@ def _meeting(a: Feature, b: Feature, tangent: bool) -> Array:
         return old if other.kind == "curve" else _foot(other, old)
     if tangent:
         return _tangent_point(a, b)
-    crossings = _crossings(a, b)
-    if len(crossings):
-        best: Array = crossings[np.argmin(np.hypot(*(crossings - old).T))]
+    common = crossings(a, b)
+    if len(common):
+        best: Array = common[np.argmin(np.hypot(*(common - old).T))]
         if np.hypot(*(best - old)) < FAR_MM:
             return best
     # No crossing, or one far away: beside the old place, on the line rather than on the arc.
@@ -228,7 +228,7 @@ def _tangent_point(a: Feature, b: Feature) -> Array:
     return np.asarray((ca + e * a.radius + cb + s * e * b.radius) / 2)
 
 
-def _crossings(a: Feature, b: Feature) -> Array:
+def crossings(a: Feature, b: Feature) -> Array:
     """(k, 2) points that two lines, or a line and a circle, or two circles have in common."""
     if a.kind == "line" and b.kind == "line":
         u, w, apart = direction(a), direction(b), middle(b) - middle(a)

@@ -10,6 +10,7 @@ from measure.cli import (
     advice,
     check,
     clip,
+    complete,
     demo,
     draw,
     fit,
@@ -39,6 +40,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command("trace")(trace.trace)
+app.command("complete")(complete.complete)
 app.command("read")(read.read)
 app.command("next")(next_.next_readings)
 app.command("reconcile")(reconcile.reconcile)

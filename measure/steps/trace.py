@@ -99,7 +99,7 @@ def trace(
             job.OUTLINE: outline_dxf(found.estimate.features),
             job.PICTURE: drawn.result(),
         }
-    written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
+    written = job.write(folder, files, force=force, outdated=(job.SEEN, job.MEASURED, *job.DRAWN))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
         f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",

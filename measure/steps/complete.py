@@ -1,0 +1,146 @@
+"""A broken part's trace.json completed; what was seen is kept in trace-seen.json and comes back unchanged."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from calib.errors import JobRefused, ReadingsRefused
+from calib.found import Caution
+from measure import job, records
+from measure.completion import By, Completed
+from measure.dimensions import list_dimensions
+from measure.drawing.dxf import outline_dxf
+from measure.features import Estimate
+from measure.mending import Mended, Open, in_words, mended
+from measure.readings import Reading
+from measure.steps import Done
+from measure.steps.read import checked, tools_of
+
+COMPLETED = "completed"
+
+
+def complete(folder: Path, *, broken: str | None = None, by: By | None = None, force: bool = False) -> Done:
+    """Complete the outer boundary where the part is broken, or open it again.
+
+    The completion always starts from what was seen, however often it is asked for.
+
+    Args:
+        folder: the job.
+        broken: the first and last broken feature in order of travel, such as R4-E5; the free curves by default.
+        by: one way only; `open` brings back what was seen.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: trace has not been run, the labels are not of the outer boundary, or the folder can't be written to.
+        JobRefused: there is no break, too much is broken, or the one way asked for does not serve.
+    """
+    text = job.text(folder, job.TRACE, "trace PHOTO")
+    record = records.from_text(text, str(folder / job.TRACE))
+    if record.broken:
+        text = job.text(folder, job.SEEN, "trace PHOTO")
+        seen = records.from_text(text, str(folder / job.SEEN))
+    else:
+        seen = record
+    if by == "open":
+        return _opened(folder, text, seen, bool(record.broken), force)
+    job.check_writable(folder, (job.TRACE, job.SEEN, job.OUTLINE), force)
+    found = mended(records.estimate(seen, job.TRACE), broken, by, seen.subject)
+    words = tuple(in_words(b) for b in found.breaks)
+    if not found.broken:
+        return _nothing_done(folder, found, words, by, bool(record.broken), force, text, seen)
+    new = _record(seen, found)
+    files = {
+        job.TRACE: records.to_text(new).encode(),
+        job.SEEN: text.encode(),
+        job.OUTLINE: outline_dxf(found.estimate.features),
+    }
+    written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
+    lines = (
+        *words,
+        f"What is completed can't be measured: its u95 says how far it may be off. To reject it: jawline complete "
+        f"{folder} --by open",
+        f"Next: jawline reconcile {folder}",
+    )
+    cautions = (*_guessed(found), *_stale_readings(folder, found.estimate, seen))
+    return Done("complete", tuple(written), lines, _result(new, found), cautions)
+
+
+def _opened(folder: Path, text: str, seen: records.JobRecord, was: bool, force: bool) -> Done:
+    """What was seen, put back byte for byte."""
+    result = {**records.for_scripts(seen), "breaks": []}
+    if not was:
+        return Done("complete", (), ("Nothing was completed: the outline is as it was seen.",), result)
+    files = {job.TRACE: text.encode(), job.OUTLINE: outline_dxf([records.feature(f) for f in seen.features])}
+    written = job.write(folder, files, force=force, outdated=(job.SEEN, job.MEASURED, *job.DRAWN))
+    lines = ("The outline is again as it was seen.", f"Next: jawline reconcile {folder}")
+    return Done("complete", tuple(written), lines, result)
+
+
+def _nothing_done(
+    folder: Path, found: Mended, words: tuple[str, ...], by: By | None, was: bool, force: bool, text: str,
+    seen: records.JobRecord,
+) -> Done:  # fmt: skip
+    if by is not None:
+        raise JobRefused(f"{' '.join(words)} Leave it open, or try another --by.", "not-completed")
+    files: tuple[Path, ...] = ()
+    if was:
+        files = _opened(folder, text, seen, was, force).files
+    return Done("complete", files, words, {**records.for_scripts(seen), "breaks": _breaks(found)})
+
+
+def _record(seen: records.JobRecord, found: Mended) -> records.JobRecord:
+    said = [records.CautionRecord(code=COMPLETED, text=in_words(b)) for b in found.breaks]
+    return seen.model_copy(
+        update={
+            "features": tuple(records.feature_record(f) for f in found.estimate.features),
+            "broken": tuple(records.feature_record(f) for f in found.broken),
+            "dimensions": tuple(records.dimension_record(d) for d in list_dimensions(found.estimate)),
+            "warnings": (*seen.warnings, *said),
+            "adjustment": records.adjustment_record(found.estimate),
+        }
+    )
+
+
+def _result(new: records.JobRecord, found: Mended) -> dict[str, Any]:
+    return {**records.for_scripts(new), "breaks": _breaks(found)}
+
+
+def _breaks(found: Mended) -> list[dict[str, Any]]:
+    out: list[dict[str, Any]] = []
+    for b in found.breaks:
+        if isinstance(b, Open):
+            out.append({"broken": list(b.labels), "by": "open", "why": dict(b.whys)})
+            continue
+        out.append(
+            {
+                "broken": [f.label for f in b.broken],
+                "by": b.way,
+                "completed": list(b.fresh),
+                "prolonged": list(b.prolonged),
+                "merged": list(b.merged),
+                "rms_mm": None if b.rms_mm is None else round(b.rms_mm, 4),
+                "worst_mm": None if b.worst_mm is None else round(b.worst_mm, 4),
+                "words": in_words(b),
+            }
+        )
+    return out
+
+
+def _guessed(found: Mended) -> tuple[Caution, ...]:
+    corners = [b for b in found.breaks if isinstance(b, Completed) and b.way == "extend" and not b.merged]
+    text = "Edges that go on until they meet are a guess that nothing else bears out: ask what was there."
+    return (Caution("completion-guessed", text),) if corners else ()
+
+
+def _stale_readings(folder: Path, now: Estimate, seen: records.JobRecord) -> tuple[Caution, ...]:
+    """A word when readings in the job name what the completion has replaced."""
+    path = folder / job.READINGS
+    if not path.exists():
+        return ()
+    content = job.content(folder, job.READINGS, "read")
+    try:
+        _: tuple[Reading, ...] = checked(content, str(path), now, seen.subject, tools_of(folder, None))
+    except ReadingsRefused as why:
+        return (Caution("reading-on-break", f"A reading no longer fits the completed outline: {why.text}"),)
+    return ()
