@@ -114,7 +114,7 @@ def trace(
         again = along_features(light, view, found.features, wall, opening=opening)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)
-        if astray:
+        if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
             again = [loops[k] if k in astray else e for k, e in enumerate(again)]
             better = outline(again, SHARED_NAMES, shared)
         kept = parts.fits(better, again) and parts.sound(better)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,21 +81,25 @@ def misfits(e: Estimate, loops: Sequence[EdgeLoop]) -> set[int]:
     """The loops of an outline that don't keep to the points they were fitted to.
 
     They should keep to them in extent within 1.5 mm, in length within a fifth, and be nowhere away from them for longer
-    than a sharp corner takes, as an arc is that runs the wrong way round, or a spike.
+    than a sharp corner takes, as an arc is that runs the wrong way round, or a spike. Nor should a hole's outline meet
+    another one.
     """
-    out = set()
+    import shapely
+
+    out, rings = set(), {}
     for k, loop in enumerate(loops):
         pieces = [flatten(f) for f in e.features if f.loop == k]
         if not pieces or not all(np.all(np.isfinite(p)) for p in pieces):
             out.add(k)
             continue
         drawn, seen = np.concatenate(pieces), loop.points_mm
+        rings[k] = shapely.LinearRing(drawn)
         extent = max(np.abs(drawn.min(0) - seen.min(0)).max(), np.abs(drawn.max(0) - seen.max(0)).max())
         length = float(np.hypot(*np.diff(drawn, axis=0).T).sum())
         around = float(np.hypot(*(np.roll(seen, -1, 0) - seen).T).sum())
         if extent > 1.5 or not 0.8 < length / around < 1.2 or away_mm(drawn, seen) > MOST_AWAY_MM:
             out.add(k)
-    return out
+    return out | {k for j, k in combinations(rings, 2) if rings[j].intersects(rings[k])}
 
 
 FAR_MM, MOST_AWAY_MM = 0.5, 1.5

@@ -36,3 +36,16 @@ def test_an_arc_that_runs_the_wrong_way_round_is_astray(turn, astray):
 def test_a_loop_without_features_is_astray():
     e = square()
     assert misfits(e, [points_on(e), points_on(e)]) == {1}
+
+
+def test_a_hole_that_meets_the_outer_boundary_is_astray():
+    e = square()
+    for x, astray in ((0.0, set()), (9.0, {1})):
+        hole = Feature("D1", "circle", 1, centre=(x, 0.0), radius=2.0)
+        both = Estimate((*e.features, hole), e.white, (), e.sensitivity, e.shared)
+        t = np.linspace(0, 2 * np.pi, 200)
+        seen = points_on(e)
+        rim = EdgeLoop(
+            np.c_[x + 2 * np.cos(t), 2 * np.sin(t)], np.zeros((200, 2)), np.full(200, 0.01), np.zeros((200, 0))
+        )
+        assert misfits(both, [seen, rim]) == astray
