@@ -366,7 +366,7 @@ def _cards_not_whole() -> Iterator[Decoy]:
         ),
         ("too-oblique",),
     )
-    yield Decoy(scene("far away", card(face="waves"), part(), seed=68, height=648.0), ("too-small",))
+    yield Decoy(scene("far away", card(face="waves"), part(), seed=68, height=1100.0), ("too-small",))
 
 
 def _pictures_of_cards() -> Iterator[Decoy]:
