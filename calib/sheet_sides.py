@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calib.joint import Body, Joint, solve_jointly
 from calib.path import smoothest, vertex
 from calib.profile import Light
-from calib.sides import COMMON_SD_PX, CONFIDENT, FLOOR_PX, RIM_DOUBT, SHADOW_PRICE, Run, run
+from calib.sides import CONFIDENT, SHADOW_PRICE, Run, edges_at, run
 from calib.view import Prior, Rectangle, SideEdges
 
 Array = NDArray[np.float64]
@@ -75,12 +75,4 @@ def _points(r: Run, thickness_mm: float) -> SideEdges:
     path = smoothest(np.minimum(cost - cost.min(1, keepdims=True), CONFIDENT), STIFFNESS, closed=False)
     x, sigma = vertex(cost, r.xs_px, path)
     ok = np.isfinite(sigma) & (np.abs(x - r.xs_px[path]) < CLOSE_PX)
-    return SideEdges(
-        r.side,
-        r.along[ok],
-        r.upper,
-        (r.points_px + x[:, None] * r.normals_px)[ok],
-        r.normals_px[ok],
-        np.hypot(sigma[ok], FLOOR_PX),
-        float(np.hypot(COMMON_SD_PX, RIM_DOUBT * min(r.wall_px, 3.0))),
-    )
+    return edges_at(r, x, sigma, ok)

@@ -133,6 +133,17 @@ def points_on(r: Run, line: Line, near_px: float = 0.8) -> SideEdges:
     at = fence.argmin(1)
     x, sigma = vertex(cost, r.xs_px, at)
     ok = np.isfinite(sigma) & (np.abs(x - expected) < near_px + step)
+    return edges_at(r, x, sigma, ok)
+
+
+def edges_at(r: Run, x: Array, sigma: Array, ok: NDArray[np.bool_]) -> SideEdges:
+    """Located points of a side.
+
+    Args:
+        r: the run.
+        x, sigma: (n,) offsets along the normals and their standard deviations, px.
+        ok: (n,) which of them count.
+    """
     return SideEdges(
         r.side,
         r.along[ok],
