@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -11,15 +12,12 @@ from measure.dimensions import is_round
 from measure.features import Array, Feature, Point, direction, flatten, middle
 from measure.layout.frame import PAPER, Paper, border
 from measure.lettering import FIGURES_MM, SMALL_MM, TINY_MM
-from measure.marks import LIGHT, NARROW, WIDE, Circle, Fill, Mark, Path, Text, line
+from measure.marks import LIGHT, NARROW, WIDE, Circle, Mark, Text, arrow, line, polyline
 from measure.planning import Suggestion
 from measure.sheet import Sheet
 
 BALLOON_MM = 3.6
-ARROW_MM = (2.6, 0.45)
-"""Length and half width of an arrowhead."""
 ROW_MM, BOX_MM = 12.0, (44.0, 9.0)
-MOST_ROWS = 12
 JAWS = {
     "width": "outside jaws, over the material between",
     "gap": "inside jaws, across the empty space between",
@@ -48,7 +46,7 @@ def worksheet(name: str, features: Sequence[Feature], suggestions: Sequence[Sugg
     Args:
         name: the part's name.
         features: all loops, mm.
-        suggestions: the readings, numbered from 1 in this order; no more than `MOST_ROWS`.
+        suggestions: the readings, numbered from 1 in this order; a dozen at most.
         command: how the values get into the job, in words.
     """
     paper = Paper(PAPER[0][0], float(PAPER[0][1]), float(PAPER[0][2]))
@@ -65,7 +63,7 @@ def worksheet(name: str, features: Sequence[Feature], suggestions: Sequence[Sugg
 
     outline = [on_paper(flatten(f, 0.02)) for f in features]
     marks: list[Mark] = [*border(paper), *_heading(name, x0, y1)]
-    marks += [Path(_vertices(p), "OUTLINE", WIDE) for p in outline]
+    marks += [polyline(p, "OUTLINE", WIDE) for p in outline]
     marks += _labels(features, outline)
     marks += _balloons(features, suggestions, on_paper, np.concatenate(outline))
     marks += _table(suggestions, x0, x1, table_top)
@@ -81,10 +79,6 @@ def _heading(name: str, x0: float, y1: float) -> list[Mark]:
         Text((x0 + 6, y1 - 10), f"Worksheet: {name or 'unnamed part'}", 1.4 * FIGURES_MM, "TITLE"),
         Text((x0 + 6, y1 - 17), "Seen from the photographed face. Not to scale.", SMALL_MM, "TITLE"),
     ]
-
-
-def _vertices(points: Array) -> tuple[tuple[float, float, float], ...]:
-    return tuple((float(x), float(y), 0.0) for x, y in points)
 
 
 def _point(p: Array) -> Point:
@@ -207,11 +201,7 @@ def _balloon(number: int, spot: _Spot, at: Array) -> list[Mark]:
         if long > BALLOON_MM:
             way = way / long
             marks.append(line(_point(at + BALLOON_MM * way), _point(end), "DIMENSIONS", NARROW))
-            side = np.array([-way[1], way[0]])
-            back = end - ARROW_MM[0] * way
-            marks.append(
-                Fill((_point(end), _point(back + ARROW_MM[1] * side), _point(back - ARROW_MM[1] * side)), "DIMENSIONS")
-            )
+            marks.append(arrow(_point(end), math.atan2(way[1], way[0])))
     marks.append(Circle(_point(at), BALLOON_MM, "DIMENSIONS", WIDE))
     marks.append(Text((float(at[0]), float(at[1]) - FIGURES_MM / 2), str(number), FIGURES_MM, "DIMENSIONS", "middle"))
     return marks
@@ -231,7 +221,7 @@ def _table(suggestions: Sequence[Suggestion], x0: float, x1: float, top: float) 
         how = f"{JAWS[s.kind]} {' and '.join(s.features)}".strip()
         marks.append(Text((x0 + 20, middle_y - 4.2), how, SMALL_MM, "NOTES", grey=0.35))
         box = (right - BOX_MM[0], middle_y - BOX_MM[1] / 2, right, middle_y + BOX_MM[1] / 2)
-        corners = ((box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3]))
-        marks.append(Path(tuple((x, y, 0.0) for x, y in corners), "NOTES", WIDE, closed=True))
+        corners = np.array([(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])])
+        marks.append(polyline(corners, "NOTES", WIDE, closed=True))
         marks.append(Text((box[2] - 2, middle_y - FIGURES_MM / 2), "mm", FIGURES_MM, "NOTES", "end", grey=0.35))
     return marks
