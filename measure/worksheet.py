@@ -64,8 +64,10 @@ def worksheet(name: str, features: Sequence[Feature], suggestions: Sequence[Sugg
     outline = [on_paper(flatten(f, 0.02)) for f in features]
     marks: list[Mark] = [*border(paper), *_heading(name, x0, y1)]
     marks += [polyline(p, "OUTLINE", WIDE) for p in outline]
-    marks += _labels(features, outline)
-    marks += _balloons(features, suggestions, on_paper, np.concatenate(outline))
+    labels = _labels(features, outline)
+    marks += labels
+    written = np.array([(m.at[0], m.at[1] + TINY_MM / 2) for m in labels])
+    marks += _balloons(features, suggestions, on_paper, np.concatenate([*outline, written]))
     marks += _table(suggestions, x0, x1, table_top)
     marks.append(Text((x0 + 6, y0 + 5), command, SMALL_MM, "NOTES"))
     return Sheet(
@@ -85,8 +87,8 @@ def _point(p: Array) -> Point:
     return float(p[0]), float(p[1])
 
 
-def _labels(features: Sequence[Feature], outline: Sequence[Array]) -> list[Mark]:
-    out: list[Mark] = []
+def _labels(features: Sequence[Feature], outline: Sequence[Array]) -> list[Text]:
+    out = []
     for f, p in zip(features, outline, strict=True):
         m = len(p) // 2
         a, b = p[max(m - 1, 0)], p[min(m + 1, len(p) - 1)] if f.kind != "line" else p[-1]
@@ -102,7 +104,7 @@ def _balloons(
     features: Sequence[Feature],
     suggestions: Sequence[Suggestion],
     on_paper: Callable[[Array], Array],
-    outline: Array,
+    busy: Array,
 ) -> list[Mark]:
     named = {f.label: f for f in features}
     marks: list[Mark] = []
@@ -113,7 +115,7 @@ def _balloons(
             on = _Spot(on_paper(spot.start), on_paper(spot.end), spot.both)
             for t in (0.5, 0.35, 0.65, 0.2, 0.8) if spot.both else (1.0,):
                 at = on.start + t * (on.end - on.start)
-                score = _room(on, at, taken) + min(float(np.hypot(*(outline - at).T).min()), 8.0)
+                score = _room(on, at, taken) + min(float(np.hypot(*(busy - at).T).min()), 8.0)
                 if best is None or score > best[0]:
                     best = (score, on, at)
         if best is not None:
