@@ -12,6 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+K95 = 1.959964
+"""Standard uncertainties in the half-width that holds the truth 19 times in 20, normal distribution (GUM G.1)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:

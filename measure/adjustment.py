@@ -13,9 +13,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from calib.budget import K95
 from calib.jaws import TOOLS, Tool
 from measure.agreement import Agreement
-from measure.dimensions import K95, Basis, Dimension, list_dimensions, size_of, stacked
+from measure.dimensions import Basis, Dimension, list_dimensions, size_of, stacked
 from measure.equations import EDGE_SD_MM, with_edge_error
 from measure.features import Estimate
 from measure.jaw_reach import Subject, check_readings

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.budget import K95
 from calib.jaws import TOOLS, Tool, uncertainty
 from calib.printer import UNKNOWNS, Printer
 from measure.features import Feature, Point
@@ -145,5 +146,5 @@ def drawn_mm(printer: Printer, wanted_mm: float, outside: bool, axis: int) -> fl
 
 def u95_mm(printer: Printer) -> tuple[float, float, float, float]:
     """u95 of the printer's figures, in the order of `UNKNOWNS`."""
-    a, b, c, d = (1.959964 * math.sqrt(v) for v in np.diag(printer.covariance))
+    a, b, c, d = (K95 * math.sqrt(v) for v in np.diag(printer.covariance))
     return a, b, c, d

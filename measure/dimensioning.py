@@ -13,10 +13,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.features import Feature, length, moved
+from measure.features import Feature, by_loop, length, moved
 from measure.gauging import Gauge, acute_deg, shape_of
 from measure.scheme import holes, oblique, places
-from measure.scheme.groups import by_loop, located, main_direction, openings
+from measure.scheme.groups import located, main_direction, openings
 from measure.scheme.scheme import Scheme, mirror_fit
 from measure.scheme.values import Plan
 from measure.symmetry import mirror_axes

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from calib.budget import K95
 from measure.features import (
     Array,
     Estimate,
@@ -26,8 +27,6 @@ from measure.features import (
 
 DimensionKind = Literal["distance", "diameter", "radius", "centres", "offset"]
 Basis = Literal["photo", "caliper", "both"]
-K95 = 1.959964
-"""Half-width of the interval that holds a normal variable 19 times in 20."""
 BIG_ARC_RAD = math.radians(100)
 """An arc that covers more than this has a centre worth measuring from."""
 

@@ -11,16 +11,15 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.budget import K95
 from calib.view import View
 from measure.edges import CLIPPED_SPREAD_PX, DOUBT, FLOOR_PX, NARROW_PX, SPREAD_PX
+from measure.tracing_parts import THICKNESS_SD_MM
 
 Array = NDArray[np.float64]
 
 LENGTH_MM = 50.0
 DIRECTIONS = 8
-K95 = 1.959964
-THICKNESS_SD_MM = 0.025
-"""Standard uncertainty of a thickness taken with a caliper (as `measure.tracing_parts` has it)."""
 TELLING_EDGES = 12.0
 """How many blocks of pixels along an edge see it independently."""
 

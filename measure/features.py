@@ -7,6 +7,7 @@ holes (1…) clockwise, so material lies on the left of travel and the right-han
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -76,6 +77,14 @@ class Estimate:
             out[f.label] = slice(at, at + n)
             at += n
         return out
+
+
+def by_loop(features: Iterable[Feature]) -> dict[int, list[Feature]]:
+    """Features of each loop, in order."""
+    out: dict[int, list[Feature]] = {}
+    for f in features:
+        out.setdefault(f.loop, []).append(f)
+    return out
 
 
 def direction(f: Feature) -> Array:

@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from measure.dimensions import K95
+from calib.budget import K95
 from measure.features import PARAMETERS, Array, Estimate, Feature
 
 STEP = 1e-5

@@ -14,9 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.features import PARAMETERS, Array, Feature, Point, flatten
+from measure.features import PARAMETERS, Array, Feature, Point, by_loop, flatten
 from measure.rejoin import Joint, joints, rejoined, shifted_all
-from measure.scheme.groups import by_loop
 
 LEAST_RADIUS_MM = 0.01
 """An arc that would become smaller than this goes."""

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from measure.features import Feature, sweep_rad
-from measure.scheme.groups import by_loop
+from measure.features import Feature, by_loop, sweep_rad
 
 Vertex = tuple[float, float, float]
 """x, y and bulge: the tangent of a quarter of the angle of the arc that starts here, positive counter-clockwise."""

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.budget import K95
 from calib.jaws import TOOLS, Tool
-from measure.dimensions import K95, list_dimensions, size_of, stacked
+from measure.dimensions import list_dimensions, size_of, stacked
 from measure.equations import Unknowns, equation, prior, reading_covariance, unknowns
 from measure.features import Array, Estimate
 from measure.jaw_reach import Subject

@@ -11,10 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from measure.dimensions import size_of
-from measure.features import Array, Estimate, Feature, direction, length, middle, sweep_rad
+from measure.features import Array, Estimate, Feature, by_loop, direction, length, middle, sweep_rad
 from measure.jaw_reach import Subject, possible_readings
 from measure.readings import ReadingKind
-from measure.scheme.groups import by_loop
 
 INSIDE_LEAST_MM = 2.5
 """Inside jaws, pushed together, are about this wide."""

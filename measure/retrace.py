@@ -11,7 +11,7 @@ from calib.profile import Light
 from calib.view import View
 from measure.edge_loop import EdgeLoop
 from measure.edges import LOOSE, STIFF, placed, witness
-from measure.features import Feature, flatten
+from measure.features import Feature, by_loop, flatten
 from measure.rough import Rough
 from measure.sight import Body, Wall, sight
 
@@ -33,9 +33,7 @@ def along_features(
     it can't draw points away. Points at sharp corners, where the blur rounds the edge, are left out.
     """
     flip = -1.0 if opening else 1.0
-    loops: dict[int, list[Feature]] = {}
-    for f in features:
-        loops.setdefault(f.loop, []).append(f)
+    loops = by_loop(features)
     outlines = [np.concatenate([flatten(f)[:-1] for f in loop]) for loop in loops.values()]
     step = view.mm_per_px(outlines[0].mean(0))
     body = Body.of(view, outlines, wall, opening)

@@ -10,6 +10,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.budget import K95
 from calib.found import Found
 from calib.lens import Profile
 from calib.photo import Photo
@@ -36,7 +37,6 @@ NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
     "plain ground of another colour."
 )
-K95 = 1.959964
 BLEND = 0.3
 """Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""
 

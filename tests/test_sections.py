@@ -12,9 +12,8 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon
 
 from measure.dimensions import K95, size_of, stacked
-from measure.features import PARAMETERS, Array, Estimate, Feature, flatten, moved
+from measure.features import PARAMETERS, Array, Estimate, Feature, by_loop, flatten, moved
 from measure.rejoin import joints, rejoined, shifted_all
-from measure.scheme.groups import by_loop
 from measure.strength.remedies import sharp_lines
 from measure.strength.sections import Section, thin_sections
 from measure.strength.walls import sharp_corners

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.features import Array, Feature, flatten
+from measure.features import Array, Feature, by_loop, flatten
 from measure.layout.angles import lay_aligned, lay_angle
 from measure.layout.board import Board, State, What, segments
 from measure.layout.caption import Caption, caption
@@ -19,7 +19,6 @@ from measure.layout.labels import lay_labels
 from measure.layout.leaders import lay_leader
 from measure.layout.linear import NO_ROOM, crossing_cost, lay_linear
 from measure.marks import THIN, Circle, Mark, Path, line, polyline, polylines
-from measure.scheme.groups import by_loop
 from measure.scheme.values import Plan, Wanted
 
 CHEAP = 9.0

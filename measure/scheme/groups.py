@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from measure.features import Array, Feature, direction, length, sweep_rad
+from measure.features import Array, Feature, by_loop, direction, length, sweep_rad
 from measure.gauging import Gauge, acute_deg, shape_of
 
 MORE_THAN_HALF = math.radians(190)
@@ -26,14 +26,6 @@ class Opening:
     loop: int
     lines: tuple[Feature, ...]
     ends: tuple[Feature, ...]
-
-
-def by_loop(features: Iterable[Feature]) -> dict[int, list[Feature]]:
-    """Features of each loop, in order."""
-    out: dict[int, list[Feature]] = {}
-    for f in features:
-        out.setdefault(f.loop, []).append(f)
-    return out
 
 
 def openings(features: Sequence[Feature]) -> list[Opening]:

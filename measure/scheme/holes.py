@@ -8,10 +8,10 @@ from dataclasses import replace
 from functools import partial
 from typing import Literal
 
-from measure.features import Feature, Point, length, sweep_rad
+from measure.features import Feature, Point, by_loop, length, sweep_rad
 from measure.gauging import SIZES, Shape, Stated
 from measure.scheme import relations as rel
-from measure.scheme.groups import LOCATED, MORE_THAN_HALF, Opening, by_loop, equal_rounds, evenly_round
+from measure.scheme.groups import LOCATED, MORE_THAN_HALF, Opening, equal_rounds, evenly_round
 from measure.scheme.scheme import Scheme
 from measure.scheme.values import Form, Wanted
 

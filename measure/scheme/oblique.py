@@ -8,9 +8,8 @@ from functools import partial
 
 import numpy as np
 
-from measure.features import Feature, flatten, sweep_rad
+from measure.features import Feature, by_loop, flatten, sweep_rad
 from measure.gauging import Stated, crossing
-from measure.scheme.groups import by_loop
 from measure.scheme.places import from_main
 from measure.scheme.scheme import Scheme, off_deg
 from measure.scheme.values import End, Wanted

@@ -7,10 +7,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 
-from measure.features import Feature
+from measure.features import Feature, by_loop
 from measure.gauging import Shape, square_to
 from measure.scheme.freedom import Freedom
-from measure.scheme.groups import by_loop, tangent
+from measure.scheme.groups import tangent
 from measure.symmetry import Axis, Turning
 
 FRAME = "/frame"

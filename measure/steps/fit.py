@@ -39,7 +39,6 @@ def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = Fa
     """
     record = measured_record(folder)
     chosen = fit_of(name)
-    assert chosen is not None
     job.check_writable(folder, job.FITS, force)
     plain = drawing(record, None)
     own = printer_of(printer)
@@ -75,14 +74,12 @@ def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = Fa
     return Done("fit", tuple(written), lines, result)
 
 
-def fit_of(name: str | None) -> Fit | None:
+def fit_of(name: str) -> Fit:
     """A fit by its name.
 
     Raises:
         WrongUsage: there is none of that name.
     """
-    if name is None:
-        return None
     if name.strip().lower() not in FITS:
         raise WrongUsage(f"“{name}” is no fit that is known; the fits are {', '.join(FITS)}.", "fit")
     return FITS[name.strip().lower()]

@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import Literal
 
 from calib.errors import PartRefused, WrongUsage
+from calib.fits import Fit
 from calib.found import Caution
+from calib.printer import Printer
 from measure import job, records
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.features import Feature
@@ -50,7 +52,7 @@ def gauge(
     missing = [x for x in (cut.around if cut else ()) if x not in labels]
     if missing:
         raise WrongUsage(f"The outline has no {missing[0]}: see the labels in {folder / job.PICTURE}.", "label")
-    return _made(folder, "gauge", features, (fit, printer), thick_mm, cut, force)
+    return _made(folder, "gauge", features, _fit(fit), printer_of(printer), thick_mm, cut, force)
 
 
 def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, force: bool = False) -> Done:
@@ -71,21 +73,25 @@ def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, f
             "The part's thickness is not known: take it in as a reading (jawline read JOB thickness 4.2).", "thickness"
         )
     features = tuple(records.feature(f) for f in record.features)
-    return _made(folder, "solid", features, (fit, printer), record.thickness_mm, None, force)
+    return _made(folder, "solid", features, _fit(fit), printer_of(printer), record.thickness_mm, None, force)
+
+
+def _fit(name: str | None) -> Fit | None:
+    return None if name is None else fit_of(name)
 
 
 def _made(
     folder: Path,
     what: Literal["gauge", "solid"],
     features: tuple[Feature, ...],
-    names_of: tuple[str | None, str | None],
+    fit: Fit | None,
+    printer: Printer | None,
     thick_mm: float,
     cut: Cut | None,
     force: bool,
 ) -> Done:
     names = job.GAUGES if what == "gauge" else job.SOLIDS
     job.check_writable(folder, names, force)
-    fit, printer = fit_of(names_of[0]), printer_of(names_of[1])
     found = solid(fitted(features, fit, printer), thick_mm, cut, dots=fit.dots if fit else 0)
     if isinstance(found, NoSolid):
         raise PartRefused(found.text, "no-solid")

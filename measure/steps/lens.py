@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib import lens_store
+from calib.budget import K95
 from calib.bundle import Points
 from calib.calibration import LEAST_PHOTOS, Calibration, calibrate, unknown_lens
 from calib.errors import PhotoRefused, ReferenceRefused, WrongUsage
@@ -23,7 +24,6 @@ from calib.wanted import UNMEASURED, Bars
 from measure import job
 from measure.steps import Done, counted
 
-K95 = 1.959964
 MOST_RADIAL_SD, MOST_FOCAL_SD = 0.02, 0.03
 """A lens known no better than without a profile is none."""
 

@@ -32,12 +32,14 @@ class Traced:
         trace: what all of them say.
         names: of the photos that were used.
         lines: for people, what became of the others.
+        lens: profile of the camera that took the first one, if there is one.
     """
 
     photo: Photo
     trace: Trace
     names: tuple[str, ...]
     lines: tuple[str, ...]
+    lens: Profile | None
 
 
 def traced(
@@ -62,8 +64,10 @@ def traced(
         WrongUsage: no such photo; or several, and no thickness.
         Untrustworthy: one of them can't be measured, or they don't show the same part.
     """
+    lens = profile_of(photo)
     if len(paths) == 1:
-        return Traced(photo, tracing.trace(photo, thickness_mm, subject, profile_of(photo), wanted), (photo.name,), ())
+        alone = tracing.trace(photo, thickness_mm, subject, lens, wanted)
+        return Traced(photo, alone, (photo.name,), (), lens)
     from measure.several import Shown, combined, shown
 
     if thickness_mm == 0 and subject == "part":
@@ -80,19 +84,21 @@ def traced(
             continue
         first_seen[pixels] = name
         try:
-            photos.append(shown(one, tracing.trace(one, thickness_mm, subject, profile_of(one), wanted)))
+            photos.append(
+                shown(one, tracing.trace(one, thickness_mm, subject, profile_of(one) if number else lens, wanted))
+            )
         except JawlineError as why:
             raise type(why)(f"{name}: {why.text}", why.code) from None
     if len(photos) == 1:
         alone = photos[0].trace
-        return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), ())
+        return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), (), lens)
     found = combined(photos)
     lines = []
     for p, (again, of), over in zip(photos[1:], found.found_again, found.turned_over, strict=True):
         face = ", which shows the other face and was mirrored" if over else ""
         lines.append(f"{p.name}{face}: {again} of its {of} features are found again in {photos[0].name}.")
     trace = replace(found.trace, cautions=(*found.trace.cautions, *repeats))
-    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines))
+    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lens)
 
 
 def _names(paths: Sequence[Path]) -> list[str]:

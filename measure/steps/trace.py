@@ -86,7 +86,7 @@ def trace(
     from measure.steps.photos import traced
 
     photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
-    found, profile = photos.trace, profile_of(pixels)
+    found, profile = photos.trace, photos.lens
     record = _record(found, name or photo.stem, photos.names)
     seen, notes = found.reference, scale_notes(record)
     with ThreadPoolExecutor(1) as beside:

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
-from measure.dimensions import K95
+from calib.budget import K95
 from measure.features import Array, Estimate, Feature, Point, direction, middle
 from measure.rejoin import heading
 from measure.strength.walls import SHARP_DEG, Labels, Piece, pieces_of, sampled

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.features import Array, Feature, direction, length, sweep_rad
+from measure.features import Array, Feature, by_loop, direction, length, sweep_rad
 from measure.rejoin import heading, joints
 
 Labels = tuple[str, ...]
@@ -111,10 +111,7 @@ def pieces_of(features: Sequence[Feature]) -> list[list[Piece]]:
     Args:
         features: all loops, material on the left of travel.
     """
-    loops: dict[int, list[Feature]] = {}
-    for f in features:
-        loops.setdefault(f.loop, []).append(f)
-    return [_with_corners([p for f in loop for p in _plain(f)]) for loop in loops.values()]
+    return [_with_corners([p for f in loop for p in _plain(f)]) for loop in by_loop(features).values()]
 
 
 def _plain(f: Feature) -> Iterable[Piece]:
