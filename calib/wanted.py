@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 
 from calib.errors import WrongUsage
+from calib.written import plain_number
 
 NAMES = ("id-1", "a4", "letter", "sheet")
 """References that have a name."""
@@ -80,11 +81,8 @@ def bar_mm(axis: str, words: str | None) -> float | None:
     """
     if words is None:
         return None
-    try:
-        value = float(words.strip().lower().removesuffix("mm").strip().replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value) or value <= 0:
+    value = plain_number(words)
+    if value is None or not math.isfinite(value) or value <= 0:
         raise WrongUsage(f"--bar-{axis} “{words}” is no length: write millimetres like 99.6.", "bars")
     return value
 
@@ -106,11 +104,8 @@ def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
 
 
 def _number(text: str, words: str) -> float:
-    try:
-        value = float(text.strip().lower().removesuffix("mm").strip().replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
+    value = plain_number(text)
+    if value is None or not math.isfinite(value):
         raise _wrong(f"“{words}” is not a size: write millimetres like 120x80, or a number like 0.1.")
     return value
 

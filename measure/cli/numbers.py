@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from calib.errors import WrongUsage
+from calib.written import plain_number
 
 
 def number(words: str, option: str, low: float, high: float, unit: str = "mm") -> float:
@@ -19,13 +20,11 @@ def number(words: str, option: str, low: float, high: float, unit: str = "mm") -
     Raises:
         WrongUsage: no number, or outside the limits.
     """
-    text = words.strip().lower().removesuffix(unit.lower()).strip().replace(",", ".")
-    try:
-        value = float(text)
-    except ValueError:
+    value = plain_number(words, unit)
+    if value is None:
         raise WrongUsage(
             f"{option} “{words}” is not a number: write {unit} like {low + (high - low) / 10:.3g}.", "number"
-        ) from None
+        )
     if not math.isfinite(value) or not low <= value <= high:
         raise WrongUsage(
             f"{option} {words} is outside {low:g} to {high:g} {unit}: look at the decimal point.", "number"

@@ -10,6 +10,7 @@ import typer
 
 from calib.errors import WrongUsage
 from calib.wanted import Bars, Wanted, bar_mm, wanted
+from calib.written import plain_number
 
 Subject = Literal["part", "opening"]
 
@@ -84,11 +85,9 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
             "(--thickness 0 goes on without it, with wider uncertainties).",
             "thickness",
         )
-    text = words.strip().lower().removesuffix("mm").strip().replace(",", ".")
-    try:
-        value = float(text)
-    except ValueError:
-        raise WrongUsage(f"The thickness “{words}” is not a number: write millimetres like 4.2.", "thickness") from None
+    value = plain_number(words)
+    if value is None:
+        raise WrongUsage(f"The thickness “{words}” is not a number: write millimetres like 4.2.", "thickness")
     if not math.isfinite(value) or value < 0:
         raise WrongUsage(f"The thickness can't be {words}: write millimetres like 4.2.", "thickness")
     if value > MAX_THICKNESS_MM:

@@ -64,8 +64,8 @@ def traced(
         WrongUsage: no such photo; or several, and no thickness.
         Untrustworthy: one of them can't be measured, or they don't show the same part.
     """
-    lens = profile_of(photo)
     if len(paths) == 1:
+        lens = profile_of(photo)
         alone = tracing.trace(photo, thickness_mm, subject, lens, wanted)
         return Traced(photo, alone, (photo.name,), (), lens)
     from measure.several import Shown, combined, shown
@@ -74,6 +74,7 @@ def traced(
         raise WrongUsage(_THICKNESS, "thickness")
     first_seen: dict[str, str] = {}
     photos: list[Shown] = []
+    lenses: list[Profile | None] = []
     repeats: list[Caution] = []
     for number, (path, name) in enumerate(zip(paths, _names(paths), strict=True)):
         one = replace(load(path) if number else photo, name=name)
@@ -84,21 +85,20 @@ def traced(
             continue
         first_seen[pixels] = name
         try:
-            photos.append(
-                shown(one, tracing.trace(one, thickness_mm, subject, profile_of(one) if number else lens, wanted))
-            )
+            lenses.append(profile_of(one))
+            photos.append(shown(one, tracing.trace(one, thickness_mm, subject, lenses[-1], wanted)))
         except JawlineError as why:
             raise type(why)(f"{name}: {why.text}", why.code) from None
     if len(photos) == 1:
         alone = photos[0].trace
-        return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), (), lens)
+        return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), (), lenses[0])
     found = combined(photos)
     lines = []
     for p, (again, of), over in zip(photos[1:], found.found_again, found.turned_over, strict=True):
         face = ", which shows the other face and was mirrored" if over else ""
         lines.append(f"{p.name}{face}: {again} of its {of} features are found again in {photos[0].name}.")
     trace = replace(found.trace, cautions=(*found.trace.cautions, *repeats))
-    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lens)
+    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lenses[0])
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
