@@ -236,7 +236,12 @@ def estimate(record: JobRecord, name: str) -> Estimate:
 # -------------------------------------------------------------------------------------------------------- text and back
 def to_text(record: JobRecord) -> str:
     """The file's text: one line for each feature, dimension and reading, so that it can be read and mended."""
-    return _lines(_plain(record), 0) + "\n"
+    return lines(_plain(record)) + "\n"
+
+
+def lines(plain: dict[str, Any]) -> str:
+    """JSON with a line for every entry of its lists."""
+    return _lines(plain, 0)
 
 
 def for_scripts(record: JobRecord) -> dict[str, Any]:

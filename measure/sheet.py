@@ -34,11 +34,13 @@ class Allowance:
 
     Attributes:
         before: the features as measured.
-        words: the fit and its room, as a sentence for the notes.
+        words: the fit and its room, or what trial prints asked for, as a sentence for the notes.
+        column: what stands over the differences.
     """
 
     before: tuple[Feature, ...]
     words: str
+    column: Literal["Room", "Change"] = "Room"
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,7 +339,7 @@ def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], 
 
 
 def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str], list[list[str]]]:
-    """Each size as measured, the room that was taken off or put on, and the size as drawn."""
+    """Each size as measured, what was taken off or put on, and the size as drawn."""
     measured = ListGauge(allowance.before)
     rows = []
     for w in plan.wanted:
@@ -349,7 +351,7 @@ def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str],
             rows.append(
                 [what, number(nominal, 2, mark), by if by.startswith("-") else f"+{by}", number(drawn, 2, mark)]
             )
-    return ["Size", "Measured", "Room", "Drawn"], rows
+    return ["Size", "Measured", allowance.column, "Drawn"], rows
 
 
 def _place(value: float, mark: str) -> str:

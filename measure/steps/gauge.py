@@ -9,11 +9,13 @@ from calib.errors import PartRefused, WrongUsage
 from calib.fits import Fit
 from calib.found import Caution
 from calib.printer import Printer
-from measure import job, records
+from measure import job
+from measure.corrections import Corrected
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.features import Feature
 from measure.solids import Cut, NoSolid, solid, stretched
 from measure.steps import Done
+from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.fit import fit_of, fitted
 from measure.steps.printer import printer_of
 from measure.steps.sketch import measured_record
@@ -47,12 +49,13 @@ def gauge(
         WrongUsage: reconcile has not been run, no such fit or feature, or the folder can't be written to.
         PartRefused: no such solid can be made.
     """
-    features = tuple(records.feature(f) for f in measured_record(folder).features)
+    plain, found = corrected_drawing(folder, measured_record(folder))
+    features = plain.features
     labels = {f.label for f in features}
     missing = [x for x in (cut.around if cut else ()) if x not in labels]
     if missing:
         raise WrongUsage(f"The outline has no {missing[0]}: see the labels in {folder / job.PICTURE}.", "label")
-    return _made(folder, "gauge", features, _fit(fit), printer_of(printer), thick_mm, cut, force)
+    return _made(folder, "gauge", features, found, _fit(fit), printer_of(printer), thick_mm, cut, force)
 
 
 def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, force: bool = False) -> Done:
@@ -72,8 +75,10 @@ def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, f
         raise WrongUsage(
             "The part's thickness is not known: take it in as a reading (jawline read JOB thickness 4.2).", "thickness"
         )
-    features = tuple(records.feature(f) for f in record.features)
-    return _made(folder, "solid", features, _fit(fit), printer_of(printer), record.thickness_mm, None, force)
+    plain, found = corrected_drawing(folder, record)
+    return _made(
+        folder, "solid", plain.features, found, _fit(fit), printer_of(printer), record.thickness_mm, None, force
+    )
 
 
 def _fit(name: str | None) -> Fit | None:
@@ -84,6 +89,7 @@ def _made(
     folder: Path,
     what: Literal["gauge", "solid"],
     features: tuple[Feature, ...],
+    trials: Corrected | None,
     fit: Fit | None,
     printer: Printer | None,
     thick_mm: float,
@@ -98,11 +104,13 @@ def _made(
     if printer:
         found = stretched(found, printer.shrinkage)
     files = {names[0]: write_3mf(found.mesh, f"{folder.name} {what}"), names[1]: write_stl(found.mesh)}
-    written = job.write(folder, files, force=force)
+    told = {"fit": fit.name if fit else None, "printer": printer.name if printer else None}
+    written = job.write(folder, files, force=force, drawn=told)
     size = found.mesh.vertices_mm.max(0) - found.mesh.vertices_mm.min(0)
     room = f"{fit.side_mm:g} mm of room on each side ({fit.name}: {fit.words})" if fit else "sizes as measured"
     lines = (
         f"{size[0]:.1f} × {size[1]:.1f} × {size[2]:.1f} mm, {room}: {folder / names[0]}, also as .stl.",
+        *correction_lines(trials),
         *((f"Corrected for the printer {printer.name}.",) if printer else ()),
         "The photographed face is the upper one on the print bed"
         + (", marked by the sunk arrow." if found.marked else "."),

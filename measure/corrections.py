@@ -1,0 +1,386 @@
+"""What trial prints say of an outline: each saying an observation in one adjustment, and only what they ask for moves.
+
+Unknown is how far each face of the printed part has to come out (positive) or go back (negative) from where photo and
+caliper saw it, until it sits as it should. A gap or a size is an observation like a reading; tight, loose and the like
+bound the face on one side (`measure.bounds`). Photo, caliper and regularities are the prior, and stay as they are in
+the job: the counterpart, wear and the printer are what they know nothing of.
+
+How much a word means in millimetres is common practice, no source: the steps between fits are 0.1 to 0.15 mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from calib.budget import K95
+from measure.agreement import moved_estimate
+from measure.bounds import Bound, bounded
+from measure.dimensions import angle_between, distance, stacked
+from measure.equations import Unknowns, prior, unknowns
+from measure.features import PARAMETERS, Array, Estimate, Feature, flatten, middle, right_normal
+from measure.least_squares import Observations, solve
+from measure.rejoin import Joint, closing, joints, shifted_all
+from measure.sayings import Said, Saying, replaced
+
+MISFIT_SD_MM = 0.15
+"""How far a first print is off, about."""
+WIDE_SD_MM = 1.0
+"""The same where the sayings hold a number, which then decides."""
+FACE_SD_MM = 0.05
+"""How well a printed face, and a number said of it, can be trusted."""
+FEELS_MM: Mapping[str, tuple[float | None, float | None]] = {
+    "rubs": (-0.1, 0.0),
+    "tight": (None, -0.05),
+    "too long": (None, -0.05),
+    "would not go in": (None, -0.1),
+    "loose": (0.05, None),
+    "too short": (0.05, None),
+}
+"""Between which limits a face then has to move: at least, at most."""
+SEEN_MM = 0.005
+"""What moves by less is not spoken of."""
+FILLET_SHARE = 0.1
+"""How much more readily a fillet moves than it changes its radius."""
+ALONGSIDE_RAD = math.radians(5)
+"""Edges that run at a larger angle have no size between them."""
+ALL_ROUND = "all round"
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """What was printed: the outline before any fit.
+
+    Attributes:
+        features: as corrected by then, by label.
+        all_round_mm: how far all of its outer boundary had been moved by then.
+        room_mm: what its fit leaves on each side.
+    """
+
+    features: Mapping[str, Feature]
+    all_round_mm: float
+    room_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """How far a face goes, outward positive, and its u95; the label is `ALL_ROUND` for the whole outer boundary."""
+
+    label: str
+    by_mm: float
+    u95_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """An outline after trial prints.
+
+    Attributes:
+        estimate: its features, and how well their places for a good fit are known.
+        moves: of all that moved, named features first.
+        all_round_mm: how far the whole outer boundary moved.
+        remarks: what was replaced or set aside, a sentence each.
+    """
+
+    estimate: Estimate
+    moves: tuple[Move, ...]
+    all_round_mm: float
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NotCorrected:
+    """Why a saying can't be used. It is false, a corrected outline is true."""
+
+    text: str
+
+    def __bool__(self) -> bool:
+        return False
+
+
+class _Told(NamedTuple):
+    """What one saying tells of one quantity: that it lies between limits, each held with an error."""
+
+    said: Said
+    key: tuple[str, ...]
+    low: float
+    high: float
+
+    def reach(self) -> tuple[float, float]:
+        """The limits with twice the error added."""
+        return self.low - 2 * FACE_SD_MM, self.high + 2 * FACE_SD_MM
+
+
+def corrected(estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Printed]) -> Corrected | NotCorrected:
+    """The outline with what trial prints ask for.
+
+    Args:
+        estimate: as measured.
+        said: the sayings, in the order in which they were said.
+        printed: what the sayings are about, by revision.
+    """
+    features = {f.label: f for f in estimate.features}
+    counting, remarks = replaced(said)
+    told = list[_Told]()
+    for s in _placed(counting):
+        if s.revision not in printed:
+            return NotCorrected(f"There is no revision {s.revision}, of which “{s.saying.words()}” was said.")
+        if why := _unusable(s.saying, features):
+            return NotCorrected(why)
+        low, high = _limits(s.saying, features, printed[s.revision])
+        told.append(_Told(s, tuple(sorted(s.saying.labels)), low, high))
+    believed, more = _believed(told)
+    return _adjusted(estimate, believed, (*remarks, *more))
+
+
+def outward(f: Feature) -> Array:
+    """Change of a face's place with the feature's parameters, outward from the material: (PARAMETERS[kind],)."""
+    if f.kind == "line":
+        return np.array([1.0, 0.0])
+    if f.kind == "circle":
+        return np.array([0.0, 0.0, 1.0 if f.loop == 0 else -1.0])
+    p = flatten(f)
+    out = p[len(p) // 2] - np.array(f.centre)
+    side = 1.0 if f.turn == "ccw" else -1.0
+    return np.array([*(side * out / max(float(np.hypot(*out)), 1e-12)), side])
+
+
+def moved_by(now: Feature, then: Feature) -> float:
+    """How far out a face lay or lies in another state of the outline, mm.
+
+    Args:
+        now: the feature; lines are compared square to it.
+        then: the same feature in the other state.
+    """
+    if now.kind == "line":
+        return float(right_normal(now) @ (middle(then) - middle(now)))
+    if now.kind == "curve":
+        return 0.0
+    apart = np.array(
+        [*np.subtract(then.centre or (0, 0), now.centre or (0, 0)), (then.radius or 0) - (now.radius or 0)]
+    )
+    return float(outward(now) @ apart)
+
+
+# ------------------------------------------------------------------------------------------------------- what is told
+def _placed(said: Sequence[Said]) -> list[Said]:
+    """“Would not go in” without a place is said of the faces that are too much, where such are named beside it."""
+    out = []
+    for s in said:
+        mine = [x.saying for x in said if x.revision == s.revision and x.saying.says == "too much"]
+        named = [x.labels[0] for x in mine if len(x.labels) == 1 and x.by_mm is None]
+        if s.saying.feel == "would not go in" and not s.saying.labels and named:
+            out += [Said(s.revision, replace(s.saying, labels=(x,))) for x in dict.fromkeys(named)]
+        else:
+            out.append(s)
+    return out
+
+
+def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
+    for x in s.labels:
+        if x not in features:
+            return f"The outline has no {x}, named in “{s.words()}”: see the labels in the picture."
+        if features[x].kind == "curve":
+            return f"{x}, named in “{s.words()}”, is a free line, which can't be moved by itself."
+    if len(s.labels) == 2:
+        a, b = (features[x] for x in s.labels)
+        if {a.kind, b.kind} != {"line"} or abs(angle_between(a, b)) > ALONGSIDE_RAD:
+            return f"“{s.words()}” needs two straight edges that run alongside each other."
+    return ""
+
+
+def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[float, float]:
+    """Between what the face has to lie, outward from where it was measured; for two edges the size between them."""
+    if len(s.labels) == 2:
+        a, b = (was.features[x] for x in s.labels)
+        size = distance(a, b).value_mm
+        if s.by_mm is None:
+            low, high = FEELS_MM[s.feel]
+            return size + (-math.inf if low is None else low), size + (math.inf if high is None else high)
+        exact = size + (s.by_mm if s.feel == "too short" else -s.by_mm)
+        return exact, exact
+    at, share, hollow = was.all_round_mm, 1.0, False
+    if s.labels:
+        f = features[s.labels[0]]
+        at = moved_by(f, was.features[s.labels[0]])
+        share, hollow = (0.5 if f.kind == "circle" else 1.0), f.loop > 0
+    if s.feel == "fits":
+        return at, at
+    if s.feel == "gap":
+        assert s.by_mm is not None
+        exact = at + share * s.by_mm - was.room_mm
+        return exact, exact
+    turned = hollow and s.feel in ("too long", "too short")  # a slot that is too long has too little material
+    if s.by_mm is not None:
+        much = share * s.by_mm * (1 if s.feel == "too short" else -1) * (-1 if turned else 1)
+        return at + much, at + much
+    low, high = FEELS_MM[s.feel]
+    if turned:
+        low, high = (None if high is None else -high), (None if low is None else -low)
+    return at + (-math.inf if low is None else low), at + (math.inf if high is None else high)
+
+
+def _believed(told: Sequence[_Told]) -> tuple[list[_Told], list[str]]:
+    """Those that can all hold, the latest first; an older one that they rule out is set aside, in words."""
+    out, words = list[_Told](), list[str]()
+    for t in sorted(told, key=lambda t: -t.said.revision):
+        low, high = t.reach()
+        against = [o for o in out if o.key == t.key and (o.reach()[0] > high or o.reach()[1] < low)]
+        if against:
+            o = against[0].said
+            words.append(
+                f"“{t.said.saying.words()}”, said of revision {t.said.revision}, does not go with "
+                f"“{o.saying.words()}” of revision {o.revision}: the later print counts."
+            )
+        else:
+            out.append(t)
+    return out, words
+
+
+# ------------------------------------------------------------------------------------------------------ the adjustment
+def _adjusted(estimate: Estimate, told: Sequence[_Told], remarks: tuple[str, ...]) -> Corrected:
+    with_term, found = _with_all_round(estimate, told), joints(estimate.features)
+    start = unknowns(with_term, found, (), {})
+    rows = {t.key: _row(start, t.key) for t in told}
+    loose = replace(with_term, white=with_term.white + _looseness(start, rows, told))
+    k = unknowns(loose, found, (), {})
+    x, c = prior(k, {})
+    equal = [t for t in told if t.low == t.high]
+    if equal:
+        a = np.array([rows[t.key] for t in equal])
+        y = np.array([t.low - _at_rest(start, t.key) for t in equal]) - a @ x
+        groups = [Observations(np.eye(k.size), np.zeros(k.size), c), Observations(a, y, np.full(len(y), FACE_SD_MM**2))]
+        solution = solve(groups, tested=())
+        x, c = x + solution.x, solution.covariance
+    x, c = bounded(x, c, [b for t in told if t.low < t.high for b in _bounds(start, rows[t.key], t)])
+    return _settled(loose, found, k, x, c, rows, remarks)
+
+
+def _with_all_round(estimate: Estimate, told: Sequence[_Told]) -> Estimate:
+    """A shared term for the whole outer boundary, where anything is said of that."""
+    if all(t.key for t in told):
+        return estimate
+    outer = [_growth(f) if f.loop == 0 else np.zeros(PARAMETERS[f.kind]) for f in estimate.features]
+    grows = np.concatenate(outer)[:, None]
+    s = len(estimate.shared)
+    shared = np.zeros((s + 1, s + 1))
+    shared[:s, :s] = estimate.shared
+    numbers = any(t.low == t.high for t in told if not t.key)
+    shared[s, s] = (WIDE_SD_MM if numbers else MISFIT_SD_MM) ** 2
+    return replace(
+        estimate,
+        shared_names=(*estimate.shared_names, ALL_ROUND),
+        sensitivity=np.hstack([estimate.sensitivity, grows]),
+        shared=shared,
+    )
+
+
+def _growth(f: Feature) -> Array:
+    """Change of a feature's parameters where its boundary moves out by one, square to itself."""
+    if f.kind == "arc":
+        return np.array([0.0, 0.0, 1.0 if f.turn == "ccw" else -1.0])
+    return np.zeros(0) if f.kind == "curve" else outward(f)
+
+
+def _row(k: Unknowns, key: tuple[str, ...]) -> Array:
+    """(u,) gradient of what is told about."""
+    row = np.zeros(k.size)
+    named = {f.label: f for f in k.estimate.features}
+    if not key:
+        row[k.m + k.estimate.shared_names.index(ALL_ROUND)] = 1.0
+    elif len(key) == 1:
+        row[k.slices[key[0]]] = outward(named[key[0]])
+    else:
+        row = stacked(distance(*(named[x] for x in key)), key, k.slices, k.size)
+    return row
+
+
+def _at_rest(k: Unknowns, key: tuple[str, ...]) -> float:
+    """What is told about, as measured."""
+    named = {f.label: f for f in k.estimate.features}
+    return distance(*(named[x] for x in key)).value_mm if len(key) == 2 else 0.0
+
+
+def _freed(k: Unknowns, key: tuple[str, ...]) -> Array:
+    """(m, q) ways in which parameters may move so that the named faces can.
+
+    Beside the named features' own those of round corners that run into them: a fillet goes along as it is, the round
+    end of a slot has to change its radius, and stays where it is along the slot.
+    """
+    features = k.estimate.features
+    out = [np.zeros((k.m, 0))]
+    for at, f in enumerate(features):
+        mine = [features[i] for j in k.found if j.tangent and at in (j.first, j.second)
+                for i in (j.first, j.second) if i != at]  # fmt: skip
+        ways = np.zeros((0, PARAMETERS[f.kind]))
+        if f.label in key:
+            ways = {"line": np.eye(2)[:1], "circle": np.eye(3)[2:], "arc": np.eye(3)}[f.kind]
+        elif f.kind == "arc" and any(x.label in key for x in mine):
+            line = next((x for x in mine if x.label in key and x.kind == "line"), None)
+            ways = np.diag([1.0, 1.0, FILLET_SHARE])
+            if line and all(x.kind == "line" and abs(angle_between(x, line)) < ALONGSIDE_RAD for x in mine):
+                ways = np.array([[*right_normal(line), 0.0], [0.0, 0.0, 1.0]])
+        columns = np.zeros((k.m, len(ways)))
+        columns[k.slices[f.label]] = ways.T
+        out.append(columns)
+    return np.hstack(out)
+
+
+def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], told: Sequence[_Told]) -> Array:
+    """(m, m) covariance added to the parameters of what was spoken of.
+
+    What a face may move by is set; a round corner held between two tangent neighbours must turn or grow by more than
+    its face moves, so its parameters are freed in proportion.
+    """
+    out = np.zeros((k.m, k.m))
+    for key, row in rows.items():
+        freed = _freed(k, key) @ _freed(k, key).T
+        if not key:
+            continue
+        _, c = prior(unknowns(replace(k.estimate, white=k.estimate.white + freed), k.found, (), {}), {})
+        spread = math.sqrt(max(float(row @ c @ row), 1e-6))
+        numbers = any(t.low == t.high for t in told if t.key == key)
+        out += freed * ((WIDE_SD_MM if numbers else MISFIT_SD_MM) / spread) ** 2
+    return out
+
+
+def _bounds(k: Unknowns, row: Array, t: _Told) -> list[Bound]:
+    rest = _at_rest(k, t.key)
+    limits = ((t.high, True), (t.low, False))
+    return [Bound(row, limit - rest, below, FACE_SD_MM) for limit, below in limits if math.isfinite(limit)]
+
+
+def _settled(
+    loose: Estimate,
+    found: Sequence[Joint],
+    k: Unknowns,
+    x: Array,
+    c: Array,
+    rows: Mapping[tuple[str, ...], Array],
+    remarks: tuple[str, ...],
+) -> Corrected:
+    """Only what was spoken of moves, and the round corners beside it; then neighbours meet anew."""
+    named = {label for key in rows for label in key}
+    free = np.any([_freed(k, key).any(1) for key in rows], axis=0)
+    all_round = float(x[k.m + loose.shared_names.index(ALL_ROUND)]) if () in rows else 0.0
+    steps = np.where(free, x[: k.m], 0.0)
+    for f in loose.features:
+        if f.loop == 0 and not free[k.slices[f.label]].any():
+            steps[k.slices[f.label]] = all_round * _growth(f)
+    steps += closing(shifted_all(loose.features, steps), found)
+    after = moved_estimate(loose, found, np.r_[steps, x[k.m :]], c)
+    moves = []
+    if () in rows:
+        moves.append(Move(ALL_ROUND, all_round, K95 * math.sqrt(float(rows[()] @ c @ rows[()]))))
+    for old, new in zip(loose.features, after.features, strict=True):
+        by = moved_by(old, new)
+        if PARAMETERS[old.kind] and (old.label in named or abs(by) >= SEEN_MM):
+            row = np.zeros(k.size)
+            row[k.slices[old.label]] = outward(old)
+            moves.append(Move(old.label, by, K95 * math.sqrt(float(row @ c @ row))))
+    moves.sort(key=lambda m: m.label != ALL_ROUND and m.label not in named)
+    return Corrected(after, tuple(moves), all_round, remarks)
