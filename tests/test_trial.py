@@ -123,7 +123,7 @@ def test_compared_in_words_and_a_picture(latch):
     assert "  E2: 0.30 mm further in" in done.lines
     svg = (latch / "compare-1-2.svg").read_text()
     assert "E2 -0.30" in svg
-    assert "10 times as large" in svg
+    assert "5 times as large" in svg
     assert compared(latch, 2, 1).differences[0].by_mm == pytest.approx(0.3, abs=0.01)
     with pytest.raises(WrongUsage, match="itself"):
         compared(latch, 2, 2)
