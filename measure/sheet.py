@@ -13,6 +13,7 @@ from measure.dimensioning import plan_dimensions
 from measure.dimensions import Dimension
 from measure.features import Array, Estimate, Feature, Point, flatten, moved
 from measure.gauging import EstimateGauge, Gauge, ListGauge, Stated
+from measure.handedness import handedness
 from measure.layout import frame
 from measure.layout.arrange import View, arrange
 from measure.layout.drawn import Drawn
@@ -20,7 +21,6 @@ from measure.lettering import DIAMETER, PLUS_MINUS, figures, number
 from measure.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, Circle, Mark, Path, placed
 from measure.outline_path import Vertex, loops
 from measure.scheme.values import Plan, Wanted
-from measure.symmetry import mirror_axes, mirror_gap
 
 CAUTION = (
     "Check the sizes against the part before you print. Not for anything that carries people or heavy loads, nor for "
@@ -266,45 +266,12 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
     if d.thin:
         out.append(f"Thin places, short dashes: {'; '.join(f'{f.label} {words}' for f, words in d.thin)}.")
-    if mirror := mirror_warning(plan):
+    if not plan.axes and (mirror := handedness(plan.features).warning()):
         out.append(mirror)
     if d.allowance:
         out.append(d.allowance.words)
     out += [f"Warning: {text}" for _, text in d.warnings]
     return [*out, f"Caution: {CAUTION}"]
-
-
-def mirror_warning(plan: Plan, tolerance_mm: float = 0.1) -> str:
-    """Words for a part that is nearly, but not exactly, its own mirror image; empty for all others.
-
-    Such parts get printed the wrong way round. A part that equals its mirror image within the tolerance needs no
-    warning, and one that differs at first glance neither.
-    """
-    features = plan.features
-    if plan.axes or mirror_axes(features, tolerance_mm):
-        return ""
-    points = np.concatenate([flatten(f, 0.1) for f in features])
-    size = float(np.ptp(points, axis=0).max())
-    gap, at = mirror_gap(features)
-    if gap <= tolerance_mm:
-        return ""
-    where = _nearest_label(features, at)
-    outer = [f for f in features if f.loop == 0]
-    if len(outer) < len(features) and mirror_axes(outer, tolerance_mm):
-        return (
-            f"Mirror image: the outer shape alone does not show which side is up, only the holes do "
-            f"({gap:.1f} mm at {where}). Mark the photographed face before you print."
-        )
-    if gap <= max(2.0, 0.05 * size):
-        return (
-            f"Mirror image: this part differs from its mirror image by {gap:.1f} mm only, at {where}. "
-            "Mark the photographed face before you print."
-        )
-    return ""
-
-
-def _nearest_label(features: Sequence[Feature], at: Point) -> str:
-    return min(features, key=lambda f: float(np.hypot(*(flatten(f, 0.05) - at).T).min())).label
 
 
 # ---------------------------------------------------------------- the table

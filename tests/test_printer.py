@@ -92,7 +92,6 @@ def test_drawn_so_that_the_print_comes_out_right(tmp_path):
     gauge(job, printer="bench")
     drawn = size("gauge.3mf")
     for axis in (0, 1):
-        assert drawn[axis] == pytest.approx(coupon.drawn_mm(own, wanted[axis], True, axis), abs=0.002)
         assert drawn[axis] * (1 - own.shrinkage[axis]) + 2 * own.outside_mm == pytest.approx(wanted[axis], abs=0.002)
     whole(job, printer="bench")
     assert size("solid.3mf")[:2] == pytest.approx(drawn[:2], abs=0.002)

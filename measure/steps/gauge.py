@@ -13,17 +13,14 @@ from measure import job
 from measure.corrections import Corrected
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.features import Feature
-from measure.solids import Cut, NoSolid, solid, stretched
+from measure.handedness import handedness
+from measure.light_parts import LIGHT_PARTS
+from measure.solids import Cut, NoSolid, Solid, solid, stretched
 from measure.steps import Done
 from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.fit import fit_of, fitted
 from measure.steps.printer import printer_of
 from measure.steps.sketch import measured_record
-
-CAUTION = (
-    "A guide for light household parts: nothing that carries people or heavy loads, nor for heat, flame, mains "
-    "voltage, gas, pressure, brakes or steering. Local codes and licensed trades come first."
-)
 
 
 def gauge(
@@ -96,9 +93,10 @@ def _made(
     cut: Cut | None,
     force: bool,
 ) -> Done:
+    hand = handedness(features)
     names = job.GAUGES if what == "gauge" else job.SOLIDS
     job.check_writable(folder, names, force)
-    found = solid(fitted(features, fit, printer), thick_mm, cut, dots=fit.dots if fit else 0)
+    found = solid(fitted(features, fit, printer), thick_mm, cut, number=fit.number if fit else 0)
     if isinstance(found, NoSolid):
         raise PartRefused(found.text, "no-solid")
     if printer:
@@ -112,12 +110,14 @@ def _made(
         f"{size[0]:.1f} × {size[1]:.1f} × {size[2]:.1f} mm, {room}: {folder / names[0]}, also as .stl.",
         *correction_lines(trials),
         *((f"Corrected for the printer {printer.name}.",) if printer else ()),
-        "The photographed face is the upper one on the print bed"
-        + (", marked by the sunk arrow." if found.marked else "."),
+        f"The photographed face is the upper one on the print bed{_mark(found)}.",
+        *(() if hand.warning() else (hand.words(),)),
     )
-    cautions = [] if what == "gauge" else [Caution("light-parts", CAUTION)]
+    cautions = [] if what == "gauge" else [Caution("light-parts", LIGHT_PARTS)]
+    if hand.warning():
+        cautions.append(Caution("nearly-mirrored", hand.warning()))
     if not found.marked:
-        text = "There is no room for the arrow: mark the upper face with a pen as it comes off the bed."
+        text = "There is no room for the mark: mark the upper face with a pen as it comes off the bed."
         cautions.append(Caution("no-mark", text))
     result = {
         "size_mm": [round(float(v), 4) for v in size],
@@ -126,5 +126,17 @@ def _made(
         "printer": printer.name if printer else None,
         "side_mm": fit.side_mm if fit else 0.0,
         "marked": found.marked,
+        "mirror_image": hand.kind,
+        "mirror_gap_mm": round(hand.gap_mm, 3),
     }
     return Done(what, tuple(written), lines, result, tuple(cautions))
+
+
+def _mark(made: Solid) -> str:
+    if not made.marked:
+        return ""
+    if made.lettered:
+        return (
+            ", where UP is sunk into it; it reads the right way round there only, and the arrow shows the drawing's top"
+        )
+    return ", where an arrow is sunk into it that shows the drawing's top; its one barb is on the right there"
