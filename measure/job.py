@@ -7,7 +7,7 @@
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
     fit.dxf  fit.svg  fit.pdf               the drawing with room for a fit
     gauge.3mf  gauge.stl                    a thin plate to prove the fit by
-    solid.3mf  solid.stl                    the part
+    solid.3mf  solid.stl  solid.step        the part
     worksheet.pdf  worksheet.csv            which readings to take next
     trials.csv                              what was said of trial prints
     revisions/1/ …                          what was printed (`measure.revisions`)
@@ -38,7 +38,8 @@ SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
 FITS = ("fit.dxf", "fit.svg", "fit.pdf")
 GAUGES = ("gauge.3mf", "gauge.stl")
 SOLIDS = ("solid.3mf", "solid.stl")
-DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS)
+STEP = "solid.step"
+DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS, STEP)
 """All that is made from measured.json, and out of date when that changes."""
 WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
 TRIALS = "trials.csv"

@@ -19,7 +19,7 @@ from measure.least_squares import CRITICAL, DELTA0
 from measure.readings import Reading
 from measure.verdicts import Remark, Verdict
 
-UNSEEN = "undercuts and draft of the seat can't be seen in the photo: feel for them, and try a gauge first"
+UNSEEN = "undercuts and draft of the seat can't be seen, so feel for them and try a gauge first"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +85,9 @@ def _reason(kept: bool, depth_mm: float, count: int) -> str | None:
 def remark(depth_mm: float) -> Remark:
     """What people should know of a seat: how deep it is, or that this is still to be read; and what can't be seen."""
     if depth_mm > 0:
-        return Remark("seat", f"Only the rim was photographed: {UNSEEN}.")
+        return Remark("seat", f"Only the rim was photographed; {UNSEEN}.")
     return Remark(
         "seat-depth",
         "How deep the seat is can't be seen in the photo: measure it with the caliper's rod, or the thickness of the "
-        f"old cover, and take it in as a thickness reading (thickness 2.4). Also, {UNSEEN}.",
+        f"old cover, and take it in as a thickness reading (thickness 2.4). Besides, {UNSEEN}.",
     )

@@ -120,7 +120,7 @@ def _cut_down(shape: shapely.Polygon, features: Sequence[Feature], cut: Cut) -> 
         out = shape.difference(shapely.Polygon(shape.exterior).buffer(-cut.rim_mm))
     if cut.around:
         named = {f.label: f for f in features}
-        lines = [shapely.LineString(flatten(named[x], CHORD_MM)) for x in cut.around]
+        lines = [shapely.LineString(flatten(named[x], CHORD_MM)) for x in cut.around if x in named]
         out = out.intersection(shapely.unary_union(lines).buffer(cut.margin_mm))
     pieces = [g for g in getattr(out, "geoms", [out]) if isinstance(g, shapely.Polygon) and g.area > 0.5]
     if not pieces:

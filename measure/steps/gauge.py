@@ -12,9 +12,11 @@ from calib.printer import Printer
 from measure import job
 from measure.corrections import Corrected
 from measure.drawing.mesh import write_3mf, write_stl
+from measure.drawing.step import has_kernel, write_step
 from measure.features import Feature
 from measure.handedness import handedness
 from measure.light_parts import LIGHT_PARTS
+from measure.offsetting import scaled
 from measure.solids import Cut, NoSolid, Solid, solid, stretched
 from measure.steps import Done
 from measure.steps.corrected import corrected_drawing, correction_lines
@@ -56,7 +58,7 @@ def gauge(
 
 
 def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, force: bool = False) -> Done:
-    """Write solid.3mf and solid.stl: the outline with the part's own thickness.
+    """Write solid.3mf and solid.stl: the outline with the part's own thickness; and solid.step, given a CAD kernel.
 
     Args:
         folder: the job.
@@ -95,15 +97,20 @@ def _made(
 ) -> Done:
     hand = handedness(features)
     names = job.GAUGES if what == "gauge" else job.SOLIDS
-    job.check_writable(folder, names, force)
-    found = solid(fitted(features, fit, printer), thick_mm, cut, number=fit.number if fit else 0)
+    job.check_writable(folder, names if what == "gauge" else (*names, job.STEP), force)
+    moved = fitted(features, fit, printer)
+    found = solid(moved, thick_mm, cut, number=fit.number if fit else 0)
     if isinstance(found, NoSolid):
         raise PartRefused(found.text, "no-solid")
     if printer:
         found = stretched(found, printer.shrinkage)
     files = {names[0]: write_3mf(found.mesh, f"{folder.name} {what}"), names[1]: write_stl(found.mesh)}
+    exact, about_step = (None, ()) if what == "gauge" else _step(moved, thick_mm, printer, folder.name)
+    if exact is not None:
+        files[job.STEP] = exact
     told = {"fit": fit.name if fit else None, "printer": printer.name if printer else None}
-    written = job.write(folder, files, force=force, drawn=told)
+    outdated = () if what == "gauge" or exact is not None else (job.STEP,)
+    written = job.write(folder, files, force=force, drawn=told, outdated=outdated)
     size = found.mesh.vertices_mm.max(0) - found.mesh.vertices_mm.min(0)
     room = f"{fit.side_mm:g} mm of room on each side ({fit.name}: {fit.words})" if fit else "sizes as measured"
     lines = (
@@ -112,6 +119,7 @@ def _made(
         *((f"Corrected for the printer {printer.name}.",) if printer else ()),
         f"The photographed face is the upper one on the print bed{_mark(found)}.",
         *(() if hand.warning() else (hand.words(),)),
+        *about_step,
     )
     cautions = [] if what == "gauge" else [Caution("light-parts", LIGHT_PARTS)]
     if hand.warning():
@@ -130,6 +138,23 @@ def _made(
         "mirror_gap_mm": round(hand.gap_mm, 3),
     }
     return Done(what, tuple(written), lines, result, tuple(cautions))
+
+
+def _step(
+    features: tuple[Feature, ...], thick_mm: float, printer: Printer | None, name: str
+) -> tuple[bytes | None, tuple[str, ...]]:
+    """The STEP file, where a CAD kernel is at hand, and a line about it."""
+    if not has_kernel():
+        return None, (
+            f"There is no {job.STEP}, since no CAD kernel is installed: pip install 'jawline[step]' adds it.",
+        )
+    scale = 1 / (1 - sum(printer.shrinkage) / 2) if printer else 1.0
+    try:
+        made = write_step(scaled(features, scale), thick_mm, name)
+    except ValueError as why:
+        return None, (f"There is no {job.STEP}: {why}.",)
+    mean = ", the shrinkage as the mean of both axes" if printer else ""
+    return made, (f"{job.STEP} has true lines and arcs for a CAD program, without the mark{mean}.",)
 
 
 def _mark(made: Solid) -> str:
