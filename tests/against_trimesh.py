@@ -9,30 +9,26 @@ import shapely
 import trimesh
 from shapely import affinity
 
-from measure.drawing.mesh import write_3mf, write_stl
+from measure.drawing.mesh import write_3mf
 from measure.engraving import engraving
 from measure.offsetting import area
 from measure.solids import MARK_DEPTH_MM, Cut, NoSolid, Solid, solid
+from tests.accuracy.fits import CUTS, is_sound
 from tests.simulated_parts import circle, parts, polygon
 from tests.simulated_traces import features_of
-
-CUTS = [None, Cut(rim_mm=3.0), Cut(around=("E1",), margin_mm=5.0)]
 
 
 def read(content, kind):
     return trimesh.load(io.BytesIO(content), file_type=kind, force="mesh")
 
 
-@pytest.mark.parametrize("cut", CUTS, ids=["whole", "rim", "around"])
+@pytest.mark.parametrize("cut", CUTS.values(), ids=CUTS)
 @pytest.mark.parametrize("part", [p for p in parts() if p.name != "ring"], ids=lambda p: p.name)
 def test_closed_and_of_the_right_size(part, cut):
     made = solid(part.features, 0.8, cut, number=3)
     assert isinstance(made, Solid)
-    for mesh in (read(write_3mf(made.mesh, part.name), "3mf"), read(write_stl(made.mesh), "stl")):
-        assert mesh.is_watertight
-        assert mesh.is_winding_consistent
-        assert mesh.volume == pytest.approx(made.volume_mm3, rel=1e-5)
-        assert mesh.volume > 0
+    assert is_sound(made)
+    mesh = read(write_3mf(made.mesh, part.name), "3mf")
     if cut is None:
         shape = area(part.features)
         assert np.ptp(mesh.vertices[:, :2], axis=0) == pytest.approx(
