@@ -24,7 +24,7 @@ from measure.dimensions import angle_between, distance, stacked
 from measure.equations import Unknowns, prior, unknowns
 from measure.features import PARAMETERS, Array, Estimate, Feature, flatten, middle, right_normal
 from measure.least_squares import Observations, solve
-from measure.rejoin import Joint, closing, joints, shifted_all
+from measure.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.sayings import Said, Saying, replaced
 
 MISFIT_SD_MM = 0.15
@@ -134,7 +134,49 @@ def corrected(estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Pr
         low, high = _limits(s.saying, features, printed[s.revision])
         told.append(_Told(s, tuple(sorted(s.saying.labels)), low, high))
     believed, more = _believed(told)
-    return _adjusted(estimate, believed, (*remarks, *more))
+    found = _adjusted(estimate, believed, (*remarks, *more))
+    return _held(found, estimate, counting, printed)
+
+
+def _held(found: Corrected, estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Printed]) -> Corrected:
+    """What the last print's sayings don't touch stays as it was printed, to the letter, but for what is far off."""
+    last = max(s.revision for s in said)
+    was = printed[last]
+    keys = [s.saying.labels for s in said if s.revision == last and s.saying.feel != "fits"]
+    k = unknowns(estimate, joints(estimate.features), (), {})
+    free = np.any([_freed(k, key).any(1) for key in keys], axis=0) if keys else np.zeros(k.m, bool)
+    mixed, held = [], []
+    for i, f in enumerate(found.estimate.features):
+        spoken_of = free[k.slices[f.label]].any() or (() in keys and f.loop == 0)
+        near = abs(moved_by(was.features[f.label], f)) <= FACE_SD_MM
+        held += [i] if near and not spoken_of else []
+        mixed.append(was.features[f.label] if near and not spoken_of else f)
+    if keys:
+        mixed = rejoined(shifted_all(mixed, closing(mixed, k.found, held)), k.found)
+    now = {f.label: f for f in mixed}
+    all_round = found.all_round_mm if () in keys else was.all_round_mm
+    by = {f.label: moved_by(f, now[f.label]) for f in estimate.features} | {ALL_ROUND: all_round}
+    return replace(
+        found,
+        estimate=replace(found.estimate, features=tuple(mixed)),
+        moves=tuple(replace(m, by_mm=by[m.label]) for m in found.moves),
+        all_round_mm=all_round,
+    )
+
+
+def grouped(moves: Sequence[tuple[str, float, float]]) -> list[tuple[str, float, float]]:
+    """Faces that move alike in one: their labels in a row, how far, and the largest u95, the farthest first.
+
+    Args:
+        moves: label, mm and u95 (mm) of each.
+    """
+    alike: dict[float, list[tuple[str, float, float]]] = {}
+    for m in moves:
+        alike.setdefault(round(m[1], 2) + 0.0, []).append(m)
+    return [
+        (" ".join(label for label, _, _ in same), by, max(u for _, _, u in same))
+        for by, same in sorted(alike.items(), key=lambda e: -abs(e[0]))
+    ]
 
 
 def outward(f: Feature) -> Array:

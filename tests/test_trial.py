@@ -47,7 +47,7 @@ def test_from_saying_to_drawing(latch):
     size = next(s for s in done.result["sizes"] if s["kind"] == "distance" and set(s["features"]) == {"E2", "E8"})
     assert size["before_mm"] - size["value_mm"] == pytest.approx(0.3, abs=0.01)
     assert 0.03 < size["u95_mm"] < 0.2
-    assert any("E2 goes back by 0.30" in line for line in done.lines)
+    assert any("E2 back by 0.30" in line for line in done.lines)
     assert "Corrected after trial prints" in (latch / "sketch.svg").read_text()
     fit(latch, name="snug")
     assert wide(latch / "fit.dxf") == pytest.approx(before - 0.5, abs=0.01)
@@ -77,6 +77,26 @@ def test_revisions_are_kept_and_numbered(latch):
     assert (latch / "trials.csv").read_text() == "revision,said\n1,tight at E2\n2,loose at E2\n"
     assert revision_svg(latch, 2).startswith(b"<?xml")
     assert b"revision 2" in revision_svg(latch, 2)
+
+
+def test_a_print_that_fits_stands_to_the_letter(latch):
+    trial(latch, ["loose", "rubs at E2"])
+    done = trial(latch, ["fits"])
+    assert revisions.numbers(latch) == (1, 2)
+    assert "stands" in done.lines[-1]
+    sketch(latch)
+    assert wide(latch / "sketch.dxf") == pytest.approx(wide(latch / "revisions/2/sketch.dxf"), abs=1e-6)
+
+
+def test_what_a_print_is_silent_of_stays_as_it_was_printed(latch):
+    trial(latch, ["loose"])
+    trial(latch, ["tight at E2"])
+    _, before, after = list_revisions(latch)
+    assert {c.feature for c in after.changes} == {"E2", "R1", "R2"}  # with the fillets beside it
+    there = {f.label: f for f in before.outline()}
+    for f in after.outline():
+        if f.kind == "line" and f.label not in ("E1", "E2", "E3"):
+            assert f.start == pytest.approx(there[f.label].start, abs=1e-6)
 
 
 def test_a_print_that_fits_makes_no_revision(latch):

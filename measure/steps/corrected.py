@@ -8,7 +8,7 @@ from pathlib import Path
 from calib.errors import JobRefused, PartRefused
 from calib.fits import FITS
 from measure import job, records, revisions, sheet
-from measure.corrections import Corrected, NotCorrected, Printed, corrected
+from measure.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, Printed, corrected, grouped
 from measure.offsetting import area
 from measure.sayings import Said, read_file
 from measure.steps.drawing import drawing
@@ -104,8 +104,8 @@ def with_corrections(plain: sheet.Drawing, found: Corrected) -> sheet.Drawing:
 
 def moves_in_words(found: Corrected) -> str:
     """E2 -0.12, E5 +0.30 mm."""
-    moves = [m for m in found.moves if abs(m.by_mm) >= 0.005]
-    return (", ".join(f"{m.label} {m.by_mm:+.2f}" for m in moves) + " mm") if moves else "nothing to change"
+    moves = [(m.label, m.by_mm, m.u95_mm) for m in found.moves if abs(m.by_mm) >= SEEN_MM and m.label != ALL_ROUND]
+    return (", ".join(f"{labels} {by:+.2f}" for labels, by, _ in grouped(moves)) + " mm") if moves else "no change"
 
 
 def correction_lines(found: Corrected | None) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from calib.errors import WrongUsage
 from measure import job, records, revisions, sheet
 from measure.comparison import Difference, comparison, differences
-from measure.corrections import Corrected, moved_by
+from measure.corrections import Corrected, grouped, moved_by
 from measure.dimensions import list_dimensions, size_of
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
@@ -74,7 +74,8 @@ def compared(folder: Path, one: int, two: int) -> Compared:
     names = (f"revision {one}{_for(a)}", f"revision {two}{_for(b)}")
     title = f"Revisions {one} and {two}"
     lines = [f"{names[0][0].upper()}{names[0][1:]} against {names[1]}:"]
-    lines += [f"  {d.label}: {abs(d.by_mm):.2f} mm {'further out' if d.by_mm > 0 else 'further in'}" for d in found]
+    for labels, by, _ in grouped([(d.label, d.by_mm, 0.0) for d in found]):
+        lines.append(f"  {labels}: {abs(by):.2f} mm {'further out' if by > 0 else 'further in'}")
     ours, theirs = ({f.label for f in x.drawn} for x in (a, b))
     lines += [f"  only in revision {one}: {', '.join(sorted(ours - theirs))}"] if ours - theirs else []
     lines += [f"  only in revision {two}: {', '.join(sorted(theirs - ours))}"] if theirs - ours else []

@@ -8,6 +8,7 @@ from pathlib import Path
 from calib.errors import ReadingsRefused
 from calib.found import Caution
 from measure import job, revisions
+from measure.corrections import grouped
 from measure.revisions import RevisionRecord
 from measure.sayings import HEADING, Said, clash, understood, written
 from measure.sheet import Drawing
@@ -105,8 +106,8 @@ def _lines(folder: Path, printed: RevisionRecord, following: RevisionRecord, cha
     if not changed:
         return (first, f"Nothing is to be changed: revision {printed.revision} stands.")
     faces = [
-        f"  {c.feature} goes {'out' if c.by_mm > 0 else 'back'} by {abs(c.by_mm):.2f} ± {c.u95_mm:.2f} mm"
-        for c in following.changes
+        f"  {labels} {'out' if by > 0 else 'back'} by {abs(by):.2f} ± {u95:.2f} mm"
+        for labels, by, u95 in grouped([(c.feature, c.by_mm, c.u95_mm) for c in following.changes])
     ]
     sizes = [
         f"  {s.kind} {' '.join(s.features)}: {s.before_mm:.2f} becomes {s.value_mm:.2f} ± {s.u95_mm:.2f} mm"
