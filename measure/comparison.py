@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.corrections import moved_by
+from measure.faces import moved_by
 from measure.features import Array, Feature, Point, flatten
 from measure.layout.frame import PAPER, Paper, border
 from measure.lettering import FIGURES_MM, SMALL_MM, width_mm, wrapped

@@ -4,8 +4,6 @@ Unknown is how far each face of the printed part has to come out (positive) or g
 caliper saw it, until it sits as it should. A gap or a size is an observation like a reading; tight, loose and the like
 bound the face on one side (`measure.bounds`). Photo, caliper and regularities are the prior, and stay as they are in
 the job: the counterpart, wear and the printer are what they know nothing of.
-
-How much a word means in millimetres is common practice, no source: the steps between fits are 0.1 to 0.15 mm.
 """
 
 from __future__ import annotations
@@ -13,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -22,48 +19,22 @@ from measure.agreement import moved_estimate
 from measure.bounds import Bound, bounded
 from measure.dimensions import angle_between, distance, stacked
 from measure.equations import Unknowns, prior, unknowns
-from measure.features import PARAMETERS, Array, Estimate, Feature, flatten, middle, right_normal
+from measure.faces import growth, moved_by, outward
+from measure.features import PARAMETERS, Array, Estimate, right_normal
 from measure.least_squares import Observations, solve
 from measure.rejoin import Joint, closing, joints, rejoined, shifted_all
-from measure.sayings import Said, Saying, replaced
+from measure.sayings import Said, replaced
+from measure.told import ALONGSIDE_RAD, FACE_SD_MM, Printed, Told, told_by
 
 MISFIT_SD_MM = 0.15
 """How far a first print is off, about."""
 WIDE_SD_MM = 1.0
 """The same where the sayings hold a number, which then decides."""
-FACE_SD_MM = 0.05
-"""How well a printed face, and a number said of it, can be trusted."""
-FEELS_MM: Mapping[str, tuple[float | None, float | None]] = {
-    "rubs": (-0.1, 0.0),
-    "tight": (None, -0.05),
-    "too long": (None, -0.05),
-    "would not go in": (None, -0.1),
-    "loose": (0.05, None),
-    "too short": (0.05, None),
-}
-"""Between which limits a face then has to move: at least, at most."""
 SEEN_MM = 0.005
 """What moves by less is not spoken of."""
 FILLET_SHARE = 0.1
 """How much more readily a fillet moves than it changes its radius."""
-ALONGSIDE_RAD = math.radians(5)
-"""Edges that run at a larger angle have no size between them."""
 ALL_ROUND = "all round"
-
-
-@dataclass(frozen=True, slots=True)
-class Printed:
-    """What was printed: the outline before any fit.
-
-    Attributes:
-        features: as corrected by then, by label.
-        all_round_mm: how far all of its outer boundary had been moved by then.
-        room_mm: what its fit leaves on each side.
-    """
-
-    features: Mapping[str, Feature]
-    all_round_mm: float
-    room_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,19 +73,6 @@ class NotCorrected:
         return False
 
 
-class _Told(NamedTuple):
-    """What one saying tells of one quantity: that it lies between limits, each held with an error."""
-
-    said: Said
-    key: tuple[str, ...]
-    low: float
-    high: float
-
-    def reach(self) -> tuple[float, float]:
-        """The limits with twice the error added."""
-        return self.low - 2 * FACE_SD_MM, self.high + 2 * FACE_SD_MM
-
-
 def corrected(estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Printed]) -> Corrected | NotCorrected:
     """The outline with what trial prints ask for.
 
@@ -125,15 +83,10 @@ def corrected(estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Pr
     """
     features = {f.label: f for f in estimate.features}
     counting, remarks = replaced(said)
-    told = list[_Told]()
-    for s in _placed(counting):
-        if s.revision not in printed:
-            return NotCorrected(f"There is no revision {s.revision}, of which “{s.saying.words()}” was said.")
-        if why := _unusable(s.saying, features):
-            return NotCorrected(why)
-        low, high = _limits(s.saying, features, printed[s.revision])
-        told.append(_Told(s, tuple(sorted(s.saying.labels)), low, high))
-    believed, more = _believed(told)
+    told = told_by(counting, features, printed)
+    if isinstance(told, str):
+        return NotCorrected(told)
+    believed, more = told
     found = _adjusted(estimate, believed, (*remarks, *more))
     return _held(found, estimate, counting, printed)
 
@@ -164,127 +117,8 @@ def _held(found: Corrected, estimate: Estimate, said: Sequence[Said], printed: M
     )
 
 
-def grouped(moves: Sequence[tuple[str, float, float]]) -> list[tuple[str, float, float]]:
-    """Faces that move alike in one: their labels in a row, how far, and the largest u95, the farthest first.
-
-    Args:
-        moves: label, mm and u95 (mm) of each.
-    """
-    alike: dict[float, list[tuple[str, float, float]]] = {}
-    for m in moves:
-        alike.setdefault(round(m[1], 2) + 0.0, []).append(m)
-    return [
-        (" ".join(label for label, _, _ in same), by, max(u for _, _, u in same))
-        for by, same in sorted(alike.items(), key=lambda e: -abs(e[0]))
-    ]
-
-
-def outward(f: Feature) -> Array:
-    """Change of a face's place with the feature's parameters, outward from the material: (PARAMETERS[kind],)."""
-    if f.kind == "line":
-        return np.array([1.0, 0.0])
-    if f.kind == "circle":
-        return np.array([0.0, 0.0, 1.0 if f.loop == 0 else -1.0])
-    p = flatten(f)
-    out = p[len(p) // 2] - np.array(f.centre)
-    side = 1.0 if f.turn == "ccw" else -1.0
-    return np.array([*(side * out / max(float(np.hypot(*out)), 1e-12)), side])
-
-
-def moved_by(now: Feature, then: Feature) -> float:
-    """How far out a face lay or lies in another state of the outline, mm.
-
-    Args:
-        now: the feature; lines are compared square to it.
-        then: the same feature in the other state.
-    """
-    if now.kind == "line":
-        return float(right_normal(now) @ (middle(then) - middle(now)))
-    if now.kind == "curve":
-        return 0.0
-    apart = np.array(
-        [*np.subtract(then.centre or (0, 0), now.centre or (0, 0)), (then.radius or 0) - (now.radius or 0)]
-    )
-    return float(outward(now) @ apart)
-
-
-# ------------------------------------------------------------------------------------------------------- what is told
-def _placed(said: Sequence[Said]) -> list[Said]:
-    """“Would not go in” without a place is said of the faces that are too much, where such are named beside it."""
-    out = []
-    for s in said:
-        mine = [x.saying for x in said if x.revision == s.revision and x.saying.says == "too much"]
-        named = [x.labels[0] for x in mine if len(x.labels) == 1 and x.by_mm is None]
-        if s.saying.feel == "would not go in" and not s.saying.labels and named:
-            out += [Said(s.revision, replace(s.saying, labels=(x,))) for x in dict.fromkeys(named)]
-        else:
-            out.append(s)
-    return out
-
-
-def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
-    for x in s.labels:
-        if x not in features:
-            return f"The outline has no {x}, named in “{s.words()}”: see the labels in the picture."
-        if features[x].kind == "curve":
-            return f"{x}, named in “{s.words()}”, is a free line, which can't be moved by itself."
-    if len(s.labels) == 2:
-        a, b = (features[x] for x in s.labels)
-        if {a.kind, b.kind} != {"line"} or abs(angle_between(a, b)) > ALONGSIDE_RAD:
-            return f"“{s.words()}” needs two straight edges that run alongside each other."
-    return ""
-
-
-def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[float, float]:
-    """Between what the face has to lie, outward from where it was measured; for two edges the size between them."""
-    if len(s.labels) == 2:
-        a, b = (was.features[x] for x in s.labels)
-        size = distance(a, b).value_mm
-        if s.by_mm is None:
-            low, high = FEELS_MM[s.feel]
-            return size + (-math.inf if low is None else low), size + (math.inf if high is None else high)
-        exact = size + (s.by_mm if s.feel == "too short" else -s.by_mm)
-        return exact, exact
-    at, share, hollow = was.all_round_mm, 1.0, False
-    if s.labels:
-        f = features[s.labels[0]]
-        at = moved_by(f, was.features[s.labels[0]])
-        share, hollow = (0.5 if f.kind == "circle" else 1.0), f.loop > 0
-    if s.feel == "fits":
-        return at, at
-    if s.feel == "gap":
-        assert s.by_mm is not None
-        exact = at + share * s.by_mm - was.room_mm
-        return exact, exact
-    turned = hollow and s.feel in ("too long", "too short")  # a slot that is too long has too little material
-    if s.by_mm is not None:
-        much = share * s.by_mm * (1 if s.feel == "too short" else -1) * (-1 if turned else 1)
-        return at + much, at + much
-    low, high = FEELS_MM[s.feel]
-    if turned:
-        low, high = (None if high is None else -high), (None if low is None else -low)
-    return at + (-math.inf if low is None else low), at + (math.inf if high is None else high)
-
-
-def _believed(told: Sequence[_Told]) -> tuple[list[_Told], list[str]]:
-    """Those that can all hold, the latest first; an older one that they rule out is set aside, in words."""
-    out, words = list[_Told](), list[str]()
-    for t in sorted(told, key=lambda t: -t.said.revision):
-        low, high = t.reach()
-        against = [o for o in out if o.key == t.key and (o.reach()[0] > high or o.reach()[1] < low)]
-        if against:
-            o = against[0].said
-            words.append(
-                f"“{t.said.saying.words()}”, said of revision {t.said.revision}, does not go with "
-                f"“{o.saying.words()}” of revision {o.revision}: the later print counts."
-            )
-        else:
-            out.append(t)
-    return out, words
-
-
 # ------------------------------------------------------------------------------------------------------ the adjustment
-def _adjusted(estimate: Estimate, told: Sequence[_Told], remarks: tuple[str, ...]) -> Corrected:
+def _adjusted(estimate: Estimate, told: Sequence[Told], remarks: tuple[str, ...]) -> Corrected:
     with_term, found = _with_all_round(estimate, told), joints(estimate.features)
     start = unknowns(with_term, found, (), {})
     rows = {t.key: _row(start, t.key) for t in told}
@@ -302,11 +136,11 @@ def _adjusted(estimate: Estimate, told: Sequence[_Told], remarks: tuple[str, ...
     return _settled(loose, found, k, x, c, rows, remarks)
 
 
-def _with_all_round(estimate: Estimate, told: Sequence[_Told]) -> Estimate:
+def _with_all_round(estimate: Estimate, told: Sequence[Told]) -> Estimate:
     """A shared term for the whole outer boundary, where anything is said of that."""
     if all(t.key for t in told):
         return estimate
-    outer = [_growth(f) if f.loop == 0 else np.zeros(PARAMETERS[f.kind]) for f in estimate.features]
+    outer = [growth(f) if f.loop == 0 else np.zeros(PARAMETERS[f.kind]) for f in estimate.features]
     grows = np.concatenate(outer)[:, None]
     s = len(estimate.shared)
     shared = np.zeros((s + 1, s + 1))
@@ -319,13 +153,6 @@ def _with_all_round(estimate: Estimate, told: Sequence[_Told]) -> Estimate:
         sensitivity=np.hstack([estimate.sensitivity, grows]),
         shared=shared,
     )
-
-
-def _growth(f: Feature) -> Array:
-    """Change of a feature's parameters where its boundary moves out by one, square to itself."""
-    if f.kind == "arc":
-        return np.array([0.0, 0.0, 1.0 if f.turn == "ccw" else -1.0])
-    return np.zeros(0) if f.kind == "curve" else outward(f)
 
 
 def _row(k: Unknowns, key: tuple[str, ...]) -> Array:
@@ -372,7 +199,7 @@ def _freed(k: Unknowns, key: tuple[str, ...]) -> Array:
     return np.hstack(out)
 
 
-def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], told: Sequence[_Told]) -> Array:
+def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], told: Sequence[Told]) -> Array:
     """(m, m) covariance added to the parameters of what was spoken of.
 
     What a face may move by is set; a round corner held between two tangent neighbours must turn or grow by more than
@@ -390,7 +217,7 @@ def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], told: Sequenc
     return out
 
 
-def _bounds(k: Unknowns, row: Array, t: _Told) -> list[Bound]:
+def _bounds(k: Unknowns, row: Array, t: Told) -> list[Bound]:
     rest = _at_rest(k, t.key)
     limits = ((t.high, True), (t.low, False))
     return [Bound(row, limit - rest, below, FACE_SD_MM) for limit, below in limits if math.isfinite(limit)]
@@ -412,7 +239,7 @@ def _settled(
     steps = np.where(free, x[: k.m], 0.0)
     for f in loose.features:
         if f.loop == 0 and not free[k.slices[f.label]].any():
-            steps[k.slices[f.label]] = all_round * _growth(f)
+            steps[k.slices[f.label]] = all_round * growth(f)
     steps += closing(shifted_all(loose.features, steps), found)
     after = moved_estimate(loose, found, np.r_[steps, x[k.m :]], c)
     moves = []

@@ -8,10 +8,12 @@ from pathlib import Path
 from calib.errors import JobRefused, PartRefused
 from calib.fits import FITS
 from measure import job, records, revisions, sheet
-from measure.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, Printed, corrected, grouped
+from measure.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, corrected
+from measure.faces import grouped
 from measure.offsetting import area
 from measure.sayings import Said, read_file
 from measure.steps.drawing import drawing
+from measure.told import Printed
 
 NATURAL_ROOM_MM = 0.1
 """The room that stays at a gap where no fit was asked for: that of a snug one."""

@@ -9,11 +9,12 @@ from pathlib import Path
 from calib.errors import WrongUsage
 from measure import job, records, revisions, sheet
 from measure.comparison import Difference, comparison, differences
-from measure.corrections import Corrected, grouped, moved_by
+from measure.corrections import Corrected
 from measure.dimensions import list_dimensions, size_of
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
+from measure.faces import grouped, moved_by
 from measure.features import Feature
 from measure.revisions import ChangeRecord, RevisionRecord, SizeRecord, same_outline
 from measure.steps import Done

@@ -8,7 +8,7 @@ from pathlib import Path
 from calib.errors import ReadingsRefused
 from calib.found import Caution
 from measure import job, revisions
-from measure.corrections import grouped
+from measure.faces import grouped
 from measure.revisions import RevisionRecord
 from measure.sayings import HEADING, Said, clash, understood, written
 from measure.sheet import Drawing

@@ -19,7 +19,7 @@ import trimesh
 from calib.jaws import TOOLS, uncertainty
 from measure import coupon
 from measure.adjustment import reconcile
-from measure.corrections import FACE_SD_MM, MISFIT_SD_MM, Printed, corrected
+from measure.corrections import MISFIT_SD_MM, corrected
 from measure.dimensions import list_dimensions
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.equations import with_edge_error
@@ -31,6 +31,7 @@ from measure.sayings import Said, Saying
 from measure.solids import Cut, Solid, solid
 from measure.steps.trace import trace
 from measure.strength import clip
+from measure.told import FACE_SD_MM, Printed
 from tests.accuracy.score import compare
 from tests.jobs import estimate as plate_known
 from tests.simulated_parts import circle, parts, polygon
