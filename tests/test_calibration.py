@@ -20,7 +20,7 @@ from calib.target import paper
 from calib.target_layout import LAYOUTS
 from calib.view import Prior, camera_prior, project
 from calib.wanted import UNMEASURED
-from measure.steps.lens import _profile
+from measure.steps.lens import profile_of
 from tests.rendered_sheet import Shot
 
 SHEET = LAYOUTS["a4"]
@@ -195,7 +195,7 @@ def test_centre_is_left_out_where_the_sensor_may_have_lain_either_way() -> None:
 def test_joint_profile_is_kept_whole(tmp_path: Path) -> None:
     found = fitted(points(VIEWS, 2))
     photo = Photo(np.zeros((SIZE[1], SIZE[0], 3), np.uint8), 26.0, "Example P1", "a.jpg")
-    (tmp_path / "p.json").write_text(_profile(found, photo, SIZE, None).to_json())
+    (tmp_path / "p.json").write_text(profile_of(found, photo, SIZE, None).to_json())
     known = prior_by(read_profile(tmp_path / "p.json"), camera_prior(SIZE, 26.0), photo)
     sd = np.sqrt(np.diag(known.covariance))
     assert np.abs((known.camera - found.adjusted.camera) / sd).max() < 0.02

@@ -77,7 +77,7 @@ def lens(
         raise ReferenceRefused(_NO_LENS, "no-lens") from None
     if found.radial_sd > MOST_RADIAL_SD or found.focal_sd_px > MOST_FOCAL_SD * found.focal_px:
         raise ReferenceRefused(_NO_LENS, "no-lens")
-    profile = _profile(found, first, size, name)
+    profile = profile_of(found, first, size, name)
     file = out or lens_store.folder() / f"{_plain(profile.name)}.json"
     job.check_writable(file.parent, (file.name,), force)
     written = job.write(file.parent, {file.name: profile.to_json().encode()}, force=force)
@@ -120,7 +120,13 @@ def _check_same(first: Photo, photo: Photo) -> None:
         )
 
 
-def _profile(found: Calibration, photo: Photo, size: tuple[int, int], name: str | None) -> Profile:
+def profile_of(found: Calibration, photo: Photo, size: tuple[int, int], name: str | None) -> Profile:
+    """The profile of a calibration.
+
+    Args:
+        found: the calibration; photo: one of its photos; size: of all of them, as the sensor lay, px.
+        name: of the profile; the camera's by default.
+    """
     wide = FRAME_MM / max(size)
     sd = np.sqrt(np.diag(found.covariance))
     centre = (found.adjusted.camera[1:3] - (np.array(size) - 1) / 2) * wide
