@@ -1,6 +1,6 @@
 """What a lens profile is worth: lengths at the frame's edge, by a card near its middle, without a profile and with one.
 
-    python -m tests.accuracy.lens [--photos 24]
+    python -m tests.accuracy.lens [--photos 16]
 
 Each photo has a camera of its own: focal length off by what EXIF leaves open, an axis off the middle, a lens that bends
 by a radial term of ± 0.03 at the most. The profile comes from six photos of the printed sheet by that camera, their
@@ -139,7 +139,7 @@ def judged(number: int) -> dict[str, list[tuple[float, float]]]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--photos", type=int, default=24)
+    parser.add_argument("--photos", type=int, default=16)
     photos = [judged(k) for k in range(parser.parse_args().photos)]
     good = [p for p in photos if p]
     print(f"{LENGTH_MM:g} mm at the frame's edge, card in its middle; {len(good)} photos of as many cameras", end="")

@@ -131,7 +131,7 @@ def judged(case: Case) -> dict:
         wanted = Wanted("sheet", bars=case.bars)
         trace(photo, job, case.thickness_mm, "part", lens=Path(NO_LENS), wanted=wanted)
         result = json.loads((job / "trace.json").read_text())
-    long = [d["u95_mm"] for d in result["dimensions"] if 40 < d["value_mm"] < 65]
+    long = [d["u95_mm"] for d in result["dimensions"] if 40 < d["value_mm"] < 60]
     found = compare(truth_of(case.part), result)
     return {**found, "u95_long_mm": quantile(long, 0.5), "scale_u95": result["scale"]["u95_relative"]}
 
