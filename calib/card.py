@@ -15,8 +15,8 @@ from calib.profile import Light
 from calib.quads import Quad, quadrilaterals
 from calib.reference import ID_1, Reference
 from calib.refusals import Failure, drawn, no_card, raised, rejection, two_cards
-from calib.sighting import Sighting, grown, looked_at, shape_of
-from calib.trial import WELL_SEEN, Passed, tried
+from calib.sighting import LOW_LIGHT, Sighting, grown, looked_at, shape_of
+from calib.trial import GOOD, WELL_SEEN, Passed, tried
 from calib.underlay import underlay
 from calib.view import Prior, SideEdges, Solution
 
@@ -111,16 +111,18 @@ def find_card(
 def _sights(
     rgb: NDArray[np.uint8], quad: Quad, reference: Reference, prior: Prior
 ) -> list[tuple[Sighting, Failure | None]]:
-    """A candidate measured and judged; and what it would be a printed frame of, if that is like the reference: a
-    frame is often bolder than the card's own edge."""
+    """A candidate measured and judged; and what else it may be, if that is like the reference: a frame printed on it,
+    which is often bolder than the card's own edge; or one with a wide shadow, which is as well."""
     s = looked_at(rgb, quad.corners_px, reference, prior)
     out = [(s, rejection(s, reference))]
+    if out[0][1] is None:
+        return out
     outer = grown(s, reference)
-    if out[0][1] is not None and outer is not None:
-        s = looked_at(rgb, outer, reference, prior)
-        if rejection(s, reference) is None:
-            out.append((s, None))
-    return out
+    others = [looked_at(rgb, outer, reference, prior)] if outer is not None else []
+    shaded = looked_at(rgb, quad.corners_px, reference, prior, LOW_LIGHT)
+    if shaded.strangeness(reference) < GOOD:  # who looks far finds something: it must be as good as a card
+        others.append(shaded)
+    return [*out, *((o, None) for o in others if rejection(o, reference) is None)]
 
 
 def _near(quad: Quad, reference: Reference, prior: Prior) -> bool:

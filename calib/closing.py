@@ -30,6 +30,8 @@ UNSEEN_SIDE = 0.3
 """What a fourth side counts that was put in where none was seen."""
 CARD_BONUS = 0.5
 """What the right proportions count against a fully seen outline (2.0)."""
+FAINT_BONUS, FAINT_RANK = 1.5, 1.3
+"""The same where the faint are given a chance, and who is one of them: a side was not seen."""
 WORST_RANK = 0.7
 FAMILY = 0.06
 """Quadrilaterals whose corners lie this near each other, as a share of their size, are readings of one thing."""
@@ -68,7 +70,7 @@ def closed(lines: Stretches, camera: Camera, families: int) -> Array:
     corners = np.concatenate([f[0] for f in found])
     each = np.concatenate([f[1] for f in found])
     rank = each.mean(1) + each.min(1)
-    return _distinct(corners, rank, rank + CARD_BONUS * camera.likeness(corners), families)
+    return _distinct(corners, rank, camera.likeness(corners), families)
 
 
 def _crossings(lines: Stretches) -> tuple[Array, NDArray[np.bool_]]:
@@ -206,31 +208,33 @@ class Seen:
         return np.asarray(share - OVERHANG_FINE * beyond / side)
 
 
-def _distinct(corners: Array, rank: Array, likely: Array, families: int) -> Array:
+def _distinct(corners: Array, rank: Array, like: Array, families: int) -> Array:
     """The best quadrilaterals, family by family: of each the likeliest, the outermost and the best seen.
 
     Which of a family's nested outlines is the thing's own, and which is a printed frame's or a shadow's, is for a
-    closer look to tell. Further families are chosen by their outline alone, one of each: things that are not the
-    reference.
+    closer look to tell. A few more are chosen mainly by their proportions: cards that are faint beside bolder things.
+    Further families are chosen by their outline alone, one of each: things that are not the reference.
     """
+    likely, alike = rank + CARD_BONUS * like, rank + FAINT_BONUS * like
     pool = np.unique(np.r_[np.argsort(-likely, kind="stable")[:400], np.argsort(-rank, kind="stable")[:100]])
     pool = pool[rank[pool] > WORST_RANK]
-    corners, rank, likely = _turned_alike(corners[pool]), rank[pool], likely[pool]
-    good = _convex(corners)
-    corners, rank, likely = corners[good], rank[good], likely[good]
+    good = _convex(_turned_alike(corners[pool]))
+    corners = _turned_alike(corners[pool])[good]
+    rank, likely, alike = rank[pool][good], likely[pool][good], alike[pool][good]
+    alike = np.where(rank < FAINT_RANK, alike, -np.inf)
     area = _area(corners)
     out: list[Array] = []
     free = np.ones(len(corners), bool)
-    for value, most in ((likely, families), (rank, families // 2 + 1)):
+    for value, most in ((likely, families), (alike, families // 2), (rank, families // 2 + 1)):
         for _ in range(most):
-            if not free.any():
+            if not (free & np.isfinite(value)).any():
                 break
             best = int(np.where(free, value, -np.inf).argmax())
             family = free & (_apart(corners, corners[best]) < FAMILY * np.sqrt(area[best]))
             free &= ~family
             sound = family & (rank > rank[family].max() - 0.4)
             members = [best]
-            if value is likely:
+            if value is not rank:
                 members += [int(np.where(sound, area, 0).argmax()), int(np.where(family, rank, 0).argmax())]
             for i in dict.fromkeys(members):
                 if all(_apart(corners[[i]], o)[0] > 1.5 for o in out):

@@ -27,6 +27,17 @@ MIDDLE, MOSTLY = 0.8, 70.0
 """The middle part of a side that is looked at; and the percentage of it that must be as dark as is said."""
 DARK = -0.15
 """The two darkest sides together, natural logarithm of light. No flat card went beyond 0.06, in light from 14° up."""
+CLOSE_MM, PAST_MM = (1.0, 2.5), (8.0, 12.0)
+"""A shadow that begins at a side is dark here too, and has ended there, or nearly: a stripe, a seam or another thing's
+shadow that crosses the table beside the card does not do both."""
+WINDOW, NEARLY = 0.2, 0.4
+"""Share of a side over which such a shadow must be seen: that of a card with one side up is wedge-shaped and comes out
+from under it somewhere; and how much of it may be left."""
+CAST = -0.08
+"""The darkest such shadow, natural logarithm of light, beyond what the table itself shows farther off: stripes, grain.
+No flat card on any table went beyond 0.02."""
+FARTHER_MM = ((10.0, 12.0), (15.0, 18.0))
+"""Where the table's own stripes are looked for: between these distances."""
 STEP_MM = 0.5
 LINE_MM, CLEAR_MM, FINE_MM = 0.5, (1.2, 2.6), 0.1
 """Half the width that a drawn line is looked for in; where the colours beside it are taken; spacing."""
@@ -42,18 +53,22 @@ class Beside:
     Attributes:
         shade: (4,) how much darker the table is at some distance than farther off and past the side's ends, as a
             natural logarithm, 0 where nothing can be said.
+        cast: (4,) the same of the darkest stretch of it, if a shadow begins at the side there and ends farther on.
+        stripes: what is like it on the table farther off: 0, or negative.
         line: (4,) how much darker the side is than what lies on either side of it, likewise.
         step: (4,) how much the colours on either side differ, likewise.
     """
 
     shade: Array
+    cast: Array
+    stripes: float
     line: Array
     step: Array
 
     @property
     def raised(self) -> bool:
         """Whether a shadow falls where that of a card lying flat can't."""
-        return float(np.sort(self.shade)[:2].sum()) < DARK
+        return float(np.sort(self.shade)[:2].sum()) < DARK or float(self.cast.min()) < CAST + self.stripes
 
     @property
     def drawn(self) -> bool:
@@ -72,7 +87,8 @@ def beside(light: Light, view: View, card: Rectangle) -> Beside:
     strips = [_strip(light, view, card, k) for k in range(4)]
     table = float(np.nanmedian(np.concatenate([s.far for s in strips])))
     line, step = np.array([_line(light, view, card, k) for k in range(4)]).T
-    return Beside(np.array([_shade(s, table) for s in strips]), line, step)
+    shade, cast = np.array([(_shade(s, table), _cast(s, table)) for s in strips]).T
+    return Beside(shade, cast, min(_darkest(-np.abs(s.stripes[s.beside])) for s in strips), line, step)
 
 
 def surroundings(view: View, card: Rectangle) -> tuple[int, int, int, int]:
@@ -85,34 +101,54 @@ def surroundings(view: View, card: Rectangle) -> tuple[int, int, int, int]:
 
 @dataclass(frozen=True, slots=True)
 class _Strip:
-    """Logarithms of light beside a side, along it: near to it and farther off; which lie beside its middle part, which
-    past either end."""
+    """Logarithms of light beside a side, along it: close to it, near, past a shadow, far off, and how that differs from
+    a little nearer; which lie beside its middle part, which beside any of it, which past either end."""
 
+    close: Array
     near: Array
+    past: Array
     far: Array
+    stripes: Array
     middle: NDArray[np.bool_]
-    past: tuple[NDArray[np.bool_], NDArray[np.bool_]]
+    beside: NDArray[np.bool_]
+    ends: tuple[NDArray[np.bool_], NDArray[np.bool_]]
 
 
 def _strip(light: Light, view: View, card: Rectangle, side: int) -> _Strip:
     length = card.width_mm if side % 2 == 0 else card.height_mm
-    away = np.arange(NEAR_MM[0], FAR_MM[1] + STEP_MM / 2, STEP_MM)
+    away = np.arange(CLOSE_MM[0], FAR_MM[1] + STEP_MM / 2, STEP_MM)
     along = np.arange(-length / 2 - BEYOND_MM[1], length / 2 + BEYOND_MM[1], 2 * STEP_MM)
     seen = _seen(light, view, card, side, along, away, 0.0)
-    near, far = (seen[(away >= a) & (away <= b)].mean(0) for a, b in (NEAR_MM, FAR_MM))
+    ranges = (CLOSE_MM, NEAR_MM, PAST_MM, FAR_MM, *FARTHER_MM)
+    close, near, past, far, one, other = (seen[(away >= a) & (away <= b)].mean(0) for a, b in ranges)
     before, after = ((s * along > length / 2 + BEYOND_MM[0]) & np.isfinite(near) for s in (-1, 1))
-    return _Strip(near, far, np.abs(along) < MIDDLE * length / 2, (before, after))
+    off = np.abs(along) / (length / 2)
+    return _Strip(close, near, past, far, one - other, off < MIDDLE, off < 1, (before, after))
 
 
 def _shade(s: _Strip, table: float) -> float:
     """Darker than farther off, than past the ends, and than the table round the card: something light that lies beside
     the card makes no shadow of it."""
     both = s.middle & np.isfinite(s.near) & np.isfinite(s.far)
-    if both.sum() < 0.6 * s.middle.sum() or not any(p.any() for p in s.past):
+    if both.sum() < 0.6 * s.middle.sum() or not any(p.any() for p in s.ends):
         return 0.0
-    ends = max(float(np.median(s.near[p])) for p in s.past if p.any())
+    ends = max(float(np.median(s.near[p])) for p in s.ends if p.any())
     near = float(np.percentile(s.near[both], MOSTLY))
     return min(max(float(np.percentile((s.near - s.far)[both], MOSTLY)), near - ends, near - table), 0.0)
+
+
+def _cast(s: _Strip, table: float) -> float:
+    """How dark the darkest stretch of a side's surroundings is, of those where a shadow of the side may lie."""
+    dark = np.minimum(np.maximum(np.maximum(s.near - s.far, s.near - table), s.close - s.far), 0)[s.beside]
+    over = (s.past - s.far)[s.beside] >= NEARLY * dark
+    return _darkest(np.where(over, dark, 0.0))
+
+
+def _darkest(dark: Array) -> float:
+    """The least that most of any window along a side is darker by; what is not in the photo is not darker."""
+    dark = np.nan_to_num(dark)
+    windows = np.lib.stride_tricks.sliding_window_view(dark, max(round(WINDOW * len(dark)), 1))
+    return float(np.percentile(windows, MOSTLY, axis=1).min())
 
 
 def _line(light: Light, view: View, card: Rectangle, side: int) -> tuple[float, float]:

@@ -8,6 +8,7 @@ are then joined.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,9 @@ ASIDE_PX, ASKEW_RAD = 1.3, 0.06
 """How far a segment may lie off another's line, and how much it may be turned, to be taken for its continuation."""
 WIDEST_GAP = 0.6
 """Widest gap that is bridged, as a share of what has been joined so far."""
+ONE_WAY, ONE_WAY_RAD = 0.6, 0.14
+"""Share of all lines that may run one way while others are to be had, and what counts as one way: grained wood has more
+long lines than a card has sides, and a rectangle needs two directions."""
 
 
 def segments(lab: NDArray[np.uint8]) -> Array:
@@ -83,7 +87,7 @@ class Stretches:
 
 
 def joined(ends: Array, most: int) -> Stretches:
-    """Segments in line with each other made one, longest first.
+    """Segments in line with each other made one: the longest, but not too many that run one way.
 
     Args:
         ends: (n, 2, 2) segments, longest first.
@@ -93,15 +97,19 @@ def joined(ends: Array, most: int) -> Stretches:
     along = along / np.hypot(*along.T)[:, None]
     free = np.ones(len(ends), bool)
     point: list[Array] = []
-    direction: list[Array] = []
+    direction = np.empty((most, 2))
     pieces: list[Array] = []
-    for i in range(len(ends)):
+    put_off: list[int] = []
+    for at, i in enumerate(chain(range(len(ends)), put_off)):
         if not free[i]:
             continue
         if len(point) == most:
             break
         u = along[i]
         n = np.array([-u[1], u[0]])
+        if at < len(ends) and (np.abs(direction[: len(point)] @ n) < ONE_WAY_RAD).sum() >= ONE_WAY * most:
+            put_off.append(i)
+            continue
         off = (ends - middle[i]) @ n
         alike = free & (np.abs(off).max(1) < 4 * ASIDE_PX) & (np.abs(along @ n) < ASKEW_RAD)
         which = np.flatnonzero(alike)
@@ -111,15 +119,15 @@ def joined(ends: Array, most: int) -> Stretches:
         # the line through all that was joined, weighted by length
         joined_ends = ends[which[taken]]
         centre, axis = _line(joined_ends)
+        direction[len(point)] = axis
         point.append(centre)
-        direction.append(axis)
         pieces.append(_merged(np.sort((joined_ends - centre) @ axis, axis=1)))
     if not point:
         nothing = np.empty((0, 2))
         return Stretches(nothing, nothing, np.empty(0), np.empty(0), ())
     return Stretches(
         np.array(point),
-        np.array(direction),
+        direction[: len(point)],
         np.array([p[0, 0] for p in pieces]),
         np.array([p[-1, 1] for p in pieces]),
         tuple(pieces),

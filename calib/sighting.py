@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 
 REACH_MM, REACH_PX = 0.9, (6.0, 24.0)
 """How far off a candidate's sides edges are looked for: a card's shadow at 50° from the upright; at least, at most."""
+LOW_LIGHT = 2.0
+"""How many times as far they are looked for where that did not do: the same at 67°, a lamp low at one side."""
 EDGES = 3
 FAINT = 0.6
 """A step of colour that counts half as an edge, in hundredths of the square root of linear light."""
@@ -106,8 +108,18 @@ def inside(corners_px: Array, size_px: tuple[int, int]) -> bool:
     return bool(((corners_px >= 0) & (corners_px <= np.array(size_px) - 1)).all())
 
 
-def looked_at(rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior) -> Sighting:
-    """Measure a candidate, given by its rough corners (4, 2), in the full photo."""
+def looked_at(
+    rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior, farther: float = 1.0
+) -> Sighting:
+    """Measure a candidate in the full photo.
+
+    Args:
+        rgb: the photo.
+        corners_px: (4, 2) rough corners.
+        reference: what it might be.
+        prior: of the camera.
+        farther: how many times as far off as usual to look for its sides.
+    """
     size = (rgb.shape[1], rgb.shape[0])
     light = Light.of(rgb, box_around(corners_px))
 
@@ -116,7 +128,8 @@ def looked_at(rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, p
 
     size_mm2 = reference.rectangle.width_mm * reference.rectangle.height_mm
     mm_per_px = math.sqrt(size_mm2 / max(area(corners_px), 1.0))
-    on, radius = _likeliest(look, corners_px, mm_per_px, reference, prior, size)
+    reach = farther * float(np.clip(REACH_MM / mm_per_px, *REACH_PX))
+    on, radius = _likeliest(look, corners_px, reach, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
     curved = Laid.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
@@ -172,14 +185,13 @@ def shape_of(corners_px: Array, prior: Prior) -> tuple[Array, float]:
 
 
 def _likeliest(
-    look: Look, corners: Array, mm_per_px: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
+    look: Look, corners: Array, reach: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
 ) -> tuple[Laid, Radius]:
     """Of the edges along a candidate's sides (face, rim, shadow, print) those most like the reference.
 
     Ratio and right angles decide. Where they leave it open the corners do: if a shadow's edge is taken for a side, the
     outline goes round its two corners otherwise than round the rest.
     """
-    reach = float(np.clip(REACH_MM / mm_per_px, *REACH_PX))
     sides = laid(look, corners, size_px, reach, FAINT, most=EDGES)
     picks = list(product(*(range(len(s)) for s in sides)))
     ends = np.array([[sides[i][k].ends_px for i, k in enumerate(pick)] for pick in picks])

@@ -253,6 +253,12 @@ BOW_SD_PX = 0.08
 rendered photos, as is the least common offset of a side."""
 
 
+REDUNDANT = 12 - 6
+"""What four sides tell beyond a pose: each has a place, a direction and a bow. How far camera, size, offsets and bows
+must be strained for the sides to agree says by how much the view's covariance is too small (Birge 1932): a shadow or a
+print was taken for a side, or the lens has more than one term."""
+
+
 def side_points(side: int, along: Array, width_mm: float, height_mm: float, z_mm: float) -> Array:
     """(n, 3) points on a side of the rectangle, counter-clockwise from the bottom side."""
     x, y = _side(side, along)
@@ -331,12 +337,15 @@ def solve(
     mean = np.r_[np.zeros(6), prior.camera, size, np.zeros(8)]
     common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
     sd = np.r_[np.full(10, np.inf), size_sd, common, np.full(4, BOW_SD_PX)]
-    settled = settle(seen, q, mean, prior.beside(sd))
+    information = prior.beside(sd)
+    settled = settle(seen, q, mean, information)
     q, cov, r = settled.values, settled.covariance, settled.residuals_px
     at = np.cumsum([0, *(len(s.along) for s in sides)])
     own_size = cov[:10, 10:13] / sd[10:13]  # the estimate's change with its priors
+    strained = max(1.0, float((q - mean) @ information @ (q - mean)) / REDUNDANT)
+    by_prior = np.c_[cov[:10, CAMERA] @ _known_of_camera(prior), own_size]
     return Solution(
-        View(q[:10], cov[:10, :10], size_px, np.c_[cov[:10, CAMERA] @ _known_of_camera(prior), own_size]),
+        View(q[:10], strained * cov[:10, :10], size_px, by_prior),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
         tuple(r[a:b] for a, b in pairwise(at)),
