@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat
 from calib.errors import JobRefused
 from measure.dimensions import Dimension
 from measure.features import PARAMETERS, Estimate, Feature, Kind, Turn
+from measure.fragments import Gap
 from measure.tracing import Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
@@ -104,6 +105,15 @@ class AdjustmentRecord(Record):
     shared: tuple[tuple[FiniteFloat, ...], ...]
 
 
+class JoinedRecord(Record):
+    """See `measure.fragments.Gap`."""
+
+    pieces: Literal[2] = 2
+    length_mm: NonNegativeFloat
+    gap_rms_mm: NonNegativeFloat
+    gap_worst_mm: NonNegativeFloat
+
+
 class JobRecord(Record):
     """The whole of `trace.json` or `measured.json`; `photos` are there where there were several."""
 
@@ -119,6 +129,7 @@ class JobRecord(Record):
     thickness_u95_mm: NonNegativeFloat | None = None
     features: tuple[FeatureRecord, ...] = Field(min_length=1)
     broken: tuple[FeatureRecord, ...] = ()
+    joined: JoinedRecord | None = None
     dimensions: tuple[DimensionRecord, ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     warnings: tuple[CautionRecord, ...] = ()
@@ -168,6 +179,12 @@ def scale_record(s: Scale) -> ScaleRecord:
         tilt_deg=round(s.tilt_deg, 2),
         lens=s.lens,
     )
+
+
+def joined_record(g: Gap) -> JoinedRecord:
+    """How two pieces fit, as it is written."""
+    length, rms, worst = rounded((g.length_mm, g.rms_mm, g.worst_mm), 4)
+    return JoinedRecord(length_mm=length, gap_rms_mm=rms, gap_worst_mm=worst)
 
 
 def adjustment_record(estimate: Estimate) -> AdjustmentRecord:

@@ -37,18 +37,19 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
     """
     text = job.text(folder, job.TRACE, "trace PHOTO")
     record = records.from_text(text, str(folder / job.TRACE))
-    if record.broken:
+    was = _was_completed(record)
+    if was:
         text = job.text(folder, job.SEEN, "trace PHOTO")
         seen = records.from_text(text, str(folder / job.SEEN))
     else:
         seen = record
     if by == "open":
-        return _opened(folder, text, seen, bool(record.broken), force)
+        return _opened(folder, text, seen, was, force)
     job.check_writable(folder, (job.TRACE, job.SEEN, job.OUTLINE), force)
     found = mended(records.estimate(seen, job.TRACE), broken, by, seen.subject)
     words = tuple(in_words(b) for b in found.breaks)
     if not found.broken:
-        return _nothing_done(folder, found, words, by, bool(record.broken), force, text, seen)
+        return _nothing_done(folder, found, words, by, was, force, text, seen)
     new = _record(seen, found)
     files = {
         job.TRACE: records.to_text(new).encode(),
@@ -64,6 +65,11 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
     )
     cautions = (*_guessed(found), *_stale_readings(folder, found.estimate, seen))
     return Done("complete", tuple(written), lines, _result(new, found), cautions)
+
+
+def _was_completed(record: records.JobRecord) -> bool:
+    """Whether the outline was completed; a break between two pieces that were joined is no completion."""
+    return any(w.code == COMPLETED for w in record.warnings)
 
 
 def _opened(folder: Path, text: str, seen: records.JobRecord, was: bool, force: bool) -> Done:
@@ -94,7 +100,7 @@ def _record(seen: records.JobRecord, found: Mended) -> records.JobRecord:
     return seen.model_copy(
         update={
             "features": tuple(records.feature_record(f) for f in found.estimate.features),
-            "broken": tuple(records.feature_record(f) for f in found.broken),
+            "broken": (*seen.broken, *(records.feature_record(f) for f in found.broken)),
             "dimensions": tuple(records.dimension_record(d) for d in list_dimensions(found.estimate)),
             "warnings": (*seen.warnings, *said),
             "adjustment": records.adjustment_record(found.estimate),
