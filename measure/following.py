@@ -32,10 +32,12 @@ class Followed:
     Attributes:
         estimate: its features.
         loops: the points that they were fitted to, the outer boundary first.
+        located: points found before there were features: they follow a fracture more closely.
     """
 
     estimate: Estimate
     loops: tuple[EdgeLoop, ...]
+    located: tuple[EdgeLoop, ...]
 
 
 def followed(
@@ -74,4 +76,4 @@ def followed(
         found = outline(loops, SHARED_NAMES, shared)
     if not parts.fits(found, loops) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
-    return Followed(found, tuple(used))
+    return Followed(found, tuple(used), tuple(loops))

@@ -92,11 +92,15 @@ def put_together(one: Followed, two: Followed) -> JoinedLoops:
         PartRefused: they don't fit each other, or in more ways than one.
     """
     first, second = one.loops, two.loops
-    best = steadied(one, two, _fitting(matings(first[0], second[0])))
+    best = steadied(one, two, _fitting(matings(one.located[0], two.located[0])))
     gap = Gap(best.length_mm, best.rms_mm, best.worst_mm)
     fixed = [_with_terms(e, np.zeros((len(e.points_mm), 3))) for e in first]
     loose = [_laid(e, best) for e in second]
-    outer, taken = _linked(fixed[0], loose[0], best)
+    touching = tuple(
+        _carried(flags, seen.located[0], e[0])
+        for flags, seen, e in ((best.first, one, first), (best.second, two, second))
+    )
+    outer, taken = _linked(fixed[0], loose[0], *touching)
     every = [(e, t) for e, t in zip(outer, taken, strict=True)]
     every += [(e, np.zeros(len(e.points_mm), bool)) for e in fixed[1:]]
     every += [(e, np.ones(len(e.points_mm), bool)) for e in loose[1:]]
@@ -104,8 +108,8 @@ def put_together(one: Followed, two: Followed) -> JoinedLoops:
     if _area(every[0][0].points_mm) <= 0:
         raise PartRefused(_NOT_FITTING, "pieces-differ")
     breaks, faces = (
-        tuple(e[0].points_mm[r] for r in runs_of(touching))
-        for e, touching in ((first, best.first), (second, best.second))
+        tuple(e[0].points_mm[r] for r in runs_of(flags))
+        for e, flags in ((one.located, best.first), (two.located, best.second))
     )
     return JoinedLoops(tuple(e for e, _ in every), best, gap, breaks, faces, tuple(t for _, t in every))
 
@@ -154,12 +158,25 @@ def _laid(e: EdgeLoop, m: Mating) -> EdgeLoop:
     return EdgeLoop(p, n, e.sigma_mm, np.c_[e.sensitivity + J @ m.response, J @ root])
 
 
-def _linked(a: EdgeLoop, b: EdgeLoop, m: Mating) -> tuple[list[EdgeLoop], list[NDArray[np.bool_]]]:
+def _carried(flags: NDArray[np.bool_], known: EdgeLoop, e: EdgeLoop) -> NDArray[np.bool_]:
+    """Flags of one loop's points for those of another along the same boundary."""
+    from scipy.spatial import cKDTree
+
+    return np.asarray(flags[cKDTree(known.points_mm).query(e.points_mm)[1]])
+
+
+def _linked(
+    a: EdgeLoop, b: EdgeLoop, of_a: NDArray[np.bool_], of_b: NDArray[np.bool_]
+) -> tuple[list[EdgeLoop], list[NDArray[np.bool_]]]:
     """Closed boundaries from what of both does not touch, and which of their points are the second's.
 
     Where a stretch of one ends at the break a stretch of the other begins.
+
+    Args:
+        a, b: boundaries of both pieces as laid.
+        of_a, of_b: which of their points touch the other piece.
     """
-    runs = [(a, r, False) for r in runs_of(~m.first)] + [(b, r, True) for r in runs_of(~m.second)]
+    runs = [(a, r, False) for r in runs_of(~of_a)] + [(b, r, True) for r in runs_of(~of_b)]
     left = [(_trimmed(e, r), second) for e, r, second in runs]
     if sum(s for _, s in left) * 2 != len(left) or any(len(e.points_mm) < 4 for e, _ in left):
         raise PartRefused(_NOT_FITTING, "pieces-differ")

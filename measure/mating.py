@@ -18,7 +18,7 @@ from measure.features import Array
 from measure.guesses import BESIDE_MM, CLEAR_MM, guesses
 from measure.pose import Pose
 
-FINALISTS = 24
+FINALISTS = 40
 """How many guesses are bettered."""
 TOUCHING_MM = 0.6
 """Where the boundaries lie within this of each other, back to back, the pieces touch."""
@@ -116,7 +116,7 @@ def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
     out: list[Mating] = []
     tried: list[Pose] = []
     for w in sorted(every, key=lambda w: -w.worth):
-        if len(tried) >= FINALISTS or w.worth <= 0:
+        if len(tried) >= FINALISTS:
             break
         if any(_apart(loose, w.pose, k) < APART_MM for k in tried):
             continue

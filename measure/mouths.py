@@ -69,7 +69,7 @@ def steadied(first: Followed, second: Followed, m: Mating) -> Mating:
         q, response = q - gain @ J @ q, response - gain @ by_shared
     if now is m.pose:
         return m
-    again = judged(Boundary(first.loops[0]), Boundary(second.loops[0]), now)
+    again = judged(Boundary(first.located[0]), Boundary(second.located[0]), now)
     if again is None:
         return m
     return replace(again, covariance=(q + q.T) / 2, response=response, about_mm=middle)
@@ -77,7 +77,7 @@ def steadied(first: Followed, second: Followed, m: Mating) -> Mating:
 
 def _mouths(first: Followed, second: Followed, m: Mating) -> Iterator[_Mouth]:
     """Ends of the break where it cuts a long enough line or arc of both pieces."""
-    a, b = first.loops[0].points_mm, second.loops[0].points_mm
+    a, b = first.located[0].points_mm, second.located[0].points_mm
     starts, ends = [r[0] for r in runs_of(~m.second)], [r[-1] for r in runs_of(~m.second)]
     laid = m.pose.points(b)
     for run in runs_of(~m.first):

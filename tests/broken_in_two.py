@@ -75,7 +75,7 @@ def seen(piece: shapely.Polygon, rng: np.random.Generator, noise_mm: float = 0.0
     """A piece as traced."""
     piece = shapely.geometry.polygon.orient(piece)
     loops = [_sampled(r, rng, noise_mm) for r in (piece.exterior, *piece.interiors)]
-    return Followed(outline(loops, NAMES, SHARED), tuple(loops))
+    return Followed(outline(loops, NAMES, SHARED), tuple(loops), tuple(loops))
 
 
 def _sampled(ring: shapely.LinearRing, rng: np.random.Generator, noise_mm: float) -> EdgeLoop:
