@@ -46,6 +46,22 @@ def _truth(photo: Path) -> dict:
     return json.loads(photo.with_suffix(".truth.json").read_text())
 
 
+def marked(truth: dict, found: dict) -> str:
+    """The broken features, first and last, as a person would mark them who sees the part: those along the fracture."""
+    broken = [loop["segments"] for loop in truth["loops"]]
+    (_, angle, shift), _ = register(loops_of(found), broken)
+    curve = shapely.LineString(next(s for s in broken[0] if s["kind"] == "curve")["points"])
+    loop = [f for f in found["features"] if f["loop"] == 0]
+    lines = [shapely.LineString(points_of(moved(f, angle, shift))) for f in loop]
+    middles = [g.interpolate(0.5, normalized=True) for g in lines]
+    along = [curve.distance(m) < 0.8 and curve.distance(shapely.Point(g.coords[0])) < 1.5 for m, g in
+             zip(middles, lines, strict=True)]  # fmt: skip
+    n = len(loop)
+    first = next(i for i in range(n) if along[i] and not along[i - 1])
+    last = next(i for i in range(first, first + n) if not along[(i + 1) % n])
+    return f"{loop[first]['label']}-{loop[last % n]['label']}"
+
+
 def of_completed(photo: Path) -> Figures:
     """How far the invented stretch lies from what was there before the part broke."""
     truth = _truth(photo)
@@ -53,7 +69,7 @@ def of_completed(photo: Path) -> Figures:
         job = Path(d) / "job"
         try:
             trace(photo, job, truth["thickness_mm"], "part")
-            done = complete(job)
+            done = complete(job, broken=marked(truth, json.loads((job / "trace.json").read_text())))
         except JawlineError as why:
             return Figures(photo.stem, refused=why.text)
         if not any(b["by"] != "open" for b in done.result["breaks"]):
