@@ -114,6 +114,13 @@ class JoinedRecord(Record):
     gap_worst_mm: NonNegativeFloat
 
 
+class ChoiceRecord(Record):
+    """A break that was completed: its first and last feature as seen, and the way."""
+
+    broken: str
+    by: Literal["mirror", "turn", "extend"]
+
+
 class JobRecord(Record):
     """The whole of `trace.json` or `measured.json`; `photos` are there where there were several."""
 
@@ -130,6 +137,7 @@ class JobRecord(Record):
     features: tuple[FeatureRecord, ...] = Field(min_length=1)
     broken: tuple[FeatureRecord, ...] = ()
     joined: JoinedRecord | None = None
+    completed: tuple[ChoiceRecord, ...] = ()
     dimensions: tuple[DimensionRecord, ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     warnings: tuple[CautionRecord, ...] = ()
@@ -270,7 +278,7 @@ def _plain(record: JobRecord) -> dict[str, Any]:
     plain: dict[str, Any] = record.model_dump(mode="json", by_alias=True, exclude_none=True)
     for r, reading in zip(record.readings, plain["readings"], strict=True):
         reading |= {"reason": r.reason, "likely": r.likely}
-    for key in ("broken", "made_from", "part", "photo", "photos"):
+    for key in ("broken", "completed", "made_from", "part", "photo", "photos"):
         if not plain.get(key):
             plain.pop(key, None)
     for f in (*plain["features"], *plain.get("broken", [])):
