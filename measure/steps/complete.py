@@ -71,7 +71,7 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
         *words,
         f"What is completed can't be measured: its u95 says how far it may be off. To reject it: jawline complete "
         f"{folder} --by open; to reject one of several: --broken {found.marks[0]} --by open",
-        f"{job.PICTURE} goes on showing what was seen, since the photo is not kept; the sketch shows what is completed.",
+        f"{job.PICTURE} goes on showing what was seen, since no photo is kept; the sketch shows what is completed.",
         f"Next: jawline reconcile {folder}",
     )
     cautions = (*_guessed(found), *_stale_readings(folder, found.estimate, seen))
