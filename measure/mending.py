@@ -28,10 +28,11 @@ class Open:
 
 @dataclass(frozen=True, slots=True)
 class Mended:
-    """What became of a broken part: its estimate, and each break in order of travel."""
+    """What became of a broken part: its estimate, each break, and how each is marked: first and last label as seen."""
 
     estimate: Estimate
     breaks: tuple[Completed | Open, ...]
+    marks: tuple[str, ...]
 
     @property
     def broken(self) -> tuple[Feature, ...]:
@@ -40,14 +41,18 @@ class Mended:
 
 
 def mended(
-    estimate: Estimate, marked: str | None, by: By | None, subject: Literal["part", "opening"] = "part"
+    estimate: Estimate,
+    marked: Sequence[tuple[str, By | None]] = (),
+    by: By | None = None,
+    subject: Literal["part", "opening"] = "part",
 ) -> Mended:
-    """Complete every break, or the one that is marked.
+    """Complete every break, or those that are marked; all others stay open.
 
     Args:
         estimate: as seen.
-        marked: the first and the last broken feature, such as R4-E5; None to find the breaks.
-        by: one way only; None for the best.
+        marked: for each break that is marked the first and the last broken feature, such as R4-E5, and the one way that
+            is wanted, None for the best; empty to find the breaks.
+        by: one way only for breaks that are found; None for the best.
         subject: part or opening.
 
     Raises:
@@ -55,28 +60,30 @@ def mended(
         JobRefused: there is no break, or more than half of the boundary is broken.
     """
     loop = outer(estimate.features)
-    if marked is None:
-        wanted = find_breaks(estimate.features)
-        check_length(estimate.features, wanted)
+    if marked:
+        wanted = [marked_break(estimate.features, words) for words, _ in marked]
     else:
-        wanted = [marked_break(estimate.features, marked)]
-        check_length(estimate.features, wanted)
+        wanted = find_breaks(estimate.features)
+    check_length(estimate.features, wanted)
     curves = [] if all(f.kind != "curve" for f in loop) else find_breaks(estimate.features)
     own = {i for b in wanted for i in b.members()}
     others = [_labels(loop, b) for b in curves if not own & set(b.members())]
-    todo = [_labels(loop, b) for b in wanted]
+    ways = [way for _, way in marked] or [by] * len(wanted)
+    todo = [(_labels(loop, b), way) for b, way in zip(wanted, ways, strict=True)]
     out: list[Completed | Open] = []
+    marks: list[str] = []
     while todo:
-        labels = todo.pop(0)
+        labels, way = todo.pop(0)
         now = outer(estimate.features)
-        which, rest = _at(now, labels), [_at(now, x) for x in (*todo, *others)]
-        done = _best(estimate, which, rest, by, subject)
+        which, rest = _at(now, labels), [_at(now, x) for x in (*(t for t, _ in todo), *others)]
+        done = _best(estimate, which, rest, way, subject)
         if isinstance(done, Completed):
             estimate = done.estimate
         else:
             others.append(labels)
         out.append(done)
-    return Mended(estimate, tuple(out))
+        marks.append(labels[0] if len(labels) == 1 else f"{labels[0]}-{labels[-1]}")
+    return Mended(estimate, tuple(out), tuple(marks))
 
 
 def _best(

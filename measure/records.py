@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat
 from calib.errors import JobRefused
 from measure.dimensions import Dimension
 from measure.features import PARAMETERS, Estimate, Feature, Kind, Turn
+from measure.fragments import Gap
 from measure.tracing import Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
@@ -104,6 +105,22 @@ class AdjustmentRecord(Record):
     shared: tuple[tuple[FiniteFloat, ...], ...]
 
 
+class JoinedRecord(Record):
+    """See `measure.fragments.Gap`."""
+
+    pieces: Literal[2] = 2
+    length_mm: NonNegativeFloat
+    gap_rms_mm: NonNegativeFloat
+    gap_worst_mm: NonNegativeFloat
+
+
+class ChoiceRecord(Record):
+    """A break that was completed: its first and last feature as seen, and the way."""
+
+    broken: str
+    by: Literal["mirror", "turn", "extend"]
+
+
 class JobRecord(Record):
     """The whole of `trace.json` or `measured.json`; `photos` are there where there were several."""
 
@@ -119,6 +136,8 @@ class JobRecord(Record):
     thickness_u95_mm: NonNegativeFloat | None = None
     features: tuple[FeatureRecord, ...] = Field(min_length=1)
     broken: tuple[FeatureRecord, ...] = ()
+    joined: JoinedRecord | None = None
+    completed: tuple[ChoiceRecord, ...] = ()
     dimensions: tuple[DimensionRecord, ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     warnings: tuple[CautionRecord, ...] = ()
@@ -168,6 +187,12 @@ def scale_record(s: Scale) -> ScaleRecord:
         tilt_deg=round(s.tilt_deg, 2),
         lens=s.lens,
     )
+
+
+def joined_record(g: Gap) -> JoinedRecord:
+    """How two pieces fit, as it is written."""
+    length, rms, worst = rounded((g.length_mm, g.rms_mm, g.worst_mm), 4)
+    return JoinedRecord(length_mm=length, gap_rms_mm=rms, gap_worst_mm=worst)
 
 
 def adjustment_record(estimate: Estimate) -> AdjustmentRecord:
@@ -253,7 +278,7 @@ def _plain(record: JobRecord) -> dict[str, Any]:
     plain: dict[str, Any] = record.model_dump(mode="json", by_alias=True, exclude_none=True)
     for r, reading in zip(record.readings, plain["readings"], strict=True):
         reading |= {"reason": r.reason, "likely": r.likely}
-    for key in ("broken", "made_from", "part", "photo", "photos"):
+    for key in ("broken", "completed", "made_from", "part", "photo", "photos"):
         if not plain.get(key):
             plain.pop(key, None)
     for f in (*plain["features"], *plain.get("broken", [])):

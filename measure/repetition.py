@@ -63,10 +63,12 @@ class Repetition:
 
 @dataclass(frozen=True, slots=True)
 class NoRepetition:
-    """Why there is none; `gap_mm` is how far the best one leaves the rest from the boundary, where one was tried."""
+    """Why there is none; `gap_mm` is how far the best one leaves the rest from the boundary, where one was tried, and
+    `broken_too` says that it would serve if what it shows in place of the break were whole."""
 
     why: str
     gap_mm: float | None = None
+    broken_too: bool = False
 
     def __bool__(self) -> bool:
         return False
@@ -102,7 +104,7 @@ def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence
         which: the break to fill.
         breaks: all breaks, that one included: none of them counts as evidence.
     """
-    known = _boundary(estimate.features, breaks)
+    known = _boundary(estimate.features, breaks, way)
     placings = _once(_proposed(estimate.features, breaks, way))
     if not placings or not len(known.samples):
         return NoRepetition("no two features of the rest are alike")
@@ -111,7 +113,10 @@ def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence
     found: list[Repetition] = []
     covariance = with_edge_error(estimate).covariance()
     for i in _distinct(placings, explained):
-        result = _judged(estimate.features, known, placings[i], known.gone[list(breaks).index(which)], covariance)
+        for p in _repeated(placings[i]):
+            result = _judged(estimate.features, known, p, known.gone[list(breaks).index(which)], covariance)
+            if isinstance(result, Repetition) or not result.broken_too:
+                break
         if isinstance(result, Repetition):
             found.append(result)
         elif best is None or (best.gap_mm is None and result.gap_mm is not None):
@@ -119,6 +124,12 @@ def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence
     if found:
         return max(found, key=lambda r: (round(r.tested, 1), -r.rms_mm))
     return best if best is not None else NoRepetition("nothing of the rest repeats itself")
+
+
+def _repeated(p: Placing) -> Iterator[Placing]:
+    """The same, and for a turn all its multiples up to half a turn: a break may be wider than one step."""
+    for k in range(1, max(1, round(math.pi / abs(p.angle_rad))) + 1 if p.way == "turn" else 2):
+        yield replace(p, angle_rad=k * p.angle_rad)
 
 
 # ---------------------------------------------------------------------------------------------------- proposals
@@ -218,7 +229,9 @@ def _distinct(placings: Sequence[Placing], explained: Array) -> list[int]:
 
 
 # ---------------------------------------------------------------------------------------------------- trials
-def _boundary(features: Sequence[Feature], breaks: Sequence[Break]) -> _Boundary:
+def _boundary(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> _Boundary:
+    # what turns is the rim: the bore of a knob with five lobes may have one flat
+    tells = {f.label for f in features if f.loop == 0 or way == "mirror"}
     kept = {f.label for f in _intact(features, breaks)}
     points, normals, owner, ends, start = [], [], [], {}, 0.0
     samples, facing, of, at = [], [], [], []
@@ -232,7 +245,7 @@ def _boundary(features: Sequence[Feature], breaks: Sequence[Break]) -> _Boundary
         owner.append(np.full(count, i))
         if f.loop == 0:
             ends[f.label] = (start, size, t)
-        if f.label in kept and f.kind != "curve" and size > 0.8:
+        if f.label in kept & tells and f.kind != "curve" and size > 0.8:
             p, n = _walk(f, np.array(FRACTIONS))
             samples.append(p)
             facing.append(n)
@@ -350,7 +363,7 @@ def _judged(
         much = f"{worst:.2f} mm" if worst < MET_MM else f"{MET_MM:g} mm or more"
         return NoRepetition(f"the rest is off by up to {much}", worst)
     image = "mirror image" if p.way == "mirror" else "part turned"
-    broken_too = NoRepetition(f"where the {image} would show what is missing, it is broken too", worst)
+    broken_too = NoRepetition(f"where the {image} would show what is missing, it is broken too", worst, True)
     source = _source(known, p, gone)
     if source is None:
         return broken_too

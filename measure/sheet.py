@@ -262,6 +262,8 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
     if curves:
         verb = "is a free line" if len(curves) == 1 else "are free lines"
         out.append(f"{', '.join(curves)} {verb} such as a fracture: no sizes; its shape is in the DXF file.")
+    if any(code == "joined" for code, _ in d.warnings):
+        out.append("Dashed: the break along which two pieces were put together.")
     if any(f.origin == "completed" for f in d.features):
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
     if d.thin:

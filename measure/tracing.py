@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from calib.errors import PartRefused, ReferenceRefused
 from calib.found import Caution, Found
 from calib.wanted import ANY, Wanted
-from measure.features import Estimate
+from measure.features import Estimate, Feature
 
 if TYPE_CHECKING:
     from calib.lens import Profile
     from calib.photo import Photo
+    from measure.fragments import Gap
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
@@ -54,6 +55,10 @@ class Trace:
         cautions: what a person should know.
         reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
+        broken: the break between two pieces that were put together, in the frame of the features.
+        gap: how well they fit, if so.
+        also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.
+        break_px: (n, 2) points along each stretch of the break, as seen on either piece.
     """
 
     estimate: Estimate
@@ -63,6 +68,10 @@ class Trace:
     cautions: tuple[Caution, ...]
     reference: Found
     seen_px: tuple[Array, ...]
+    broken: tuple[Feature, ...] = ()
+    gap: Gap | None = None
+    also_px: tuple[tuple[int, Array], ...] = ()
+    break_px: tuple[Array, ...] = ()
 
 
 def trace(
@@ -85,13 +94,10 @@ def trace(
     from calib.profile import Light
     from calib.refusals import Failure
     from measure import tracing_parts as parts
-    from measure.edge_blur import blur_of_edges
-    from measure.edges import SHARED_NAMES, locate
+    from measure.following import followed
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
-    from measure.outline import outline
-    from measure.plausible import doubtful_edges, require_edges
-    from measure.retrace import along_features
+    from measure.plausible import doubtful_edges
     from measure.sight import Wall
     from measure.silhouette import NoSilhouette
     from measure.whereabouts import find_part, require_same_surface
@@ -108,27 +114,13 @@ def trace(
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
-    blur_px = blur_of_edges(light, rough.contours_px)
-    loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
-    require_edges(loops)
-    found = outline(loops, SHARED_NAMES, shared, passes=0)
-    if parts.fits(found, loops):
-        again = along_features(light, view, found.features, wall, opening=opening, sigma_px=blur_px)
-        better = outline(again, SHARED_NAMES, shared)
-        astray = parts.misfits(better, again) | parts.misfits(better, loops)
-        if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
-            again = [loops[k] if k in astray else e for k, e in enumerate(again)]
-            better = outline(again, SHARED_NAMES, shared)
-        kept = parts.fits(better, again) and parts.sound(better)
-        found = better if kept else outline(loops, SHARED_NAMES, shared)
-    else:
-        found = outline(loops, SHARED_NAMES, shared)
-    if not parts.fits(found, loops) or not parts.sound(found):
-        raise PartRefused(parts.NO_OUTLINE, "no-outline")
+    found = followed(light, view, rough.contours_px, wall, shared, opening=opening).estimate
     seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
+    if rough.beside and not opening:
+        cautions += (Caution("something-beside", parts.BESIDE),)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
     return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)

@@ -34,6 +34,10 @@ NO_THICKNESS = (
     "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
     "measure it and trace again."
 )
+BESIDE = (
+    "Something else lies beside the part and is not measured: if it is a piece broken off the part, trace both with "
+    "--fragments 2."
+)
 NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
     "plain ground of another colour."

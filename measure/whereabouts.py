@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from calib.errors import ReferenceRefused
 from calib.found import Found
 from measure.candidates import Reserved
-from measure.silhouette import NoSilhouette, Silhouette, Subject, silhouette
+from measure.silhouette import NoSilhouette, Silhouette, Subject, silhouette, two_pieces
 
 Array = NDArray[np.float64]
 
@@ -39,6 +39,22 @@ def find_part(
     taken = (*reference.taken_px, other)
     beside = silhouette(rgb, view, Reserved(taken, None), subject, thickness_mm)
     return beside or found
+
+
+def find_pieces(rgb: NDArray[np.uint8], reference: Found, thickness_mm: float) -> tuple[Silhouette, ...] | NoSilhouette:
+    """The silhouettes of both pieces of a broken part, the larger first; looked for as `find_part` looks for a part.
+
+    Args:
+        rgb: (h, w, 3) the photo.
+        reference: what gave the view.
+        thickness_mm: see `measure.silhouette.silhouette`.
+    """
+    found = two_pieces(rgb, reference.view, Reserved(reference.taken_px, reference.field_px), thickness_mm)
+    other = reference.underlay_px if reference.beside_px is None else reference.beside_px
+    if not isinstance(found, NoSilhouette) or other is None or found.reason == "more-pieces":
+        return found
+    beside = two_pieces(rgb, reference.view, Reserved((*reference.taken_px, other), None), thickness_mm)
+    return found if isinstance(beside, NoSilhouette) else beside
 
 
 def require_same_surface(reference: Found, part: Silhouette) -> None:

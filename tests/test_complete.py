@@ -78,6 +78,25 @@ def test_what_was_seen_comes_back_byte_for_byte(broken):
     assert complete(broken, by="open").files == ()
 
 
+def test_each_break_is_kept_or_rejected_for_itself(broken):
+    before = (broken / job.TRACE).read_bytes()
+    complete(broken, broken="R5", by="extend")
+    complete(broken, broken="C1", by="mirror")
+    both = _record(broken)
+    assert [c.broken for c in both.completed] == ["R5", "C1"]
+    assert {f.label for f in both.broken} >= {"C1", "R5"}
+    complete(broken, broken="C1", by="open")
+    one = _record(broken)
+    assert [c.broken for c in one.completed] == ["R5"]
+    assert any(f.kind == "curve" for f in one.features)
+    with pytest.raises(JobRefused):
+        complete(broken, broken="C1", by="turn")
+    assert _record(broken) == one  # what failed leaves the rest as it was
+    complete(broken, broken="R5", by="open")
+    assert (broken / job.TRACE).read_bytes() == before
+    assert not (broken / job.SEEN).exists()
+
+
 def test_one_way_that_does_not_serve_is_refused_and_changes_nothing(tmp_path):
     folder = _job(tmp_path / "job", wedge(), (0.28, 0.38))
     before = (folder / job.TRACE).read_bytes()

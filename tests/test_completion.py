@@ -140,7 +140,7 @@ def test_a_break_across_the_axis_is_not_copied_from_itself():
 
 def test_the_best_evidence_is_taken_and_said():
     b = tear(bridge(), (0.15, 0.26), np.random.default_rng(5), depth=1.0)
-    found = mended(b.estimate, None, None)
+    found = mended(b.estimate)
     assert found.breaks[0].way == "mirror"
     words = in_words(found.breaks[0])
     assert "mirrored" in words

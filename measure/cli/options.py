@@ -64,6 +64,12 @@ SubjectOption = Annotated[
     str, typer.Option("--subject", metavar="part|opening", help="Whether a part is measured, or an opening's rim.")
 ]
 Name = Annotated[str | None, typer.Option("--name", help="The part's name in the title block.")]
+Fragments = Annotated[
+    str | None,
+    typer.Option(
+        "--fragments", metavar="2", help="The part is broken in two, and both pieces lie beside the card: join them."
+    ),
+]
 Tools = Annotated[
     Path | None, typer.Option("--tools", metavar="FILE.toml", readable=False, help="Your own measuring tools.")
 ]
@@ -97,6 +103,30 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
             "thickness",
         )
     return value
+
+
+def broken_in_two(words: str | None, subject: Subject, photos: int) -> bool:
+    """Whether the two pieces of a broken part are to be joined.
+
+    Raises:
+        WrongUsage: another number of pieces, an opening, or several photos.
+    """
+    if words is None:
+        return False
+    count = plain_number(words)
+    if count == 1:
+        raise WrongUsage("A part in one piece needs no --fragments: leave it out.", "fragments")
+    if count != 2:
+        raise WrongUsage(
+            f"--fragments is 2, not “{words}”: two pieces can be joined; of more, glue all but two and take the photo "
+            "again.",
+            "fragments",
+        )
+    if subject == "opening":
+        raise WrongUsage("--fragments joins pieces of a part; an opening has none.", "fragments")
+    if photos > 1:
+        raise WrongUsage("--fragments takes one photo, with both pieces in it.", "fragments")
+    return True
 
 
 def reference_of(

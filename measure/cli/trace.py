@@ -24,6 +24,7 @@ def trace(
         Path | None,
         typer.Option("--job", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
+    fragments: options.Fragments = None,
     name: options.Name = None,
     force: options.Force = False,
     json: options.Json = False,
@@ -31,13 +32,23 @@ def trace(
     """Measure a photo, or several of the same part: outline, features and scale."""
     kind = options.subject_of(subject)
     height_mm = options.thickness_mm(thickness, kind)
+    in_two = options.broken_in_two(fragments, kind, len(photos))
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
 
     folder = job or Path(f"{photos[0].stem}-job")
     show(
         step.trace(
-            photos[0], folder, height_mm, kind, further=photos[1:], lens=lens, name=name, wanted=wanted, force=force
+            photos[0],
+            folder,
+            height_mm,
+            kind,
+            further=photos[1:],
+            lens=lens,
+            name=name,
+            wanted=wanted,
+            in_two=in_two,
+            force=force,
         ),
         json,
     )

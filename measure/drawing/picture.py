@@ -47,7 +47,7 @@ class Drawn:
         kind: of the feature.
         loop: 0 for the outer boundary.
         points_px: (n, 2) along it in the sense of travel, pixels of the whole photo.
-        origin: completed features are dashed.
+        origin: completed features are dashed, and so is the break between two pieces.
     """
 
     label: str

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from calib.errors import JobRefused, ReadingsRefused
 from calib.found import Caution
 from measure import job, records
+from measure.breaks import marked_break
 from measure.completion import By, Completed
 from measure.dimensions import list_dimensions
 from measure.drawing.dxf import outline_dxf
@@ -23,7 +25,8 @@ COMPLETED = "completed"
 def complete(folder: Path, *, broken: str | None = None, by: By | None = None, force: bool = False) -> Done:
     """Complete the outer boundary where the part is broken, or open it again.
 
-    The completion always starts from what was seen, however often it is asked for.
+    The completion always starts from what was seen, however often it is asked for. One break that is marked leaves what
+    was chosen for others as it is, so that each can be kept or rejected for itself.
 
     Args:
         folder: the job.
@@ -37,18 +40,26 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
     """
     text = job.text(folder, job.TRACE, "trace PHOTO")
     record = records.from_text(text, str(folder / job.TRACE))
-    if record.broken:
+    was = _was_completed(record)
+    if was:
         text = job.text(folder, job.SEEN, "trace PHOTO")
         seen = records.from_text(text, str(folder / job.SEEN))
     else:
         seen = record
-    if by == "open":
-        return _opened(folder, text, seen, bool(record.broken), force)
+    chosen: list[tuple[str, By]] = [(c.broken, c.by) for c in record.completed]
+    if broken is not None:
+        chosen = _others(seen, chosen, broken)
+    if by == "open" and (broken is None or not chosen):
+        return _opened(folder, text, seen, was, force)
     job.check_writable(folder, (job.TRACE, job.SEEN, job.OUTLINE), force)
-    found = mended(records.estimate(seen, job.TRACE), broken, by, seen.subject)
+    estimate = records.estimate(seen, job.TRACE)
+    if broken is None:
+        found = mended(estimate, (), by, seen.subject)
+    else:
+        found = mended(estimate, [*chosen, *([] if by == "open" else [(broken, by)])], None, seen.subject)
     words = tuple(in_words(b) for b in found.breaks)
-    if not found.broken:
-        return _nothing_done(folder, found, words, by, bool(record.broken), force, text, seen)
+    if not found.broken or (broken is not None and isinstance(found.breaks[-1], Open)):
+        return _nothing_done(folder, found, words, by, was and broken is None, force, text, seen)
     new = _record(seen, found)
     files = {
         job.TRACE: records.to_text(new).encode(),
@@ -59,11 +70,24 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
     lines = (
         *words,
         f"What is completed can't be measured: its u95 says how far it may be off. To reject it: jawline complete "
-        f"{folder} --by open",
+        f"{folder} --by open; to reject one of several: --broken {found.marks[0]} --by open",
+        f"{job.PICTURE} goes on showing what was seen, since no photo is kept; the sketch shows what is completed.",
         f"Next: jawline reconcile {folder}",
     )
     cautions = (*_guessed(found), *_stale_readings(folder, found.estimate, seen))
     return Done("complete", tuple(written), lines, _result(new, found), cautions)
+
+
+def _was_completed(record: records.JobRecord) -> bool:
+    """Whether the outline was completed; a break between two pieces that were joined is no completion."""
+    return any(w.code == COMPLETED for w in record.warnings)
+
+
+def _others(seen: records.JobRecord, chosen: Sequence[tuple[str, By]], broken: str) -> list[tuple[str, By]]:
+    """What was chosen for other breaks than one that is marked."""
+    features = [records.feature(f) for f in seen.features]
+    own = set(marked_break(features, broken).members())
+    return [(words, way) for words, way in chosen if not own & set(marked_break(features, words).members())]
 
 
 def _opened(folder: Path, text: str, seen: records.JobRecord, was: bool, force: bool) -> Done:
@@ -94,7 +118,12 @@ def _record(seen: records.JobRecord, found: Mended) -> records.JobRecord:
     return seen.model_copy(
         update={
             "features": tuple(records.feature_record(f) for f in found.estimate.features),
-            "broken": tuple(records.feature_record(f) for f in found.broken),
+            "broken": (*seen.broken, *(records.feature_record(f) for f in found.broken)),
+            "completed": tuple(
+                records.ChoiceRecord(broken=mark, by=b.way)
+                for mark, b in zip(found.marks, found.breaks, strict=True)
+                if isinstance(b, Completed)
+            ),
             "dimensions": tuple(records.dimension_record(d) for d in list_dimensions(found.estimate)),
             "warnings": (*seen.warnings, *said),
             "adjustment": records.adjustment_record(found.estimate),

@@ -101,6 +101,16 @@ def traced(
     return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lenses[0])
 
 
+def traced_fragments(
+    photo: Photo, thickness_mm: float, profile_of: Callable[[Photo], Profile | None], wanted: Wanted = ANY
+) -> Traced:
+    """Trace one photo of both pieces of a broken part; see `traced`."""
+    from measure.tracing_fragments import trace_fragments
+
+    lens = profile_of(photo)
+    return Traced(photo, trace_fragments(photo, thickness_mm, lens, wanted), (photo.name,), (), lens)
+
+
 def _names(paths: Sequence[Path]) -> list[str]:
     """The files' names, with the folder's where files of one name lie in several."""
     where = {p.absolute() for p in paths}

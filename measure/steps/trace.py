@@ -48,6 +48,7 @@ def trace(
     lens: Path | None = None,
     name: str | None = None,
     wanted: Wanted = ANY,
+    in_two: bool = False,
     force: bool = False,
 ) -> Done:
     """Trace a photo, or several of the same part, into a job.
@@ -61,6 +62,7 @@ def trace(
         lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
         name: of the part; the photo's by default.
         wanted: the reference to look for.
+        in_two: whether the part is broken in two pieces that lie side by side and are to be joined.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -83,9 +85,12 @@ def trace(
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
     from measure import records
     from measure.drawing.picture import picture
-    from measure.steps.photos import traced
+    from measure.steps.photos import traced, traced_fragments
 
-    photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
+    if in_two:
+        photos = traced_fragments(pixels, thickness_mm, profile_of, wanted)
+    else:
+        photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
     found, profile = photos.trace, photos.lens
     record = _record(found, name or photo.stem, photos.names)
     seen, notes = found.reference, scale_notes(record)
@@ -146,6 +151,8 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
         dimensions=tuple(records.dimension_record(d) for d in list_dimensions(found.estimate)),
         warnings=tuple(records.CautionRecord(code=c.code, text=c.text) for c in found.cautions),
         adjustment=records.adjustment_record(found.estimate),
+        broken=tuple(records.feature_record(f) for f in found.broken),
+        joined=None if found.gap is None else records.joined_record(found.gap),
     )
 
 
@@ -153,7 +160,10 @@ def _drawn(found: Trace) -> list[Drawn]:
     from measure.drawing.picture import Drawn
 
     both = zip(found.estimate.features, found.seen_px, strict=True)
-    return [Drawn(f.label, f.kind, f.loop, seen, f.origin) for f, seen in both]
+    out = [Drawn(f.label, f.kind, f.loop, seen, f.origin) for f, seen in both]
+    also = [(found.estimate.features[i], seen) for i, seen in found.also_px]
+    breaks = [Drawn("", "curve", 0, seen, "completed") for seen in found.break_px]
+    return [*out, *(Drawn("", f.kind, f.loop, seen, f.origin) for f, seen in also), *breaks]
 
 
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
@@ -165,4 +175,5 @@ def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
         f"Scale from the {in_words(s.reference)}{several}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
         f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
         f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
+        *([f"Break: gap {j.gap_rms_mm:.2f} mm RMS, {j.gap_worst_mm:.2f} mm at most"] if (j := record.joined) else []),
     )

@@ -22,6 +22,7 @@ from calib.errors import JawlineError
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.trace import trace
+from tests.accuracy import broken
 from tests.accuracy.score import SPOIL, compare, labelled, spoiled, write
 
 LIKELY = {"unit": "unit", "digits": "digits", "feature": "feature", "plus": "other", "zero": "zero"}
@@ -178,6 +179,8 @@ def main() -> None:
             if a.each:
                 print(line(o), flush=True)
     print(table(outcomes))
+    if not a.only:
+        print(f"\n{broken.section()}")
 
 
 def line(o: Outcome) -> str:
