@@ -53,7 +53,6 @@ class KeptPhoto(Record):
     width: int
     height: int
     scale: PositiveFloat
-    corners: tuple[Pair, ...] = ()
 
 
 class Strokes(Record):

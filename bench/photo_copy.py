@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +21,8 @@ Pixels = NDArray[np.uint8]
 WITHIN = 0.93
 """Share of the face's length and width that is averaged: rims of 3.0 and 1.9 mm stay, and profiles across the card's
 edges reach 0.9 mm into them."""
-SHOWN_PX = 2000
-"""Longest side of the picture on the page."""
+SMALL_PX, SHOWN_PX = 360, 2000
+"""Longest side of a picture in the list, and of the one on the page."""
 UNKNOWN_BLUR = 40.0
 """Where nobody knows where the card lies the whole picture is blurred, with a standard deviation of its longest side
 by this: even of a card that fills the frame a row of digits, 3.6 mm apart, keeps less than a hundredth of its contrast
@@ -73,3 +74,16 @@ def shown(rgb: Pixels, *, blurred: bool) -> Shown:
     ok, jpeg = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 88])
     assert ok
     return Shown(bytes(jpeg), *size, scale)
+
+
+def thumbnail(path: Path) -> bytes | None:
+    """A small JPEG of a picture; None where it is none."""
+    import cv2
+
+    image = cv2.imread(str(path), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    if image is None:
+        return None
+    scale = min(1.0, SMALL_PX / max(image.shape[:2]))
+    small = cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    ok, jpeg = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, 82])
+    return bytes(jpeg) if ok else None

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import kept
+from calib.errors import ReferenceRefused
 
 if TYPE_CHECKING:
-    from calib.found import Found
+    import numpy as np
+    from numpy.typing import NDArray
+
     from calib.lens import Profile
     from calib.photo import Photo
 
 SHARES = {
     "opening the photo": 0.02,
-    "finding the card": 0.1,
-    "finding the part": 0.4,
+    "looking for the card": 0.1,
+    "finding the card": 0.3,
+    "finding the part": 0.5,
     "locating its edges": 0.6,
     "fitting lines and arcs": 0.7,
     "looking once more along them": 0.8,
@@ -59,20 +64,20 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Copied:
-    """Said when the card is found and the copy without its face is in `out`; or, where there is none, the blurred picture.
+    """Said when `kept.PHOTO` and `kept.SHOWN` are in `out`.
 
     Attributes:
-        photo: facts of the copy.
-        files: in `out`.
+        photo: what is remembered of the photo.
+        may_be_kept: whether the card's face is hidden in both; if not, only the picture is, wholly blurred.
     """
 
     photo: kept.KeptPhoto
-    files: tuple[str, ...]
+    may_be_kept: bool
 
 
 @dataclass(frozen=True, slots=True)
 class TraceAnswer:
-    """What came of a trace: files in `out`, and where things are seen in the shown picture (fingerprint not yet known)."""
+    """What came of a trace: files in `out`, and where things are seen in the shown picture."""
 
     files: tuple[str, ...]
     seen: kept.Seen
@@ -102,27 +107,16 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
 
     step("opening the photo")
     photo, lens = opened(order.photo, order.known, order.name)
-    copied = False
-
-    def watch(words: str, reference: Found | None) -> None:
-        nonlocal copied
-        step(words)
-        if reference is not None and order.known is None:
-            say(copy(photo, reference, lens, order.out))
-            copied = True
-
-    try:
-        thickness = order.asked.thickness_mm or 0.0
-        photos = traced(photo, (order.photo,), thickness, order.asked.subject, lambda _: lens, watch=watch)
-    except Exception:
-        if order.known is None and not copied:
-            say(copy(photo, None, lens, order.out))
-        raise
+    scale = order.known.scale if order.known else shown_scale(photo)
+    if order.known is None:
+        step("looking for the card")
+        photo = replace(photo, rgb=copied(photo, lens, order.out, say))
+    thickness = order.asked.thickness_mm or 0.0
+    photos = traced(photo, (order.photo,), thickness, order.asked.subject, lambda _: lens, watch=step)
     step("drawing the outline")
-    record, files = files_of(photos, order.part)
+    _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
-    scale = order.known.scale if order.known else shown_scale(photo)
     found = photos.trace
     seen = kept.Seen(
         trace=job.fingerprint(files[job.TRACE]),
@@ -146,14 +140,9 @@ def check(order: CheckOrder, say: Say) -> dict[str, Any]:
 
     found = looked_at(order.photo, Asked(None, "part"))
     if found.verdict != "retake":
-        from calib.finding import find_reference
-        from calib.found import Found
-        from measure.tracing_parts import prior_of
-
         photo, lens = opened(order.photo, None, order.name)
-        reference = find_reference(photo.rgb, prior_of(photo, lens))
-        if isinstance(reference, Found):
-            say(copy(photo, reference, lens, order.out))
+        with contextlib.suppress(ReferenceRefused):
+            copied(photo, lens, order.out, say)
     plain = found.plain()
     return {key: plain[key] for key in ("verdict", "reasons", "reply")}
 
@@ -176,12 +165,25 @@ def opened(path: Path, known: kept.KeptPhoto | None, name: str) -> tuple[Photo, 
     return photo, profile_named(known.lens) if known.lens else None
 
 
-def copy(photo: Photo, reference: Found | None, lens: Profile | None, out: Path) -> Copied:
-    """Put the copy that may be kept into a folder; without a reference the copy that may not, and a blurred picture."""
-    from bench.photo_copy import as_png, cleaned, shown
+def copied(photo: Photo, lens: Profile | None, out: Path, say: Say) -> NDArray[np.uint8]:
+    """Put the copy that may be kept into a folder, and say so; what is measured is measured in that copy.
 
-    rgb = cleaned(photo.rgb, reference.faces_px) if reference else photo.rgb
-    picture = shown(rgb, blurred=reference is None)
+    Returns:
+        (h, w, 3) its pixels.
+
+    Raises:
+        ReferenceRefused: there is no card whose face could be hidden. Then the photo, which nobody else is to see, and
+            a blurred picture of it are in the folder.
+    """
+    from bench.photo_copy import as_png, cleaned, shown
+    from calib.finding import find_reference
+    from calib.refusals import Failure
+    from measure.tracing_parts import prior_of
+
+    found = find_reference(photo.rgb, prior_of(photo, lens))
+    refused = isinstance(found, Failure)
+    rgb = photo.rgb if isinstance(found, Failure) else cleaned(photo.rgb, found.faces_px)
+    picture = shown(rgb, blurred=refused)
     (out / kept.PHOTO).write_bytes(as_png(rgb))
     (out / kept.SHOWN).write_bytes(picture.jpeg)
     facts = kept.KeptPhoto(
@@ -192,9 +194,11 @@ def copy(photo: Photo, reference: Found | None, lens: Profile | None, out: Path)
         width=picture.width,
         height=picture.height,
         scale=picture.scale,
-        corners=on_picture(reference.taken_px[0], picture.scale) if reference and reference.taken_px else (),
     )
-    return Copied(facts, (kept.PHOTO, kept.SHOWN) if reference else ())
+    say(Copied(facts, may_be_kept=not refused))
+    if isinstance(found, Failure):
+        raise ReferenceRefused(found.text, found.code)
+    return rgb
 
 
 def shown_scale(photo: Photo) -> float:

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
-Watch = Callable[[str, Found | None], None]
-"""Is told which step begins, and what the reference is as soon as that is known."""
+Watch = Callable[[str], None]
+"""Is told which step begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def trace(
     subject: Subject = "part",
     lens: Profile | None = None,
     wanted: Wanted = ANY,
-    watch: Watch = lambda step, reference: None,
+    watch: Watch = lambda step: None,
 ) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
@@ -104,27 +104,27 @@ def trace(
     from measure.silhouette import NoSilhouette
     from measure.whereabouts import find_part, require_same_surface
 
-    watch("finding the card", None)
+    watch("finding the card")
     reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view
-    watch("finding the part", reference)
+    watch("finding the part")
     opening = subject == "opening"
     rough = find_part(photo.rgb, reference, subject, thickness_mm)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     require_same_surface(reference, rough)
-    watch("locating its edges", None)
+    watch("locating its edges")
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
     require_edges(loops)
-    watch("fitting lines and arcs", None)
+    watch("fitting lines and arcs")
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     if parts.fits(found, loops):
-        watch("looking once more along them", None)
+        watch("looking once more along them")
         again = along_features(light, view, found.features, wall, opening=opening)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)

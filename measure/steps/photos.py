@@ -49,7 +49,7 @@ def traced(
     subject: Subject,
     profile_of: Callable[[Photo], Profile | None],
     wanted: Wanted = ANY,
-    watch: tracing.Watch = lambda step, reference: None,
+    watch: tracing.Watch = lambda step: None,
 ) -> Traced:
     """Trace one photo of a part, or several.
 
