@@ -7,6 +7,7 @@ a job. What a worker hands back is put into the job here, under the job's lock.
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import tempfile
 import threading
@@ -20,7 +21,7 @@ from urllib.parse import quote
 
 from bench import kept, tasks
 from bench.settings import Settings
-from bench.shelf import Job, Shelf, plain_name
+from bench.shelf import Job, Shelf, base_name, is_running, plain_name
 from bench.state import name_of, plain_state, word_for
 from bench.workers import Workers
 from calib.errors import JawlineError, WrongUsage
@@ -31,6 +32,10 @@ if TYPE_CHECKING:
 
 MOST_LIVE = 24
 """So many jobs are kept worked out."""
+
+SESSION = "jawline-bench-"
+"""What the folders of sessions are called, followed by the process they are of."""
+PHOTO_GONE = "The bench was closed before this photo was traced, and did not keep it: add the photo again."
 
 Tell = Callable[[str], None]
 
@@ -85,7 +90,10 @@ class Desk:
 
     def __enter__(self) -> Desk:
         self.shelf = Shelf(self.settings.folder)
-        self.session = Path(tempfile.mkdtemp(prefix="jawline-bench-"))
+        forget_dead_sessions()
+        self.session = Path(tempfile.mkdtemp(prefix=f"{SESSION}{os.getpid()}-"))
+        self.shelf.tidy()
+        self._close_unfinished()
         self.workers = Workers(self.settings.limits.workers).__enter__()
         return self
 
@@ -93,11 +101,22 @@ class Desk:
         self.workers.__exit__()
         shutil.rmtree(self.session, ignore_errors=True)
 
+    def _close_unfinished(self) -> None:
+        """Jobs whose photo went with the session that was to trace it say so."""
+        for of in self.shelf.all():
+            known = of.kept()
+            if known is None or known.refusal or (of.folder / job.TRACE).exists():
+                continue
+            if not (of.folder / kept.PHOTO).exists():
+                now = known.model_copy(update={"refusal": kept.Said(code="photo-gone", text=PHOTO_GONE)})
+                with contextlib.suppress(WrongUsage):
+                    of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)
+
     def place(self) -> Path:
         """A new empty folder of the session."""
         return Path(tempfile.mkdtemp(dir=self.session))
 
-    # ------------------------------------------------------------------------------------------------------------ photos
+    # ----------------------------------------------------------------------------------------------------------- photos
     def take(self, photo: Path, photo_name: str, name: str, asked: kept.Asked) -> Job:
         """Take a new photo and have it traced.
 
@@ -107,7 +126,7 @@ class Desk:
             name: of the part.
             asked: how it is to be traced.
         """
-        shown = plain_name(photo_name) or "photo"
+        shown = base_name(photo_name)
         part = plain_name(name) or Path(shown).stem or "part"
         of = self.shelf.new(part, kept.Kept(name=part, asked=asked, at=time.time()))
         self._trace(of, part, photo, asked, None, shown)
@@ -197,7 +216,7 @@ class Desk:
         paths = (*((unkept.folder / kept.SHOWN,) if unkept else ()), of.folder / kept.SHOWN)
         return next((p for p in paths if p.is_file()), None)
 
-    # ------------------------------------------------------------------------------------------------------------ states
+    # ----------------------------------------------------------------------------------------------------------- states
     def state(self, of: Job) -> dict[str, Any]:
         """The whole state of a job."""
         with of.lock:
@@ -242,7 +261,7 @@ class Desk:
             "progress": at.plain() if at else None,
         }
 
-    # ----------------------------------------------------------------------------------------------------------- changes
+    # ---------------------------------------------------------------------------------------------------------- changes
     def change(self, of: Job, revision: int | None, make: Callable[[], object]) -> dict[str, Any]:
         """Make a change if the job is as whoever asks for it has seen it.
 
@@ -310,7 +329,7 @@ class Desk:
         waiting = sum(not (of.folder / job.TRACE).is_file() for of in self.shelf.all())
         return waiting < limits.waiting
 
-    # --------------------------------------------------------------------------------------------------------- to look at
+    # ------------------------------------------------------------------------------------------------------- to look at
     def listing(self) -> list[dict[str, Any]]:
         """All jobs, the last changed first."""
         out = []
@@ -376,3 +395,11 @@ class Stale(Exception):
     def __init__(self, state: dict[str, Any]) -> None:
         super().__init__("stale")
         self.state = state
+
+
+def forget_dead_sessions() -> None:
+    """Remove what a bench left behind that was killed: photos whose cards nobody could hide may be among it."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{SESSION}*-*"):
+        pid = folder.name.removeprefix(SESSION).split("-")[0]
+        if pid.isdecimal() and not is_running(int(pid)) and not folder.is_symlink():
+            shutil.rmtree(folder, ignore_errors=True)

@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from bench import routes, tasks
+from bench.shelf import base_name
 from bench.uploads import Cut, received
 
 
@@ -31,7 +32,7 @@ async def photo(request: Request) -> Response:
     out = desk.place()
     copies: list[tasks.Copied] = []
     try:
-        order = tasks.CheckOrder(got.photo, out, got.name)
+        order = tasks.CheckOrder(got.photo, out, base_name(got.name))
         answer = await asyncio.wrap_future(desk.workers.do(tasks.check, order, limits.check_s, copies.append))
         if copies and copies[0].may_be_kept:
             await run_in_threadpool(desk.put_by, out, copies[0].photo, got.fields)

@@ -40,11 +40,12 @@ def serve(
         host: address to listen at; this machine alone by default.
         intake: whether owners may send photos.
         show: whether a browser is opened, if there is a display.
-        out: where the addresses are said.
+        out: where the addresses are said; standard output by default.
 
     Raises:
         WrongUsage: the folder can't be used, another bench has it, or nothing can listen there.
     """
+    out = out or sys.stdout
     _make_folder(folder)
     with _alone(folder), _listening(host or LOOPBACK, port) as listener:
         guarded = intake or host is not None

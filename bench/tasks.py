@@ -205,7 +205,7 @@ def shown_scale(photo: Photo) -> float:
     """How many pixels of the shown picture are one of the photo's."""
     from bench.photo_copy import SHOWN_PX
 
-    return min(1.0, SHOWN_PX / max(photo.rgb.shape[:2]))
+    return min(1.0, SHOWN_PX / float(max(photo.rgb.shape[:2])))
 
 
 def on_picture(points_px: Any, scale: float) -> tuple[tuple[float, float], ...]:

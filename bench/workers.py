@@ -20,6 +20,7 @@ from typing import Any
 
 from calib.errors import JawlineError, Untrustworthy
 from measure.steps.many import ONE_THREAD, begin
+from measure.steps.trace import warm
 
 Say = Callable[[Any], None]
 Work = Callable[[Any, Say], Any]
@@ -168,6 +169,7 @@ def _one_thread_each() -> Iterator[None]:
 def _work(pipe: Connection) -> None:
     """A worker's whole life."""
     begin()
+    warm()
     while True:
         try:
             work, order = pipe.recv()
