@@ -10,13 +10,15 @@ const overlap = (a, b) => Math.max(0, Math.min(a[2], b[2]) - Math.max(a[0], b[0]
  *   screen positions, the direction that leads away from the material, larger weights first; `must` is shown whatever happens
  * @param {number[]} room width and height of the screen
  * @param {number} height of a label
+ * @param {number[][]} lines points of what had better not be covered
+ * @param {number[][]} kept boxes [left, top, right, bottom] of the screen that stay free
  * @returns {Map<string, number[] | null>} centre of each label, null where there is no room
  */
-export function place(wishes, room, height) {
-  const taken = [];
+export function place(wishes, room, height, lines = [], kept = []) {
+  const taken = [...kept];
   const placed = new Map();
   const order = [...wishes].sort((a, b) => Number(b.must) - Number(a.must) || b.weight - a.weight);
-  const dots = order.map((w) => [w.at[0] - 3, w.at[1] - 3, w.at[0] + 3, w.at[1] + 3]);
+  const dots = lines.map(([x, y]) => [x - 3, y - 3, x + 3, y + 3]);
   for (const wish of order) {
     const base = Math.atan2(wish.out[1], wish.out[0]);
     let best = null;

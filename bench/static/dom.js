@@ -17,5 +17,8 @@ function fill(node, attributes, children) {
 export const el = (tag, attributes = {}, ...children) => fill(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes = {}, ...children) => fill(document.createElementNS(SVG, tag), attributes, children);
 
+/** Labels such as E1–E3 stay on one line. */
+export const unbroken = (words) => words.replaceAll("–", "\u2060–\u2060");
+
 export const icon = (name, more = "") =>
   svg("svg", { class: `icon ${more}`.trim(), "aria-hidden": "true", focusable: "false" }, svg("use", { href: `/static/icons.svg#${name}` }));

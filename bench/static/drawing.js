@@ -1,6 +1,6 @@
 // The drawing's side of the page: sizes with their uncertainties, files to take along, what was completed, revisions.
 import { Refused, post } from "./api.js";
-import { byId, el } from "./dom.js";
+import { byId, el, unbroken } from "./dom.js";
 import { note } from "./notes.js";
 import { plusMinus, value } from "./numbers.js";
 
@@ -44,8 +44,8 @@ export class Drawing {
         return el(
           "tr",
           { class: `${changed ? "changed" : ""} ${d.u95_mm > ROUGH_MM ? "rough" : ""}`.trim() || null },
-          el("td", {}, d.words ?? nameOf(d)),
-          el("td", { class: "n" }, value(d.value_mm, d.u95_mm)),
+          el("td", {}, unbroken(d.words ?? nameOf(d))),
+          el("td", { class: "n" }, value(d.value_mm)),
           el("td", { class: "u" }, plusMinus(d.u95_mm)),
           el("td", { class: "soft" }, BASIS[d.basis] ?? d.basis),
         );

@@ -1,7 +1,7 @@
 // Taking down one reading: which kinds the picked features allow, and what the tool shows. What is expected is not
 // shown before the value is in: who knows the answer reads it off the caliper.
 import { Refused, get, post } from "./api.js";
-import { byId, el } from "./dom.js";
+import { byId, el, unbroken } from "./dom.js";
 import { plusMinus } from "./numbers.js";
 
 export class Entry {
@@ -50,7 +50,7 @@ export class Entry {
           "label",
           { class: "pill" },
           el("input", { type: "radio", name: "kind", value: o.kind, checked: o === best, onchange: () => this.choose(o) }),
-          el("span", {}, el("span", { class: "offer-words" }, o.words), o.u95_mm ? el("small", { class: "soft" }, `known ${plusMinus(o.u95_mm)}`) : null),
+          el("span", {}, el("span", { class: "offer-words" }, unbroken(o.words)), o.u95_mm ? el("small", { class: "soft" }, `known ${plusMinus(o.u95_mm)}`) : null),
         ),
       ),
     );

@@ -45,7 +45,7 @@ byId("send").addEventListener("submit", async (e) => {
 
 function show(answer) {
   const [shape, head] = HEADS[answer.verdict] ?? HEADS.retake;
-  byId("send").hidden = true;
+  byId("send").hidden = byId("ask").hidden = true;
   byId("verdict").hidden = false;
   byId("verdict").className = `verdict ${answer.verdict}`;
   byId("verdict-head").replaceChildren(icon(shape), head);
@@ -59,7 +59,7 @@ function show(answer) {
 
 byId("another").addEventListener("click", () => {
   photo = null;
-  byId("send").hidden = false;
+  byId("send").hidden = byId("ask").hidden = false;
   byId("verdict").hidden = true;
   byId("chosen").hidden = true;
   byId("more").hidden = true;

@@ -25,7 +25,7 @@ const panzoom = new PanZoom(view, () => {
   corners.draw();
   sheets.moved();
 });
-const photo = new Photo(view, panzoom, (hidden) => {
+const photo = new Photo(view, panzoom, document.querySelector(".zoom"), (hidden) => {
   byId("hidden-labels").hidden = hidden === 0 || tabs.name === "drawing";
   byId("hidden-labels").textContent = `${hidden} more ${hidden === 1 ? "label" : "labels"}: zoom in`;
 });

@@ -1,5 +1,5 @@
 // Which reading is the most useful next, always in sight while readings are taken.
-import { byId } from "./dom.js";
+import { byId, unbroken } from "./dom.js";
 
 export class Next {
   /**
@@ -19,7 +19,7 @@ export class Next {
     this.next = state.next;
     byId("next").hidden = !state.next && !state.stop;
     byId("next-head").textContent = state.next ? "Most useful next" : "Enough";
-    byId("next-words").textContent = state.next?.words ?? state.stop ?? "";
+    byId("next-words").textContent = unbroken(state.next?.words ?? state.stop ?? "");
     byId("next-take").hidden = !state.next;
   }
 }

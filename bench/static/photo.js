@@ -5,14 +5,18 @@ import { svg } from "./dom.js";
 const LABEL_HEIGHT = 26;
 const LABEL_FONT = 11;
 const AWAY_FROM_EDGE = 24;
+const LABEL_EVERY = 34; // px of the outline's box: a part that is shown small gets its largest features' labels only
+const SETTLE_MS = 120;
 
 export class Photo {
   /**
    * @param {HTMLElement} host
    * @param {import("./panzoom.js").PanZoom} panzoom
+   * @param {Element} buttons over the picture, that no label may cover
    * @param {(hidden: number) => void} unlabelled told how many labels found no room
    */
-  constructor(host, panzoom, unlabelled) {
+  constructor(host, panzoom, buttons, unlabelled) {
+    this.buttons = buttons;
     this.panzoom = panzoom;
     this.unlabelled = unlabelled;
     this.image = svg("image", { preserveAspectRatio: "none" });
@@ -59,9 +63,9 @@ export class Photo {
         const node = svg(
           "g",
           { class: "feature", "data-label": f.label },
-          svg("path", { class: "line-case", d: f.path }),
-          svg("path", { class: "line", d: f.path }),
-          svg("path", { class: "line-grip", d: f.path }),
+          svg("path", { class: "trail-case", d: f.path }),
+          svg("path", { class: "trail", d: f.path }),
+          svg("path", { class: "trail-grip", d: f.path }),
         );
         this.nodes.set(f.label, node);
         return node;
@@ -93,11 +97,40 @@ export class Photo {
       const marks = `${f.kind} ${f.origin} ${this.picked.includes(f.label) ? "picked" : ""} ${this.wanted.includes(f.label) ? "wanted" : ""}`;
       this.nodes.get(f.label)?.setAttribute("class", `feature ${marks}`);
     }
+    this.shiftTags(x, y, k);
+  }
+
+  /** While the picture is only moved its labels go along; they find new places when it rests. */
+  shiftTags(x, y, k) {
+    const laid = this.laid;
+    const along = laid?.k === k && laid.marks === this.marks();
+    if (along) this.tags.setAttribute("transform", `translate(${x - laid.x} ${y - laid.y})`);
     cancelAnimationFrame(this.frame);
-    this.frame = requestAnimationFrame(() => this.drawTags());
+    clearTimeout(this.settling);
+    if (along) this.settling = setTimeout(() => this.drawTags(), SETTLE_MS);
+    else this.frame = requestAnimationFrame(() => this.drawTags());
+  }
+
+  marks() {
+    return `${this.key?.length} ${this.picked} ${this.wanted}`;
+  }
+
+  /** As many as find room round the part at this size, the largest first. */
+  fewer(wishes) {
+    const [x0, y0, x1, y1] = this.partBox();
+    const most = Math.floor((2 * this.panzoom.view.k * (x1 - x0 + y1 - y0)) / LABEL_EVERY);
+    return [...wishes].sort((a, b) => Number(b.must) - Number(a.must) || b.weight - a.weight).filter((w, i) => w.must || i < most);
+  }
+
+  /** Where the buttons for zooming lie. */
+  keptFree(box) {
+    const b = this.buttons.getBoundingClientRect();
+    return [b.left - box.left - 4, b.top - box.top - 4, b.right - box.left + 4, b.bottom - box.top + 4];
   }
 
   drawTags() {
+    this.laid = { ...this.panzoom.view, marks: this.marks() };
+    this.tags.setAttribute("transform", "");
     const box = this.panzoom.box();
     const room = [box.width, box.height];
     const seen = this.features.filter((f) => {
@@ -112,7 +145,8 @@ export class Photo {
       weight: f.span.length + (f.kind === "circle" ? 1e4 : 0),
       must: this.picked.includes(f.label) || this.wanted.includes(f.label),
     }));
-    const where = place(wishes, room, LABEL_HEIGHT);
+    const lines = seen.flatMap((f) => f.span.points.map((p) => this.panzoom.toScreen(p)));
+    const where = place(this.fewer(wishes), room, LABEL_HEIGHT, lines, [this.keptFree(box)]);
     let hidden = 0;
     this.tags.replaceChildren(
       ...wishes.map((w, i) => {
@@ -151,7 +185,8 @@ function spanOf(path) {
     return [p.x, p.y];
   };
   const b = path.getBBox();
-  return { length, middle: at(0.5), before: at(0.45), after: at(0.55), box: [b.x, b.y, b.x + b.width, b.y + b.height] };
+  const points = Array.from({ length: 9 }, (_, i) => at(i / 8));
+  return { length, points, middle: at(0.5), before: at(0.45), after: at(0.55), box: [b.x, b.y, b.x + b.width, b.y + b.height] };
 }
 
 function centresOf(features) {

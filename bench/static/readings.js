@@ -1,8 +1,8 @@
 // The readings so far: each says in a shape and in words whether it agrees, how far off it is, and why that may be.
 import { Refused, post, remove } from "./api.js";
-import { byId, el, icon } from "./dom.js";
+import { byId, el, icon, unbroken } from "./dom.js";
 import { note } from "./notes.js";
-import { apart } from "./numbers.js";
+import { apart, value } from "./numbers.js";
 
 const LIKELY = {
   unit: "inch and millimetre mixed up",
@@ -41,15 +41,15 @@ export class Readings {
     const v = verdict(r);
     const says = [el("b", {}, v.head)];
     if (off(r)) says.push(` — ${off(r)}`);
-    if (r.likely) says.push(el("span", { class: "why-so" }, `Likely: ${LIKELY[r.likely] ?? r.likely}.`));
+    if (r.likely && !r.reason) says.push(el("span", { class: "why-so" }, `Likely: ${LIKELY[r.likely] ?? r.likely}.`));
     if (r.reason) says.push(el("span", { class: "why-so" }, sentence(r.reason)));
     if (r.advice) says.push(el("span", { class: "why-so" }, sentence(r.advice)));
     return el(
       "li",
       { class: `${v.name}${fresh ? " just" : ""}` },
       icon(v.name === "kept" ? "agrees" : v.name, "verdict-shape"),
-      el("span", { class: "what" }, r.words),
-      el("span", { class: "value" }, `${r.value_mm.toFixed(2)} mm`),
+      el("span", { class: "what" }, unbroken(r.words)),
+      el("span", { class: "value" }, `${value(r.value_mm)} mm`),
       el("button", { type: "button", class: "quiet drop-it", "aria-label": `Take out ${r.words}`, onclick: () => this.drop(r) }, icon("bin")),
       el("span", { class: "says" }, ...says),
     );
@@ -81,7 +81,7 @@ function verdict(r) {
 }
 
 function off(r) {
-  return Number.isFinite(r.residual_mm) ? `${apart(r.residual_mm)} than all else says`.replace("apart than all else says", "from what all else says") : "";
+  return Number.isFinite(r.residual_mm) ? `${apart(r.residual_mm)} what all else says` : "";
 }
 
 function sentence(text) {

@@ -37,15 +37,24 @@ export class Sheets {
     if (this.shown !== url) return;
     this.missing.hidden = true;
     this.now.src = url;
+    this.drawn = await whereDrawn(url);
+    if (this.shown !== url) return;
     this.size = [next.naturalWidth, next.naturalHeight].map((v) => ((v * 25.4) / 96) * PX_PER_MM);
     this.root.style.width = `${this.size[0]}px`;
     this.root.style.height = `${this.size[1]}px`;
-    if (!this.root.hidden) this.panzoom.setSize(...this.size);
+    if (!this.root.hidden) this.fit();
+  }
+
+  /** What is drawn, without the empty paper round it; once, and then as it was left. */
+  fit() {
+    const same = this.panzoom.size.every((s, i) => s === this.size[i]);
+    this.panzoom.setSize(...this.size);
+    if (!same && this.drawn) this.panzoom.show(this.drawn.map((v) => v * PX_PER_MM), 0.92);
   }
 
   open(on) {
     this.root.hidden = !on;
-    if (on && this.size) this.panzoom.setSize(...this.size);
+    if (on && this.size) this.fit();
     if (!on) this.missing.hidden = true;
   }
 
@@ -71,3 +80,24 @@ export class Sheets {
     this.edge.style.borderLeftWidth = `${3 / k}px`;
   }
 }
+
+/** Box of all that is drawn on the sheet except its frame and title block, millimetres; null where that can't be told. */
+async function whereDrawn(url) {
+  const text = await fetch(url, { credentials: "same-origin" }).then((r) => r.text());
+  const sheet = new DOMParser().parseFromString(text, "image/svg+xml");
+  const xs = [];
+  const ys = [];
+  const take = (x, y) => {
+    xs.push(Number(x));
+    ys.push(Number(y));
+  };
+  for (const group of sheet.querySelectorAll("g#outline, g#dimensions")) {
+    for (const t of group.querySelectorAll("text")) take(t.getAttribute("x"), t.getAttribute("y"));
+    for (const p of group.querySelectorAll("path")) for (const m of withoutRadii(p.getAttribute("d")).matchAll(/(-?[\d.]+),(-?[\d.]+)/g)) take(m[1], m[2]);
+  }
+  if (!xs.length) return null;
+  const rim = 6;
+  return [Math.min(...xs) - rim, Math.min(...ys) - rim, Math.max(...xs) + rim, Math.max(...ys) + rim];
+}
+
+const withoutRadii = (d) => d.replace(/A\S+ \S+ \S+ \S+ /g, "L");

@@ -18,7 +18,7 @@ export class Strokes {
     this.layer = svg("g");
     this.pen = svg("circle", { class: "pen", r: 8 });
     photo.over.append(this.layer);
-    panzoom.element.addEventListener("keydown", (e) => this.key(e));
+    panzoom.element.addEventListener("keydown", (e) => this.key(e), { capture: true }); // before the picture moves
   }
 
   /** Start to paint strokes of a kind, "part" or "away"; null stops. */
