@@ -39,14 +39,15 @@ export class Drawing {
     const was = new Map((before?.dimensions ?? []).map((d) => [nameOf(d), d]));
     byId("sizes").replaceChildren(
       ...state.dimensions.map((d) => {
+        const [size, ...rest] = (d.figures ?? value(d.value_mm)).split(" ");
         const old = was.get(nameOf(d));
         const changed = old && (Math.abs(old.value_mm - d.value_mm) > 0.004 || Math.abs(old.u95_mm - d.u95_mm) > 0.004);
         return el(
           "tr",
           { class: `${changed ? "changed" : ""} ${d.u95_mm > ROUGH_MM ? "rough" : ""}`.trim() || null },
           el("td", {}, unbroken(d.words ?? nameOf(d))),
-          el("td", { class: "n" }, value(d.value_mm)),
-          el("td", { class: "u" }, plusMinus(d.u95_mm)),
+          el("td", { class: "n" }, size),
+          el("td", { class: "u" }, rest.join(" ") || plusMinus(d.u95_mm)),
           el("td", { class: "soft" }, BASIS[d.basis] ?? d.basis),
         );
       }),

@@ -17,6 +17,8 @@ import { Store } from "./store.js";
 import { Strokes } from "./strokes.js";
 import { Tabs } from "./tabs.js";
 
+const LABEL_RIM = 62; // px round the part, for its labels
+
 const store = new Store(byId("job-name").dataset.job);
 const view = byId("view");
 const panzoom = new PanZoom(view, () => {
@@ -70,7 +72,7 @@ panzoom.clicked = (target) => {
 byId("zoom-in").addEventListener("click", () => panzoom.zoom(1.4));
 byId("zoom-out").addEventListener("click", () => panzoom.zoom(1 / 1.4));
 byId("zoom-all").addEventListener("click", () => panzoom.showAll());
-byId("zoom-part").addEventListener("click", () => panzoom.show(photo.partBox()));
+byId("zoom-part").addEventListener("click", () => panzoom.show(photo.partBox(), LABEL_RIM));
 byId("looks-right").addEventListener("click", () => {
   tabs.open("readings");
   byId(store.state.next ? "next-take" : "labels").focus();
@@ -101,7 +103,7 @@ store.subscribe((state, before) => {
   next.show(state);
   drawing.show(state, before);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
-  if ((first || retraced) && sheets.root.hidden && state.features.length) panzoom.show(photo.partBox());
+  if ((first || retraced) && sheets.root.hidden && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());
 });
 

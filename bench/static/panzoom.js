@@ -52,15 +52,16 @@ export class PanZoom {
   }
 
   showAll() {
-    this.show([0, 0, ...this.size], 1);
+    this.show([0, 0, ...this.size]);
     this.untouched = true;
   }
 
-  /** Fit a box [left, top, right, bottom] of the picture. */
-  show([x0, y0, x1, y1], share = 0.8) {
+  /** Fit a box [left, top, right, bottom] of the picture, with so many pixels of the screen free round it. */
+  show([x0, y0, x1, y1], rim = 0) {
     const box = this.box();
     if (!box.width || !box.height) return;
-    const k = Math.min(LARGEST, share * Math.min(box.width / (x1 - x0), box.height / (y1 - y0)));
+    const room = [box.width, box.height].map((v) => Math.max(v / 2, v - 2 * rim));
+    const k = Math.min(LARGEST, room[0] / (x1 - x0), room[1] / (y1 - y0));
     this.view = { k, x: box.width / 2 - (k * (x0 + x1)) / 2, y: box.height / 2 - (k * (y0 + y1)) / 2 };
     this.untouched = false;
     this.moved();

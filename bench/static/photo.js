@@ -38,7 +38,8 @@ export class Photo {
     const { photo, features, card } = state;
     this.root.toggleAttribute("hidden", !photo);
     if (!photo) return;
-    if (this.image.getAttribute("href") !== photo.url) this.image.setAttribute("href", photo.url);
+    if (photo.url && this.image.getAttribute("href") !== photo.url) this.image.setAttribute("href", photo.url);
+    this.root.classList.toggle("plain-ground", !photo.url); // a job whose photo is not kept: the outline alone
     this.image.setAttribute("width", photo.width);
     this.image.setAttribute("height", photo.height);
     this.panzoom.setSize(photo.width, photo.height);

@@ -32,8 +32,8 @@ export class Readings {
     const fresh = this.known ? rows.filter((r) => !this.known.has(r.key)) : [];
     byId("readings").replaceChildren(...rows.map((r) => this.row(r, fresh.includes(r))));
     byId("no-readings").hidden = rows.length > 0;
-    byId("undo").disabled = rows.length === 0;
-    if (fresh.length === 1) note(`${fresh[0].words}: ${verdict(fresh[0]).head}${fresh[0].verdict === "suspect" ? `, ${off(fresh[0])}` : ""}.`);
+    byId("undo").disabled = !(state.can_undo ?? rows.length > 0);
+    if (fresh.length === 1) note(`${called(fresh[0])}: ${verdict(fresh[0]).head}${fresh[0].verdict === "suspect" ? `, ${off(fresh[0])}` : ""}.`);
     this.known = new Set(rows.map((r) => r.key));
   }
 
@@ -48,9 +48,9 @@ export class Readings {
       "li",
       { class: `${v.name}${fresh ? " just" : ""}` },
       icon(v.name === "kept" ? "agrees" : v.name, "verdict-shape"),
-      el("span", { class: "what" }, unbroken(r.words)),
+      el("span", { class: "what" }, unbroken(called(r))),
       el("span", { class: "value" }, `${value(r.value_mm)} mm`),
-      el("button", { type: "button", class: "quiet drop-it", "aria-label": `Take out ${r.words}`, onclick: () => this.drop(r) }, icon("bin")),
+      el("button", { type: "button", class: "quiet drop-it", "aria-label": `Take out ${called(r)} ${value(r.value_mm)}`, onclick: () => this.drop(r) }, icon("bin")),
       el("span", { class: "says" }, ...says),
     );
   }
@@ -74,9 +74,11 @@ export class Readings {
   }
 }
 
+const called = (r) => `${r.kind} ${r.features.join("–")}`.trim();
+
 function verdict(r) {
   if (r.verdict === "suspect") return { name: "suspect", head: "Contradicted, not used" };
-  if (r.verdict === "alone" || (r.redundancy !== undefined && r.redundancy < 0.02)) return { name: "alone", head: "Taken; nothing else checks it" };
+  if (r.reason?.startsWith("nothing else checks")) return { name: "alone", head: "Taken on trust" };
   return { name: "kept", head: "Agrees" };
 }
 

@@ -49,7 +49,7 @@ export class Sheets {
   fit() {
     const same = this.panzoom.size.every((s, i) => s === this.size[i]);
     this.panzoom.setSize(...this.size);
-    if (!same && this.drawn) this.panzoom.show(this.drawn.map((v) => v * PX_PER_MM), 0.92);
+    if (!same && this.drawn) this.panzoom.show(this.drawn.map((v) => v * PX_PER_MM), 16);
   }
 
   open(on) {
