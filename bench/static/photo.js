@@ -148,26 +148,18 @@ export class Photo {
     }));
     const lines = seen.flatMap((f) => f.span.points.map((p) => this.panzoom.toScreen(p)));
     const where = place(this.fewer(wishes), room, LABEL_HEIGHT, lines, [this.keptFree(box)]);
-    let hidden = 0;
-    this.tags.replaceChildren(
-      ...wishes.map((w, i) => {
-        const c = where.get(w.key);
-        const marks = this.nodes.get(w.key).getAttribute("class").replace("feature", "");
-        if (!c) {
-          hidden += 1;
-          return svg("g", { class: `tag dot${marks}`, "data-label": w.key }, svg("circle", { cx: w.at[0], cy: w.at[1], r: 4 }));
-        }
-        const line = { x1: w.at[0], y1: w.at[1], x2: c[0], y2: c[1] };
-        return svg(
-          "g",
-          { class: `tag${marks}`, "data-label": seen[i].label },
-          svg("line", { class: "leader-case", ...line }),
-          svg("line", { class: "leader", ...line }),
-          svg("rect", { x: c[0] - w.width / 2, y: c[1] - LABEL_HEIGHT / 2, width: w.width, height: LABEL_HEIGHT, rx: 6 }),
-          textAt(w.key, c),
-        );
-      }),
-    );
+    const leaders = [];
+    const tags = wishes.map((w) => {
+      const c = where.get(w.key);
+      const marks = this.nodes.get(w.key).getAttribute("class").replace("feature", "");
+      if (!c) return svg("g", { class: `tag dot${marks}`, "data-label": w.key }, svg("circle", { cx: w.at[0], cy: w.at[1], r: 4 }));
+      const line = { x1: w.at[0], y1: w.at[1], x2: c[0], y2: c[1] };
+      leaders.push(svg("line", { class: "leader-case", ...line }), svg("line", { class: "leader", ...line }));
+      const box = { x: c[0] - w.width / 2, y: c[1] - LABEL_HEIGHT / 2, width: w.width, height: LABEL_HEIGHT, rx: 6 };
+      return svg("g", { class: `tag${marks}`, "data-label": w.key }, svg("rect", box), textAt(w.key, c));
+    });
+    this.tags.replaceChildren(svg("g", { class: "leaders" }, ...leaders), ...tags);
+    const hidden = wishes.filter((w) => !where.get(w.key)).length;
     this.unlabelled(hidden);
   }
 }
