@@ -6,10 +6,12 @@ import asyncio
 import shutil
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from bench import routes, tasks
+from bench.guards import SVG_POLICY
 from bench.shelf import base_name
 from bench.uploads import Cut, received
 
@@ -19,6 +21,18 @@ async def page(request: Request) -> Response:
     from measure.guide import words
 
     return routes.page(request, "intake.html", steps=words.STEPS)
+
+
+async def picture(request: Request) -> Response:
+    """GET /intake/pictures/{name}.svg"""
+    from bench.pictures import as_svg
+
+    try:
+        svg = await run_in_threadpool(as_svg, request.path_params["name"])
+    except KeyError:
+        raise HTTPException(404) from None
+    headers = {"Content-Security-Policy": SVG_POLICY, "Cache-Control": "max-age=3600"}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
 
 
 async def photo(request: Request) -> Response:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import subprocess
 import sys
 import time
@@ -61,11 +60,10 @@ def server(folder: Path, *options: str, code: str = "") -> Iterator[tuple[subpro
         options: of the command.
         code: is run in the process before it.
     """
-    run = f"import sys; sys.argv[1:1] = ['bench']\n{code}\nfrom measure.cli import main\nif __name__ == '__main__': main()"
+    start = "from measure.cli import main\nif __name__ == '__main__': main()"
+    run = f"import sys; sys.argv[1:1] = ['bench']\n{code}\n{start}"
     command = [sys.executable, "-c", run, str(folder), "--port", "0", "--no-open", *options]
-    with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env={**os.environ}
-    ) as p:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as p:
         try:
             assert p.stdout is not None
             said = p.stdout.readline()

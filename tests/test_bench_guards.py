@@ -91,7 +91,7 @@ def test_no_answer_lets_foreign_pages_read(client: TestClient) -> None:
     assert client.options("/api/jobs", headers={"Origin": "http://evil.example"}).status_code in (403, 405)
 
 
-# ---------------------------------------------------------------------------------------------------------------- tokens
+# --------------------------------------------------------------------------------------------------------------- tokens
 @pytest.mark.parametrize("path", ["/", "/job/plate", "/api/jobs", "/api/jobs/plate", "/api/jobs/plate/sketch.svg",
                                   "/intake", "/static/x.js", "/openapi.json"])  # fmt: skip
 @pytest.mark.parametrize("token", [None, "", "wrong", FIXER[:-1], FIXER + "x", OWNER.upper(), "é"])

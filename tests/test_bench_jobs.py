@@ -37,7 +37,7 @@ def state(client: TestClient) -> dict[str, Any]:
     return dict(client.get("/api/jobs/plate").json())
 
 
-# ------------------------------------------------------------------------------------------------------- one and the same
+# ----------------------------------------------------------------------------------------------------- one and the same
 def test_a_job_of_the_commands_opens(client: TestClient) -> None:
     found = state(client)
     assert (found["state"], found["name"], found["thickness_mm"]) == ("traced", "plate", 4.2)
@@ -91,7 +91,7 @@ def test_a_change_by_a_command_is_noticed(client: TestClient, folder: Path) -> N
     assert [r["words"] for r in after["readings"]] == ["width E2 E4 60.0 mm"]
 
 
-# ----------------------------------------------------------------------------------------------------------------- changes
+# -------------------------------------------------------------------------------------------------------------- changes
 def test_readings_are_judged_and_advice_is_given(client: TestClient) -> None:
     client.post(READINGS, json=width("60.0"))
     found = client.post(READINGS, json={"kind": "width", "features": ["E1", "E3"], "value": "1.181"}).json()
@@ -123,8 +123,11 @@ def test_a_reading_that_makes_no_sense_changes_nothing(
     assert not (folder / "plate" / job.READINGS).exists()
 
 
-@pytest.mark.parametrize("content", [b"{", b"[]", b"null", b'{"kind": 3}', b"{}" * 9, b"\xff", b'{"value": 1e999, "kind": "bore"}',
-                                     b"[" * 100_000, b'"' + b"x" * 300_000 + b'"'])  # fmt: skip
+@pytest.mark.parametrize(
+    "content",
+    [b"{", b"[]", b"null", b'{"kind": 3}', b"{}" * 9, b"\xff", b'{"value": 1e999, "kind": "bore"}', b"[" * 100_000,
+     b'"' + b"x" * 300_000 + b'"'],
+)  # fmt: skip
 def test_what_is_no_request_is_said_so(client: TestClient, content: bytes) -> None:
     answer = client.post(READINGS, content=content)
     assert answer.status_code in (400, 413)
@@ -193,7 +196,7 @@ def test_a_damaged_job_says_so_and_stops_no_other(client: TestClient, folder: Pa
     assert len(client.get("/api/jobs").json()["jobs"]) == 2
 
 
-# -------------------------------------------------------------------------------------------------------------------- tabs
+# ----------------------------------------------------------------------------------------------------------------- tabs
 def test_two_tabs_append_at_once_and_nothing_is_lost(client: TestClient, folder: Path) -> None:
     stale = state(client)["revision"]
     answers: list[int] = []
@@ -238,7 +241,7 @@ def test_revisions_only_grow(client: TestClient, folder: Path) -> None:
     assert seen[-1] < 2**53  # as far as numbers in a browser are exact
 
 
-# ------------------------------------------------------------------------------------------------------------------- files
+# ---------------------------------------------------------------------------------------------------------------- files
 def test_files_are_made_and_downloaded(client: TestClient) -> None:
     client.post(READINGS, json=width("60.0"))
     for what, options, names in (
@@ -313,7 +316,7 @@ def test_a_link_among_the_files_is_not_followed(client: TestClient, folder: Path
     assert client.get("/api/jobs/plate/files/sketch.svg").status_code == 404
 
 
-# ------------------------------------------------------------------------------------------------------------------- names
+# ---------------------------------------------------------------------------------------------------------------- names
 SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>"
 
 

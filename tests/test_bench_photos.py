@@ -1,4 +1,4 @@
-"""Photos on the bench page: traced by workers, kept without the card's face and without EXIF, good for a second trace."""
+"""Photos on the bench page: traced by workers, kept without the card's face and EXIF, good for a second trace."""
 
 from __future__ import annotations
 
@@ -119,7 +119,7 @@ def test_a_second_trace_needs_no_original_and_says_the_same(
     assert (folder / latch["id"] / job.TRACE).read_bytes() == before
 
 
-# ----------------------------------------------------------------------------------------------------------------- privacy
+# -------------------------------------------------------------------------------------------------------------- privacy
 def everything(client: TestClient, folder: Path, id: str) -> dict[str, bytes]:
     """All that is kept of a job, its history too, and all that is served of it."""
     out = {str(p): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
@@ -173,7 +173,7 @@ def test_a_card_that_was_not_found_is_nowhere_to_be_read(client: TestClient, fol
     path = save(np.ascontiguousarray(middle().rgb[:, :2050]), tmp_path / "cut.jpg")
     id = post(client, path, thickness="4.2", name="cut off").json()["id"]
     found = traced(client, id)
-    assert (found["state"], found["refusal"]["code"]) == ("refused", "cut-off")
+    assert (found["state"], found["refusal"]["code"]) == ("refused", "no-card")
     assert found["photo"]["blurred"]
     assert not (folder / id / kept.PHOTO).exists()
     assert not (folder / id / kept.SHOWN).exists()
@@ -184,7 +184,7 @@ def test_a_card_that_was_not_found_is_nowhere_to_be_read(client: TestClient, fol
 
 
 def test_a_blurred_picture_keeps_no_digits() -> None:
-    """A card as wide as the frame, with stripes as far apart as its digits: they are gone but for a grey level or two."""
+    """A card as wide as the frame, with stripes as far apart as its digits: they are gone but for a grey level."""
     stripes = np.zeros((2500, 4000, 3), np.uint8)
     px_per_mm = 4000 / 85.6
     stripes[:] = (127 + 120 * np.sin(np.arange(4000) * 2 * np.pi / (3.63 * px_per_mm)))[None, :, None].astype(np.uint8)
@@ -192,7 +192,7 @@ def test_a_blurred_picture_keeps_no_digits() -> None:
     assert float(np.std(image[400:800, 400:1600])) < 2
 
 
-# ----------------------------------------------------------------------------------------------------------- what goes wrong
+# ------------------------------------------------------------------------------------------------------ what goes wrong
 def test_a_photo_without_a_card_is_refused_and_the_next_is_traced(client: TestClient, tmp_path: Path) -> None:
     bare = save(without(scene().rgb, scene().card_px), tmp_path / "bare.jpg")
     id = post(client, bare, thickness="4.2", name="bare").json()["id"]
