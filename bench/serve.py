@@ -11,6 +11,7 @@ import threading
 import webbrowser
 from collections.abc import Iterator
 from pathlib import Path
+from types import FrameType
 from typing import Any, TextIO
 
 import uvicorn
@@ -60,10 +61,10 @@ def serve(
         _say(settings, out)
         if show and _has_display():
             threading.Thread(target=webbrowser.open, args=(fixer_address(settings),), daemon=True).start()
-        server = uvicorn.Server(
+        server = _Server(
             uvicorn.Config(
                 application(settings),
-                log_level="warning",
+                log_level="info" if os.environ.get("JAWLINE_DEBUG") == "1" else "critical",
                 access_log=False,
                 server_header=False,
                 date_header=False,
@@ -78,6 +79,14 @@ def serve(
         with contextlib.suppress(KeyboardInterrupt):  # how the server passes on that it has ended
             server.run(sockets=[listener])
         print("The bench is closed. Every reading is in its job.", file=out, flush=True)
+
+
+class _Server(uvicorn.Server):
+    """Lets go of all listeners first when it is to end, since a page that listens never hangs up by itself."""
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self.config.app.state.bell.close()  # type: ignore[union-attr]
+        super().handle_exit(sig, frame)
 
 
 def fixer_address(settings: Settings) -> str:

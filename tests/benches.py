@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import contextlib
+import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import httpx
+import uvicorn
 from starlette.testclient import TestClient
 
 from bench.app import application
-from bench.settings import Limits, Settings
+from bench.settings import LOOPBACK, Limits, Settings
 from tests.jobs import traced
 
 ORIGIN = "http://127.0.0.1:8765"
@@ -51,26 +54,58 @@ def until(done: Any, limit_s: float = 60.0, pause_s: float = 0.1) -> Any:
     return found
 
 
+class Running(NamedTuple):
+    """A server: its process, what it said at its start, and a client that asks as its own page would."""
+
+    process: subprocess.Popen[str]
+    said: str
+    client: httpx.Client
+
+
 @contextlib.contextmanager
-def server(folder: Path, *options: str, code: str = "") -> Iterator[tuple[subprocess.Popen[str], httpx.Client]]:
-    """The command as a process of its own on a free port, and a client that asks as its own page would.
+def server(folder: Path, *options: str) -> Iterator[Running]:
+    """The command as a process of its own on a free port.
 
     Args:
         folder: of jobs.
         options: of the command.
-        code: is run in the process before it.
     """
-    start = "from measure.cli import main\nif __name__ == '__main__': main()"
-    run = f"import sys; sys.argv[1:1] = ['bench']\n{code}\n{start}"
-    command = [sys.executable, "-c", run, str(folder), "--port", "0", "--no-open", *options]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as p:
+    code = "from measure.cli import main\nif __name__ == '__main__': main()"
+    command = [sys.executable, "-c", code, "bench", str(folder), "--port", "0", "--no-open", *options]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
         try:
-            assert p.stdout is not None
-            said = p.stdout.readline()
-            assert said.startswith("The bench: "), said + p.stdout.read()
-            address = said.split()[2]
-            origin = address[: address.index("/", 8)]
-            with httpx.Client(base_url=origin, headers={"X-Jawline": "1", "Origin": origin}, timeout=60) as client:
-                yield p, client
+            assert process.stdout is not None
+            said = ""
+            for line in process.stdout:
+                said += line
+                if "Ctrl-C" in line:
+                    break
+            assert said.startswith("The bench: "), said
+            with asking(said.split()[2]) as client:
+                yield Running(process, said, client)
         finally:
-            p.kill()
+            process.kill()
+
+
+@contextlib.contextmanager
+def listening(folder: Path, **limits: Any) -> Iterator[httpx.Client]:
+    """The server in a thread of this process, with limits of its own; a client that asks it."""
+    with socket.create_server((LOOPBACK, 0)) as listener:
+        port = listener.getsockname()[1]
+        app = application(Settings(folder, port=port, limits=Limits(**limits)))
+        serving = uvicorn.Server(uvicorn.Config(app, log_level="error", timeout_graceful_shutdown=1))
+        thread = threading.Thread(target=serving.run, kwargs={"sockets": [listener]}, daemon=True)
+        thread.start()
+        until(lambda: serving.started, 20)
+        try:
+            with asking(f"http://{LOOPBACK}:{port}/") as client:
+                yield client
+        finally:
+            serving.should_exit = True
+            thread.join(20)
+
+
+def asking(address: str) -> httpx.Client:
+    """A client of a server, asking as its own pages do."""
+    origin = address[: address.index("/", 8)]
+    return httpx.Client(base_url=origin, headers={"X-Jawline": "1", "Origin": origin}, timeout=60)
