@@ -62,8 +62,11 @@ class Unkept:
 
 @dataclass(slots=True)
 class _Worked:
+    """A job worked out: what holds for a revision, and its drawing as soon as somebody asks for that."""
+
     revision: int
     live: Live
+    svg: bytes | None = None
 
 
 @dataclass(slots=True)
@@ -129,7 +132,7 @@ class Desk:
         shown = base_name(photo_name)
         part = plain_name(name) or Path(shown).stem or "part"
         of = self.shelf.new(part, kept.Kept(name=part, asked=asked, at=time.time()))
-        self._trace(of, part, photo, asked, None, shown)
+        self._trace(of, part, photo, asked, None, False, shown)
         return of
 
     def retrace(self, of: Job, asked: kept.Asked, revision: int | None) -> None:
@@ -151,10 +154,17 @@ class Desk:
             of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"asked": asked, "refusal": None}))})
             copy = self.place() / "The photo"
             shutil.copyfile(folder / kept.PHOTO, copy)
-            self._trace(of, known.name or of.id, copy, asked, known.photo, known.photo.name)
+            self._trace(of, known.name or of.id, copy, asked, known.photo, unkept is None, known.photo.name)
 
     def _trace(
-        self, of: Job, part: str, photo: Path, asked: kept.Asked, known: kept.KeptPhoto | None, name: str
+        self,
+        of: Job,
+        part: str,
+        photo: Path,
+        asked: kept.Asked,
+        known: kept.KeptPhoto | None,
+        hidden: bool,
+        name: str,
     ) -> None:
         out = self.place()
         at = self._tracing[of.id] = Tracing()
@@ -175,7 +185,7 @@ class Desk:
                 shutil.rmtree(out, ignore_errors=True)
                 self.tell(of.id)
 
-        order = tasks.TraceOrder(photo, out, part, asked, known, name)
+        order = tasks.TraceOrder(photo, out, part, asked, known, hidden, name)
         self.workers.do(tasks.trace, order, self.settings.limits.trace_s, say).add_done_callback(finish)
         self.tell(of.id)
 
@@ -184,6 +194,9 @@ class Desk:
         with of.lock:
             known = of.kept() or kept.Kept()
             files = {kept.FILE: kept.to_bytes(known.model_copy(update={"photo": what.photo}))}
+            before = self._unkept.pop(of.id, None)
+            if before:
+                shutil.rmtree(before.folder, ignore_errors=True)
             if what.may_be_kept:
                 files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
             else:
@@ -239,10 +252,10 @@ class Desk:
         with of.lock:
             if not (of.folder / job.TRACE).is_file():
                 return None
-            known, revision = of.kept(), of.revision()
+            revision = of.revision()
             worked = self._live.get(of.id)
             if worked is None or worked.revision != revision:
-                worked = _Worked(revision, live(of.folder, known.name if known else ""))
+                worked = _Worked(revision, live(of.folder))
             with self._lock:
                 self._live.pop(of.id, None)
                 self._live[of.id] = worked
@@ -362,8 +375,14 @@ class Desk:
         Raises:
             WrongUsage: there is no trace yet.
         """
+        from bench.live import sketch_svg
+
         with of.lock:
-            return of.revision(), self._traced(of).svg
+            found, worked = self._traced(of), self._live[of.id]
+        if worked.svg is None:  # nobody who takes readings meanwhile waits for the drawing
+            known = of.kept()
+            worked.svg = sketch_svg(found, (known.name if known else "") or None)
+        return worked.revision, worked.svg
 
     def offers(self, of: Job, labels: list[str]) -> list[dict[str, Any]]:
         """Readings that some features allow."""

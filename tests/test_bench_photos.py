@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -30,6 +29,7 @@ from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from measure.tracing_parts import prior_of
 from tests.benches import bench, until
+from tests.odd_work import crash, double, fail, hang
 from tests.sample_photos import FOLDER, HALF, LEFT, TOP, middle, save, scene, without
 from tests.test_privacy import MARKS, PLACE, likeness, marked, number_of_card
 
@@ -203,28 +203,10 @@ def test_a_photo_without_a_card_is_refused_and_the_next_is_traced(client: TestCl
     assert (listed[id]["state"], listed[id]["note"]) == ("refused", found["refusal"]["text"])
 
 
-def crash(order: Any, say: Any) -> None:
-    os._exit(9)
-
-
-def hang(order: Any, say: Any) -> None:
-    say("I hang")
-    time.sleep(60)
-
-
-def fail(order: Any, say: Any) -> None:
-    raise ZeroDivisionError("odd")
-
-
-def double(order: int, say: Any) -> int:
-    say("at it")
-    return 2 * order
-
-
 def test_whatever_becomes_of_a_worker_the_others_are_served() -> None:
     said: list[Any] = []
     with Workers(1) as workers:
-        bad = [workers.do(work, None, 1.5, said.append) for work in (crash, hang, fail)]
+        bad = [workers.do(work, None, 1.0, said.append) for work in (crash, hang, fail)]
         good = workers.do(double, 21, 30.0, said.append)
         assert good.result(60) == 42
         codes = []
