@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
+Watch = Callable[[str], None]
+"""Is told which step begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,12 @@ class Trace:
 
 
 def trace(
-    photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, wanted: Wanted = ANY
+    photo: Photo,
+    thickness_mm: float,
+    subject: Subject = "part",
+    lens: Profile | None = None,
+    wanted: Wanted = ANY,
+    watch: Watch = lambda step: None,
 ) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
@@ -79,6 +87,7 @@ def trace(
         subject: part or opening.
         lens: profile of the camera, if there is one.
         wanted: the reference to look for; whichever is there by default.
+        watch: see there.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -99,22 +108,27 @@ def trace(
     from measure.silhouette import NoSilhouette
     from measure.whereabouts import find_part, require_same_surface
 
+    watch("finding the card")
     reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view
+    watch("finding the part")
     opening = subject == "opening"
     rough = find_part(photo.rgb, reference, subject, thickness_mm)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     require_same_surface(reference, rough)
+    watch("locating its edges")
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
     require_edges(loops)
+    watch("fitting lines and arcs")
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     if parts.fits(found, loops):
+        watch("looking once more along them")
         again = along_features(light, view, found.features, wall, opening=opening)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)

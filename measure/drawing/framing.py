@@ -58,12 +58,18 @@ def framed(
     return frame
 
 
-def hide_face(image: NDArray[np.uint8], card: Array) -> None:
-    """Average a card's face into a few large cells, in place; a rim of it stays to judge the outline by."""
+def hide_face(image: NDArray[np.uint8], card: Array, within: float = 0.965) -> None:
+    """Average a card's face into a few large cells, in place; a rim of it stays to judge the outline by.
+
+    Args:
+        image: (h, w, 3) is changed.
+        card: (n, 2) outline of the face in it.
+        within: the share of its length and width that is averaged.
+    """
     import cv2
 
     centre = card.mean(0)
-    inner = np.round(centre + (card - centre) * 0.965).astype(np.int32)
+    inner = np.round(centre + (card - centre) * within).astype(np.int32)
     x, y, w, h = cv2.boundingRect(inner)
     x0, y0, x1, y1 = max(x, 0), max(y, 0), min(x + w, image.shape[1]), min(y + h, image.shape[0])
     if x1 <= x0 or y1 <= y0:

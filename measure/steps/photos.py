@@ -49,6 +49,7 @@ def traced(
     subject: Subject,
     profile_of: Callable[[Photo], Profile | None],
     wanted: Wanted = ANY,
+    watch: tracing.Watch = lambda step: None,
 ) -> Traced:
     """Trace one photo of a part, or several.
 
@@ -59,6 +60,7 @@ def traced(
         subject: part or opening.
         profile_of: the profile of the camera that took a photo, if there is one.
         wanted: the reference to look for.
+        watch: is told what is done to a photo that is alone.
 
     Raises:
         WrongUsage: no such photo; or several, and no thickness.
@@ -66,7 +68,7 @@ def traced(
     """
     if len(paths) == 1:
         lens = profile_of(photo)
-        alone = tracing.trace(photo, thickness_mm, subject, lens, wanted)
+        alone = tracing.trace(photo, thickness_mm, subject, lens, wanted, watch)
         return Traced(photo, alone, (photo.name,), (), lens)
     from measure.several import Shown, combined, shown
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from calib.photo import Photo
     from measure import records
     from measure.drawing.picture import Drawn
+    from measure.steps.photos import Traced
     from measure.tracing import Subject, Trace
 
 TO_MEASURE = (
@@ -34,6 +35,8 @@ TO_MEASURE = (
 TO_FINISH = ("scipy.sparse.csgraph", "measure.edges", "measure.outline", "measure.records")
 """What is loaded while the reference and the part are searched for, which leaves it idle now and then."""
 
+OUTDATED = (job.SEEN, job.MEASURED, *job.DRAWN)
+"""What no longer holds after a trace."""
 NO_LENS = "none"
 """In place of a profile: do without, even where one is kept for the camera."""
 
@@ -82,21 +85,44 @@ def trace(
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
     from measure import records
-    from measure.drawing.picture import picture
     from measure.steps.photos import traced
 
     photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
     found, profile = photos.trace, photos.lens
-    record = _record(found, name or photo.stem, photos.names)
-    seen, notes = found.reference, scale_notes(record)
+    record, files = files_of(photos, name or photo.stem)
+    written = job.write(folder, files, force=force, outdated=OUTDATED)
+    holes = len({f.loop for f in found.estimate.features}) - 1
+    lines = (
+        f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
+        *photos.lines,
+        *(f"{note}." for note in scale_notes(record)),
+        *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
+        f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
+    )
+    return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
+
+
+def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, bytes]]:
+    """What is written of traced photos: the record, and the files by name.
+
+    Args:
+        photos: as they were traced.
+        part: its name.
+    """
+    from measure import records
+    from measure.drawing.picture import picture
+
+    found = photos.trace
+    record, seen = _record(found, part, photos.names), found.reference
+    notes = scale_notes(record)
     with ThreadPoolExecutor(1) as beside:
-        drawn = beside.submit(picture, pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
+        drawn = beside.submit(picture, photos.photo.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
         # loaded only now, for the picture too leaves the interpreter idle
         from measure import view_record
         from measure.drawing.dxf import outline_dxf
         from measure.drawing.framing import plain_picture
 
-        jpeg, frame = plain_picture(pixels.rgb, seen.faces_px)
+        jpeg, frame = plain_picture(photos.photo.rgb, seen.faces_px)
         height, width = frame.pixels.shape[:2]
         shown = view_record.PictureRecord(file=job.PHOTO, width=width, height=height, scale=frame.scale)
         files = {
@@ -106,16 +132,7 @@ def trace(
             job.OUTLINE: outline_dxf(found.estimate.features),
             job.PICTURE: drawn.result(),
         }
-    written = job.write(folder, files, force=force, outdated=(job.SEEN, job.MEASURED, *job.DRAWN))
-    holes = len({f.loop for f in found.estimate.features}) - 1
-    lines = (
-        f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
-        *photos.lines,
-        *(f"{note}." for note in notes),
-        *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
-        f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
-    )
-    return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
+    return record, files
 
 
 def _colour_tables() -> None:
@@ -124,6 +141,11 @@ def _colour_tables() -> None:
     import numpy as np
 
     cv2.cvtColor(np.zeros((1, 1, 3), np.float32), cv2.COLOR_RGB2LAB)
+
+
+def warm() -> None:
+    """Load all that a trace needs, before there is a photo."""
+    _imported((*TO_MEASURE, *TO_FINISH, "measure.drawing.dxf", "measure.steps.photos"))
 
 
 def _imported(names: tuple[str, ...]) -> None:

@@ -1,0 +1,123 @@
+"""What photo and readings say together, worked out anew after each change and kept in memory until the next.
+
+Readings that no longer fit the outline (it was traced anew, or mended by hand) are left out and named, so that one of
+them does not hold up the others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from calib.errors import JawlineError, ReadingsRefused
+from measure import job, records, sheet
+from measure.adjustment import Reconciled
+from measure.adjustment import reconcile as adjusted
+from measure.drawing.svg import write_svg
+from measure.features import Estimate
+from measure.jaw_reach import Subject, check_reading
+from measure.planning import Advice, advise
+from measure.readings import Reading
+from measure.steps.read import parsed, tools_of
+from measure.steps.reconcile import measured_from, refuse_if_nothing_holds
+from measure.steps.sketch import drawing
+
+
+@dataclass(frozen=True, slots=True)
+class Unfit:
+    """A reading that does not fit the outline, and why."""
+
+    reading: Reading
+    why: ReadingsRefused
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """A job as it stands.
+
+    Attributes:
+        traced: trace.json.
+        outline: its features with their covariance.
+        readings: all of readings.csv, in order; unfit: those of them that are left out.
+        problem: why the readings as a whole can't be used: the file can't be understood, or they contradict the photo.
+        record: what measured.json says, or would.
+        found: the adjustment.
+        advice: which readings next.
+        fingerprints: of trace.json, and of what it was before a completion.
+    """
+
+    traced: records.JobRecord
+    outline: Estimate
+    readings: tuple[Reading, ...]
+    unfit: tuple[Unfit, ...]
+    problem: JawlineError | None
+    record: records.JobRecord
+    found: Reconciled
+    advice: Advice
+    fingerprints: tuple[str, ...]
+
+    @property
+    def measured(self) -> bool:
+        """Whether measured.json may be written: everything in the job fits together."""
+        return self.problem is None and not self.unfit
+
+
+def live(folder: Path) -> Live:
+    """Work out a job.
+
+    Args:
+        folder: the job.
+
+    Raises:
+        JobRefused, WrongUsage: trace.json is damaged or not there.
+    """
+    text = job.text(folder, job.TRACE, "trace PHOTO")
+    traced = records.from_text(text, job.TRACE)
+    outline = records.estimate(traced, job.TRACE)
+    tools = tools_of(folder, None)
+    path = folder / job.READINGS
+    content = job.content(folder, job.READINGS, "read") if path.exists() else b""
+    problem: JawlineError | None = None
+    readings: tuple[Reading, ...] = ()
+    try:
+        readings = parsed(content, job.READINGS, tools) if content.strip() else ()
+    except ReadingsRefused as why:
+        problem = why
+    unfit = tuple(u for r in readings if (u := _unfit(r, outline, traced.subject)))
+    fit = tuple(r for r in readings if not any(u.reading is r for u in unfit))
+    found = adjusted(outline, fit, thickness_mm=traced.thickness_mm, subject=traced.subject, tools=tools)
+    try:
+        refuse_if_nothing_holds(found)
+    except ReadingsRefused as why:
+        problem = why
+    made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
+    record = measured_from(traced, found, made_from)
+    advice = advise(
+        found.estimate,
+        thickness_mm=record.thickness_mm,
+        subject=record.subject,
+        tools=tools,
+        taken=[(v.reading.kind, v.reading.features) for v in found.verdicts if v.verdict == "kept"],
+        count=1,
+    )
+    before = folder / job.SEEN
+    prints = (made_from[job.TRACE], *((job.fingerprint(before.read_bytes()),) if before.exists() else ()))
+    return Live(traced, outline, readings, unfit, problem, record, found, advice, prints)
+
+
+def sketch_svg(of: Live, name: str | None) -> bytes:
+    """The sketch of a job as it stands, the same that `jawline sketch` writes.
+
+    Args:
+        of: the job.
+        name: of the part; the trace's own by default.
+    """
+    return write_svg(sheet.sketch(drawing(of.record, name)))
+
+
+def _unfit(r: Reading, outline: Estimate, subject: Subject) -> Unfit | None:
+    try:
+        check_reading(r, outline, subject)
+    except ReadingsRefused as why:
+        return Unfit(r, why)
+    return None

@@ -1,0 +1,224 @@
+"""What the workers do: trace a photo, or check one. They read and write in a place of their own, never in a job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench import kept
+from calib.errors import ReferenceRefused
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from calib.found import Found
+    from calib.lens import Profile
+    from calib.photo import Photo
+    from calib.refusals import Failure
+
+SHARES = {
+    "opening the photo": 0.02,
+    "looking for the card": 0.1,
+    "finding the card": 0.3,
+    "finding the part": 0.5,
+    "locating its edges": 0.6,
+    "fitting lines and arcs": 0.7,
+    "looking once more along them": 0.8,
+    "drawing the outline": 0.9,
+}
+"""How far a trace has come when a step of it begins, about."""
+
+Say = Callable[[Any], None]
+
+
+@dataclass(frozen=True, slots=True)
+class TraceOrder:
+    """A photo to be traced.
+
+    Attributes:
+        photo: the file: an original, or the kept copy.
+        out: an empty folder for the files that come of it.
+        part: the part's name.
+        asked: how.
+        known: what is remembered of it; None for an original.
+        hidden: whether the card's face is hidden in it already.
+        name: by which the photo is known.
+    """
+
+    photo: Path
+    out: Path
+    part: str
+    asked: kept.Asked
+    known: kept.KeptPhoto | None
+    hidden: bool
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Said when a step begins."""
+
+    words: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Copied:
+    """Said when `kept.PHOTO` and `kept.SHOWN` are in `out`.
+
+    Attributes:
+        photo: what is remembered of the photo.
+        may_be_kept: whether the card's face is hidden in both; if not, only the picture is, wholly blurred.
+    """
+
+    photo: kept.KeptPhoto
+    may_be_kept: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TraceAnswer:
+    """What came of a trace: files in `out`, and where things are seen in the shown picture."""
+
+    files: tuple[str, ...]
+    seen: kept.Seen
+
+
+@dataclass(frozen=True, slots=True)
+class CheckOrder:
+    """An owner's photo to be checked; `out` as for a trace."""
+
+    photo: Path
+    out: Path
+    name: str
+
+
+def trace(order: TraceOrder, say: Say) -> TraceAnswer:
+    """Trace a photo.
+
+    Raises:
+        JawlineError: it can't be traced.
+    """
+    from calib.finding import find_reference
+    from measure import job
+    from measure.steps.photos import traced
+    from measure.steps.trace import files_of
+    from measure.tracing_parts import prior_of
+
+    def step(words: str) -> None:
+        say(Step(words, SHARES[words]))
+
+    step("opening the photo")
+    photo, lens = opened(order.photo, order.known, order.name)
+    scale = order.known.scale if order.known else shown_scale(photo)
+    if not order.hidden:
+        step("looking for the card")
+        found = find_reference(photo.rgb, prior_of(photo, lens))
+        photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
+    thickness = order.asked.thickness_mm or 0.0
+    photos = traced(photo, (order.photo,), thickness, order.asked.subject, lambda _: lens, watch=step)
+    step("drawing the outline")
+    _, files = files_of(photos, order.part)
+    for name, content in files.items():
+        (order.out / name).write_bytes(content)
+    done = photos.trace
+    seen = kept.Seen(
+        trace=job.fingerprint(files[job.TRACE]),
+        card=done.reference.name,
+        corners=on_picture(done.reference.taken_px[0], scale) if done.reference.taken_px else (),
+        features=tuple(
+            kept.SeenFeature(label=f.label, points=on_picture(px, scale))
+            for f, px in zip(done.estimate.features, done.seen_px, strict=True)
+        ),
+    )
+    return TraceAnswer(tuple(files), seen)
+
+
+def check(order: CheckOrder, say: Say) -> dict[str, Any]:
+    """Check a photo; where it can be measured from, the copy to be kept is put into `out`, which is said.
+
+    Returns:
+        verdict, reasons and reply.
+    """
+    from calib.lens_store import profile_for
+    from measure.steps.check import Asked, looked_at
+
+    seen: list[tuple[Photo, Found | Failure]] = []
+    found = looked_at(order.photo, Asked(None, "part"), lambda photo, reference: seen.append((photo, reference)))
+    if found.verdict != "retake":
+        photo, reference = seen[0]
+        copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)
+    plain = found.plain()
+    return {key: plain[key] for key in ("verdict", "reasons", "reply")}
+
+
+def opened(path: Path, known: kept.KeptPhoto | None, name: str) -> tuple[Photo, Profile | None]:
+    """A photo and the lens profile that is kept for its camera.
+
+    Args:
+        path: the file.
+        known: what the job remembers of it, if it is a kept copy.
+        name: by which it is known.
+    """
+    from calib.lens_store import profile_for, profile_named
+    from calib.photo import load
+
+    photo = load(path)
+    if known is None:
+        return replace(photo, name=name), profile_for(photo)
+    photo = replace(photo, focal_35mm=known.focal_35mm, orientation=known.orientation, name=name)
+    return photo, profile_named(known.lens) if known.lens else None
+
+
+def copied(photo: Photo, found: Found | Failure, lens: Profile | None, out: Path, say: Say) -> NDArray[np.uint8]:
+    """Put the copy that may be kept into a folder, and say so; what is measured is measured in that copy.
+
+    Args:
+        photo: the original.
+        found: the reference in it, or why there is none.
+        lens: the profile that is kept for its camera.
+        out: the folder.
+        say: is told.
+
+    Returns:
+        (h, w, 3) its pixels.
+
+    Raises:
+        ReferenceRefused: there is no card whose face could be hidden. Then the photo, which nobody else is to see, and
+            a blurred picture of it are in the folder.
+    """
+    from bench.photo_copy import as_png, cleaned, shown
+    from calib.refusals import Failure
+
+    refused = isinstance(found, Failure)
+    rgb = photo.rgb if isinstance(found, Failure) else cleaned(photo.rgb, found.faces_px)
+    picture = shown(rgb, blurred=refused)
+    (out / kept.PHOTO).write_bytes(as_png(rgb))
+    (out / kept.SHOWN).write_bytes(picture.jpeg)
+    facts = kept.KeptPhoto(
+        focal_35mm=photo.focal_35mm,
+        orientation=photo.orientation,
+        name=photo.name,
+        lens=lens.name if lens else None,
+        width=picture.width,
+        height=picture.height,
+        scale=picture.scale,
+    )
+    say(Copied(facts, may_be_kept=not refused))
+    if isinstance(found, Failure):
+        raise ReferenceRefused(found.text, found.code)
+    return rgb
+
+
+def shown_scale(photo: Photo) -> float:
+    """How many pixels of the shown picture are one of the photo's."""
+    from bench.photo_copy import SHOWN_PX
+
+    return min(1.0, SHOWN_PX / float(max(photo.rgb.shape[:2])))
+
+
+def on_picture(points_px: Any, scale: float) -> tuple[tuple[float, float], ...]:
+    """Pixels of the photo as pixels of the shown picture; both have their centres at whole numbers."""
+    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in (points_px + 0.5) * scale - 0.5)

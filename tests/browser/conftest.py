@@ -1,0 +1,109 @@
+"""A bench of its own for these tests, and a headless Chromium that looks at it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.browser.looks import Bench
+
+ROOT = Path(__file__).resolve().parents[2]
+ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+START_S = 30.0
+
+
+def absent(why: str) -> Any:
+    """Skip, or fail where a browser has to be there."""
+    if os.environ.get("JAWLINE_BROWSER") == "required":
+        pytest.fail(f"JAWLINE_BROWSER=required, but {why}")
+    pytest.skip(why)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """The browser, shared by all tests."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        absent("there is no Chromium here: on Debian, apt-get install chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        absent("playwright is not installed: pip install 'jawline[test]'")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def bench(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """A running bench with an empty folder, open to owners."""
+    folder = tmp_path_factory.mktemp("evening")
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        port = s.getsockname()[1]
+    code = "from measure.cli import main; main()"
+    command = [sys.executable, "-c", code, "bench", str(folder), "--port", str(port), "--no-open"]
+    log = folder.parent / "bench.log"
+    with log.open("w") as out:
+        process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=out)
+    url = f"http://127.0.0.1:{port}"
+    try:
+        until = time.monotonic() + START_S
+        while True:
+            try:
+                urllib.request.urlopen(f"{url}/api/jobs", timeout=2).close()
+                break
+            except OSError:
+                if process.poll() is not None or time.monotonic() > until:
+                    pytest.fail(f"the bench did not start: {log.read_text()}")
+                time.sleep(0.1)
+        yield Bench(url, folder)
+    finally:
+        process.terminate()
+        process.wait(20)
+
+
+@pytest.fixture
+def window(chromium: Any, bench: Bench) -> Iterator[Callable[..., Any]]:
+    """Opens windows of the browser; whatever a script throws or the content policy refuses fails the test."""
+    contexts, complaints = [], []
+
+    def open_window(path: str = "/", *, width: int = 1024, height: int = 768, **options: Any) -> Any:
+        context = chromium.new_context(viewport={"width": width, "height": height}, base_url=bench.url, **options)
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda e: complaints.append(str(e)))
+        page.on("console", lambda m: complaints.append(m.text) if "Content Security Policy" in m.text else None)
+        page.goto(path)
+        return page
+
+    yield open_window
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+@pytest.fixture(scope="session")
+def traced(bench: Bench) -> str:
+    """The sample photo, traced once; tests that change a job take one of their own."""
+    return bench.traced("vent latch")
