@@ -1,4 +1,4 @@
-"""After a reading the state is there at once, on a part of sixty features too; the drawing is what the command draws."""
+"""After a reading the state is there at once, on sixty features too; the drawing is what the command draws."""
 
 from __future__ import annotations
 
