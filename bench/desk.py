@@ -200,10 +200,10 @@ class Desk:
             if before:
                 shutil.rmtree(before.folder, ignore_errors=True)
             if what.may_be_kept:
-                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
+                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
             else:
                 place = self.place()
-                for n in (kept.PHOTO, kept.SHOWN):
+                for n in (kept.PHOTO, job.PHOTO):
                     shutil.move(out / n, place / n)
                 self._unkept[of.id] = Unkept(place, what.photo)
             of.write(files, undoable=False)
@@ -217,7 +217,7 @@ class Desk:
             try:
                 answer = done.result()
                 files = {n: (out / n).read_bytes() for n in answer.files}
-                now = known.model_copy(update={"refusal": None, "seen": answer.seen})
+                now = known.model_copy(update={"refusal": None})
                 of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED)
             except Exception as why:
                 text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
@@ -228,7 +228,7 @@ class Desk:
     def picture(self, of: Job) -> Path | None:
         """The picture that is shown of a job: the card's face hidden, or all of it blurred."""
         unkept = self._unkept.get(of.id)
-        paths = (*((unkept.folder / kept.SHOWN,) if unkept else ()), of.folder / kept.SHOWN)
+        paths = (*((unkept.folder / job.PHOTO,) if unkept else ()), of.folder / job.PHOTO)
         return next((p for p in paths if p.is_file()), None)
 
     # ----------------------------------------------------------------------------------------------------------- states
@@ -332,7 +332,7 @@ class Desk:
         """
         name = plain_name(fields.get("name", "")) or Path(plain_name(photo.name)).stem or "part"
         note = plain_name(fields.get("note", ""))
-        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
+        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
         first = kept.Kept(name=name, note=note, at=time.time(), photo=photo)
         return self.shelf.new(name, first, files)
 

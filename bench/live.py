@@ -20,6 +20,7 @@ from measure.planning import Advice, advise
 from measure.readings import Reading
 from measure.steps.read import parsed, tools_of
 from measure.steps.reconcile import measured_from, refuse_if_nothing_holds
+from measure.steps.shown import Shown, shown
 from measure.steps.sketch import drawing
 
 
@@ -43,7 +44,7 @@ class Live:
         record: what measured.json says, or would.
         found: the adjustment.
         advice: which readings next.
-        fingerprints: of trace.json, and of what it was before a completion.
+        shown: the features over the job's picture; None where there is none.
     """
 
     traced: records.JobRecord
@@ -54,7 +55,7 @@ class Live:
     record: records.JobRecord
     found: Reconciled
     advice: Advice
-    fingerprints: tuple[str, ...]
+    shown: Shown | None
 
     @property
     def measured(self) -> bool:
@@ -100,9 +101,7 @@ def live(folder: Path) -> Live:
         taken=[(v.reading.kind, v.reading.features) for v in found.verdicts if v.verdict == "kept"],
         count=1,
     )
-    before = folder / job.SEEN
-    prints = (made_from[job.TRACE], *((job.fingerprint(before.read_bytes()),) if before.exists() else ()))
-    return Live(traced, outline, readings, unfit, problem, record, found, advice, prints)
+    return Live(traced, outline, readings, unfit, problem, record, found, advice, shown(folder))
 
 
 def sketch_svg(of: Live, name: str | None) -> bytes:

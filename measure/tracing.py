@@ -17,6 +17,7 @@ from measure.features import Estimate
 if TYPE_CHECKING:
     from calib.lens import Profile
     from calib.photo import Photo
+    from measure.sighted import Sighted
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
@@ -57,6 +58,7 @@ class Trace:
         cautions: what a person should know.
         reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
+        sighted: how features of the estimate's frame lie in the photo.
     """
 
     estimate: Estimate
@@ -66,6 +68,7 @@ class Trace:
     cautions: tuple[Caution, ...]
     reference: Found
     seen_px: tuple[Array, ...]
+    sighted: Sighted
 
 
 def trace(
@@ -101,6 +104,7 @@ def trace(
     from measure.plausible import doubtful_edges, require_edges
     from measure.retrace import along_features
     from measure.sight import Wall
+    from measure.sighted import Sighted, as_seen, frame_back, laid_out
     from measure.silhouette import NoSilhouette
     from measure.whereabouts import find_part, require_same_surface
 
@@ -137,10 +141,11 @@ def trace(
         found = outline(loops, SHARED_NAMES, shared)
     if not parts.fits(found, loops) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
-    seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
+    seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
-    estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    sighted = Sighted(view, frame_back(turn, shift), wall, opening)
     cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
-    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted)
