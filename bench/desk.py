@@ -257,7 +257,7 @@ class Desk:
             revision = of.revision()
             worked = self._live.get(of.id)
             if worked is None or worked.revision != revision:
-                worked = _Worked(revision, live(of.folder))
+                worked = _Worked(revision, live(of.folder, worked.live if worked else None))
             with self._lock:
                 self._live.pop(of.id, None)
                 self._live[of.id] = worked
