@@ -357,7 +357,7 @@ class Desk:
                     "id": of.id,
                     "name": (known.name if known else "") or name or of.id,
                     "state": told["state"],
-                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg",
+                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg" if self._small_of(of) else None,
                     "worst_u95_mm": worst,
                     "changed": told["revision"] / 1e6,
                     "note": (known.note if known else "") or refusal,
@@ -406,8 +406,13 @@ class Desk:
         """A small picture of a job; None where there is none."""
         from bench.photo_copy import thumbnail
 
-        path = self.picture(of) or of.folder / job.PICTURE
-        return thumbnail(path) if path.is_file() else None
+        path = self._small_of(of)
+        return thumbnail(path) if path else None
+
+    def _small_of(self, of: Job) -> Path | None:
+        """What a small picture is made from."""
+        labelled = of.folder / job.PICTURE
+        return self.picture(of) or (labelled if labelled.is_file() else None)
 
     def _traced(self, of: Job) -> Live:
         found = self.live(of)
