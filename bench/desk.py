@@ -7,6 +7,7 @@ a job. What a worker hands back is put into the job here, under the job's lock.
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import tempfile
@@ -22,7 +23,7 @@ from urllib.parse import quote
 from bench import kept, tasks
 from bench.settings import Settings
 from bench.shelf import Job, Shelf, base_name, is_running, plain_name
-from bench.state import name_of, plain_state, word_for
+from bench.state import plain_state, word_for
 from bench.workers import Workers
 from calib.errors import JawlineError, WrongUsage
 from measure import job
@@ -89,6 +90,7 @@ class Desk:
     _tracing: dict[str, Tracing] = field(default_factory=dict)
     _unkept: dict[str, Unkept] = field(default_factory=dict)
     _live: dict[str, _Worked] = field(default_factory=dict)
+    _glances: dict[str, tuple[int, str, float | None]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __enter__(self) -> Desk:
@@ -198,10 +200,10 @@ class Desk:
             if before:
                 shutil.rmtree(before.folder, ignore_errors=True)
             if what.may_be_kept:
-                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
+                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
             else:
                 place = self.place()
-                for n in (kept.PHOTO, kept.SHOWN):
+                for n in (kept.PHOTO, job.PHOTO):
                     shutil.move(out / n, place / n)
                 self._unkept[of.id] = Unkept(place, what.photo)
             of.write(files, undoable=False)
@@ -215,7 +217,7 @@ class Desk:
             try:
                 answer = done.result()
                 files = {n: (out / n).read_bytes() for n in answer.files}
-                now = known.model_copy(update={"refusal": None, "seen": answer.seen})
+                now = known.model_copy(update={"refusal": None})
                 of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED)
             except Exception as why:
                 text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
@@ -226,7 +228,7 @@ class Desk:
     def picture(self, of: Job) -> Path | None:
         """The picture that is shown of a job: the card's face hidden, or all of it blurred."""
         unkept = self._unkept.get(of.id)
-        paths = (*((unkept.folder / kept.SHOWN,) if unkept else ()), of.folder / kept.SHOWN)
+        paths = (*((unkept.folder / job.PHOTO,) if unkept else ()), of.folder / job.PHOTO)
         return next((p for p in paths if p.is_file()), None)
 
     # ----------------------------------------------------------------------------------------------------------- states
@@ -255,7 +257,7 @@ class Desk:
             revision = of.revision()
             worked = self._live.get(of.id)
             if worked is None or worked.revision != revision:
-                worked = _Worked(revision, live(of.folder))
+                worked = _Worked(revision, live(of.folder, worked.live if worked else None))
             with self._lock:
                 self._live.pop(of.id, None)
                 self._live[of.id] = worked
@@ -330,7 +332,7 @@ class Desk:
         """
         name = plain_name(fields.get("name", "")) or Path(plain_name(photo.name)).stem or "part"
         note = plain_name(fields.get("note", ""))
-        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
+        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
         first = kept.Kept(name=name, note=note, at=time.time(), photo=photo)
         return self.shelf.new(name, first, files)
 
@@ -348,15 +350,14 @@ class Desk:
         out = []
         for of in self.shelf.all():
             known, told = of.kept(), self.progress(of)
-            worked = self._live.get(of.id)
-            worst = max((d.u95_mm for d in worked.live.record.dimensions), default=None) if worked else None
+            name, worst = self._glance(of, told["revision"])
             refusal = known.refusal.text if known and known.refusal else ""
             out.append(
                 {
                     "id": of.id,
-                    "name": self.name(of),
+                    "name": (known.name if known else "") or name or of.id,
                     "state": told["state"],
-                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg",
+                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg" if self._small_of(of) else None,
                     "worst_u95_mm": worst,
                     "changed": told["revision"] / 1e6,
                     "note": (known.note if known else "") or refusal,
@@ -364,10 +365,21 @@ class Desk:
             )
         return sorted(out, key=lambda x: -x["changed"])
 
+    def _glance(self, of: Job, revision: int) -> tuple[str, float | None]:
+        """Name and least certain dimension of a job, without working it out: from memory, or from its files."""
+        worked = self._live.get(of.id)
+        if worked and worked.revision == revision:
+            record = worked.live.record
+            return record.part, max((d.u95_mm for d in record.dimensions), default=None)
+        seen = self._glances.get(of.id)
+        if seen is None or seen[0] != revision:
+            seen = self._glances[of.id] = (revision, *glance(of.folder))
+        return seen[1:]
+
     def name(self, of: Job) -> str:
         """What a job is called."""
-        known, worked = of.kept(), self._live.get(of.id)
-        return name_of(of, known, worked.live.traced if worked else None)
+        known = of.kept()
+        return (known.name if known else "") or self._glance(of, of.revision())[0] or of.id
 
     def sketch(self, of: Job) -> tuple[int, bytes]:
         """Revision and drawing of a job.
@@ -394,8 +406,13 @@ class Desk:
         """A small picture of a job; None where there is none."""
         from bench.photo_copy import thumbnail
 
-        path = self.picture(of) or of.folder / job.PICTURE
-        return thumbnail(path) if path.is_file() else None
+        path = self._small_of(of)
+        return thumbnail(path) if path else None
+
+    def _small_of(self, of: Job) -> Path | None:
+        """What a small picture is made from."""
+        labelled = of.folder / job.PICTURE
+        return self.picture(of) or (labelled if labelled.is_file() else None)
 
     def _traced(self, of: Job) -> Live:
         found = self.live(of)
@@ -422,3 +439,13 @@ def forget_dead_sessions() -> None:
         pid = folder.name.removeprefix(SESSION).split("-")[0]
         if pid.isdecimal() and not is_running(int(pid)) and not folder.is_symlink():
             shutil.rmtree(folder, ignore_errors=True)
+
+
+def glance(folder: Path) -> tuple[str, float | None]:
+    """Name and least certain dimension, mm, that a job's files tell of, measured.json before trace.json."""
+    for name in (job.MEASURED, job.TRACE):
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            plain = json.loads((folder / name).read_bytes())
+            worst = max((float(d["u95_mm"]) for d in plain["dimensions"]), default=None)
+            return str(plain.get("part", "")), worst
+    return "", None
