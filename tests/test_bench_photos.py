@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import cv2
 import numpy as np
@@ -118,6 +119,13 @@ def test_a_second_trace_needs_no_original_and_says_the_same(
     assert client.post(f"/api/jobs/{latch['id']}/trace", json=asked).status_code == 202
     assert traced(client, latch["id"])["refusal"] is None
     assert (folder / latch["id"] / job.TRACE).read_bytes() == before
+
+
+def test_the_drawing_has_the_parts_name_as_text(latch: dict[str, Any], client: TestClient) -> None:
+    svg = client.get(f"/api/jobs/{latch['id']}/sketch.svg").content
+    root = ElementTree.fromstring(svg)
+    assert NAME in [e.text for e in root.iter() if e.text]
+    assert not [e.tag for e in root.iter() if e.tag.endswith(("}b", "script"))]
 
 
 # -------------------------------------------------------------------------------------------------------------- privacy
