@@ -13,6 +13,7 @@ from calib.errors import PartRefused, ReferenceRefused
 from calib.found import Caution, Found
 from calib.wanted import ANY, Wanted
 from measure.features import Estimate
+from measure.strokes import NO_STROKES, Strokes
 
 if TYPE_CHECKING:
     from calib.lens import Profile
@@ -78,6 +79,8 @@ def trace(
     lens: Profile | None = None,
     wanted: Wanted = ANY,
     watch: Watch = lambda step: None,
+    strokes: Strokes = NO_STROKES,
+    corners_px: Array | None = None,
 ) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
@@ -88,6 +91,8 @@ def trace(
         lens: profile of the camera, if there is one.
         wanted: the reference to look for; whichever is there by default.
         watch: see there.
+        strokes: what a person has marked as part and as something else.
+        corners_px: (4, 2) about where the reference's corners are, if a person has marked them.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -109,13 +114,13 @@ def trace(
     from measure.whereabouts import find_part, require_same_surface
 
     watch("finding the card")
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
+    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted, corners_px)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view
     watch("finding the part")
     opening = subject == "opening"
-    rough = find_part(photo.rgb, reference, subject, thickness_mm)
+    rough = find_part(photo.rgb, reference, subject, thickness_mm, strokes)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     require_same_surface(reference, rough)
