@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from calib.lens import Profile
     from calib.photo import Photo
     from calib.refusals import Failure
+    from measure.strokes import Strokes
 
 SHARES = {
     "opening the photo": 0.02,
@@ -111,17 +112,45 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
 
     step("opening the photo")
     photo, lens = opened(order.photo, order.known, order.name)
+    strokes, corners = marked(order.asked, order.known.scale if order.known else 1.0)
     if not order.hidden:
         step("looking for the card")
-        found = find_reference(photo.rgb, prior_of(photo, lens))
+        found = find_reference(photo.rgb, prior_of(photo, lens), corners_px=corners)
         photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
     thickness = order.asked.thickness_mm or 0.0
-    photos = traced(photo, (order.photo,), thickness, order.asked.subject, lambda _: lens, watch=step)
+    photos = traced(
+        photo,
+        (order.photo,),
+        thickness,
+        order.asked.subject,
+        lambda _: lens,
+        watch=step,
+        strokes=strokes,
+        corners_px=corners,
+    )
     step("drawing the outline")
     _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
     return TraceAnswer(tuple(files))
+
+
+def marked(asked: kept.Asked, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:
+    """What was marked by hand on the shown picture, in pixels of the photo.
+
+    Args:
+        asked: with the marks.
+        scale: pixels of the picture to one of the photo's.
+    """
+    import numpy as np
+
+    from measure.strokes import Strokes
+
+    def in_photo(points: Sequence[tuple[float, float]]) -> NDArray[np.float64]:
+        return np.array(points, float).reshape(-1, 2) / scale - 0.5
+
+    part, away = (tuple(in_photo(s) for s in lines if s) for lines in (asked.strokes.part, asked.strokes.away))
+    return Strokes(part, away), None if asked.card_corners is None else in_photo(asked.card_corners)
 
 
 def check(order: CheckOrder, say: Say) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import cv2
 import numpy as np
@@ -15,8 +16,8 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
-from bench import kept
-from bench.photo_copy import blurred, cleaned
+from bench import kept, tasks
+from bench.photo_copy import as_png, blurred, cleaned
 from bench.workers import Workers
 from calib.errors import Untrustworthy
 from calib.finding import find_reference
@@ -120,6 +121,13 @@ def test_a_second_trace_needs_no_original_and_says_the_same(
     assert (folder / latch["id"] / job.TRACE).read_bytes() == before
 
 
+def test_the_drawing_has_the_parts_name_as_text(latch: dict[str, Any], client: TestClient) -> None:
+    svg = client.get(f"/api/jobs/{latch['id']}/sketch.svg").content
+    root = ElementTree.fromstring(svg)
+    assert NAME in [e.text for e in root.iter() if e.text]
+    assert not [e.tag for e in root.iter() if e.tag.endswith(("}b", "script"))]
+
+
 # -------------------------------------------------------------------------------------------------------------- privacy
 def everything(client: TestClient, folder: Path, id: str) -> dict[str, bytes]:
     """All that is kept of a job, its history too, and all that is served of it."""
@@ -220,3 +228,65 @@ def test_whatever_becomes_of_a_worker_the_others_are_served() -> None:
 
 def test_the_sample_is_the_photo_that_the_tests_think_it_is() -> None:
     assert load(FOLDER / "photo.jpg").rgb.shape == (3024, 4032, 3)
+
+
+# ------------------------------------------------------------------------------------------------------------- by hand
+def test_what_is_marked_by_hand_goes_along(latch: dict[str, Any], client: TestClient, folder: Path) -> None:
+    """A stroke that calls the middle of a hole part fills it; the corners, marked roughly, say where the card is."""
+    now = client.get(f"/api/jobs/{latch['id']}").json()
+    hole = next(f for f in now["features"] if f["kind"] == "circle")
+    points = np.array([p.split(",") for p in hole["path"][1:].rstrip("Z").split("L")], float)
+    middle_of, r = points.mean(0), np.ptp(points[:, 0]) / 2
+    stroke = [[float(middle_of[0] + dx * r), float(middle_of[1] + dy * r)] for dx, dy in ((-1.3, 0), (1.3, 0.0))]
+    corners = [[x + 6, y - 5] for x, y in now["card"]["corners"]]
+    asked = {
+        "thickness": "4.2",
+        "strokes": {"part": [stroke], "away": []},
+        "card_corners": corners,
+        "revision": now["revision"],
+    }
+    assert client.post(f"/api/jobs/{latch['id']}/trace", json=asked).status_code == 202
+    after = traced(client, latch["id"])
+    assert after["refusal"] is None
+    holes = [sum(f["loop"] > 0 for f in s["features"]) for s in (now, after)]
+    assert holes[1] < holes[0]
+    assert after["strokes"]["part"] == [stroke]
+    assert after["card_corners"] == corners
+    back = client.post(f"/api/jobs/{latch['id']}/undo", json={"revision": after["revision"]}).json()
+    back = client.post(f"/api/jobs/{latch['id']}/undo", json={"revision": back["revision"]}).json()
+    assert [f["label"] for f in back["features"]] == [f["label"] for f in now["features"]]
+    assert back["strokes"]["part"] == []
+
+
+def test_corners_on_a_photo_that_was_refused(client: TestClient, folder: Path, tmp_path: Path) -> None:
+    """They help nothing where there is no card; the photo stays in the session, and may be tried again."""
+    bare = save(without(scene().rgb, scene().card_px), tmp_path / "bare.jpg")
+    id = post(client, bare, thickness="4.2", name="by hand").json()["id"]
+    for _ in range(2):
+        found = traced(client, id)
+        assert (found["state"], found["photo"]["blurred"]) == ("refused", True)
+        card = [[float(v) * found["photo"]["scale"] for v in c] for c in scene().card_px[:4]]
+        asked = {"thickness": "4.2", "card_corners": card, "revision": found["revision"]}
+        assert client.post(f"/api/jobs/{id}/trace", json=asked).status_code == 202
+    traced(client, id)
+    assert not (folder / id / kept.PHOTO).exists()
+
+
+def test_as_soon_as_the_card_is_known_the_face_is_hidden_and_the_copy_may_be_kept(tmp_path: Path) -> None:
+    """A photo that lay in the session since nobody could hide its card, and corners that are marked now."""
+    photo = middle()
+    path = tmp_path / "The photo"
+    path.write_bytes(as_png(photo.rgb))
+    scale = PHOTO_PX / photo.rgb.shape[1]
+    known = kept.KeptPhoto(focal_35mm=photo.focal_35mm, width=PHOTO_PX, height=1075, scale=scale)
+    card = (scene().card_px[:4] / HALF - [LEFT, TOP] + 0.5) * scale
+    asked = kept.Asked(thickness_mm=4.2, card_corners=tuple((float(x), float(y)) for x, y in card))
+    out = tmp_path / "out"
+    out.mkdir()
+    said: list[Any] = []
+    answer = tasks.trace(tasks.TraceOrder(path, out, "latch", asked, known, False, "latch.jpg"), said.append)
+    assert [x.may_be_kept for x in said if isinstance(x, tasks.Copied)] == [True]
+    assert set(answer.files) == set(job.TRACED)
+    seen = np.asarray(Image.open(out / kept.PHOTO))
+    patch = number_of_card()
+    assert likeness(seen, patch, np.array([patch.shape[1] * 1.0])) < 0.5
