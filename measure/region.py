@@ -18,6 +18,7 @@ T = TypeVar("T", bound=np.generic)
 _PLUG_MM = 0.3  # gaps in an edge that are bridged on each side when flooding
 _FAINT = 0.06  # crispness per mm at which an edge on a smooth table begins to count
 _TRUST = 0.4  # of colours against edges when the boundary is sought
+_OTHER = 3.0  # how much commoner a colour is along a stroke than in the part, to count as what the stroke marks
 _REACH_MM = 2.5  # how far beyond the blob the part may go
 
 
@@ -138,6 +139,8 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     summit = cv2.dilate(inner, disc(4 * scale))
     inside = inner > np.minimum(3.0, 0.55 * summit)
     part, away = seen.marked > 0, seen.marked < 0
+    if away.any():
+        inside &= ~_other(seen, inside & ~away, away)
     sure = ((inside & _own_surface(seen, inside, sigma)) | part) & ~away
     outer = depth_mm(1 - guess, scale)
     blob = np.asarray(cv2.dilate(seen.blob, disc(1.0 * scale)), np.uint8)
@@ -171,6 +174,12 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     cut = largest(cheapest_region(gain.astype(np.float32), cost, known), seen.marked)
     region = filled(largest(cv2.morphologyEx(filled(cut), cv2.MORPH_OPEN, disc(0.4 * scale)), seen.marked))
     return region, touched(np.asarray(region & (1 - cut), np.uint8), away)
+
+
+def _other(seen: Evidence, inside: NDArray[np.bool_], away: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(h, w) what has the colours of strokes that mark what is not the part, rather than those of its inside."""
+    own, other = colour_shares(seen, inside, away)
+    return np.asarray((other > _OTHER * own) & (other > 0.05))
 
 
 def touched(mask: Mask, by: NDArray[np.bool_]) -> Mask:

@@ -47,12 +47,14 @@ class Sighted:
         return as_seen(self.view, points, f.loop, self.wall, self.opening)
 
     def laid_anew(self, before: Sequence[Feature], now: Sequence[Feature]) -> Sighted:
-        """The same when the features have got other coordinates, each one a partner of the old one in its place: what
-        leads from the new ones to the old is then not only a turn, as several photos have made them more exact."""
-        old, new = (np.concatenate([_telling(f) for f in fs]) for fs in (before, now))
-        middle = new.mean(0)
-        change = np.linalg.lstsq(np.c_[new - middle, np.ones(len(new))], old, rcond=None)[0].T
-        back = np.c_[change[:, :2], change[:, 2] - change[:, :2] @ middle]
+        """The same when the features have got other coordinates, each one a partner of the old one in its place: a turn
+        and a shift lead to the old ones, and a change of size, as several photos have made them more exact."""
+        old, new = (np.concatenate([_telling(f) for f in fs]) @ [1, 1j] for fs in (before, now))
+        away = new - new.mean()
+        size = float(np.vdot(away, away).real)
+        a = np.vdot(away, old) / size if size > 1e-6 else 1.0
+        b = old.mean() - a * new.mean()
+        back = np.array([[a.real, -a.imag, b.real], [a.imag, a.real, b.imag]])
         return replace(self, frame=after(self.frame, back))
 
 
@@ -90,13 +92,7 @@ def as_seen(view: View, points_mm: Array, loop: int, wall: Wall, opening: bool) 
 
 
 def _telling(f: Feature) -> Array:
-    """(n, 2) points that a feature and its partner have in common: ends and centre, or points all round."""
+    """(n, 2) points that a feature and its partner have in common: ends and centre."""
     if f.kind == "curve":
         return np.array([flatten(f)[0], flatten(f)[-1]])
-    points = [p for p in (f.start, f.end, f.centre) if p is not None]
-    if f.kind == "circle":
-        assert f.centre is not None
-        assert f.radius is not None
-        x, y, r = *f.centre, f.radius
-        points += [(x + r, y), (x, y + r), (x - r, y), (x, y - r)]
-    return np.array(points, float)
+    return np.array([p for p in (f.start, f.end, f.centre) if p is not None], float)
