@@ -256,7 +256,7 @@ def test_files_are_made_and_downloaded(client: TestClient) -> None:
         ("solid", {}, {"solid.3mf", "solid.stl"}),
     ):
         made = client.post("/api/jobs/plate/make", json={"what": what, "options": options}).json()["files"]
-        assert {f["name"] for f in made} - {"solid.step"} == names
+        assert {f["name"] for f in made} - {job.STEP} == names
         for f in made:
             answer = client.get(f["url"])
             assert answer.status_code == 200
