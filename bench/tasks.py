@@ -129,7 +129,7 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         corners_px=corners,
     )
     step("drawing the outline")
-    _, files = files_of(photos, order.part)
+    _, files = files_of(photos, order.part, strokes, corners)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
     return TraceAnswer(tuple(files))

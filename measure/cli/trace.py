@@ -24,6 +24,15 @@ def trace(
         Path | None,
         typer.Option("--job", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
+    marks: Annotated[
+        Path | None,
+        typer.Option(
+            "--marks",
+            metavar="FILE.json",
+            readable=False,
+            help="Strokes over the (first) photo that say what is part and what is not, and the card's corners.",
+        ),
+    ] = None,
     name: options.Name = None,
     force: options.Force = False,
     json: options.Json = False,
@@ -37,7 +46,16 @@ def trace(
     folder = job or Path(f"{photos[0].stem}-job")
     show(
         step.trace(
-            photos[0], folder, height_mm, kind, further=photos[1:], lens=lens, name=name, wanted=wanted, force=force
+            photos[0],
+            folder,
+            height_mm,
+            kind,
+            further=photos[1:],
+            lens=lens,
+            name=name,
+            wanted=wanted,
+            marks=marks,
+            force=force,
         ),
         json,
     )

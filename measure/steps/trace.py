@@ -15,6 +15,7 @@ from calib.photo import load
 from calib.wanted import ANY, Wanted, in_words
 from measure import job
 from measure.steps import Done, counted, listed
+from measure.strokes import NO_STROKES, Strokes
 
 if TYPE_CHECKING:
     from calib.lens import Profile
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from measure import records
     from measure.drawing.picture import Drawn
     from measure.steps.photos import Traced
-    from measure.tracing import Subject, Trace
+    from measure.tracing import Array, Subject, Trace
 
 TO_MEASURE = (
     "calib.finding",
@@ -51,6 +52,7 @@ def trace(
     lens: Path | None = None,
     name: str | None = None,
     wanted: Wanted = ANY,
+    marks: Path | None = None,
     force: bool = False,
 ) -> Done:
     """Trace a photo, or several of the same part, into a job.
@@ -64,6 +66,7 @@ def trace(
         lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
         name: of the part; the photo's by default.
         wanted: the reference to look for.
+        marks: file of what a person has marked in the (first) photo, see `measure.marks_file`.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -73,6 +76,13 @@ def trace(
     """
     job.check_writable(folder, job.TRACED, force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
+
+    if marks is not None:
+        from measure.marks_file import read_marks
+
+        strokes, corners = (m := read_marks(marks)).strokes, m.corners_px
+    else:
+        strokes, corners = NO_STROKES, None
 
     def profile_of(taken: Photo) -> Profile | None:
         if given:
@@ -87,9 +97,11 @@ def trace(
     from measure import records
     from measure.steps.photos import traced
 
-    photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
+    photos = traced(
+        pixels, (photo, *further), thickness_mm, subject, profile_of, wanted, strokes=strokes, corners_px=corners
+    )
     found, profile = photos.trace, photos.lens
-    record, files = files_of(photos, name or photo.stem)
+    record, files = files_of(photos, name or photo.stem, strokes, corners)
     written = job.write(folder, files, force=force, outdated=OUTDATED)
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
@@ -109,12 +121,15 @@ def trace(
     return Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
 
 
-def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, bytes]]:
+def files_of(
+    photos: Traced, part: str, strokes: Strokes = NO_STROKES, corners_px: Array | None = None
+) -> tuple[records.JobRecord, dict[str, bytes]]:
     """What is written of traced photos: the record, and the files by name.
 
     Args:
         photos: as they were traced.
         part: its name.
+        strokes, corners_px: what a person has marked, to be kept.
     """
     from measure import records
     from measure.drawing.picture import picture
@@ -134,7 +149,9 @@ def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, by
         shown = view_record.PictureRecord(file=job.PHOTO, width=width, height=height, scale=frame.scale)
         files = {
             job.PHOTO: jpeg,
-            job.VIEW: view_record.to_text(view_record.view_record(found.sighted, seen, shown)).encode(),
+            job.VIEW: view_record.to_text(
+                view_record.view_record(found.sighted, seen, shown, strokes, corners_px)
+            ).encode(),
             job.TRACE: records.to_text(record).encode(),
             job.OUTLINE: outline_dxf(found.estimate.features),
             job.PICTURE: drawn.result(),
