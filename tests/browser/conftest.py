@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import re
 import shutil
-import socket
 import subprocess
 import sys
 import time
-import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -53,33 +53,45 @@ def chromium() -> Iterator[Any]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
-def bench(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
-    """A running bench with an empty folder, open to owners."""
-    folder = tmp_path_factory.mktemp("evening")
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        port = s.getsockname()[1]
+@contextlib.contextmanager
+def running(folder: Path, *options: str) -> Iterator[str]:
+    """A bench of a folder; what it said when it began."""
     code = "from measure.cli import main; main()"
-    command = [sys.executable, "-c", code, "bench", str(folder), "--port", str(port), "--no-open"]
-    log = folder.parent / "bench.log"
+    command = [sys.executable, "-c", code, "bench", str(folder), "--port", "0", "--no-open", *options]
+    log = folder.parent / f"{folder.name}.log"
     with log.open("w") as out:
         process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=out)
-    url = f"http://127.0.0.1:{port}"
     try:
         until = time.monotonic() + START_S
-        while True:
-            try:
-                urllib.request.urlopen(f"{url}/api/jobs", timeout=2).close()
-                break
-            except OSError:
-                if process.poll() is not None or time.monotonic() > until:
-                    pytest.fail(f"the bench did not start: {log.read_text()}")
-                time.sleep(0.1)
-        yield Bench(url, folder)
+        while "Ctrl-C" not in (said := log.read_text()):
+            if process.poll() is not None or time.monotonic() > until:
+                pytest.fail(f"the bench did not start: {said}")
+            time.sleep(0.05)
+        yield said
     finally:
         process.terminate()
         process.wait(20)
+
+
+def address(said: str, path: str = "") -> str:
+    """The first address in what a bench said that has this path in it."""
+    return re.findall(rf"http://[\w.:]+{path}\S*", said)[0].rstrip("/")
+
+
+@pytest.fixture(scope="session")
+def bench(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """A running bench with an empty folder."""
+    folder = tmp_path_factory.mktemp("evening")
+    with running(folder) as said:
+        yield Bench(address(said), folder)
+
+
+@pytest.fixture(scope="session")
+def open_to_owners(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """Another one, where owners may send photos."""
+    folder = tmp_path_factory.mktemp("inbox")
+    with running(folder, "--intake") as said:
+        yield Bench(address(said), folder, address(said, "/intake"))
 
 
 @pytest.fixture

@@ -22,10 +22,11 @@ TRACE_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A running bench: its address and the folder of its jobs."""
+    """A running bench: its address, the folder of its jobs, and the owners' page where there is one."""
 
     url: str
     folder: Path
+    intake: str = ""
 
     def ask(self, path: str, body: bytes | None = None, kind: str = "application/json") -> Any:
         """The JSON that it answers with."""
