@@ -63,7 +63,11 @@ def application(settings: Settings) -> Starlette:
         Mount("/static", StaticFiles(directory=HERE / "static")),
     ]
     if settings.intake:
-        answers += [Route("/intake", intake.page), Route("/api/intake", intake.photo, methods=["POST"])]
+        answers += [
+            Route("/intake/pictures/{name}.svg", intake.picture),
+            Route("/intake", intake.page),
+            Route("/api/intake", intake.photo, methods=["POST"]),
+        ]
     app = Starlette(
         routes=answers,
         middleware=[Middleware(Guards, settings=settings)],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any, cast, get_args
 
@@ -15,7 +16,7 @@ from measure.completion import By
 from measure.dimensions import size_of, stacked
 from measure.jaw_reach import check_reading, obstacle
 from measure.readings import FEATURES, make_reading, write_csv
-from measure.steps.read import appended, tools_of
+from measure.steps.read import appended, parsed, tools_of
 
 LONGEST_NOTE = 200
 
@@ -41,6 +42,8 @@ def add_reading(of: Job, live: Live, asked: Mapping[str, Any]) -> None:
     check_reading(new, live.outline, live.traced.subject)
     path = of.folder / job.READINGS
     before = path.read_bytes() if path.exists() else b""
+    if before.strip():
+        parsed(before, job.READINGS, tools)  # nothing is added to what nobody understands
     content = appended(before, [new]) if before.strip() else write_csv([new]).encode()
     of.write({job.READINGS: content})
 
@@ -79,14 +82,14 @@ def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
     for kind, count in FEATURES.items():
         if count != len(features) or obstacle(kind, features, live.outline, live.traced.subject):
             continue
-        if any(f.origin == "completed" for f in features):
+        if any(f.origin == "completed" or (kind == "radius" and f.kind != "arc") for f in features):
             continue
         if kind == "thickness":
             value, u95 = live.record.thickness_mm, live.record.thickness_u95_mm or 0.0
         else:
             size = size_of(kind, features)
             row = stacked(size, labels, estimate.slices(), len(covariance))
-            value, u95 = size.value_mm, K95 * float(max(row @ covariance @ row, 0.0)) ** 0.5
+            value, u95 = size.value_mm, K95 * math.sqrt(max(float(row @ covariance @ row), 0.0))
         plain = {"kind": kind, "words": jaw_words(kind, labels), "features": list(labels)}
         out.append({**plain, "expected_mm": round(value, 3), "u95_mm": round(u95, 3)})
     return out

@@ -7,6 +7,7 @@ a job. What a worker hands back is put into the job here, under the job's lock.
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import tempfile
 import threading
@@ -20,7 +21,7 @@ from urllib.parse import quote
 
 from bench import kept, tasks
 from bench.settings import Settings
-from bench.shelf import Job, Shelf, plain_name
+from bench.shelf import Job, Shelf, base_name, is_running, plain_name
 from bench.state import name_of, plain_state, word_for
 from bench.workers import Workers
 from calib.errors import JawlineError, WrongUsage
@@ -31,6 +32,10 @@ if TYPE_CHECKING:
 
 MOST_LIVE = 24
 """So many jobs are kept worked out."""
+
+SESSION = "jawline-bench-"
+"""What the folders of sessions are called, followed by the process they are of."""
+PHOTO_GONE = "The bench was closed before this photo was traced, and did not keep it: add the photo again."
 
 Tell = Callable[[str], None]
 
@@ -57,8 +62,11 @@ class Unkept:
 
 @dataclass(slots=True)
 class _Worked:
+    """A job worked out: what holds for a revision, and its drawing as soon as somebody asks for that."""
+
     revision: int
     live: Live
+    svg: bytes | None = None
 
 
 @dataclass(slots=True)
@@ -85,7 +93,10 @@ class Desk:
 
     def __enter__(self) -> Desk:
         self.shelf = Shelf(self.settings.folder)
-        self.session = Path(tempfile.mkdtemp(prefix="jawline-bench-"))
+        forget_dead_sessions()
+        self.session = Path(tempfile.mkdtemp(prefix=f"{SESSION}{os.getpid()}-"))
+        self.shelf.tidy()
+        self._close_unfinished()
         self.workers = Workers(self.settings.limits.workers).__enter__()
         return self
 
@@ -93,11 +104,22 @@ class Desk:
         self.workers.__exit__()
         shutil.rmtree(self.session, ignore_errors=True)
 
+    def _close_unfinished(self) -> None:
+        """Jobs whose photo went with the session that was to trace it say so."""
+        for of in self.shelf.all():
+            known = of.kept()
+            if known is None or known.refusal or (of.folder / job.TRACE).exists():
+                continue
+            if not (of.folder / kept.PHOTO).exists():
+                now = known.model_copy(update={"refusal": kept.Said(code="photo-gone", text=PHOTO_GONE)})
+                with contextlib.suppress(WrongUsage):
+                    of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)
+
     def place(self) -> Path:
         """A new empty folder of the session."""
         return Path(tempfile.mkdtemp(dir=self.session))
 
-    # ------------------------------------------------------------------------------------------------------------ photos
+    # ----------------------------------------------------------------------------------------------------------- photos
     def take(self, photo: Path, photo_name: str, name: str, asked: kept.Asked) -> Job:
         """Take a new photo and have it traced.
 
@@ -107,10 +129,10 @@ class Desk:
             name: of the part.
             asked: how it is to be traced.
         """
-        shown = plain_name(photo_name) or "photo"
+        shown = base_name(photo_name)
         part = plain_name(name) or Path(shown).stem or "part"
         of = self.shelf.new(part, kept.Kept(name=part, asked=asked, at=time.time()))
-        self._trace(of, part, photo, asked, None, shown)
+        self._trace(of, part, photo, asked, None, False, shown)
         return of
 
     def retrace(self, of: Job, asked: kept.Asked, revision: int | None) -> None:
@@ -132,10 +154,17 @@ class Desk:
             of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"asked": asked, "refusal": None}))})
             copy = self.place() / "The photo"
             shutil.copyfile(folder / kept.PHOTO, copy)
-            self._trace(of, known.name or of.id, copy, asked, known.photo, known.photo.name)
+            self._trace(of, known.name or of.id, copy, asked, known.photo, unkept is None, known.photo.name)
 
     def _trace(
-        self, of: Job, part: str, photo: Path, asked: kept.Asked, known: kept.KeptPhoto | None, name: str
+        self,
+        of: Job,
+        part: str,
+        photo: Path,
+        asked: kept.Asked,
+        known: kept.KeptPhoto | None,
+        hidden: bool,
+        name: str,
     ) -> None:
         out = self.place()
         at = self._tracing[of.id] = Tracing()
@@ -156,7 +185,7 @@ class Desk:
                 shutil.rmtree(out, ignore_errors=True)
                 self.tell(of.id)
 
-        order = tasks.TraceOrder(photo, out, part, asked, known, name)
+        order = tasks.TraceOrder(photo, out, part, asked, known, hidden, name)
         self.workers.do(tasks.trace, order, self.settings.limits.trace_s, say).add_done_callback(finish)
         self.tell(of.id)
 
@@ -165,6 +194,9 @@ class Desk:
         with of.lock:
             known = of.kept() or kept.Kept()
             files = {kept.FILE: kept.to_bytes(known.model_copy(update={"photo": what.photo}))}
+            before = self._unkept.pop(of.id, None)
+            if before:
+                shutil.rmtree(before.folder, ignore_errors=True)
             if what.may_be_kept:
                 files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
             else:
@@ -197,7 +229,7 @@ class Desk:
         paths = (*((unkept.folder / kept.SHOWN,) if unkept else ()), of.folder / kept.SHOWN)
         return next((p for p in paths if p.is_file()), None)
 
-    # ------------------------------------------------------------------------------------------------------------ states
+    # ----------------------------------------------------------------------------------------------------------- states
     def state(self, of: Job) -> dict[str, Any]:
         """The whole state of a job."""
         with of.lock:
@@ -220,10 +252,10 @@ class Desk:
         with of.lock:
             if not (of.folder / job.TRACE).is_file():
                 return None
-            known, revision = of.kept(), of.revision()
+            revision = of.revision()
             worked = self._live.get(of.id)
             if worked is None or worked.revision != revision:
-                worked = _Worked(revision, live(of.folder, known.name if known else ""))
+                worked = _Worked(revision, live(of.folder))
             with self._lock:
                 self._live.pop(of.id, None)
                 self._live[of.id] = worked
@@ -242,7 +274,7 @@ class Desk:
             "progress": at.plain() if at else None,
         }
 
-    # ----------------------------------------------------------------------------------------------------------- changes
+    # ---------------------------------------------------------------------------------------------------------- changes
     def change(self, of: Job, revision: int | None, make: Callable[[], object]) -> dict[str, Any]:
         """Make a change if the job is as whoever asks for it has seen it.
 
@@ -310,7 +342,7 @@ class Desk:
         waiting = sum(not (of.folder / job.TRACE).is_file() for of in self.shelf.all())
         return waiting < limits.waiting
 
-    # --------------------------------------------------------------------------------------------------------- to look at
+    # ------------------------------------------------------------------------------------------------------- to look at
     def listing(self) -> list[dict[str, Any]]:
         """All jobs, the last changed first."""
         out = []
@@ -343,8 +375,14 @@ class Desk:
         Raises:
             WrongUsage: there is no trace yet.
         """
+        from bench.live import sketch_svg
+
         with of.lock:
-            return of.revision(), self._traced(of).svg
+            found, worked = self._traced(of), self._live[of.id]
+        if worked.svg is None:  # nobody who takes readings meanwhile waits for the drawing
+            known = of.kept()
+            worked.svg = sketch_svg(found, (known.name if known else "") or None)
+        return worked.revision, worked.svg
 
     def offers(self, of: Job, labels: list[str]) -> list[dict[str, Any]]:
         """Readings that some features allow."""
@@ -376,3 +414,11 @@ class Stale(Exception):
     def __init__(self, state: dict[str, Any]) -> None:
         super().__init__("stale")
         self.state = state
+
+
+def forget_dead_sessions() -> None:
+    """Remove what a bench left behind that was killed: photos whose cards nobody could hide may be among it."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{SESSION}*-*"):
+        pid = folder.name.removeprefix(SESSION).split("-")[0]
+        if pid.isdecimal() and not is_running(int(pid)) and not folder.is_symlink():
+            shutil.rmtree(folder, ignore_errors=True)

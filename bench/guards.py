@@ -14,7 +14,7 @@ import socket
 from collections.abc import MutableMapping
 from http.cookies import CookieError, SimpleCookie
 from typing import Any, Literal
-from urllib.parse import parse_qs, urlencode, urlsplit
+from urllib.parse import parse_qs, quote, urlencode, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import RedirectResponse, Response
@@ -70,6 +70,8 @@ class Guards:
         hosts = headers.getlist("host")
         if len(hosts) != 1 or not self.is_own(hosts[0]):
             return refused(403, "host", "This bench is not known by that name: use the address that it printed.")
+        if ".." in scope["path"].replace("\\", "/").split("/"):
+            return refused(404, "no-page", "There is nothing at this address.")
         if scope["method"] in CHANGES:
             origin = headers.get("origin")
             if origin is not None and origin not in (f"http://{hosts[0]}", f"https://{hosts[0]}"):
@@ -98,7 +100,7 @@ class Guards:
         """The token goes from the address, where others can see it, into a cookie."""
         rest = {k: v for k, v in query.items() if k != "token"}
         path: str = scope["path"]
-        where = ("/" + path.lstrip("/\\")) + ("?" + urlencode(rest, doseq=True) if rest else "")
+        where = quote("/" + path.lstrip("/\\")) + ("?" + urlencode(rest, doseq=True) if rest else "")
         answer = RedirectResponse(where, 303)
         for text in query["token"]:
             if who := self._who(text):
@@ -124,7 +126,7 @@ class Guards:
         return "owner" if owner and self.settings.owner_token else None
 
     def is_own(self, host: str) -> bool:
-        """Whether a Host header names this bench: its port, and a name of its own or, if it listens to all, a number."""
+        """Whether a Host header names this bench: its port, and a name of its own, or a number if it listens to all."""
         try:
             parts = urlsplit(f"//{host}")
             name, port = (parts.hostname or "").rstrip("."), parts.port

@@ -6,10 +6,13 @@ import asyncio
 import shutil
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from bench import routes, tasks
+from bench.guards import SVG_POLICY
+from bench.shelf import base_name
 from bench.uploads import Cut, received
 
 
@@ -18,6 +21,18 @@ async def page(request: Request) -> Response:
     from measure.guide import words
 
     return routes.page(request, "intake.html", steps=words.STEPS)
+
+
+async def picture(request: Request) -> Response:
+    """GET /intake/pictures/{name}.svg"""
+    from bench.pictures import as_svg
+
+    try:
+        svg = await run_in_threadpool(as_svg, request.path_params["name"])
+    except KeyError:
+        raise HTTPException(404) from None
+    headers = {"Content-Security-Policy": SVG_POLICY, "Cache-Control": "max-age=3600"}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
 
 
 async def photo(request: Request) -> Response:
@@ -31,7 +46,7 @@ async def photo(request: Request) -> Response:
     out = desk.place()
     copies: list[tasks.Copied] = []
     try:
-        order = tasks.CheckOrder(got.photo, out, got.name)
+        order = tasks.CheckOrder(got.photo, out, base_name(got.name))
         answer = await asyncio.wrap_future(desk.workers.do(tasks.check, order, limits.check_s, copies.append))
         if copies and copies[0].may_be_kept:
             await run_in_threadpool(desk.put_by, out, copies[0].photo, got.fields)

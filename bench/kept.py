@@ -68,7 +68,7 @@ class Asked(Record):
     subject: Literal["part", "opening"] = "part"
     thickness_mm: NonNegativeFloat | None = None
     strokes: Strokes = Strokes()
-    card_corners: tuple[Pair, ...] | None = Field(None, min_length=4, max_length=4)
+    card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)
 
 
 class Kept(Record):

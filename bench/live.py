@@ -43,7 +43,6 @@ class Live:
         record: what measured.json says, or would.
         found: the adjustment.
         advice: which readings next.
-        svg: the sketch.
         fingerprints: of trace.json, and of what it was before a completion.
     """
 
@@ -55,7 +54,6 @@ class Live:
     record: records.JobRecord
     found: Reconciled
     advice: Advice
-    svg: bytes
     fingerprints: tuple[str, ...]
 
     @property
@@ -64,12 +62,11 @@ class Live:
         return self.problem is None and not self.unfit
 
 
-def live(folder: Path, name: str) -> Live:
+def live(folder: Path) -> Live:
     """Work out a job.
 
     Args:
         folder: the job.
-        name: of the part.
 
     Raises:
         JobRefused, WrongUsage: trace.json is damaged or not there.
@@ -95,7 +92,6 @@ def live(folder: Path, name: str) -> Live:
         problem = why
     made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
     record = measured_from(traced, found, made_from)
-    drawn = sheet.sketch(drawing(record, name or None))
     advice = advise(
         found.estimate,
         thickness_mm=record.thickness_mm,
@@ -106,7 +102,17 @@ def live(folder: Path, name: str) -> Live:
     )
     before = folder / job.SEEN
     prints = (made_from[job.TRACE], *((job.fingerprint(before.read_bytes()),) if before.exists() else ()))
-    return Live(traced, outline, readings, unfit, problem, record, found, advice, write_svg(drawn), prints)
+    return Live(traced, outline, readings, unfit, problem, record, found, advice, prints)
+
+
+def sketch_svg(of: Live, name: str | None) -> bytes:
+    """The sketch of a job as it stands, the same that `jawline sketch` writes.
+
+    Args:
+        of: the job.
+        name: of the part; the trace's own by default.
+    """
+    return write_svg(sheet.sketch(drawing(of.record, name)))
 
 
 def _unfit(r: Reading, outline: Estimate, subject: Subject) -> Unfit | None:

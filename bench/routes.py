@@ -18,6 +18,7 @@ from bench.guards import SVG_POLICY
 from bench.shelf import Job, plain_name
 from bench.uploads import Cut, body_of, received
 from measure.cli.options import subject_of, thickness_mm
+from measure.records import Pair
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -36,7 +37,7 @@ class TraceBody(Body):
     thickness: str | float | None = None
     subject: str = "part"
     strokes: kept.Strokes = kept.Strokes()
-    card_corners: tuple[kept.Pair, ...] | None = None
+    card_corners: tuple[Pair, ...] | None = None
 
 
 class ReadingBody(Body):
@@ -95,12 +96,12 @@ async def body(request: Request, form: type[M]) -> M:
         raise Cut(400, "request", f"The request can't be understood ({where}).") from None
 
 
-def page(request: Request, name: str, **words: Any) -> HTMLResponse:
+def page(request: Request, template: str, **words: Any) -> HTMLResponse:
     """A page from its template."""
-    return HTMLResponse(request.app.state.pages.get_template(name).render(words))
+    return HTMLResponse(request.app.state.pages.get_template(template).render(words))
 
 
-# ---------------------------------------------------------------------------------------------------------------- pages
+# ------------------------------------------------------------------------------------------------------------ pages
 async def jobs_page(request: Request) -> Response:
     """GET /"""
     return page(request, "jobs.html")
@@ -112,7 +113,7 @@ async def job_page(request: Request) -> Response:
     return page(request, "job.html", id=of.id, name=await run_in_threadpool(desk_of(request).name, of))
 
 
-# ----------------------------------------------------------------------------------------------------------------- jobs
+# ------------------------------------------------------------------------------------------------------------- jobs
 async def jobs(request: Request) -> Response:
     """GET /api/jobs"""
     return JSONResponse({"jobs": await run_in_threadpool(desk_of(request).listing)})
@@ -145,7 +146,7 @@ async def events(request: Request) -> Response:
     return StreamingResponse(stream, media_type="text/event-stream", headers={"X-Accel-Buffering": "no"})
 
 
-# -------------------------------------------------------------------------------------------------------------- changes
+# ---------------------------------------------------------------------------------------------------------- changes
 async def trace(request: Request) -> Response:
     """POST /api/jobs/{id}/trace"""
     of, asked, desk = await job_of(request), await body(request, TraceBody), desk_of(request)
@@ -197,7 +198,7 @@ async def make(request: Request) -> Response:
     return JSONResponse({"files": files})
 
 
-# ------------------------------------------------------------------------------------------------------------ to look at
+# ------------------------------------------------------------------------------------------------------- to look at
 async def offers(request: Request) -> Response:
     """GET /api/jobs/{id}/offers?features=E1,E3"""
     of = await job_of(request)

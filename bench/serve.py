@@ -11,6 +11,7 @@ import threading
 import webbrowser
 from collections.abc import Iterator
 from pathlib import Path
+from types import FrameType
 from typing import Any, TextIO
 
 import uvicorn
@@ -40,11 +41,12 @@ def serve(
         host: address to listen at; this machine alone by default.
         intake: whether owners may send photos.
         show: whether a browser is opened, if there is a display.
-        out: where the addresses are said.
+        out: where the addresses are said; standard output by default.
 
     Raises:
         WrongUsage: the folder can't be used, another bench has it, or nothing can listen there.
     """
+    out = out or sys.stdout
     _make_folder(folder)
     with _alone(folder), _listening(host or LOOPBACK, port) as listener:
         guarded = intake or host is not None
@@ -59,10 +61,10 @@ def serve(
         _say(settings, out)
         if show and _has_display():
             threading.Thread(target=webbrowser.open, args=(fixer_address(settings),), daemon=True).start()
-        server = uvicorn.Server(
+        server = _Server(
             uvicorn.Config(
                 application(settings),
-                log_level="warning",
+                log_level="info" if os.environ.get("JAWLINE_DEBUG") == "1" else "critical",
                 access_log=False,
                 server_header=False,
                 date_header=False,
@@ -77,6 +79,14 @@ def serve(
         with contextlib.suppress(KeyboardInterrupt):  # how the server passes on that it has ended
             server.run(sockets=[listener])
         print("The bench is closed. Every reading is in its job.", file=out, flush=True)
+
+
+class _Server(uvicorn.Server):
+    """Lets go of all listeners first when it is to end, since a page that listens never hangs up by itself."""
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self.config.app.state.bell.close()  # type: ignore[union-attr]
+        super().handle_exit(sig, frame)
 
 
 def fixer_address(settings: Settings) -> str:

@@ -174,6 +174,16 @@ class Shelf:
         with self._lock:
             return self._jobs.setdefault(id, Job(id, self.folder / id))
 
+    def tidy(self) -> None:
+        """Remove half-written files of processes that were killed."""
+        for of in self.all():
+            for path in of.folder.glob(".*.part"):
+                pid = path.name.split(".")[-2]
+                if pid.isdecimal() and not is_running(int(pid)):
+                    path.unlink(missing_ok=True)
+            for path in (of.folder / HISTORY).glob("*.part"):
+                shutil.rmtree(path, ignore_errors=True)
+
     def all(self) -> Iterator[Job]:
         """Every job."""
         for id in self.ids():
@@ -194,10 +204,28 @@ class Shelf:
         return made
 
 
+def is_running(pid: int) -> bool:
+    """Whether a process lives, as far as can be told."""
+    if os.name != "posix":  # there asking would end it
+        return True
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
+
+
 def slug(name: str) -> str:
     """A folder's name for a part: small letters, digits and hyphens."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_ID].strip("-") or "job"
+
+
+def base_name(text: str) -> str:
+    """What somebody calls a file, without the folders that it lay in."""
+    return plain_name(re.split(r"[/\\]", text)[-1]) or "photo"
 
 
 def plain_name(text: str) -> str:

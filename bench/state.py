@@ -75,7 +75,7 @@ def plain_state(
         "refusal": refusal.model_dump() if refusal else None,
         "note": known.note if known else "",
         "subject": live.traced.subject if live else known.asked.subject if known else "part",
-        "thickness_mm": live.record.thickness_mm if live else known.asked.thickness_mm if known else None,
+        "thickness_mm": live.traced.thickness_mm if live else known.asked.thickness_mm if known else None,
         "fits": list(FITS),
         "can_undo": bool(of.history()),
         "strokes": known.asked.strokes.model_dump() if known else {"part": [], "away": []},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,8 +14,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from calib.found import Found
     from calib.lens import Profile
     from calib.photo import Photo
+    from calib.refusals import Failure
 
 SHARES = {
     "opening the photo": 0.02,
@@ -42,7 +43,8 @@ class TraceOrder:
         out: an empty folder for the files that come of it.
         part: the part's name.
         asked: how.
-        known: of a kept copy; None for an original.
+        known: what is remembered of it; None for an original.
+        hidden: whether the card's face is hidden in it already.
         name: by which the photo is known.
     """
 
@@ -51,6 +53,7 @@ class TraceOrder:
     part: str
     asked: kept.Asked
     known: kept.KeptPhoto | None
+    hidden: bool
     name: str
 
 
@@ -98,9 +101,11 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     Raises:
         JawlineError: it can't be traced.
     """
+    from calib.finding import find_reference
     from measure import job
     from measure.steps.photos import traced
     from measure.steps.trace import files_of
+    from measure.tracing_parts import prior_of
 
     def step(words: str) -> None:
         say(Step(words, SHARES[words]))
@@ -108,23 +113,24 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     step("opening the photo")
     photo, lens = opened(order.photo, order.known, order.name)
     scale = order.known.scale if order.known else shown_scale(photo)
-    if order.known is None:
+    if not order.hidden:
         step("looking for the card")
-        photo = replace(photo, rgb=copied(photo, lens, order.out, say))
+        found = find_reference(photo.rgb, prior_of(photo, lens))
+        photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
     thickness = order.asked.thickness_mm or 0.0
     photos = traced(photo, (order.photo,), thickness, order.asked.subject, lambda _: lens, watch=step)
     step("drawing the outline")
     _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
-    found = photos.trace
+    done = photos.trace
     seen = kept.Seen(
         trace=job.fingerprint(files[job.TRACE]),
-        card=found.reference.name,
-        corners=on_picture(found.reference.taken_px[0], scale) if found.reference.taken_px else (),
+        card=done.reference.name,
+        corners=on_picture(done.reference.taken_px[0], scale) if done.reference.taken_px else (),
         features=tuple(
             kept.SeenFeature(label=f.label, points=on_picture(px, scale))
-            for f, px in zip(found.estimate.features, found.seen_px, strict=True)
+            for f, px in zip(done.estimate.features, done.seen_px, strict=True)
         ),
     )
     return TraceAnswer(tuple(files), seen)
@@ -136,13 +142,14 @@ def check(order: CheckOrder, say: Say) -> dict[str, Any]:
     Returns:
         verdict, reasons and reply.
     """
+    from calib.lens_store import profile_for
     from measure.steps.check import Asked, looked_at
 
-    found = looked_at(order.photo, Asked(None, "part"))
+    seen: list[tuple[Photo, Found | Failure]] = []
+    found = looked_at(order.photo, Asked(None, "part"), lambda photo, reference: seen.append((photo, reference)))
     if found.verdict != "retake":
-        photo, lens = opened(order.photo, None, order.name)
-        with contextlib.suppress(ReferenceRefused):
-            copied(photo, lens, order.out, say)
+        photo, reference = seen[0]
+        copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)
     plain = found.plain()
     return {key: plain[key] for key in ("verdict", "reasons", "reply")}
 
@@ -165,8 +172,15 @@ def opened(path: Path, known: kept.KeptPhoto | None, name: str) -> tuple[Photo, 
     return photo, profile_named(known.lens) if known.lens else None
 
 
-def copied(photo: Photo, lens: Profile | None, out: Path, say: Say) -> NDArray[np.uint8]:
+def copied(photo: Photo, found: Found | Failure, lens: Profile | None, out: Path, say: Say) -> NDArray[np.uint8]:
     """Put the copy that may be kept into a folder, and say so; what is measured is measured in that copy.
+
+    Args:
+        photo: the original.
+        found: the reference in it, or why there is none.
+        lens: the profile that is kept for its camera.
+        out: the folder.
+        say: is told.
 
     Returns:
         (h, w, 3) its pixels.
@@ -176,11 +190,8 @@ def copied(photo: Photo, lens: Profile | None, out: Path, say: Say) -> NDArray[n
             a blurred picture of it are in the folder.
     """
     from bench.photo_copy import as_png, cleaned, shown
-    from calib.finding import find_reference
     from calib.refusals import Failure
-    from measure.tracing_parts import prior_of
 
-    found = find_reference(photo.rgb, prior_of(photo, lens))
     refused = isinstance(found, Failure)
     rgb = photo.rgb if isinstance(found, Failure) else cleaned(photo.rgb, found.faces_px)
     picture = shown(rgb, blurred=refused)
@@ -205,7 +216,7 @@ def shown_scale(photo: Photo) -> float:
     """How many pixels of the shown picture are one of the photo's."""
     from bench.photo_copy import SHOWN_PX
 
-    return min(1.0, SHOWN_PX / max(photo.rgb.shape[:2]))
+    return min(1.0, SHOWN_PX / float(max(photo.rgb.shape[:2])))
 
 
 def on_picture(points_px: Any, scale: float) -> tuple[tuple[float, float], ...]:

@@ -26,6 +26,7 @@ from calib.photo import check_header
 FILE = "The photo"
 """Every photo is called so while it is looked at, so that it reads well in sentences."""
 MOST_ADDRESSES = 4096
+SLOW = "The photo arrived too slowly: send it again where the connection is better."
 
 
 class Cut(Exception):
@@ -34,6 +35,9 @@ class Cut(Exception):
     def __init__(self, status: int, code: str, text: str) -> None:
         super().__init__(text)
         self.status, self.code, self.text = status, code, text
+
+
+NO_FORM = Cut(400, "form", "The form can't be understood: send one photo, and nothing long beside it.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,12 +20,14 @@ from typing import Any
 
 from calib.errors import JawlineError, Untrustworthy
 from measure.steps.many import ONE_THREAD, begin
+from measure.steps.trace import warm
 
 Say = Callable[[Any], None]
 Work = Callable[[Any, Say], Any]
 TASKS_EACH = 25
 """A worker is replaced after so many, so that what libraries hold on to does not pile up."""
-LOOK_S = 0.5
+BEGIN_S, LOOK_S = 60.0, 0.5
+"""A new worker loads its libraries within so long; how often a thread looks whether its time is up."""
 _STARTING = threading.Lock()
 
 CRASHED = "Looking at this photo takes more memory than there is, or ends in a crash: try it at a smaller size."
@@ -120,7 +122,7 @@ class _Worker:
             JawlineError: it refuses, crashes, hangs, or the bench ends.
         """
         self.done += 1
-        until = time.monotonic() + task.limit_s
+        until = time.monotonic() + BEGIN_S
         try:
             self._pipe.send((task.work, task.order))
             while not ending.is_set():
@@ -130,7 +132,9 @@ class _Worker:
                 if not self._pipe.poll(LOOK_S):
                     continue
                 kind, what = self._pipe.recv()
-                if kind == "said":
+                if kind == "begun":
+                    until = time.monotonic() + task.limit_s
+                elif kind == "said":
                     task.say(what)
                 elif kind == "done":
                     return what
@@ -168,12 +172,14 @@ def _one_thread_each() -> Iterator[None]:
 def _work(pipe: Connection) -> None:
     """A worker's whole life."""
     begin()
+    warm()
     while True:
         try:
             work, order = pipe.recv()
         except (EOFError, OSError):
             return
         try:
+            pipe.send(("begun", None))
             answer = ("done", work(order, lambda what: pipe.send(("said", what))))
         except JawlineError as why:
             answer = ("refused", (why.text, why.code))

@@ -238,6 +238,17 @@ def _put(
             manifest.files[name] = manifest.files[name][-1:]
         manifest.taken += [t for t in taken if t not in manifest.taken]
         os.replace(beside(MANIFEST, manifest.content()), folder / MANIFEST)
+    _settled(folder)
+
+
+def _settled(folder: Path) -> None:
+    """Have the folder's own entries on disk as well, where the system can: only then is a new name there for good."""
+    with contextlib.suppress(OSError):
+        entries = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(entries)
+        finally:
+            os.close(entries)
 
 
 class _Beside:

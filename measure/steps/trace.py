@@ -136,6 +136,11 @@ def _colour_tables() -> None:
     cv2.cvtColor(np.zeros((1, 1, 3), np.float32), cv2.COLOR_RGB2LAB)
 
 
+def warm() -> None:
+    """Load all that a trace needs, before there is a photo."""
+    _imported((*TO_MEASURE, *TO_FINISH, "measure.drawing.dxf", "measure.steps.photos"))
+
+
 def _imported(names: tuple[str, ...]) -> None:
     for name in names:
         import_module(name)
