@@ -7,6 +7,7 @@ a job. What a worker hands back is put into the job here, under the job's lock.
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import tempfile
@@ -22,7 +23,7 @@ from urllib.parse import quote
 from bench import kept, tasks
 from bench.settings import Settings
 from bench.shelf import Job, Shelf, base_name, is_running, plain_name
-from bench.state import name_of, plain_state, word_for
+from bench.state import plain_state, word_for
 from bench.workers import Workers
 from calib.errors import JawlineError, WrongUsage
 from measure import job
@@ -89,6 +90,7 @@ class Desk:
     _tracing: dict[str, Tracing] = field(default_factory=dict)
     _unkept: dict[str, Unkept] = field(default_factory=dict)
     _live: dict[str, _Worked] = field(default_factory=dict)
+    _glances: dict[str, tuple[int, str, float | None]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __enter__(self) -> Desk:
@@ -348,13 +350,12 @@ class Desk:
         out = []
         for of in self.shelf.all():
             known, told = of.kept(), self.progress(of)
-            worked = self._live.get(of.id)
-            worst = max((d.u95_mm for d in worked.live.record.dimensions), default=None) if worked else None
+            name, worst = self._glance(of, told["revision"])
             refusal = known.refusal.text if known and known.refusal else ""
             out.append(
                 {
                     "id": of.id,
-                    "name": self.name(of),
+                    "name": (known.name if known else "") or name or of.id,
                     "state": told["state"],
                     "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg",
                     "worst_u95_mm": worst,
@@ -364,10 +365,21 @@ class Desk:
             )
         return sorted(out, key=lambda x: -x["changed"])
 
+    def _glance(self, of: Job, revision: int) -> tuple[str, float | None]:
+        """Name and least certain dimension of a job, without working it out: from memory, or from its files."""
+        worked = self._live.get(of.id)
+        if worked and worked.revision == revision:
+            record = worked.live.record
+            return record.part, max((d.u95_mm for d in record.dimensions), default=None)
+        seen = self._glances.get(of.id)
+        if seen is None or seen[0] != revision:
+            seen = self._glances[of.id] = (revision, *glance(of.folder))
+        return seen[1:]
+
     def name(self, of: Job) -> str:
         """What a job is called."""
-        known, worked = of.kept(), self._live.get(of.id)
-        return name_of(of, known, worked.live.traced if worked else None)
+        known = of.kept()
+        return (known.name if known else "") or self._glance(of, of.revision())[0] or of.id
 
     def sketch(self, of: Job) -> tuple[int, bytes]:
         """Revision and drawing of a job.
@@ -422,3 +434,13 @@ def forget_dead_sessions() -> None:
         pid = folder.name.removeprefix(SESSION).split("-")[0]
         if pid.isdecimal() and not is_running(int(pid)) and not folder.is_symlink():
             shutil.rmtree(folder, ignore_errors=True)
+
+
+def glance(folder: Path) -> tuple[str, float | None]:
+    """Name and least certain dimension, mm, that a job's files tell of, measured.json before trace.json."""
+    for name in (job.MEASURED, job.TRACE):
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            plain = json.loads((folder / name).read_bytes())
+            worst = max((float(d["u95_mm"]) for d in plain["dimensions"]), default=None)
+            return str(plain.get("part", "")), worst
+    return "", None

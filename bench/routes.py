@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -17,6 +18,7 @@ from bench.events import Bell
 from bench.guards import SVG_POLICY
 from bench.shelf import Job, plain_name
 from bench.uploads import Cut, body_of, received
+from calib.errors import WrongUsage
 from measure.cli.options import subject_of, thickness_mm
 from measure.records import Pair
 
@@ -101,6 +103,21 @@ def page(request: Request, template: str, **words: Any) -> HTMLResponse:
     return HTMLResponse(request.app.state.pages.get_template(template).render(words))
 
 
+def how(subject: str, thickness: str | None) -> kept.Asked:
+    """What is to be traced, by the words of a form.
+
+    Raises:
+        WrongUsage: they make no sense.
+    """
+    kind = subject_of(subject)
+    if not (thickness or "").strip():
+        if kind == "part":
+            text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
+            raise WrongUsage(text, "thickness")
+        thickness = None
+    return kept.Asked(subject=kind, thickness_mm=thickness_mm(thickness, kind))
+
+
 # ------------------------------------------------------------------------------------------------------------ pages
 async def jobs_page(request: Request) -> Response:
     """GET /"""
@@ -124,9 +141,11 @@ async def new_job(request: Request) -> Response:
     desk = desk_of(request)
     with request.app.state.gate.passing(request.client.host if request.client else ""):
         got = await received(request, desk.settings.limits, desk.place())
-    subject = subject_of(got.fields.get("subject") or "part")
-    thickness = thickness_mm(got.fields.get("thickness") or None, subject)
-    asked = kept.Asked(subject=subject, thickness_mm=thickness)
+    try:
+        asked = how(got.fields.get("subject") or "part", got.fields.get("thickness"))
+    except WrongUsage:
+        await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
+        raise
     of = await run_in_threadpool(desk.take, got.photo, got.name, got.fields.get("name", ""), asked)
     return JSONResponse({"id": of.id}, 202)
 
@@ -150,15 +169,10 @@ async def events(request: Request) -> Response:
 async def trace(request: Request) -> Response:
     """POST /api/jobs/{id}/trace"""
     of, asked, desk = await job_of(request), await body(request, TraceBody), desk_of(request)
-    subject = subject_of(asked.subject)
-    words = None if asked.thickness is None or asked.thickness == "" else str(asked.thickness)
-    how = kept.Asked(
-        subject=subject,
-        thickness_mm=thickness_mm(words, subject),
-        strokes=asked.strokes,
-        card_corners=asked.card_corners,
-    )
-    await run_in_threadpool(desk.retrace, of, how, asked.revision)
+    thickness = None if asked.thickness is None else str(asked.thickness)
+    drawn = {"strokes": asked.strokes, "card_corners": asked.card_corners}
+    wanted = how(asked.subject, thickness).model_copy(update=drawn)
+    await run_in_threadpool(desk.retrace, of, wanted, asked.revision)
     return JSONResponse({"id": of.id}, 202)
 
 

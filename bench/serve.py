@@ -17,6 +17,7 @@ from typing import Any, TextIO
 import uvicorn
 
 from bench.app import application
+from bench.connections import Connection
 from bench.guards import EVERYWHERE
 from bench.settings import LOOPBACK, Settings
 from calib.errors import WrongUsage
@@ -64,6 +65,7 @@ def serve(
         server = _Server(
             uvicorn.Config(
                 application(settings),
+                http=Connection,
                 log_level="info" if os.environ.get("JAWLINE_DEBUG") == "1" else "critical",
                 access_log=False,
                 server_header=False,

@@ -17,6 +17,7 @@ import uvicorn
 from starlette.testclient import TestClient
 
 from bench.app import application
+from bench.connections import Connection
 from bench.settings import LOOPBACK, Limits, Settings
 from tests.jobs import traced
 
@@ -93,7 +94,7 @@ def listening(folder: Path, **limits: Any) -> Iterator[httpx.Client]:
     with socket.create_server((LOOPBACK, 0)) as listener:
         port = listener.getsockname()[1]
         app = application(Settings(folder, port=port, limits=Limits(**limits)))
-        serving = uvicorn.Server(uvicorn.Config(app, log_level="error", timeout_graceful_shutdown=1))
+        serving = uvicorn.Server(uvicorn.Config(app, http=Connection, log_level="error", timeout_graceful_shutdown=1))
         thread = threading.Thread(target=serving.run, kwargs={"sockets": [listener]}, daemon=True)
         thread.start()
         until(lambda: serving.started, 20)

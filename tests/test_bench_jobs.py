@@ -8,16 +8,20 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
 from bench.shelf import plain_name, slug
-from measure import job
+from measure import job, records
+from measure.drawing.dxf import outline_dxf
 from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from tests.benches import bench, plate, width
+from tests.broken_parts import bridge, tear
+from tests.jobs import record
 
 READINGS = "/api/jobs/plate/readings"
 
@@ -357,3 +361,34 @@ def test_offers_are_what_jaws_can_take(client: TestClient) -> None:
     assert asked("E1,E2") == {}
     assert set(asked("")) == {"thickness"}
     assert client.get("/api/jobs/plate/offers", params={"features": "E99"}).status_code == 422
+
+
+# -------------------------------------------------------------------------------------------------------------- broken
+def test_a_broken_part_is_completed_opened_and_undone(client: TestClient, folder: Path) -> None:
+    e = tear(bridge(), (0.15, 0.26), np.random.default_rng(5), depth=1.0).estimate
+    features = tuple(records.feature_record(f) for f in e.features)
+    given = {"features": features, "dimensions": (), "adjustment": records.adjustment_record(e)}
+    text = records.to_text(record("bridge").model_copy(update=given)).encode()
+    job.write(folder / "bridge", {job.TRACE: text, job.OUTLINE: outline_dxf(e.features)})
+    seen = client.get("/api/jobs/bridge").json()
+    assert seen["completion"] is None
+
+    def post(what: str, **body: Any) -> dict[str, Any]:
+        return dict(client.post(f"/api/jobs/bridge/{what}", json=body).json())
+
+    now = post("complete", by=None, broken=None, revision=seen["revision"])
+    assert now["completion"]["broken"] == ["C1"]
+    assert "completed" in {f["origin"] for f in now["features"]}
+    assert now["completion"]["words"].endswith(".")
+    made_up = [f["label"] for f in now["features"] if f["origin"] == "completed"]
+    assert client.get("/api/jobs/bridge/offers", params={"features": made_up[0]}).json()["offers"] == []
+    now = post("complete", by="open", revision=now["revision"])
+    assert (now["completion"], (folder / "bridge" / job.TRACE).read_bytes()) == (None, text)
+    now = post("undo", revision=now["revision"])
+    assert now["completion"] is not None
+    now = post("undo", revision=now["revision"])
+    assert (folder / "bridge" / job.TRACE).read_bytes() == text
+    assert not now["can_undo"]
+    assert post("complete", by="magic", revision=now["revision"])["error"]["code"] == "by"
+    assert post("complete", broken="E99-E1", revision=now["revision"])["error"]["text"].endswith(".")
+    assert not client.get("/api/jobs/bridge").json()["can_undo"]  # what failed is nothing to undo

@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from bench import connections
 from bench.settings import Limits
 from bench.uploads import Cut, Gate
 from tests.benches import bench, listening, plate
@@ -191,3 +192,22 @@ def test_a_slow_drip_is_cut_and_others_are_served_meanwhile(tmp_path: Path) -> N
             assert b"HTTP/1.1 408" in answer, "the drip" if s is dripping else "the pause"
             assert b"too-slow" in answer
             s.close()
+
+
+def test_a_request_that_never_comes_to_its_end_is_hung_up_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(connections, "HEAD_S", 0.5)
+    with listening(plate(tmp_path), workers=0) as client:
+        host, port = str(client.base_url.host), client.base_url.port
+        assert port
+        with socket.create_connection((host, port)) as silent, socket.create_connection((host, port)) as halting:
+            halting.sendall(f"GET /api/jobs HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n".encode())
+            halting.settimeout(5)
+            assert b"200 OK" in halting.recv(65536)
+            halting.sendall(b"GET /api/jobs HTTP/1.1\r\nX-Slow: ")
+            began = time.monotonic()
+            for s in (silent, halting):
+                s.settimeout(5)
+                while s.recv(65536):
+                    pass
+            assert time.monotonic() - began < 4
+        assert client.get("/api/jobs/plate").status_code == 200
