@@ -27,8 +27,14 @@ export class Entry {
   }
 
   /** What can be read between the picked features. */
-  async picked(labels, wish = null) {
+  picked(labels, wish = null) {
+    this.pending = this.ask(labels, wish);
+    return this.pending;
+  }
+
+  async ask(labels, wish) {
     const turn = ++this.asked;
+    this.chosen = null; // until it is known what these features allow
     let offers = [];
     try {
       const answer = await get(`${this.store.path}/offers?features=${labels.map(encodeURIComponent).join(",")}`);
@@ -43,7 +49,8 @@ export class Entry {
 
   show(labels, wish) {
     const kept = wish ?? this.kind;
-    const best = this.offers.find((o) => o.kind === kept) ?? this.offers[0];
+    // Nothing picked leaves the height of the part: only if it is chosen on purpose.
+    const best = labels.length || wish ? (this.offers.find((o) => o.kind === kept) ?? this.offers[0]) : undefined;
     byId("kinds-list").replaceChildren(
       ...this.offers.map((o) =>
         el(
@@ -55,7 +62,7 @@ export class Entry {
       ),
     );
     byId("kinds").hidden = !this.offers.length;
-    byId("value-row").hidden = !this.offers.length;
+    byId("value-row").hidden = !best;
     if (labels.length && !this.offers.length && !byId("labels-wrong").textContent)
       byId("labels-wrong").textContent = labels.length === 1 ? "Jaws need a second edge or a hole as well." : "No jaws fit over these two. Try two parallel edges, two holes, or a hole and an edge.";
     if (best) this.choose(best);
@@ -67,10 +74,13 @@ export class Entry {
     if (gauge !== (tool.value === "gauge")) tool.value = gauge ? "gauge" : (this.caliper ?? "caliper");
     this.kind = offer.kind;
     this.chosen = offer;
+    byId("value-row").hidden = false;
   }
 
   async send() {
     const field = byId("value");
+    await this.pending;
+    if (!this.chosen) return;
     if (!field.value.trim()) {
       this.wrong("Write what the tool shows, such as 24.31.");
       field.focus();

@@ -28,10 +28,12 @@ class Bench:
     folder: Path
     intake: str = ""
 
-    def ask(self, path: str, body: bytes | None = None, kind: str = "application/json") -> Any:
+    def ask(
+        self, path: str, body: bytes | None = None, kind: str = "application/json", method: str | None = None
+    ) -> Any:
         """The JSON that it answers with."""
         headers = {"X-Jawline": "1", "Origin": self.url, "Content-Type": kind}
-        request = urllib.request.Request(self.url + path, data=body, headers=headers)
+        request = urllib.request.Request(self.url + path, data=body, headers=headers, method=method)
         with urllib.request.urlopen(request, timeout=20) as answer:
             return json.load(answer)
 

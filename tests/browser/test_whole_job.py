@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from playwright.sync_api import expect
 
 from measure.steps.draw import Drawing, draw
 from tests.accuracy.score import compare
@@ -30,10 +31,10 @@ DROP = """([name, data]) => {
 def enter(page: Any, labels: str, value: str) -> None:
     """One reading, by its labels."""
     page.fill("#labels", labels)
-    page.locator("#kinds-list input").first.wait_for(state="attached")
+    page.locator("#value").wait_for()
     page.fill("#value", value)
     page.click("#add")
-    page.wait_for_function("document.getElementById('value').value === ''")
+    expect(page.locator("#value")).to_have_value("")
 
 
 def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Path) -> None:
@@ -75,9 +76,8 @@ def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Pat
     assert not by_page["mirrored"]
 
 
-def test_a_slip_is_named_and_undone(window: Callable[..., Any], bench: Any) -> None:
-    job = bench.traced("a slip")
-    page = window(f"/job/{job}#readings")
+def test_a_slip_is_named_and_undone(window: Callable[..., Any], traced: str) -> None:
+    page = window(f"/job/{traced}#readings")
     page.locator(".feature").first.wait_for(state="attached")
     enter(page, "E9 E10", "5.00")
     enter(page, "E1 E7", "21.02")  # 22.01 is right: two digits changed places
@@ -89,7 +89,7 @@ def test_a_slip_is_named_and_undone(window: Callable[..., Any], bench: Any) -> N
     assert row.locator("svg use[href$='#suspect']").count() == 1  # a shape of its own, not a colour alone
     page.keyboard.press("Escape")
     page.click("#undo")
-    page.wait_for_function("document.querySelectorAll('#readings li').length === 1")
+    expect(page.locator("#readings li")).to_have_count(1)
     page.fill("#labels", "E1 E7")
     page.fill("#value", "abc")
     page.click("#add")
