@@ -12,7 +12,6 @@ export class Entry {
   constructor(store, picking) {
     Object.assign(this, { store, picking });
     this.asked = 0;
-    this.kind = null;
     byId("entry").addEventListener("submit", (e) => {
       e.preventDefault();
       if (byId("value-row").hidden) return;
@@ -22,6 +21,7 @@ export class Entry {
       if (e.key !== "Enter") return;
       e.preventDefault();
       if (!byId("value-row").hidden) byId("value").focus();
+      else byId("kinds-list").querySelector("input")?.focus();
     });
     byId("value").addEventListener("input", () => this.wrong(""));
   }
@@ -48,9 +48,10 @@ export class Entry {
   }
 
   show(labels, wish) {
-    const kept = wish ?? this.kind;
-    // Nothing picked leaves the height of the part: only if it is chosen on purpose.
-    const best = labels.length || wish ? (this.offers.find((o) => o.kind === kept) ?? this.offers[0]) : undefined;
+    // Of several kinds none is chosen for anybody, nor is the height of the part when nothing is picked.
+    const only = labels.length && this.offers.length === 1 ? this.offers[0] : undefined;
+    const best = this.offers.find((o) => o.kind === wish) ?? only;
+    byId("kinds").querySelector("legend").textContent = labels.length ? "Where the jaws go" : "Or, without an edge";
     byId("kinds-list").replaceChildren(
       ...this.offers.map((o) =>
         el(
@@ -72,7 +73,6 @@ export class Entry {
     const tool = byId("tool-name");
     const gauge = offer.kind === "radius";
     if (gauge !== (tool.value === "gauge")) tool.value = gauge ? "gauge" : (this.caliper ?? "caliper");
-    this.kind = offer.kind;
     this.chosen = offer;
     byId("value-row").hidden = false;
   }
@@ -96,7 +96,6 @@ export class Entry {
       );
       field.value = "";
       this.wrong("");
-      this.kind = null;
       this.picking.set([]);
       byId("labels").focus({ preventScroll: true });
     } catch (why) {
