@@ -200,10 +200,10 @@ class Desk:
             if before:
                 shutil.rmtree(before.folder, ignore_errors=True)
             if what.may_be_kept:
-                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
+                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
             else:
                 place = self.place()
-                for n in (kept.PHOTO, kept.SHOWN):
+                for n in (kept.PHOTO, job.PHOTO):
                     shutil.move(out / n, place / n)
                 self._unkept[of.id] = Unkept(place, what.photo)
             of.write(files, undoable=False)
@@ -217,7 +217,7 @@ class Desk:
             try:
                 answer = done.result()
                 files = {n: (out / n).read_bytes() for n in answer.files}
-                now = known.model_copy(update={"refusal": None, "seen": answer.seen})
+                now = known.model_copy(update={"refusal": None})
                 of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED)
             except Exception as why:
                 text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
@@ -228,7 +228,7 @@ class Desk:
     def picture(self, of: Job) -> Path | None:
         """The picture that is shown of a job: the card's face hidden, or all of it blurred."""
         unkept = self._unkept.get(of.id)
-        paths = (*((unkept.folder / kept.SHOWN,) if unkept else ()), of.folder / kept.SHOWN)
+        paths = (*((unkept.folder / job.PHOTO,) if unkept else ()), of.folder / job.PHOTO)
         return next((p for p in paths if p.is_file()), None)
 
     # ----------------------------------------------------------------------------------------------------------- states
@@ -257,7 +257,7 @@ class Desk:
             revision = of.revision()
             worked = self._live.get(of.id)
             if worked is None or worked.revision != revision:
-                worked = _Worked(revision, live(of.folder))
+                worked = _Worked(revision, live(of.folder, worked.live if worked else None))
             with self._lock:
                 self._live.pop(of.id, None)
                 self._live[of.id] = worked
@@ -332,7 +332,7 @@ class Desk:
         """
         name = plain_name(fields.get("name", "")) or Path(plain_name(photo.name)).stem or "part"
         note = plain_name(fields.get("note", ""))
-        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, kept.SHOWN)}
+        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
         first = kept.Kept(name=name, note=note, at=time.time(), photo=photo)
         return self.shelf.new(name, first, files)
 
@@ -357,7 +357,7 @@ class Desk:
                     "id": of.id,
                     "name": (known.name if known else "") or name or of.id,
                     "state": told["state"],
-                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg",
+                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg" if self._small_of(of) else None,
                     "worst_u95_mm": worst,
                     "changed": told["revision"] / 1e6,
                     "note": (known.note if known else "") or refusal,
@@ -406,8 +406,13 @@ class Desk:
         """A small picture of a job; None where there is none."""
         from bench.photo_copy import thumbnail
 
-        path = self.picture(of) or of.folder / job.PICTURE
-        return thumbnail(path) if path.is_file() else None
+        path = self._small_of(of)
+        return thumbnail(path) if path else None
+
+    def _small_of(self, of: Job) -> Path | None:
+        """What a small picture is made from."""
+        labelled = of.folder / job.PICTURE
+        return self.picture(of) or (labelled if labelled.is_file() else None)
 
     def _traced(self, of: Job) -> Live:
         found = self.live(of)

@@ -1,7 +1,7 @@
 """What the page remembers of a job beside the files that the commands know: `bench.json`.
 
-Where things are seen in the kept photo, what the photo's EXIF said of its lens and nothing else of it, and what was
-asked for. The commands need none of it, and a job without it opens as well.
+It has what the photo's EXIF said of its lens and nothing else of it, and what was asked for. The commands need none of
+it, and a job without it opens as well.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pydantic import Field, FiniteFloat, NonNegativeFloat, PositiveFloat, Valida
 
 from measure.records import Pair, Record
 
-FILE, PHOTO, SHOWN = "bench.json", "photo.png", "photo-shown.jpg"
+FILE, PHOTO = "bench.json", "photo.png"
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
 
 
@@ -22,25 +22,6 @@ class Said(Record):
 
     code: str
     text: str
-
-
-class SeenFeature(Record):
-    """Where a feature is seen, in pixels of the picture that is shown."""
-
-    label: str
-    points: tuple[Pair, ...]
-
-
-class Seen(Record):
-    """Where things are in the picture that is shown.
-
-    `trace` is the fingerprint of the trace.json that this belongs to.
-    """
-
-    trace: str
-    card: str
-    corners: tuple[Pair, ...] = ()
-    features: tuple[SeenFeature, ...] = ()
 
 
 class KeptPhoto(Record):
@@ -81,7 +62,6 @@ class Kept(Record):
     asked: Asked = Asked()
     photo: KeptPhoto | None = None
     refusal: Said | None = None
-    seen: Seen | None = None
 
 
 def to_bytes(kept: Kept) -> bytes:

@@ -20,6 +20,7 @@ from measure.planning import Advice, advise
 from measure.readings import Reading
 from measure.steps.read import parsed, tools_of
 from measure.steps.reconcile import measured_from, refuse_if_nothing_holds
+from measure.steps.shown import Shown, shown
 from measure.steps.sketch import drawing
 
 
@@ -43,7 +44,8 @@ class Live:
         record: what measured.json says, or would.
         found: the adjustment.
         advice: which readings next.
-        fingerprints: of trace.json, and of what it was before a completion.
+        shown: the features over the job's picture; None where there is none.
+        marks: fingerprints of trace.json and trace-view.json.
     """
 
     traced: records.JobRecord
@@ -54,7 +56,8 @@ class Live:
     record: records.JobRecord
     found: Reconciled
     advice: Advice
-    fingerprints: tuple[str, ...]
+    shown: Shown | None
+    marks: tuple[str, str]
 
     @property
     def measured(self) -> bool:
@@ -62,18 +65,24 @@ class Live:
         return self.problem is None and not self.unfit
 
 
-def live(folder: Path) -> Live:
+def live(folder: Path, before: Live | None = None) -> Live:
     """Work out a job.
 
     Args:
         folder: the job.
+        before: how it was worked out last; what has not changed since is taken from there.
 
     Raises:
         JobRefused, WrongUsage: trace.json is damaged or not there.
     """
     text = job.text(folder, job.TRACE, "trace PHOTO")
-    traced = records.from_text(text, job.TRACE)
-    outline = records.estimate(traced, job.TRACE)
+    view = folder / job.VIEW
+    marks = (job.fingerprint(text.encode()), job.fingerprint(view.read_bytes()) if view.exists() else "")
+    if before and before.marks == marks:
+        traced, outline, over = before.traced, before.outline, before.shown
+    else:
+        traced = records.from_text(text, job.TRACE)
+        outline, over = records.estimate(traced, job.TRACE), shown(folder)
     tools = tools_of(folder, None)
     path = folder / job.READINGS
     content = job.content(folder, job.READINGS, "read") if path.exists() else b""
@@ -90,7 +99,7 @@ def live(folder: Path) -> Live:
         refuse_if_nothing_holds(found)
     except ReadingsRefused as why:
         problem = why
-    made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
+    made_from = {job.TRACE: marks[0], job.READINGS: job.fingerprint(content)}
     record = measured_from(traced, found, made_from)
     advice = advise(
         found.estimate,
@@ -100,9 +109,7 @@ def live(folder: Path) -> Live:
         taken=[(v.reading.kind, v.reading.features) for v in found.verdicts if v.verdict == "kept"],
         count=1,
     )
-    before = folder / job.SEEN
-    prints = (made_from[job.TRACE], *((job.fingerprint(before.read_bytes()),) if before.exists() else ()))
-    return Live(traced, outline, readings, unfit, problem, record, found, advice, prints)
+    return Live(traced, outline, readings, unfit, problem, record, found, advice, over, marks)
 
 
 def sketch_svg(of: Live, name: str | None) -> bytes:

@@ -7,13 +7,12 @@ rim. So the photo can be traced again, and comes out the same, although the orig
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.drawing.picture import hide_face
+from measure.drawing.framing import hide_face
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -21,22 +20,14 @@ Pixels = NDArray[np.uint8]
 WITHIN = 0.93
 """Share of the face's length and width that is averaged: rims of 3.0 and 1.9 mm stay, and profiles across the card's
 edges reach 0.9 mm into them."""
-SMALL_PX, SHOWN_PX = 360, 2000
-"""Longest side of a picture in the list, and of the one on the page."""
+SMALL_PX = 360
+"""Longest side of a picture in the list."""
 UNKNOWN_BLUR = 40.0
 """Where nobody knows where the card lies the whole picture is blurred, with a standard deviation of its longest side
 by this: even of a card that fills the frame a row of digits, 3.6 mm apart, keeps less than a hundredth of its contrast
 (ISO/IEC 7811-1 has embossed digits 3.63 mm apart; from memory)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """The picture on the page: a JPEG file, its size, and how many of its pixels are one of the photo's."""
-
-    jpeg: bytes
-    width: int
-    height: int
-    scale: float
+COARSE_PX = 400
+"""So much is left of its longest side while it is blurred, forty standard deviations."""
 
 
 def cleaned(rgb: Pixels, faces_px: Sequence[Array]) -> Pixels:
@@ -56,24 +47,15 @@ def as_png(rgb: Pixels) -> bytes:
     return bytes(png)
 
 
-def shown(rgb: Pixels, *, blurred: bool) -> Shown:
-    """The picture for the page.
-
-    Args:
-        rgb: (h, w, 3) the photo, its faces averaged away if it is known where they are.
-        blurred: whether the whole picture has to be, since that is not known.
-    """
+def blurred(rgb: Pixels) -> Pixels:
+    """(h, w, 3) a picture in which nobody can read anything."""
     import cv2
 
     h, w = rgb.shape[:2]
-    scale = min(1.0, SHOWN_PX / max(h, w))
-    size = (max(1, round(w * scale)), max(1, round(h * scale)))
-    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA) if scale < 1 else rgb
-    if blurred:
-        small = cv2.GaussianBlur(small, (0, 0), max(size) / UNKNOWN_BLUR)
-    ok, jpeg = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 88])
-    assert ok
-    return Shown(bytes(jpeg), *size, scale)
+    share = min(1.0, COARSE_PX / max(h, w))
+    size = max(1, round(w * share)), max(1, round(h * share))
+    small = cv2.GaussianBlur(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), (0, 0), max(size) / UNKNOWN_BLUR)
+    return np.asarray(cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR), np.uint8)
 
 
 def thumbnail(path: Path) -> bytes | None:

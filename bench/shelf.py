@@ -25,7 +25,7 @@ from measure import job
 COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED)
 """Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
 HISTORY = ".history"
-REMEMBERED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.OUTLINE, job.PICTURE)
+REMEMBERED = (kept.FILE, *job.TRACED, job.SEEN, job.READINGS)
 """Files that an undo brings back."""
 MOST_UNDONE = 30
 LONGEST_NAME, LONGEST_ID = 80, 40

@@ -13,6 +13,8 @@ from bench import kept
 from bench.shelf import Job
 from calib.fits import FITS
 from measure import job, records
+from measure.drawing.labels import anchor
+from measure.drawing.overlay import path_data
 from measure.features import Feature, flatten
 from measure.lettering import figures
 from measure.readings import Reading
@@ -36,6 +38,7 @@ DOWNLOADS = (
 """The files of a job that can be downloaded: no others."""
 DRAWN_PX_PER_MM, DRAWN_MARGIN_MM, DRAWN_LONGEST_PX = 16.0, 6.0, 2000.0
 """Where there is no picture to draw on, the outline is drawn on a plain ground of this scale, or a smaller one."""
+LABEL_OFF_PX = 24.0
 
 ADVICE = {
     "unit": "Read it again, and look whether the caliper shows inches.",
@@ -94,7 +97,7 @@ def plain_state(
     out["photo"] = _photo(of, known)
     if live is None:
         return out
-    return out | _drawn(known, live, out) | _measured(live)
+    return out | _drawn(of, live) | _measured(live)
 
 
 def name_of(of: Job, known: kept.Kept | None, traced: records.JobRecord | None) -> str:
@@ -121,86 +124,69 @@ def files_of(of: Job) -> list[dict[str, str]]:
 
 
 def _photo(of: Job, known: kept.Kept | None) -> dict[str, Any] | None:
+    """The picture before there is a trace."""
     if not known or not known.photo:
         return None
     p = known.photo
-    return {
-        "url": f"/api/jobs/{quote(of.id, safe='')}/photo.jpg",
-        "width": p.width,
-        "height": p.height,
-        "scale": p.scale,
-        "blurred": not (of.folder / kept.PHOTO).is_file(),
-    }
+    plain = {"url": _photo_url(of), "width": p.width, "height": p.height, "scale": p.scale}
+    return {**plain, "blurred": not (of.folder / kept.PHOTO).is_file()}
 
 
-# ------------------------------------------------------------------------------------------------------- on the picture
-def _drawn(known: kept.Kept | None, live: Live, so_far: Mapping[str, Any]) -> dict[str, Any]:
-    """Where the features are in the shown picture; where nobody knows, on a plain ground of the outline's own."""
-    seen, photo = known.seen if known else None, so_far["photo"]
-    if seen and seen.trace not in live.fingerprints:
-        seen = None  # a command has traced another photo into the job
-    features = live.outline.features
-    labels = {f.label for f in features}
-    lines: dict[str, Any] = {s.label: np.array(s.points) for s in seen.features if s.label in labels} if seen else {}
-    if photo is None or not lines:
-        seen, (lines, photo) = None, _on_plain_ground(features)
-    missing = [f for f in features if f.label not in lines]
-    if missing:
-        lines |= _by_the_others(features, lines, missing)
+def _photo_url(of: Job) -> str:
+    return f"/api/jobs/{quote(of.id, safe='')}/photo.jpg"
+
+
+# ---------------------------------------------------------------------------------------------------- on the picture
+def _drawn(of: Job, live: Live) -> dict[str, Any]:
+    """The features over the job's picture; where there is none, on a plain ground of the outline's own."""
+    seen = live.shown
+    if seen is None:
+        return _on_plain_ground(live.outline.features)
+    picture = seen.record.picture
+    photo = {"url": _photo_url(of), "width": picture.width, "height": picture.height, "scale": picture.scale}
     return {
-        "photo": photo,
-        "card": {"name": seen.card, "corners": seen.corners} if seen else None,
+        "photo": {**photo, "blurred": False},
+        "card": {"name": seen.reference, "corners": [[round(float(v), 1) for v in c] for c in seen.corners]},
         "features": [
             {
                 "label": f.label,
                 "kind": f.kind,
                 "loop": f.loop,
                 "origin": f.origin,
-                "path": path_data(lines[f.label], f.kind == "circle"),
-                "label_at": [round(float(v), 1) for v in _label_at(f, lines[f.label])],
+                "path": f.path,
+                "label_at": list(f.label_px),
+                "anchor": list(f.anchor_px),
             }
-            for f in features
+            for f in seen.drawn.features
         ],
+        "label_height": seen.drawn.label_height_px,
+        "broken": list(seen.broken),
     }
 
 
-def _on_plain_ground(features: Sequence[Feature]) -> tuple[dict[str, Any], dict[str, Any]]:
+def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
     flat = {f.label: flatten(f, 0.01) for f in features}
     every = np.concatenate(list(flat.values()))
     low, high = every.min(0) - DRAWN_MARGIN_MM, every.max(0) + DRAWN_MARGIN_MM
     scale = min(DRAWN_PX_PER_MM, DRAWN_LONGEST_PX / float((high - low).max()))
     width, height = (int(v) for v in np.ceil((high - low) * scale))
-    lines = {k: np.stack([p[:, 0] - low[0], high[1] - p[:, 1]], 1) * scale for k, p in flat.items()}
-    return lines, {"url": None, "width": width, "height": height, "scale": None, "blurred": False}
-
-
-def _by_the_others(features: Sequence[Feature], lines: Mapping[str, Any], missing: Sequence[Feature]) -> dict[str, Any]:
-    """Features that are not seen (they were completed), where the plane's homography through the seen ones has them."""
-    import cv2
-
-    mm, px = [], []
+    drawn = []
     for f in features:
-        if f.label in lines and f.kind != "circle":
-            mm += [flatten(f, 0.01)[i] for i in (0, -1)]
-            px += [lines[f.label][i] for i in (0, -1)]
-    if len(mm) < 4:
-        return {f.label: np.zeros((2, 2)) for f in missing}
-    to_px, _ = cv2.findHomography(np.array(mm), np.array(px))
-    return {f.label: cv2.perspectiveTransform(flatten(f, 0.01)[None], to_px)[0] for f in missing}
-
-
-def path_data(points: Any, closed: bool) -> str:
-    """SVG path data of a polyline."""
-    return "M" + "L".join(f"{x:.1f},{y:.1f}" for x, y in points) + ("Z" if closed else "")
-
-
-def _label_at(f: Feature, points: Any) -> Any:
-    """A place for the label beside a line, on its empty side: on its right as one travels, y downwards."""
-    m = len(points) // 2
-    a, b = points[max(m - 1, 0)], points[min(m + 1, len(points) - 1)]
-    along = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
-    at = (points[0] + points[-1]) / 2 if f.kind == "line" else points[m]
-    return at + 22.0 * np.array([-along[1], along[0]])
+        p = np.stack([flat[f.label][:, 0] - low[0], high[1] - flat[f.label][:, 1]], 1) * scale
+        at, away = anchor(f.kind, f.loop, p)
+        drawn.append(
+            {
+                "label": f.label,
+                "kind": f.kind,
+                "loop": f.loop,
+                "origin": f.origin,
+                "path": path_data(p, f.kind == "circle"),
+                "label_at": [round(float(v), 1) for v in at + LABEL_OFF_PX * away],
+                "anchor": [round(float(v), 1) for v in at],
+            }
+        )
+    photo = {"url": None, "width": width, "height": height, "scale": None, "blurred": False}
+    return {"photo": photo, "card": None, "features": drawn, "label_height": LABEL_OFF_PX, "broken": []}
 
 
 # ---------------------------------------------------------------------------------------------------------- the figures

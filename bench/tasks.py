@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from bench import kept
 from calib.errors import ReferenceRefused
+from measure import job
 
 if TYPE_CHECKING:
     import numpy as np
@@ -67,7 +68,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Copied:
-    """Said when `kept.PHOTO` and `kept.SHOWN` are in `out`.
+    """Said when the copy and the picture of it, `kept.PHOTO` and `job.PHOTO`, are in `out`.
 
     Attributes:
         photo: what is remembered of the photo.
@@ -80,10 +81,9 @@ class Copied:
 
 @dataclass(frozen=True, slots=True)
 class TraceAnswer:
-    """What came of a trace: files in `out`, and where things are seen in the shown picture."""
+    """What came of a trace: files in `out`."""
 
     files: tuple[str, ...]
-    seen: kept.Seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,6 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         JawlineError: it can't be traced.
     """
     from calib.finding import find_reference
-    from measure import job
     from measure.steps.photos import traced
     from measure.steps.trace import files_of
     from measure.tracing_parts import prior_of
@@ -112,7 +111,6 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
 
     step("opening the photo")
     photo, lens = opened(order.photo, order.known, order.name)
-    scale = order.known.scale if order.known else shown_scale(photo)
     if not order.hidden:
         step("looking for the card")
         found = find_reference(photo.rgb, prior_of(photo, lens))
@@ -123,17 +121,7 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
-    done = photos.trace
-    seen = kept.Seen(
-        trace=job.fingerprint(files[job.TRACE]),
-        card=done.reference.name,
-        corners=on_picture(done.reference.taken_px[0], scale) if done.reference.taken_px else (),
-        features=tuple(
-            kept.SeenFeature(label=f.label, points=on_picture(px, scale))
-            for f, px in zip(done.estimate.features, done.seen_px, strict=True)
-        ),
-    )
-    return TraceAnswer(tuple(files), seen)
+    return TraceAnswer(tuple(files))
 
 
 def check(order: CheckOrder, say: Say) -> dict[str, Any]:
@@ -189,36 +177,25 @@ def copied(photo: Photo, found: Found | Failure, lens: Profile | None, out: Path
         ReferenceRefused: there is no card whose face could be hidden. Then the photo, which nobody else is to see, and
             a blurred picture of it are in the folder.
     """
-    from bench.photo_copy import as_png, cleaned, shown
+    from bench.photo_copy import as_png, blurred, cleaned
     from calib.refusals import Failure
+    from measure.drawing.framing import plain_picture
 
     refused = isinstance(found, Failure)
     rgb = photo.rgb if isinstance(found, Failure) else cleaned(photo.rgb, found.faces_px)
-    picture = shown(rgb, blurred=refused)
+    jpeg, frame = plain_picture(blurred(rgb) if refused else rgb, ())
     (out / kept.PHOTO).write_bytes(as_png(rgb))
-    (out / kept.SHOWN).write_bytes(picture.jpeg)
+    (out / job.PHOTO).write_bytes(jpeg)
     facts = kept.KeptPhoto(
         focal_35mm=photo.focal_35mm,
         orientation=photo.orientation,
         name=photo.name,
         lens=lens.name if lens else None,
-        width=picture.width,
-        height=picture.height,
-        scale=picture.scale,
+        width=frame.pixels.shape[1],
+        height=frame.pixels.shape[0],
+        scale=frame.scale,
     )
     say(Copied(facts, may_be_kept=not refused))
     if isinstance(found, Failure):
         raise ReferenceRefused(found.text, found.code)
     return rgb
-
-
-def shown_scale(photo: Photo) -> float:
-    """How many pixels of the shown picture are one of the photo's."""
-    from bench.photo_copy import SHOWN_PX
-
-    return min(1.0, SHOWN_PX / float(max(photo.rgb.shape[:2])))
-
-
-def on_picture(points_px: Any, scale: float) -> tuple[tuple[float, float], ...]:
-    """Pixels of the photo as pixels of the shown picture; both have their centres at whole numbers."""
-    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in (points_px + 0.5) * scale - 0.5)

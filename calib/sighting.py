@@ -106,8 +106,18 @@ def inside(corners_px: Array, size_px: tuple[int, int]) -> bool:
     return bool(((corners_px >= 0) & (corners_px <= np.array(size_px) - 1)).all())
 
 
-def looked_at(rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior) -> Sighting:
-    """Measure a candidate, given by its rough corners (4, 2), in the full photo."""
+def looked_at(
+    rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior, reach_px: float | None = None
+) -> Sighting:
+    """Measure a candidate in the full photo.
+
+    Args:
+        rgb: (h, w, 3) 8-bit sRGB.
+        corners_px: (4, 2) its rough corners.
+        reference: what it may be.
+        prior: of the camera.
+        reach_px: how far off its sides edges are looked for; as far as a candidate of `calib.quads` asks for if None.
+    """
     size = (rgb.shape[1], rgb.shape[0])
     light = Light.of(rgb, box_around(corners_px))
 
@@ -116,7 +126,8 @@ def looked_at(rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, p
 
     size_mm2 = reference.rectangle.width_mm * reference.rectangle.height_mm
     mm_per_px = math.sqrt(size_mm2 / max(area(corners_px), 1.0))
-    on, radius = _likeliest(look, corners_px, mm_per_px, reference, prior, size)
+    reach = float(np.clip(REACH_MM / mm_per_px, *REACH_PX)) if reach_px is None else reach_px
+    on, radius = _likeliest(look, corners_px, reach, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
     curved = Laid.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
@@ -172,14 +183,13 @@ def shape_of(corners_px: Array, prior: Prior) -> tuple[Array, float]:
 
 
 def _likeliest(
-    look: Look, corners: Array, mm_per_px: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
+    look: Look, corners: Array, reach: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
 ) -> tuple[Laid, Radius]:
     """Of the edges along a candidate's sides (face, rim, shadow, print) those most like the reference.
 
     Ratio and right angles decide. Where they leave it open the corners do: if a shadow's edge is taken for a side, the
     outline goes round its two corners otherwise than round the rest.
     """
-    reach = float(np.clip(REACH_MM / mm_per_px, *REACH_PX))
     sides = laid(look, corners, size_px, reach, FAINT, most=EDGES)
     picks = list(product(*(range(len(s)) for s in sides)))
     ends = np.array([[sides[i][k].ends_px for i, k in enumerate(pick)] for pick in picks])

@@ -2,6 +2,7 @@
 
     trace.json  trace.png  outline.dxf      what the photo says
     trace-seen.json                         the same before a broken part was completed
+    trace-photo.jpg  trace-view.json        the photo to look at, and where the features are in it
     readings.csv                            what the jaws said
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
@@ -30,6 +31,9 @@ from calib.errors import JobRefused, WrongUsage
 MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
 SEEN = "trace-seen.json"
+PHOTO, VIEW = "trace-photo.jpg", "trace-view.json"
+TRACED = (TRACE, PICTURE, OUTLINE, PHOTO, VIEW)
+"""All that a photo alone gives."""
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
 FITS = ("fit.dxf", "fit.svg", "fit.pdf")

@@ -236,7 +236,7 @@ def estimate(record: JobRecord, name: str) -> Estimate:
 # -------------------------------------------------------------------------------------------------------- text and back
 def to_text(record: JobRecord) -> str:
     """The file's text: one line for each feature, dimension and reading, so that it can be read and mended."""
-    return _lines(_plain(record), 0) + "\n"
+    return for_people(_plain(record))
 
 
 def for_scripts(record: JobRecord) -> dict[str, Any]:
@@ -255,6 +255,11 @@ def _plain(record: JobRecord) -> dict[str, Any]:
         if f["origin"] == "seen":
             f.pop("origin")
     return plain
+
+
+def for_people(plain: dict[str, Any]) -> str:
+    """Plain JSON values as a text that can be read and mended."""
+    return _lines(plain, 0) + "\n"
 
 
 def _lines(value: Any, depth: int) -> str:

@@ -13,10 +13,12 @@ from calib.errors import PartRefused, ReferenceRefused
 from calib.found import Caution, Found
 from calib.wanted import ANY, Wanted
 from measure.features import Estimate
+from measure.strokes import NO_STROKES, Strokes
 
 if TYPE_CHECKING:
     from calib.lens import Profile
     from calib.photo import Photo
+    from measure.sighted import Sighted
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
@@ -57,6 +59,7 @@ class Trace:
         cautions: what a person should know.
         reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
+        sighted: how features of the estimate's frame lie in the photo.
     """
 
     estimate: Estimate
@@ -66,6 +69,7 @@ class Trace:
     cautions: tuple[Caution, ...]
     reference: Found
     seen_px: tuple[Array, ...]
+    sighted: Sighted
 
 
 def trace(
@@ -75,6 +79,8 @@ def trace(
     lens: Profile | None = None,
     wanted: Wanted = ANY,
     watch: Watch = lambda step: None,
+    strokes: Strokes = NO_STROKES,
+    corners_px: Array | None = None,
 ) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
@@ -85,6 +91,8 @@ def trace(
         lens: profile of the camera, if there is one.
         wanted: the reference to look for; whichever is there by default.
         watch: see there.
+        strokes: what a person has marked as part and as something else.
+        corners_px: (4, 2) about where the reference's corners are, if a person has marked them.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -101,17 +109,18 @@ def trace(
     from measure.plausible import doubtful_edges, require_edges
     from measure.retrace import along_features
     from measure.sight import Wall
+    from measure.sighted import Sighted, as_seen, frame_back, laid_out
     from measure.silhouette import NoSilhouette
     from measure.whereabouts import find_part, require_same_surface
 
     watch("finding the card")
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
+    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted, corners_px)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view
     watch("finding the part")
     opening = subject == "opening"
-    rough = find_part(photo.rgb, reference, subject, thickness_mm)
+    rough = find_part(photo.rgb, reference, subject, thickness_mm, strokes)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     require_same_surface(reference, rough)
@@ -137,10 +146,11 @@ def trace(
         found = outline(loops, SHARED_NAMES, shared)
     if not parts.fits(found, loops) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
-    seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
+    seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
-    estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    sighted = Sighted(view, frame_back(turn, shift), wall, opening)
     cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
-    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted)

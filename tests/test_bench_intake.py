@@ -63,7 +63,7 @@ def test_an_owner_is_told_of_the_own_photo_only(client: TestClient, good: dict[s
 def test_what_is_kept_of_it_has_no_marks(client: TestClient, good: dict[str, Any]) -> None:
     desk = client.app.state.desk  # type: ignore[attr-defined]
     kept = [p for p in Path(desk.settings.folder).rglob("*") if p.is_file() and "latch" in str(p)]
-    assert {"bench.json", "photo.png", "photo-shown.jpg"} <= {p.name for p in kept}
+    assert {"bench.json", "photo.png", "trace-photo.jpg"} <= {p.name for p in kept}
     for path in kept:
         data = path.read_bytes()
         assert not [m for m in (*MARKS.values(), *PLACE) if m.encode() in data], path.name

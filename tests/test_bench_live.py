@@ -5,13 +5,12 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from bench.changes import add_reading
 from bench.live import live, sketch_svg
 from bench.shelf import Job
-from bench.state import path_data, plain_state
+from bench.state import plain_state
 from measure import job, records
 from measure.dimensions import list_dimensions
 from measure.features import Feature
@@ -72,8 +71,3 @@ def test_the_drawing_is_the_commands_own(sixty: Job) -> None:
     reconcile(sixty.folder)
     sketch(sixty.folder)
     assert svg == (sixty.folder / "sketch.svg").read_bytes()
-
-
-def test_paths_are_plain() -> None:
-    assert path_data(np.array([[0.0, 1.0], [2.04, 3.0]]), False) == "M0.0,1.0L2.0,3.0"
-    assert path_data(np.array([[0.0, 1.0], [2.0, 3.0]]), True).endswith("Z")

@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import cv2
 import numpy as np
@@ -16,13 +17,14 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from bench import kept
-from bench.photo_copy import SHOWN_PX, cleaned, shown
+from bench.photo_copy import blurred, cleaned
 from bench.workers import Workers
 from calib.errors import Untrustworthy
 from calib.finding import find_reference
 from calib.found import Found
 from calib.photo import load
 from measure import job
+from measure.drawing.framing import PHOTO_PX
 from measure.sample import readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
@@ -80,7 +82,7 @@ def latch(client: TestClient, marked: Path) -> dict[str, Any]:
 def test_a_photo_becomes_a_job(latch: dict[str, Any], folder: Path) -> None:
     assert (latch["id"], latch["name"], latch["state"], latch["thickness_mm"]) == ("vent-latch-b", NAME, "traced", 4.2)
     assert {"looking for the card", "finding the part"} & latch["said"]
-    assert latch["photo"]["width"] == SHOWN_PX
+    assert latch["photo"]["width"] == PHOTO_PX
     assert latch["card"]["name"] == "id-1"
     assert len(latch["features"]) > 15
     record = json.loads((folder / "vent-latch-b" / job.TRACE).read_text())
@@ -119,6 +121,13 @@ def test_a_second_trace_needs_no_original_and_says_the_same(
     assert (folder / latch["id"] / job.TRACE).read_bytes() == before
 
 
+def test_the_drawing_has_the_parts_name_as_text(latch: dict[str, Any], client: TestClient) -> None:
+    svg = client.get(f"/api/jobs/{latch['id']}/sketch.svg").content
+    root = ElementTree.fromstring(svg)
+    assert NAME in [e.text for e in root.iter() if e.text]
+    assert not [e.tag for e in root.iter() if e.tag.endswith(("}b", "script"))]
+
+
 # -------------------------------------------------------------------------------------------------------------- privacy
 def everything(client: TestClient, folder: Path, id: str) -> dict[str, bytes]:
     """All that is kept of a job, its history too, and all that is served of it."""
@@ -145,7 +154,7 @@ def test_the_original_is_gone(latch: dict[str, Any], client: TestClient) -> None
     assert not [p for p in session.rglob("*") if p.is_file()]
 
 
-@pytest.mark.parametrize(("path", "scale"), [("photo.png", 1.0), ("photo-shown.jpg", SHOWN_PX / 2232)])
+@pytest.mark.parametrize(("path", "scale"), [("photo.png", 1.0), ("trace-photo.jpg", PHOTO_PX / 2232)])
 def test_the_cards_number_is_in_no_picture(latch: dict[str, Any], folder: Path, path: str, scale: float) -> None:
     patch = number_of_card()
     with Image.open(folder / latch["id"] / path) as im:
@@ -176,7 +185,7 @@ def test_a_card_that_was_not_found_is_nowhere_to_be_read(client: TestClient, fol
     assert (found["state"], found["refusal"]["code"]) == ("refused", "no-card")
     assert found["photo"]["blurred"]
     assert not (folder / id / kept.PHOTO).exists()
-    assert not (folder / id / kept.SHOWN).exists()
+    assert not (folder / id / job.PHOTO).exists()
     patch = number_of_card()
     widths = patch.shape[1] * found["photo"]["scale"] * np.array([0.985, 1.0, 1.015])
     seen = np.asarray(Image.open(io.BytesIO(client.get(found["photo"]["url"]).content)))
@@ -188,8 +197,7 @@ def test_a_blurred_picture_keeps_no_digits() -> None:
     stripes = np.zeros((2500, 4000, 3), np.uint8)
     px_per_mm = 4000 / 85.6
     stripes[:] = (127 + 120 * np.sin(np.arange(4000) * 2 * np.pi / (3.63 * px_per_mm)))[None, :, None].astype(np.uint8)
-    image = cv2.imdecode(np.frombuffer(shown(stripes, blurred=True).jpeg, np.uint8), 1)
-    assert float(np.std(image[400:800, 400:1600])) < 2
+    assert float(np.std(blurred(stripes)[800:1600, 800:3200])) < 2
 
 
 # ------------------------------------------------------------------------------------------------------ what goes wrong

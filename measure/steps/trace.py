@@ -1,4 +1,4 @@
-"""Photo to trace.json, trace.png and outline.dxf."""
+"""Photo to trace.json, trace.png, outline.dxf, and what shows the outline in the photo again."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def trace(
         Untrustworthy: the photo, its reference or its part can't be measured; or the photos don't show the
             same part.
     """
-    job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
+    job.check_writable(folder, job.TRACED, force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
 
     def profile_of(taken: Photo) -> Profile | None:
@@ -118,9 +118,16 @@ def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, by
     with ThreadPoolExecutor(1) as beside:
         drawn = beside.submit(picture, photos.photo.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
         # loaded only now, for the picture too leaves the interpreter idle
+        from measure import view_record
         from measure.drawing.dxf import outline_dxf
+        from measure.drawing.framing import plain_picture
 
+        jpeg, frame = plain_picture(photos.photo.rgb, seen.faces_px)
+        height, width = frame.pixels.shape[:2]
+        shown = view_record.PictureRecord(file=job.PHOTO, width=width, height=height, scale=frame.scale)
         files = {
+            job.PHOTO: jpeg,
+            job.VIEW: view_record.to_text(view_record.view_record(found.sighted, seen, shown)).encode(),
             job.TRACE: records.to_text(record).encode(),
             job.OUTLINE: outline_dxf(found.estimate.features),
             job.PICTURE: drawn.result(),
