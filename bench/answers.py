@@ -12,6 +12,7 @@ STATUS = {
     "no-job": 404,
     "no-file": 404,
     "no-reading": 404,
+    "revision": 404,
     "missing-step": 409,
     "busy": 409,
     "no-photo": 409,

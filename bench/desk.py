@@ -393,7 +393,7 @@ class Desk:
             found, worked = self._traced(of), self._live[of.id]
         if worked.svg is None:  # nobody who takes readings meanwhile waits for the drawing
             known = of.kept()
-            worked.svg = sketch_svg(found, (known.name if known else "") or None)
+            worked.svg = sketch_svg(found, of.folder, (known.name if known else "") or None)
         return worked.revision, worked.svg
 
     def offers(self, of: Job, labels: list[str]) -> list[dict[str, Any]]:
@@ -401,6 +401,22 @@ class Desk:
         from bench.changes import offers
 
         return offers(self._traced(of), labels)
+
+    def revisions(self, of: Job) -> list[dict[str, Any]]:
+        """The kept drawings of a job."""
+        from bench.state import revisions_of
+
+        return revisions_of(of)
+
+    def revision(self, of: Job, number: int) -> bytes:
+        """One of them, as SVG.
+
+        Raises:
+            WrongUsage: there is none of that number.
+        """
+        from measure.steps.revisions import revision_svg
+
+        return revision_svg(of.folder, number)
 
     def thumbnail(self, of: Job) -> bytes | None:
         """A small picture of a job; None where there is none."""

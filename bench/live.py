@@ -12,16 +12,15 @@ from pathlib import Path
 from calib.errors import JawlineError, ReadingsRefused
 from measure import job, records, sheet
 from measure.adjustment import Reconciled
-from measure.adjustment import reconcile as adjusted
 from measure.drawing.svg import write_svg
 from measure.features import Estimate
 from measure.jaw_reach import Subject, check_reading
 from measure.planning import Advice, advise
 from measure.readings import Reading
+from measure.steps.corrected import corrected_drawing
 from measure.steps.read import parsed, tools_of
-from measure.steps.reconcile import measured_from, refuse_if_nothing_holds
+from measure.steps.reconcile import agreed, measured_from, refuse_if_nothing_holds
 from measure.steps.shown import Shown, shown
-from measure.steps.sketch import drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +93,7 @@ def live(folder: Path, before: Live | None = None) -> Live:
         problem = why
     unfit = tuple(u for r in readings if (u := _unfit(r, outline, traced.subject)))
     fit = tuple(r for r in readings if not any(u.reading is r for u in unfit))
-    found = adjusted(outline, fit, thickness_mm=traced.thickness_mm, subject=traced.subject, tools=tools)
+    found = agreed(traced, outline, fit, tools)
     try:
         refuse_if_nothing_holds(found)
     except ReadingsRefused as why:
@@ -112,14 +111,15 @@ def live(folder: Path, before: Live | None = None) -> Live:
     return Live(traced, outline, readings, unfit, problem, record, found, advice, over, marks)
 
 
-def sketch_svg(of: Live, name: str | None) -> bytes:
+def sketch_svg(of: Live, folder: Path, name: str | None) -> bytes:
     """The sketch of a job as it stands, the same that `jawline sketch` writes.
 
     Args:
         of: the job.
+        folder: where it is.
         name: of the part; the trace's own by default.
     """
-    return write_svg(sheet.sketch(drawing(of.record, name)))
+    return write_svg(sheet.sketch(corrected_drawing(folder, of.record, name)[0]))
 
 
 def _unfit(r: Reading, outline: Estimate, subject: Subject) -> Unfit | None:

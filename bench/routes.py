@@ -230,6 +230,19 @@ async def sketch_svg(request: Request) -> Response:
     return Response(svg, media_type="image/svg+xml", headers=headers)
 
 
+async def revisions(request: Request) -> Response:
+    """GET /api/jobs/{id}/revisions"""
+    return JSONResponse({"revisions": await run_in_threadpool(desk_of(request).revisions, await job_of(request))})
+
+
+async def revision_svg(request: Request) -> Response:
+    """GET /api/jobs/{id}/revisions/{n}.svg"""
+    of, number = await job_of(request), request.path_params["n"]
+    svg = await run_in_threadpool(desk_of(request).revision, of, number)
+    headers = {"Cache-Control": "no-cache", "Content-Security-Policy": SVG_POLICY}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
+
+
 async def photo(request: Request) -> Response:
     """GET /api/jobs/{id}/photo.jpg"""
     found = desk_of(request).picture(await job_of(request))

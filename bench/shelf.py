@@ -22,7 +22,7 @@ from bench import kept
 from calib.errors import WrongUsage
 from measure import job
 
-COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED)
+COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS)
 """Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
 HISTORY = ".history"
 REMEMBERED = (kept.FILE, *job.TRACED, job.SEEN, job.READINGS)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -11,8 +12,9 @@ import numpy as np
 
 from bench import kept
 from bench.shelf import Job
+from calib.errors import JawlineError
 from calib.fits import FITS
-from measure import job, records
+from measure import job, records, revisions
 from measure.drawing.labels import anchor
 from measure.drawing.overlay import path_data
 from measure.features import Feature, flatten
@@ -33,6 +35,7 @@ DOWNLOADS = (
     *job.FITS,
     *job.GAUGES,
     *job.SOLIDS,
+    job.STEP,
     *job.WORKSHEETS,
 )
 """The files of a job that can be downloaded: no others."""
@@ -84,6 +87,7 @@ def plain_state(
         "strokes": known.asked.strokes.model_dump() if known else {"part": [], "away": []},
         "card_corners": known.asked.card_corners if known else None,
         "files": files_of(of),
+        "revisions": revisions_of(of),
         "cautions": [],
         "features": [],
         "dimensions": [],
@@ -121,6 +125,18 @@ def files_of(of: Job) -> list[dict[str, str]]:
         for n in DOWNLOADS
         if (of.folder / n).is_file()
     ]
+
+
+def revisions_of(of: Job) -> list[dict[str, Any]]:
+    """The drawings that trial prints have left: number, time, and what was said of the print before."""
+    out = []
+    for n in revisions.numbers(of.folder):
+        path = of.folder / revisions.FOLDER / str(n) / revisions.RECORD
+        with contextlib.suppress(JawlineError, OSError):
+            r = revisions.read(of.folder, n)
+            words = ", ".join(r.after) or (f"{r.fit} fit" if r.fit else "as measured")
+            out.append({"n": n, "at": path.stat().st_mtime, "words": words})
+    return out
 
 
 def _photo(of: Job, known: kept.Kept | None) -> dict[str, Any] | None:

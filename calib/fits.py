@@ -21,13 +21,13 @@ class Fit:
         name: on the command line.
         words: what it feels like.
         side_mm: room on each side, between the part and what it goes into.
-        dots: how many dots a gauge of this fit carries.
+        number: that a gauge of this fit carries.
     """
 
     name: FitName
     words: str
     side_mm: float
-    dots: int
+    number: int
 
 
 FITS: dict[str, Fit] = {

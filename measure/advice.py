@@ -9,11 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-CAUTION = (
-    "Not at a repair bench at all: anything that carries people, holds pressure or gas, insulates mains voltage, "
-    "stands in a fire's way, brakes or steers. There local codes and licensed trades come first."
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Advice:

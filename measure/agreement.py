@@ -149,21 +149,33 @@ class Agreement:
 
     def adjusted_estimate(self) -> Estimate:
         """Features where they are now, joined, and their covariance split into shared terms and the rest."""
-        c = self.solved.covariance
-        now = shifted_all(self.estimate.features, self.x[: self.k.m])
-        joined = rejoined(now, self.found)
-        turned = about_new_middles(now, joined)
-        m, t = self.k.m, slice(self.k.m, self.k.m + self.k.s)
-        own = turned @ c[:m, :m] @ turned.T
-        cross = turned @ c[:m, t]
-        shared = c[t, t]
-        sensitivity = np.asarray(cross @ np.linalg.pinv(shared, rcond=1e-12, hermitian=True))
-        white = own - sensitivity @ shared @ sensitivity.T
-        return replace(
-            self.estimate, features=tuple(joined), white=(white + white.T) / 2, sensitivity=sensitivity, shared=shared
-        )
+        return moved_estimate(self.estimate, self.found, self.x, self.solved.covariance)
 
     def covariance_without_readings(self) -> Array:
         """(m, m) of the feature parameters by the photo and the regularities alone."""
         groups = self.groups()
         return solve([groups[0], groups[2]], tested=()).covariance[: self.k.m, : self.k.m]
+
+
+def moved_estimate(estimate: Estimate, found: Sequence[Joint], x: Array, covariance: Array) -> Estimate:
+    """Features moved and joined, and their covariance split into shared terms and the rest.
+
+    Args:
+        estimate: m parameters and s shared terms.
+        found: its junctions before the move.
+        x: (u,) changes, the features' parameters first.
+        covariance: (u, u) of the unknowns: features' parameters, then shared terms, then whatever else.
+    """
+    m, s = estimate.sensitivity.shape
+    now = shifted_all(estimate.features, x[:m])
+    joined = rejoined(now, found)
+    turned = about_new_middles(now, joined)
+    t = slice(m, m + s)
+    own = turned @ covariance[:m, :m] @ turned.T
+    cross = turned @ covariance[:m, t]
+    shared = covariance[t, t]
+    sensitivity = np.asarray(cross @ np.linalg.pinv(shared, rcond=1e-12, hermitian=True))
+    white = own - sensitivity @ shared @ sensitivity.T
+    return replace(
+        estimate, features=tuple(joined), white=(white + white.T) / 2, sensitivity=sensitivity, shared=shared
+    )

@@ -131,19 +131,6 @@ def measured(
     return Measured(found, tuple(float(v) for v in group.residuals), tuple(doubtful))
 
 
-def drawn_mm(printer: Printer, wanted_mm: float, outside: bool, axis: int) -> float:
-    """The size to draw so that the print has the wanted one.
-
-    Args:
-        printer: its figures.
-        wanted_mm: size of the print.
-        outside: an outer size, or an inner one.
-        axis: 0 along x, 1 along y.
-    """
-    grows = 2 * printer.outside_mm if outside else -2 * printer.inside_mm
-    return (wanted_mm - grows) / (1 - printer.shrinkage[axis])
-
-
 def u95_mm(printer: Printer) -> tuple[float, float, float, float]:
     """u95 of the printer's figures, in the order of `UNKNOWNS`."""
     a, b, c, d = (K95 * math.sqrt(v) for v in np.diag(printer.covariance))

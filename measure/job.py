@@ -8,8 +8,11 @@
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
     fit.dxf  fit.svg  fit.pdf               the drawing with room for a fit
     gauge.3mf  gauge.stl                    a thin plate to prove the fit by
-    solid.3mf  solid.stl                    the part
+    solid.3mf  solid.stl  solid.step        the part
     worksheet.pdf  worksheet.csv            which readings to take next
+    trials.csv                              what was said of trial prints
+    revisions/1/ …                          what was printed (`measure.revisions`)
+    compare-1-2.svg  compare-1-2.pdf        two revisions over each other
     .jawline.json                           fingerprints of the files that jawline wrote
 
 A file that jawline did not write, or that was changed since, is never overwritten unless that is asked for. All files
@@ -39,9 +42,11 @@ SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
 FITS = ("fit.dxf", "fit.svg", "fit.pdf")
 GAUGES = ("gauge.3mf", "gauge.stl")
 SOLIDS = ("solid.3mf", "solid.stl")
-DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS)
+STEP = "solid.step"
+DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS, STEP)
 """All that is made from measured.json, and out of date when that changes."""
 WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
+TRIALS = "trials.csv"
 MAX_TEXT_MB = 50
 
 
@@ -57,10 +62,12 @@ class Manifest:
     Attributes:
         files: for each file that it wrote, the fingerprints that count as its own.
         taken: fingerprints of readings files that were taken in already.
+        drawn: the fit and the printer that something to print was last drawn for.
     """
 
     files: dict[str, list[str]] = field(default_factory=dict)
     taken: list[str] = field(default_factory=list)
+    drawn: dict[str, str] = field(default_factory=dict)
 
     @classmethod
     def read(cls, folder: Path) -> Manifest:
@@ -68,13 +75,14 @@ class Manifest:
         try:
             plain = json.loads((folder / MANIFEST).read_bytes())
             files = {str(k): [str(x) for x in v] for k, v in plain["files"].items()}
-            return cls(files, [str(x) for x in plain.get("taken", [])])
+            drawn = {str(k): str(v) for k, v in plain.get("drawn", {}).items()}
+            return cls(files, [str(x) for x in plain.get("taken", [])], drawn)
         except (OSError, ValueError, KeyError, AttributeError, TypeError):
             return cls()
 
     def content(self) -> bytes:
         """The manifest as a file."""
-        return (json.dumps({"files": self.files, "taken": self.taken}, indent=1) + "\n").encode()
+        return (json.dumps({"files": self.files, "taken": self.taken, "drawn": self.drawn}, indent=1) + "\n").encode()
 
 
 # -------------------------------------------------------------------------------------------------------------- reading
@@ -190,6 +198,7 @@ def write(
     outdated: Iterable[str] = (),
     merged: Iterable[str] = (),
     taken: Iterable[str] = (),
+    drawn: Mapping[str, str | None] | None = None,
 ) -> list[Path]:
     """Put a step's files into the job, all or none.
 
@@ -201,6 +210,7 @@ def write(
         merged: files whose new content holds all of the old one, so that they may be replaced whoever wrote them;
             what a person has changed goes on counting as theirs.
         taken: fingerprints of readings files, to be remembered.
+        drawn: the fit and the printer that these files were drawn for, where they are to be printed.
 
     Returns:
         The paths written.
@@ -212,7 +222,7 @@ def write(
     made = [p for p in (folder, *folder.parents) if not p.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _put(folder, files, outdated, set(merged), taken)
+        _put(folder, files, outdated, set(merged), taken, drawn)
     except OSError as why:
         for p in made:
             with contextlib.suppress(OSError):
@@ -222,7 +232,12 @@ def write(
 
 
 def _put(
-    folder: Path, files: Mapping[str, bytes], outdated: Iterable[str], merged: set[str], taken: Iterable[str]
+    folder: Path,
+    files: Mapping[str, bytes],
+    outdated: Iterable[str],
+    merged: set[str],
+    taken: Iterable[str],
+    drawn: Mapping[str, str | None] | None,
 ) -> None:
     """Write everything beside its place, then move it there; the manifest knows old and new files meanwhile."""
     manifest = Manifest.read(folder)
@@ -241,6 +256,8 @@ def _put(
         for name in own:
             manifest.files[name] = manifest.files[name][-1:]
         manifest.taken += [t for t in taken if t not in manifest.taken]
+        if drawn is not None:
+            manifest.drawn = {k: v for k, v in drawn.items() if v is not None}
         os.replace(beside(MANIFEST, manifest.content()), folder / MANIFEST)
     _settled(folder)
 

@@ -236,7 +236,12 @@ def estimate(record: JobRecord, name: str) -> Estimate:
 # -------------------------------------------------------------------------------------------------------- text and back
 def to_text(record: JobRecord) -> str:
     """The file's text: one line for each feature, dimension and reading, so that it can be read and mended."""
-    return for_people(_plain(record))
+    return lines(_plain(record)) + "\n"
+
+
+def lines(plain: dict[str, Any]) -> str:
+    """JSON with a line for every entry of its lists."""
+    return _lines(plain, 0)
 
 
 def for_scripts(record: JobRecord) -> dict[str, Any]:
@@ -255,11 +260,6 @@ def _plain(record: JobRecord) -> dict[str, Any]:
         if f["origin"] == "seen":
             f.pop("origin")
     return plain
-
-
-def for_people(plain: dict[str, Any]) -> str:
-    """Plain JSON values as a text that can be read and mended."""
-    return _lines(plain, 0) + "\n"
 
 
 def _lines(value: Any, depth: int) -> str:

@@ -7,7 +7,7 @@ equations (`tangencies`), then every junction is found anew (`rejoined`), so tha
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -139,17 +139,20 @@ def shifted_all(features: Sequence[Feature], by: Array) -> list[Feature]:
     return out
 
 
-def closing(features: Sequence[Feature], found: Sequence[Joint]) -> Array:
+def closing(features: Sequence[Feature], found: Sequence[Joint], held: Collection[int] = ()) -> Array:
     """(m,) smallest change of parameters that lets tangent neighbours touch again.
 
     Conditions that were linear when features moved leave gaps of some micrometres, which have nothing to do with how
     well anything is known: they are shared between the neighbours by their size alone, directions left as they are.
+    Features numbered in `held` stay.
     """
     at, starts = 0, []
     for f in features:
         starts.append(at)
         at += PARAMETERS[f.kind]
     free = np.concatenate([[1.0, 0.0] if f.kind == "line" else [1.0] * PARAMETERS[f.kind] for f in features])
+    for i in held:
+        free[starts[i] : starts[i] + PARAMETERS[features[i].kind]] = 0.0
     rows, gaps = [], []
     for j in found:
         touch = tangency(features[j.first], features[j.second]) if j.tangent else None

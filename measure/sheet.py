@@ -13,6 +13,7 @@ from measure.dimensioning import plan_dimensions
 from measure.dimensions import Dimension
 from measure.features import Array, Estimate, Feature, Point, flatten, moved
 from measure.gauging import EstimateGauge, Gauge, ListGauge, Stated
+from measure.handedness import handedness
 from measure.layout import frame
 from measure.layout.arrange import View, arrange
 from measure.layout.drawn import Drawn
@@ -20,7 +21,6 @@ from measure.lettering import DIAMETER, PLUS_MINUS, figures, number
 from measure.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, Circle, Mark, Path, placed
 from measure.outline_path import Vertex, loops
 from measure.scheme.values import Plan, Wanted
-from measure.symmetry import mirror_axes, mirror_gap
 
 CAUTION = (
     "Check the sizes against the part before you print. Not for anything that carries people or heavy loads, nor for "
@@ -34,11 +34,13 @@ class Allowance:
 
     Attributes:
         before: the features as measured.
-        words: the fit and its room, as a sentence for the notes.
+        words: the fit and its room, or what trial prints asked for, as a sentence for the notes.
+        column: what stands over the differences.
     """
 
     before: tuple[Feature, ...]
     words: str
+    column: Literal["Room", "Change"] = "Room"
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,45 +266,12 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
     if d.thin:
         out.append(f"Thin places, short dashes: {'; '.join(f'{f.label} {words}' for f, words in d.thin)}.")
-    if mirror := mirror_warning(plan):
+    if not plan.axes and (mirror := handedness(plan.features).warning()):
         out.append(mirror)
     if d.allowance:
         out.append(d.allowance.words)
     out += [f"Warning: {text}" for _, text in d.warnings]
     return [*out, f"Caution: {CAUTION}"]
-
-
-def mirror_warning(plan: Plan, tolerance_mm: float = 0.1) -> str:
-    """Words for a part that is nearly, but not exactly, its own mirror image; empty for all others.
-
-    Such parts get printed the wrong way round. A part that equals its mirror image within the tolerance needs no
-    warning, and one that differs at first glance neither.
-    """
-    features = plan.features
-    if plan.axes or mirror_axes(features, tolerance_mm):
-        return ""
-    points = np.concatenate([flatten(f, 0.1) for f in features])
-    size = float(np.ptp(points, axis=0).max())
-    gap, at = mirror_gap(features)
-    if gap <= tolerance_mm:
-        return ""
-    where = _nearest_label(features, at)
-    outer = [f for f in features if f.loop == 0]
-    if len(outer) < len(features) and mirror_axes(outer, tolerance_mm):
-        return (
-            f"Mirror image: the outer shape alone does not show which side is up, only the holes do "
-            f"({gap:.1f} mm at {where}). Mark the photographed face before you print."
-        )
-    if gap <= max(2.0, 0.05 * size):
-        return (
-            f"Mirror image: this part differs from its mirror image by {gap:.1f} mm only, at {where}. "
-            "Mark the photographed face before you print."
-        )
-    return ""
-
-
-def _nearest_label(features: Sequence[Feature], at: Point) -> str:
-    return min(features, key=lambda f: float(np.hypot(*(flatten(f, 0.05) - at).T).min())).label
 
 
 # ---------------------------------------------------------------- the table
@@ -337,7 +306,7 @@ def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], 
 
 
 def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str], list[list[str]]]:
-    """Each size as measured, the room that was taken off or put on, and the size as drawn."""
+    """Each size as measured, what was taken off or put on, and the size as drawn."""
     measured = ListGauge(allowance.before)
     rows = []
     for w in plan.wanted:
@@ -349,7 +318,7 @@ def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str],
             rows.append(
                 [what, number(nominal, 2, mark), by if by.startswith("-") else f"+{by}", number(drawn, 2, mark)]
             )
-    return ["Size", "Measured", "Room", "Drawn"], rows
+    return ["Size", "Measured", allowance.column, "Drawn"], rows
 
 
 def _place(value: float, mark: str) -> str:

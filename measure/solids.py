@@ -7,13 +7,14 @@ lies on the print bed, and the photographed face is the upper one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from measure.engraving import engraving
 from measure.features import Array, Feature, flatten
 from measure.offsetting import area
 
@@ -21,8 +22,6 @@ CHORD_MM = 0.005
 """How far the chords of an arc may lie off it: a fifth of what a printer resolves."""
 MARK_DEPTH_MM = 0.4
 """Depth of the mark: two usual layers."""
-LEAST_MARK_MM = 2.0
-"""Radius of the smallest place that a mark is legible in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,16 +69,18 @@ class Solid:
     Attributes:
         mesh: its surface.
         volume_mm3: its volume.
-        marked: whether there was room for the mark.
+        marked: whether there was room for a mark.
+        lettered: whether the mark has letters.
     """
 
     mesh: Mesh
     volume_mm3: float
     marked: bool
+    lettered: bool = False
 
 
 def solid(
-    features: Sequence[Feature], thickness_mm: float, cut: Cut | None = None, *, marked: bool = True, dots: int = 0
+    features: Sequence[Feature], thickness_mm: float, cut: Cut | None = None, *, marked: bool = True, number: int = 0
 ) -> Solid | NoSolid:
     """The outline with a thickness.
 
@@ -87,8 +88,8 @@ def solid(
         features: all loops.
         thickness_mm: of the plate.
         cut: how much of the outline; all of it when None.
-        marked: whether an arrow is sunk into the photographed face.
-        dots: that many dots beside the arrow, by which gauges of several sizes are told apart.
+        marked: whether arrow and letters are sunk into the photographed face.
+        number: beside them, by which gauges of several fits are told apart; 0 for none.
     """
     shape = area(features, CHORD_MM)
     if shape is None:
@@ -97,20 +98,20 @@ def solid(
     if isinstance(whole, NoSolid):
         return whole
     body = _extruded(whole, thickness_mm)
-    mark = _mark(whole, dots) if marked and thickness_mm > 1.5 * MARK_DEPTH_MM else None
+    mark = engraving(whole, number) if marked and thickness_mm > 1.5 * MARK_DEPTH_MM else None
     if mark is not None:
-        sunk = _extruded(mark, MARK_DEPTH_MM + 1.0).translate([0.0, 0.0, thickness_mm - MARK_DEPTH_MM])
+        sunk = _extruded(mark.shape, MARK_DEPTH_MM + 1.0).translate([0.0, 0.0, thickness_mm - MARK_DEPTH_MM])
         body = body - sunk
     mesh = body.to_mesh64()
     found = Mesh(np.asarray(mesh.vert_properties, float)[:, :3], np.asarray(mesh.tri_verts, np.int64).reshape(-1, 3))
-    return Solid(found, float(body.volume()), mark is not None)
+    return Solid(found, float(body.volume()), mark is not None, mark is not None and mark.lettered)
 
 
 def stretched(made: Solid, shrinkage: tuple[float, float]) -> Solid:
     """A solid larger by what a printer's plastic will shrink along x and y."""
     x, y = (1 / (1 - s) for s in shrinkage)
     vertices = made.mesh.vertices_mm * np.array([x, y, 1.0])
-    return Solid(Mesh(vertices, made.mesh.triangles), made.volume_mm3 * x * y, made.marked)
+    return replace(made, mesh=Mesh(vertices, made.mesh.triangles), volume_mm3=made.volume_mm3 * x * y)
 
 
 def _cut_down(shape: shapely.Polygon, features: Sequence[Feature], cut: Cut) -> shapely.Polygon | NoSolid:
@@ -119,7 +120,7 @@ def _cut_down(shape: shapely.Polygon, features: Sequence[Feature], cut: Cut) -> 
         out = shape.difference(shapely.Polygon(shape.exterior).buffer(-cut.rim_mm))
     if cut.around:
         named = {f.label: f for f in features}
-        lines = [shapely.LineString(flatten(named[x], CHORD_MM)) for x in cut.around]
+        lines = [shapely.LineString(flatten(named[x], CHORD_MM)) for x in cut.around if x in named]
         out = out.intersection(shapely.unary_union(lines).buffer(cut.margin_mm))
     pieces = [g for g in getattr(out, "geoms", [out]) if isinstance(g, shapely.Polygon) and g.area > 0.5]
     if not pieces:
@@ -139,18 +140,3 @@ def _extruded(shape: shapely.geometry.base.BaseGeometry, height_mm: float) -> ma
         rings += [np.array(r.coords)[:-1] for r in (p.exterior, *p.interiors)]
     section = manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd)
     return manifold3d.Manifold.extrude(section, height_mm)
-
-
-def _mark(shape: shapely.Polygon, dots: int) -> shapely.geometry.base.BaseGeometry | None:
-    """An arrow that points to the drawing's top, in the widest place of the face, with dots on its right."""
-    circle = shapely.maximum_inscribed_circle(shape, tolerance=0.05)
-    at, radius = np.array(circle.coords[0]), float(circle.length)
-    if radius < LEAST_MARK_MM:
-        return None
-    s = min(radius, 9.0) * 0.8  # half the arrow's height
-    head = [(0.0, s), (-0.55 * s, 0.1 * s), (0.55 * s, 0.1 * s)]
-    stem = [(-0.2 * s, 0.1 * s), (-0.2 * s, -s), (0.2 * s, -s), (0.2 * s, 0.1 * s)]
-    parts: list[shapely.geometry.base.BaseGeometry] = [shapely.Polygon(head).union(shapely.Polygon(stem))]
-    for k in range(dots):
-        parts.append(shapely.Point(0.5 * s, -0.08 * s - 0.25 * s * k).buffer(0.09 * s))
-    return shapely.affinity.translate(shapely.unary_union(parts), *at)

@@ -13,7 +13,7 @@ from pydantic import Field, FiniteFloat, PositiveFloat, PositiveInt, ValidationE
 from calib.errors import JobRefused
 from calib.found import Found
 from calib.view import View
-from measure.records import SCHEMA, Pair, Record, for_people, rounded
+from measure.records import SCHEMA, Pair, Record, lines, rounded
 from measure.sight import Wall
 from measure.sighted import Sighted
 from measure.strokes import NO_STROKES, Stroke, Strokes
@@ -117,7 +117,7 @@ def sighted(record: ViewRecord) -> Sighted:
 
 def to_text(record: ViewRecord) -> str:
     """The file's text."""
-    return for_people(record.model_dump(mode="json", by_alias=True))
+    return lines(record.model_dump(mode="json", by_alias=True)) + "\n"
 
 
 def from_text(text: str, name: str) -> ViewRecord:

@@ -55,4 +55,4 @@ def test_clearance_holes():
 def test_fits_leave_more_room_one_after_the_other():
     room = [f.side_mm for f in FITS.values()]
     assert room == sorted(room)
-    assert [f.dots for f in FITS.values()] == [1, 2, 3, 4]
+    assert [f.number for f in FITS.values()] == [1, 2, 3, 4]

@@ -4,32 +4,18 @@ import math
 
 import numpy as np
 import pytest
-import shapely
 
 from measure.features import flatten
-from measure.offsetting import area, offset
+from measure.offsetting import offset
+from tests.accuracy.fits import OFFSETS_MM, offset_apart_mm
 from tests.simulated_parts import circle, parts, polygon, slot
 from tests.simulated_traces import features_of
 
-FINE_MM = 2e-5
 
-
-def buffered(features, by):
-    """GEOS approximates arcs by chords, so both sides are flattened finely; mitres go on to any length."""
-    shape = area(features, FINE_MM)
-    assert shape is not None
-    return shape.buffer(by, join_style="mitre", mitre_limit=50.0)
-
-
-@pytest.mark.parametrize("by", [-0.35, -0.1, 0.05, 0.25])
+@pytest.mark.parametrize("by", OFFSETS_MM)
 @pytest.mark.parametrize("part", parts(), ids=lambda p: p.name)
 def test_same_as_the_mitred_buffer(part, by):
-    moved = offset(part.features, by)
-    assert moved
-    ours = area(moved, FINE_MM)
-    theirs = buffered(part.features, by)
-    assert ours is not None
-    assert shapely.hausdorff_distance(ours.boundary, theirs.boundary) < 0.001
+    assert offset_apart_mm(part.features, by) < 0.001
 
 
 def test_lines_stay_lines_and_arcs_arcs_with_exact_sizes():
@@ -53,7 +39,7 @@ def test_a_small_fillet_goes_and_its_neighbours_meet():
     moved = offset(features, 0.3)  # outward: the hollow fillet of 0.15 would turn inside out
     assert moved
     assert all(f.kind == "line" for f in moved)
-    assert shapely.hausdorff_distance(area(moved).boundary, buffered(features, 0.3).boundary) < 0.001
+    assert offset_apart_mm(features, 0.3) < 0.001
 
 
 @pytest.mark.parametrize("by", [-0.3, -0.6])

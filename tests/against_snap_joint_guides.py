@@ -10,18 +10,14 @@ import pytest
 
 from measure.strength import clip
 from measure.strength.clip import Hook
+from tests.accuracy.fits import worked_example
 
 
 def test_the_guides_example_one() -> None:
     """Polycarbonate, l 19, b 9.5, y 2.4 mm, slope 30°, ε half of 4 %, E 1815 N/mm², µ 0.6, tapered to h/2:
     h 3.28 mm, P 32.5 N, factor 1.80, W 58.5 N."""
-    thick = clip.most_thick_mm(19.0, 2.4, 0.02, tapered=True)
-    assert thick == pytest.approx(3.28, abs=0.005)
-    hook = Hook(19.0, 3.28, 9.5, 2.4, tapered=True, angle_deg=30.0)
-    assert clip.strain(hook) == pytest.approx(0.02, rel=1e-3)
-    assert clip.deflection_force_n(hook, 1815) == pytest.approx(32.5, abs=0.1)
-    assert clip.mating_factor(30.0, 0.6) == pytest.approx(1.80, abs=0.005)
-    assert clip.mating_force_n(hook, 1815, 0.6) == pytest.approx(58.5, abs=0.2)
+    for _, printed, found, digit in worked_example():
+        assert found == pytest.approx(printed, abs=digit)
 
 
 def test_the_guides_factors() -> None:

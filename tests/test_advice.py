@@ -9,6 +9,7 @@ import pytest
 from measure import advice
 from measure.cli.app import app
 from measure.cli.run import run
+from measure.light_parts import LIGHT_PARTS
 
 
 def test_words_mean_one_thing_each() -> None:
@@ -35,13 +36,13 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     out, err = capsys.readouterr()
     assert out.index("hot: ") < out.index("thread: ")
     assert "seal: " not in out
-    assert advice.CAUTION in err
+    assert LIGHT_PARTS in err
     assert run(app, ["advice"]) == 0
     out = capsys.readouterr().out
     assert all(f"  {word} " in out for word in advice.ADVICE)
     assert run(app, ["advice", "food", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert [a["word"] for a in told["advice"]] == ["food"]
-    assert told["caution"] == advice.CAUTION
+    assert told["caution"] == LIGHT_PARTS
     assert run(app, ["advice", "blue"]) == 2
     assert "bend, hot, food" in capsys.readouterr().err

@@ -19,6 +19,7 @@ from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
+from measure.steps.trial import trial
 from tests.benches import bench, plate, width
 from tests.broken_parts import bridge, tear
 from tests.jobs import record
@@ -255,7 +256,7 @@ def test_files_are_made_and_downloaded(client: TestClient) -> None:
         ("solid", {}, {"solid.3mf", "solid.stl"}),
     ):
         made = client.post("/api/jobs/plate/make", json={"what": what, "options": options}).json()["files"]
-        assert {f["name"] for f in made} == names
+        assert {f["name"] for f in made} - {job.STEP} == names
         for f in made:
             answer = client.get(f["url"])
             assert answer.status_code == 200
@@ -392,3 +393,23 @@ def test_a_broken_part_is_completed_opened_and_undone(client: TestClient, folder
     assert post("complete", by="magic", revision=now["revision"])["error"]["code"] == "by"
     assert post("complete", broken="E99-E1", revision=now["revision"])["error"]["text"].endswith(".")
     assert not client.get("/api/jobs/bridge").json()["can_undo"]  # what failed is nothing to undo
+
+
+# ----------------------------------------------------------------------------------------------------------- revisions
+def test_the_drawings_of_trial_prints_are_listed_and_shown(client: TestClient, folder: Path) -> None:
+    client.post(READINGS, json=width("60.0"))
+    assert client.get("/api/jobs/plate/revisions").json() == {"revisions": []}
+    before = client.get("/api/jobs/plate/sketch.svg").content
+    reconcile(folder / "plate")
+    trial(folder / "plate", ["too long 0.3 at E2"])
+    found = client.get("/api/jobs/plate/revisions").json()["revisions"]
+    assert [r["n"] for r in found] == [1, 2]
+    assert "E2" in found[1]["words"]
+    assert state(client)["revisions"] == found
+    first, second = (client.get(f"/api/jobs/plate/revisions/{n}.svg") for n in (1, 2))
+    assert first.headers["content-type"].startswith("image/svg+xml")
+    assert first.content != second.content
+    after = client.get("/api/jobs/plate/sketch.svg")
+    assert after.content != before  # the drawing has what the trial print asked for
+    for n in ("3", "0", "x", "../1", "-1"):
+        assert client.get(f"/api/jobs/plate/revisions/{n}.svg").status_code == 404

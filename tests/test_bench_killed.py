@@ -17,7 +17,7 @@ from measure.steps.reconcile import reconcile
 from tests.benches import bench, plate, server, width
 
 
-@pytest.mark.parametrize("after_s", [0.0, 0.35, 0.9])
+@pytest.mark.parametrize("after_s", [0.0, 0.6])
 def test_killed_it_has_every_reading_that_it_acknowledged(tmp_path: Path, after_s: float) -> None:
     plate(tmp_path)
     acknowledged: list[str] = []

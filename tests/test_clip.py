@@ -12,7 +12,8 @@ from scipy.integrate import quad
 
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.strength import CAUTION, clip
+from measure.light_parts import LIGHT_PARTS
+from measure.strength import clip
 from measure.strength.clip import Hook
 from measure.strength.clip_report import cautions, judge, lines, rounded_down
 from measure.strength.materials import MATERIALS, with_own
@@ -118,12 +119,12 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert "holds (78 % of it)" in out
     assert "BREAKS or stays bent (131 % of it)" in out
     assert "at most 1.2 mm thick, or at least 13.8 mm long" in out
-    assert CAUTION in err
+    assert LIGHT_PARTS in err
     assert run(app, [*words, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["holds"] == {"one": True, "many": False}
     assert told["strain"] == pytest.approx(0.013333)
-    assert told["cautions"][-1] == {"code": "guide-only", "text": CAUTION}
+    assert told["cautions"][-1] == {"code": "guide-only", "text": LIGHT_PARTS}
 
 
 def test_left_out_sizes_are_worked_out(capsys: pytest.CaptureFixture[str]) -> None:

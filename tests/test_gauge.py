@@ -73,6 +73,20 @@ def test_a_new_reading_makes_the_gauge_out_of_date(job):
     assert not (job / "gauge.3mf").exists()
 
 
+def test_a_part_that_is_nearly_its_mirror_image_gets_a_warning(tmp_path):
+    record = records.from_text((SAMPLES / "drawer-stop/measured.json").read_text(), "measured.json")
+    askew = {"D1": (0.6, 0.0)}
+    features = tuple(
+        f.model_copy(update={"centre": tuple(np.add(f.centre, askew[f.label]).tolist())}) if f.label in askew else f
+        for f in record.features
+    )
+    changed = record.model_copy(update={"features": features, "made_from": {}})
+    (tmp_path / "measured.json").write_text(records.to_text(changed))
+    (caution,) = gauge(tmp_path).cautions
+    assert caution.code == "nearly-mirrored"
+    assert "Mark the photographed face" in caution.text
+
+
 def test_command_line(job, capsys):
     assert run(app, ["gauge", str(job), "--as", "snug", "--rim", "5", "--json"]) == 0
     out = json.loads(capsys.readouterr().out)
@@ -82,4 +96,6 @@ def test_command_line(job, capsys):
     said = capsys.readouterr()
     assert "upper one" in said.out
     assert "licensed trades" in said.err
+    assert "UP is sunk" in said.out
+    assert "either face may be up" in said.out
     assert run(app, ["gauge", str(job), "--thick", "90"]) == 2

@@ -9,67 +9,30 @@ import numpy as np
 import pytest
 
 from calib.errors import ReadingsRefused, WrongUsage
-from measure.adjustment import reconcile as adjusted
-from measure.dimensions import list_dimensions
 from measure.equations import with_edge_error
 from measure.numbered import written_out
 from measure.planning import advise
 from measure.reach import comfortable_readings
-from measure.readings import Reading
 from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.worksheet import worksheet
+from tests.accuracy.fits import gain_over_random, share_of_best
 from tests.simulated_parts import circle, parts, polygon, slot
 from tests.simulated_traces import features_of, trace
 
 SAMPLES = Path(__file__).resolve().parent.parent / "samples"
 
 
-def left_over(estimate, part, readings):
-    """Sum of the dimensions' variances after readings, by the adjustment itself, which knows nothing of planning."""
-    found = adjusted(estimate, readings, thickness_mm=part.thickness_mm, subject=part.subject, with_regularities=False)
-    return sum((d.u95_mm / 1.96) ** 2 for d in list_dimensions(found.estimate))
-
-
-def taken(choice):
-    kind, labels, value = choice
-    return Reading(kind, labels, value)
-
-
 def test_three_chosen_readings_do_half_as_much_again_as_random_ones():
-    rng = np.random.default_rng(7)
-    ratios = []
-    for part in parts():
-        estimate = trace(part.features, part.thickness_mm, rng).estimate
-        easy = [c for c in comfortable_readings(estimate, part.thickness_mm, part.subject) if c[0] != "radius"]
-        advice = advise(with_edge_error(estimate), thickness_mm=part.thickness_mm, subject=part.subject)
-        of = {(k, labels): (k, labels, v) for k, labels, v in easy}
-        before = left_over(estimate, part, [])
-        gained = before - left_over(estimate, part, [taken(of[s.kind, s.features]) for s in advice.suggestions])
-        randoms = [[taken(easy[i]) for i in rng.choice(len(easy), 3, replace=False)] for _ in range(12)]
-        ratios.append(gained / np.mean([before - left_over(estimate, part, r) for r in randoms]))
+    ratios = gain_over_random()
     assert min(ratios) > 1.1  # where only a handful of readings can be taken at all
     assert np.mean(ratios) > 1.5
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_within_a_tenth_of_the_best_triple(seed):
-    features = features_of([polygon([(0, 0, 2), (40, 0, 2), (40, 24, 0), (22, 24, 3), (0, 12, 0)]), circle(9, 6, 2.4)])
-    estimate = with_edge_error(trace(features, 5.0, np.random.default_rng(seed)).estimate)
-    easy = [c for c in comfortable_readings(estimate, 5.0) if c[0] != "radius"]
-    assert 6 <= len(easy) <= 16
-    advice = advise(estimate, thickness_mm=5.0, count=3, goal_mm=0.01)
-    shares = 1 - np.prod([1 - s.share for s in advice.suggestions])
-
-    def reduction(triple):
-        others = [(k, labels) for k, labels, _ in easy if (k, labels) not in triple]
-        only = advise(estimate, thickness_mm=5.0, count=3, taken=others, goal_mm=0.01)
-        return 1 - np.prod([1 - s.share for s in only.suggestions])
-
-    names = [(k, labels) for k, labels, _ in easy]
-    best = max(reduction(t) for t in itertools.combinations(names, 3))
-    assert shares > 0.9 * best
+    assert share_of_best(seed) > 0.9
 
 
 def test_no_reading_that_jaws_struggle_with():

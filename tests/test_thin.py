@@ -14,8 +14,9 @@ from measure.cli.app import app
 from measure.cli.run import run
 from measure.drawing.dxf import LAYERS
 from measure.features import Feature
+from measure.light_parts import LIGHT_PARTS
 from measure.sheet import Drawing, sketch
-from measure.strength import CAUTION, pins, remedies
+from measure.strength import pins, remedies
 from measure.strength.sections import Section
 from tests.drawn_parts import estimate_of, features_named
 from tests.jobs import record, traced
@@ -104,7 +105,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
     out, err = capsys.readouterr()
     assert "between E1 and D1: weak" in out
     assert "steel pin Ø 2 mm" in out
-    assert CAUTION in err
+    assert LIGHT_PARTS in err
     assert "photo alone" in err
     assert run(app, ["thin", str(folder), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)

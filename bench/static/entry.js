@@ -12,7 +12,6 @@ export class Entry {
   constructor(store, picking) {
     Object.assign(this, { store, picking });
     this.asked = 0;
-    this.kind = null;
     byId("entry").addEventListener("submit", (e) => {
       e.preventDefault();
       if (byId("value-row").hidden) return;
@@ -22,13 +21,20 @@ export class Entry {
       if (e.key !== "Enter") return;
       e.preventDefault();
       if (!byId("value-row").hidden) byId("value").focus();
+      else byId("kinds-list").querySelector("input")?.focus();
     });
     byId("value").addEventListener("input", () => this.wrong(""));
   }
 
   /** What can be read between the picked features. */
-  async picked(labels, wish = null) {
+  picked(labels, wish = null) {
+    this.pending = this.ask(labels, wish);
+    return this.pending;
+  }
+
+  async ask(labels, wish) {
     const turn = ++this.asked;
+    this.chosen = null; // until it is known what these features allow
     let offers = [];
     try {
       const answer = await get(`${this.store.path}/offers?features=${labels.map(encodeURIComponent).join(",")}`);
@@ -42,8 +48,10 @@ export class Entry {
   }
 
   show(labels, wish) {
-    const kept = wish ?? this.kind;
-    const best = this.offers.find((o) => o.kind === kept) ?? this.offers[0];
+    // Of several kinds none is chosen for anybody, nor is the height of the part when nothing is picked.
+    const only = labels.length && this.offers.length === 1 ? this.offers[0] : undefined;
+    const best = this.offers.find((o) => o.kind === wish) ?? only;
+    byId("kinds").querySelector("legend").textContent = labels.length ? "Where the jaws go" : "Or, without an edge";
     byId("kinds-list").replaceChildren(
       ...this.offers.map((o) =>
         el(
@@ -55,7 +63,7 @@ export class Entry {
       ),
     );
     byId("kinds").hidden = !this.offers.length;
-    byId("value-row").hidden = !this.offers.length;
+    byId("value-row").hidden = !best;
     if (labels.length && !this.offers.length && !byId("labels-wrong").textContent)
       byId("labels-wrong").textContent = labels.length === 1 ? "Jaws need a second edge or a hole as well." : "No jaws fit over these two. Try two parallel edges, two holes, or a hole and an edge.";
     if (best) this.choose(best);
@@ -65,12 +73,14 @@ export class Entry {
     const tool = byId("tool-name");
     const gauge = offer.kind === "radius";
     if (gauge !== (tool.value === "gauge")) tool.value = gauge ? "gauge" : (this.caliper ?? "caliper");
-    this.kind = offer.kind;
     this.chosen = offer;
+    byId("value-row").hidden = false;
   }
 
   async send() {
     const field = byId("value");
+    await this.pending;
+    if (!this.chosen) return;
     if (!field.value.trim()) {
       this.wrong("Write what the tool shows, such as 24.31.");
       field.focus();
@@ -86,7 +96,6 @@ export class Entry {
       );
       field.value = "";
       this.wrong("");
-      this.kind = null;
       this.picking.set([]);
       byId("labels").focus({ preventScroll: true });
     } catch (why) {

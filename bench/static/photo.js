@@ -22,8 +22,9 @@ export class Photo {
     this.image = svg("image", { preserveAspectRatio: "none" });
     this.cardLine = svg("polygon", { class: "card-line" });
     this.lines = svg("g");
+    this.broken = svg("g"); // the fracture as seen, where the outline was completed
     this.over = svg("g");
-    this.world = svg("g", { id: "world" }, this.image, this.cardLine, this.lines, this.over);
+    this.world = svg("g", { id: "world" }, this.image, this.cardLine, this.broken, this.lines, this.over);
     this.tags = svg("g");
     this.handles = svg("g");
     this.root = svg("svg", { role: "group", "aria-label": "The photo with the outline that was found" }, this.world, this.tags, this.handles);
@@ -44,6 +45,7 @@ export class Photo {
     this.image.setAttribute("height", photo.height);
     this.panzoom.setSize(photo.width, photo.height);
     this.showCard(card?.corners);
+    this.broken.replaceChildren(...(state.broken ?? []).map((d) => svg("path", { class: "fracture", d })));
     const key = JSON.stringify(features);
     if (key !== this.key) {
       this.key = key;

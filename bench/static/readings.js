@@ -43,7 +43,7 @@ export class Readings {
     if (off(r)) says.push(` — ${off(r)}`);
     if (r.likely && !r.reason) says.push(el("span", { class: "why-so" }, `Likely: ${LIKELY[r.likely] ?? r.likely}.`));
     if (r.reason) says.push(el("span", { class: "why-so" }, sentence(r.reason)));
-    if (r.advice) says.push(el("span", { class: "why-so" }, sentence(r.advice)));
+    if (r.advice && !r.reason?.includes("again")) says.push(el("span", { class: "why-so" }, sentence(r.advice)));
     return el(
       "li",
       { class: `${v.name}${fresh ? " just" : ""}` },

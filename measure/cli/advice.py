@@ -23,6 +23,7 @@ def advice(
 
     from calib.found import Caution
     from measure import advice as table
+    from measure.light_parts import LIGHT_PARTS
     from measure.steps import Done
 
     asked, unknown = table.advice_for(words or [])
@@ -30,6 +31,6 @@ def advice(
         known = ", ".join(table.ADVICE)
         raise WrongUsage(f"There is no advice on “{unknown[0]}”: it is on {known}.", "advice-word")
     shown = asked or list(table.ADVICE.values())
-    result = {"advice": [asdict(a) for a in shown], "caution": table.CAUTION}
+    result = {"advice": [asdict(a) for a in shown], "caution": LIGHT_PARTS}
     lines = table.lines(asked) if asked else table.topics()
-    show(Done("advice", (), lines, result, (Caution("guide-only", table.CAUTION),)), json)
+    show(Done("advice", (), lines, result, (Caution("guide-only", LIGHT_PARTS),)), json)

@@ -25,6 +25,7 @@ from measure.cli import (
     target,
     thin,
     trace,
+    trial,
 )
 from measure.cli import next as next_
 
@@ -50,6 +51,8 @@ app.command("printer")(printer.printer)
 app.command("fit")(fit.fit)
 app.command("gauge")(gauge.gauge)
 app.command("solid")(gauge.solid)
+app.command("trial")(trial.trial)
+app.command("compare")(trial.compare)
 app.command("draw")(draw.draw)
 app.command("target")(target.target)
 app.command("lens")(lens.lens)

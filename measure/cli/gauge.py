@@ -50,7 +50,7 @@ def solid(
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
-    """Make the whole part as a solid: solid.3mf and solid.stl."""
+    """Make the whole part as a solid: solid.3mf and solid.stl, and solid.step where a CAD kernel is installed."""
     from measure.steps import gauge as step
 
     show(step.whole(job, fit=fit, printer=printer, force=force), json)

@@ -88,10 +88,10 @@ def _thickness_mm(wanted: Drawing) -> float:
     assert wanted.readings is not None
     readings = parsed(wanted.readings.read_bytes(), wanted.readings.name, tools_of(Path(), wanted.tools))
     values = [r.value_mm for r in readings if r.kind == "thickness"]
+    if wanted.subject == "opening":  # its thickness readings are the seat's depth, which reconcile takes
+        return 0.0
     if values:
         return sum(values) / len(values)
-    if wanted.subject == "opening":
-        return 0.0
     raise WrongUsage(
         "The part's thickness is missing: give it as --thickness 4.2, or as a thickness reading in "
         f"{wanted.readings.name} (--thickness 0 goes on without it, with wider uncertainties).",

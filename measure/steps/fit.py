@@ -17,8 +17,9 @@ from measure.drawing.svg import write_svg
 from measure.features import Estimate, Feature
 from measure.offsetting import NoOffset, offset, scaled
 from measure.steps import Done, counted
+from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.printer import printer_of
-from measure.steps.sketch import drawing, measured_record
+from measure.steps.sketch import measured_record
 
 SCREW_WITHIN_MM = 0.1
 """How near a hole must come to a standard clearance hole for that to be suggested."""
@@ -40,31 +41,18 @@ def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = Fa
     record = measured_record(folder)
     chosen = fit_of(name)
     job.check_writable(folder, job.FITS, force)
-    plain = drawing(record, None)
+    plain, found = corrected_drawing(folder, record)
     own = printer_of(printer)
-    moved = fitted(plain.features, chosen, own)
-    if own:
-        moved = scaled(moved, 1 / (1 - sum(own.shrinkage) / 2))
+    drawn = sheet.sketch(fitted_drawing(plain, chosen, own))
     room = f"{chosen.side_mm:g} mm on each side"
-    what = "Drawn" if record.subject == "part" else "Drawn is the part that goes into the opening,"
-    words = f"{what} for a {chosen.name} fit ({chosen.words}): {room} less than what was measured, holes larger."
-    if own:
-        words += f" Corrected for the printer {own.name}."
-    drawn = sheet.sketch(
-        replace(
-            plain,
-            features=moved,
-            dimensions=(),
-            estimate=_moved_estimate(plain.estimate, moved) if plain.estimate else None,
-            allowance=sheet.Allowance(plain.features, words),
-        )
-    )
-    dxf, svg, pdf = job.FITS
-    written = job.write(folder, {dxf: write_dxf(drawn), svg: write_svg(drawn), pdf: write_pdf(drawn)}, force=force)
+    files = dict(zip(job.FITS, (write_dxf(drawn), write_svg(drawn), write_pdf(drawn)), strict=True))
+    written = job.write(folder, files, force=force, drawn={"fit": chosen.name, "printer": printer})
     screws = [s for f in plain.features if (s := _screw(f))]
+    pdf = job.FITS[2]
     lines = (
         f"{chosen.name}: {chosen.words}, {room}. {counted(len(drawn.drawn), 'dimension')}: {folder / pdf}, also as "
         ".svg and .dxf.",
+        *correction_lines(found),
         *screws,
         f"Corrected for the printer {own.name}, the shrinkage as the mean of both axes."
         if own
@@ -72,6 +60,37 @@ def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = Fa
     )
     result = {"fit": chosen.name, "printer": printer, "side_mm": chosen.side_mm, "screws": screws}
     return Done("fit", tuple(written), lines, result)
+
+
+def fitted_drawing(plain: sheet.Drawing, chosen: Fit | None, own: Printer | None) -> sheet.Drawing:
+    """The drawing with a fit's room left and a printer's own figures taken out.
+
+    Raises:
+        PartRefused: the outline is too narrow somewhere.
+    """
+    if chosen is None and own is None:
+        return plain
+    moved = fitted(plain.features, chosen, own)
+    if own:
+        moved = scaled(moved, 1 / (1 - sum(own.shrinkage) / 2))
+    what = "Drawn" if plain.subject == "part" else "Drawn is the part that goes into the opening,"
+    words = []
+    if chosen:
+        room = f"{chosen.side_mm:g} mm on each side"
+        words.append(
+            f"{what} for a {chosen.name} fit ({chosen.words}): {room} less than what was measured, holes larger."
+        )
+    if own:
+        words.append(f"Corrected for the printer {own.name}.")
+    before = plain.allowance.before if plain.allowance else plain.features
+    said = [plain.allowance.words] if plain.allowance else []
+    return replace(
+        plain,
+        features=moved,
+        dimensions=(),
+        estimate=_moved_estimate(plain.estimate, moved) if plain.estimate else None,
+        allowance=sheet.Allowance(before, " ".join([*said, *words]), "Change" if said else "Room"),
+    )
 
 
 def fit_of(name: str) -> Fit:

@@ -67,7 +67,10 @@ def next_readings(
         sheet = worksheet(record.part, estimate.features, advice.suggestions, how)
         files = {pdf: write_pdf(sheet), table: blank_rows(advice.suggestions).encode()}
     written = job.write(folder, files, force=force) if files else ()
-    return Done("next", tuple(written), _lines(folder, advice), _result(advice))
+    deep: tuple[str, ...] = ()
+    if record.subject == "opening" and not record.thickness_mm:
+        deep = (f"And how deep the seat is, which no photo shows: jawline read {folder} thickness VALUE",)
+    return Done("next", tuple(written), (*_lines(folder, advice), *deep), _result(advice))
 
 
 def _record(folder: Path) -> records.JobRecord:

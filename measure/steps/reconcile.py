@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from calib.errors import ReadingsRefused
 from calib.found import Caution
+from calib.jaws import Tool
 from measure import job, records
 from measure.adjustment import Reconciled, Verdict
 from measure.adjustment import reconcile as adjusted
+from measure.features import Estimate
 from measure.readings import Reading
+from measure.seat import remark, seat
 from measure.steps import Done, counted
 from measure.steps.read import checked, tools_of
 
@@ -36,13 +41,41 @@ def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -
     path = folder / job.READINGS
     content = job.content(folder, job.READINGS, "read") if path.exists() else b""
     readings = checked(content, str(path), outline, record.subject, known) if content.strip() else ()
-    found = adjusted(outline, readings, thickness_mm=record.thickness_mm, subject=record.subject, tools=known)
+    found = agreed(record, outline, readings, known)
     refuse_if_nothing_holds(found)
     made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
     measured = measured_from(record, found, made_from)
     written = job.write(folder, {job.MEASURED: records.to_text(measured).encode()}, force=force, outdated=job.DRAWN)
     return Done(
         "reconcile", tuple(written), _lines(folder, found), records.for_scripts(measured), _cautions(found, readings)
+    )
+
+
+def agreed(
+    record: records.JobRecord, outline: Estimate, readings: tuple[Reading, ...], tools: Mapping[str, Tool]
+) -> Reconciled:
+    """Photo and readings adjusted; what is read of an opening's depth stands apart from its rim.
+
+    Args:
+        record: of the trace.
+        outline: its features.
+        readings: they fit it.
+        tools: by name.
+    """
+    of_seat = [r for r in readings if record.subject == "opening" and r.kind == "thickness"]
+    of_rim = [r for r in readings if r not in of_seat]
+    found = adjusted(outline, of_rim, thickness_mm=record.thickness_mm, subject=record.subject, tools=tools)
+    if record.subject == "part":
+        return found
+    behind = seat(of_seat, tools)
+    said = {id(v.reading): v for v in (*found.verdicts, *(behind.verdicts if behind else ()))}
+    depth = behind.depth_mm if behind else found.thickness_mm
+    return replace(
+        found,
+        thickness_mm=depth,
+        thickness_u95_mm=behind.u95_mm if behind else found.thickness_u95_mm,
+        verdicts=tuple(said[id(r)] for r in readings),
+        remarks=(*found.remarks, remark(round(depth, 4))),
     )
 
 

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 from calib.errors import JobRefused
-from calib.wanted import LONG, in_words
 from measure import job, records, sheet
-from measure.dimensions import Dimension
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
 from measure.steps import Done, counted
+from measure.steps.corrected import corrected_drawing, correction_lines
 
 
 def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: bool = False) -> Done:
@@ -33,7 +31,7 @@ def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: 
     """
     record = measured_record(folder)
     job.check_writable(folder, job.SKETCHES, force)
-    wanted = drawing(record, name)
+    wanted, found = corrected_drawing(folder, record, name)
     if thin:
         from measure.steps.thin import marks
 
@@ -44,6 +42,7 @@ def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: 
     written = job.write(folder, files, force=force)
     lines = (
         f"{counted(len(drawn.drawn), 'dimension')} on {drawn.name}: {folder / pdf}, also as .svg and .dxf.",
+        *correction_lines(found),
         "Print the PDF at 100 % and check its 100 mm bar.",
     )
     result = {"paper": drawn.name, "dimensions": len(drawn.drawn), "listed": len(drawn.listed), "worst": worst(drawn)}
@@ -58,26 +57,6 @@ def worst(drawn: sheet.Sheet) -> dict[str, Any] | None:
         return None
     s = max(lengths, key=lambda s: s.u95 or 0.0)
     return {"kind": s.kind, "features": list(s.labels), "value_mm": round(s.value, 4), "u95_mm": round(s.u95 or 0.0, 4)}
-
-
-def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
-    """What the sketch is made from."""
-    thickness = record.thickness_mm if record.thickness_mm > 0 else None
-    return sheet.Drawing(
-        name=name or record.part,
-        features=tuple(records.feature(f) for f in record.features),
-        dimensions=tuple(Dimension(d.kind, d.features, d.value_mm, d.u95_mm, d.basis) for d in record.dimensions),
-        estimate=records.estimate(record, job.MEASURED) if record.adjustment else None,
-        thickness_mm=thickness,
-        thickness_u95_mm=record.thickness_u95_mm if thickness else None,
-        subject=record.subject,
-        reference=in_words(record.scale.reference, LONG),
-        date=date.today().isoformat(),
-        photos=max(len(record.photos), 1),
-        readings=sum(r.verdict == "kept" for r in record.readings),
-        warnings=tuple((w.code, w.text) for w in record.warnings),
-        broken=tuple(records.feature(f) for f in record.broken),
-    )
 
 
 def measured_record(folder: Path) -> records.JobRecord:

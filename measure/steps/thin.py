@@ -10,9 +10,10 @@ from calib.found import Caution
 from measure import job, records
 from measure.features import Feature
 from measure.lettering import figures
+from measure.light_parts import LIGHT_PARTS
 from measure.steps import Done
 from measure.steps.sketch import measured_record
-from measure.strength import CAUTION, remedies
+from measure.strength import remedies
 from measure.strength.sections import thin_sections
 from measure.strength.walls import sharp_corners
 
@@ -106,4 +107,4 @@ def _cautions(record: records.JobRecord, measured: bool) -> tuple[Caution, ...]:
         out.append(
             Caution("no-thickness", "The part's thickness is not known, so nobody has looked whether a pin fits in it.")
         )
-    return (*out, Caution("guide-only", CAUTION))
+    return (*out, Caution("guide-only", LIGHT_PARTS))

@@ -111,7 +111,14 @@ def trace(
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
-    return Done("trace", tuple(written), lines, records.for_scripts(record), found.cautions)
+    cautions = found.cautions
+    if subject == "opening":
+        from calib.found import Caution
+        from measure.seat import remark
+
+        about = remark(thickness_mm)
+        cautions += (Caution(about.code, about.text),)
+    return Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
 
 
 def files_of(

@@ -8,9 +8,3 @@ sections      the thinnest sections of an outline
 pins          the metal pin that a section has room for, and its hole
 remedies      what a bench does about a thin section, in words and figures
 """
-
-CAUTION = (
-    "These figures are a guide for light household parts, printed well; print one and bend it before you rely on it. "
-    "Nothing that carries people, holds pressure, mains voltage or fire, brakes or steers: there local codes and "
-    "licensed trades come first."
-)

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
-from measure.strength import CAUTION, clip
+from measure.light_parts import LIGHT_PARTS
+from measure.strength import clip
 from measure.strength.clip import Hook
 from measure.strength.materials import ACROSS, Assemblies, Layers, Material
 
@@ -124,7 +125,7 @@ def cautions(j: Judged) -> list[tuple[str, str]]:
                 f"{locks:.0f}°.",
             )
         )
-    out.append(("guide-only", CAUTION))
+    out.append(("guide-only", LIGHT_PARTS))
     return out
 
 

@@ -4,30 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.browser.looks import Bench
-
-ROOT = Path(__file__).resolve().parents[2]
-ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-START_S = 30.0
+from tests.browser.running import ARGS, address, running
 
 
 def absent(why: str) -> Any:
@@ -55,31 +38,18 @@ def chromium() -> Iterator[Any]:
 
 @pytest.fixture(scope="session")
 def bench(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
-    """A running bench with an empty folder, open to owners."""
+    """A running bench with an empty folder."""
     folder = tmp_path_factory.mktemp("evening")
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        port = s.getsockname()[1]
-    code = "from measure.cli import main; main()"
-    command = [sys.executable, "-c", code, "bench", str(folder), "--port", str(port), "--no-open"]
-    log = folder.parent / "bench.log"
-    with log.open("w") as out:
-        process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=out)
-    url = f"http://127.0.0.1:{port}"
-    try:
-        until = time.monotonic() + START_S
-        while True:
-            try:
-                urllib.request.urlopen(f"{url}/api/jobs", timeout=2).close()
-                break
-            except OSError:
-                if process.poll() is not None or time.monotonic() > until:
-                    pytest.fail(f"the bench did not start: {log.read_text()}")
-                time.sleep(0.1)
-        yield Bench(url, folder)
-    finally:
-        process.terminate()
-        process.wait(20)
+    with running(folder) as said:
+        yield Bench(address(said), folder)
+
+
+@pytest.fixture(scope="session")
+def open_to_owners(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """Another one, where owners may send photos."""
+    folder = tmp_path_factory.mktemp("inbox")
+    with running(folder, "--intake") as said:
+        yield Bench(address(said), folder, address(said, "/intake"))
 
 
 @pytest.fixture

@@ -22,15 +22,18 @@ TRACE_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A running bench: its address and the folder of its jobs."""
+    """A running bench: its address, the folder of its jobs, and the owners' page where there is one."""
 
     url: str
     folder: Path
+    intake: str = ""
 
-    def ask(self, path: str, body: bytes | None = None, kind: str = "application/json") -> Any:
+    def ask(
+        self, path: str, body: bytes | None = None, kind: str = "application/json", method: str | None = None
+    ) -> Any:
         """The JSON that it answers with."""
         headers = {"X-Jawline": "1", "Origin": self.url, "Content-Type": kind}
-        request = urllib.request.Request(self.url + path, data=body, headers=headers)
+        request = urllib.request.Request(self.url + path, data=body, headers=headers, method=method)
         with urllib.request.urlopen(request, timeout=20) as answer:
             return json.load(answer)
 

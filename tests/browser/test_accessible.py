@@ -52,7 +52,7 @@ def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look
     assert findings(page) == []
     page.click("#tab-readings")
     page.fill("#labels", "E1 E7")
-    page.locator("#kinds-list input").first.wait_for(state="attached")
+    page.locator("#value").wait_for()
     page.click("#add")
     page.click("#all-features summary")
     page.wait_for_timeout(200)

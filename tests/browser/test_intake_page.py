@@ -14,8 +14,8 @@ PHONE = {"width": 390, "height": 844, "has_touch": True, "is_mobile": True}
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
-def test_a_photo_is_sent_and_judged(window: Callable[..., Any], bench: Any, look: str) -> None:
-    page = window(bench.intake, color_scheme=look, **PHONE)
+def test_a_photo_is_sent_and_judged(window: Callable[..., Any], open_to_owners: Any, look: str) -> None:
+    page = window(open_to_owners.intake, color_scheme=look, **PHONE)
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert page.locator("#camera").bounding_box()["y"] < 844  # in sight without scrolling
     pictures = page.locator(".steps img").first
@@ -32,12 +32,12 @@ def test_a_photo_is_sent_and_judged(window: Callable[..., Any], bench: Any, look
     assert page.locator("a[href*='job']").count() == 0  # nothing of anybody's jobs
 
 
-def test_a_bad_photo_is_told_what_to_do(window: Callable[..., Any], bench: Any, tmp_path: Any) -> None:
+def test_a_bad_photo_is_told_what_to_do(window: Callable[..., Any], open_to_owners: Any, tmp_path: Any) -> None:
     from PIL import Image
 
     dull = tmp_path / "table.jpg"
     Image.new("RGB", (1600, 1200), (150, 120, 90)).save(dull)
-    page = window(bench.intake, **PHONE)
+    page = window(open_to_owners.intake, **PHONE)
     page.set_input_files("#photo-file", dull)
     page.tap("#go")
     page.locator("#verdict.retake").wait_for(timeout=60_000)
@@ -47,9 +47,9 @@ def test_a_bad_photo_is_told_what_to_do(window: Callable[..., Any], bench: Any, 
     assert page.is_visible("#camera")
 
 
-def test_what_is_no_photo_is_said_at_once(window: Callable[..., Any], bench: Any, tmp_path: Any) -> None:
+def test_what_is_no_photo_is_said_at_once(window: Callable[..., Any], open_to_owners: Any, tmp_path: Any) -> None:
     words = tmp_path / "letter.txt"
     words.write_text("no photo")
-    page = window(bench.intake, **PHONE)
+    page = window(open_to_owners.intake, **PHONE)
     page.set_input_files("#photo-file", words)
     assert "no photo" in page.inner_text("#wrong")

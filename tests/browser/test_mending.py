@@ -23,7 +23,7 @@ def posted(page: Any) -> Any:
 
 def traced_again(page: Any) -> None:
     page.locator("#progress").wait_for(timeout=10_000)
-    page.locator("#look, #refusal").first.wait_for(timeout=60_000)
+    page.locator("#look:visible, #refusal:visible").wait_for(timeout=60_000)
 
 
 def test_strokes_go_along_and_can_be_taken_back(window: Callable[..., Any], mended: str, bench: Any) -> None:

@@ -1,0 +1,29 @@
+"""From a job's record to what a sketch is made from."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from calib.wanted import LONG, in_words
+from measure import job, records, sheet
+from measure.dimensions import Dimension
+
+
+def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
+    """What the sketch is made from."""
+    thickness = record.thickness_mm if record.thickness_mm > 0 else None
+    return sheet.Drawing(
+        name=name or record.part,
+        features=tuple(records.feature(f) for f in record.features),
+        dimensions=tuple(Dimension(d.kind, d.features, d.value_mm, d.u95_mm, d.basis) for d in record.dimensions),
+        estimate=records.estimate(record, job.MEASURED) if record.adjustment else None,
+        thickness_mm=thickness,
+        thickness_u95_mm=record.thickness_u95_mm if thickness else None,
+        subject=record.subject,
+        reference=in_words(record.scale.reference, LONG),
+        date=date.today().isoformat(),
+        photos=max(len(record.photos), 1),
+        readings=sum(r.verdict == "kept" for r in record.readings),
+        warnings=tuple((w.code, w.text) for w in record.warnings),
+        broken=tuple(records.feature(f) for f in record.broken),
+    )
