@@ -103,7 +103,7 @@ def adjust(seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior,
     """
     problem = _Problem(seen, points_mm, sheet, prior)
     poses = [first_pose(points_mm[s.which], s.points_px, prior) for s in seen]
-    v = np.r_[prior.focal_px, prior.centre_px, prior.radial, np.zeros(SHAPE), np.concatenate(poses)]
+    v = np.r_[prior.camera, np.zeros(SHAPE), np.concatenate(poses)]
     v = np.r_[v, np.zeros(problem.unknowns - len(v))]
     used = np.ones(len(problem.photo), bool)
     for _ in range(ROUNDS):
@@ -151,12 +151,11 @@ class _Problem:
         self.first_point = CAMERA + SHAPE + POSE * self.photos
         own = 2 * len(points_mm) if sheet.point_sd_mm > 0 else 0
         self.unknowns = self.first_point + own
-        sd = [prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd]
-        self.camera = np.r_[prior.focal_px, prior.centre_px, prior.radial]
         # shape and points are counted in their own standard deviations: what is exact then stays put
         loose = np.zeros(POSE * self.photos)
-        self.information = np.r_[1 / np.square(sd), np.ones(SHAPE), loose, np.ones(own)]
-        self.mean = np.r_[self.camera, np.zeros(self.unknowns - CAMERA)]
+        self.information = np.diag(np.r_[np.zeros(CAMERA), np.ones(SHAPE), loose, np.ones(own)])
+        self.information[:CAMERA, :CAMERA] = np.linalg.inv(prior.covariance)
+        self.mean = np.r_[prior.camera, np.zeros(self.unknowns - CAMERA)]
 
     def shape(self, v: Array) -> Array:
         return np.asarray(self.sheet.shape + self.sheet.shape_sd * v[CAMERA : CAMERA + SHAPE])
@@ -203,8 +202,8 @@ class _Problem:
         count = np.repeat(used, 2)
         for _ in range(TURNS):
             r, A = self.misfit(v)
-            N = A[count].T @ A[count] + np.diag(self.information)
-            step = np.linalg.solve(N, -(A[count].T @ r[count]) - self.information * (v - self.mean))
+            N = A[count].T @ A[count] + self.information
+            step = np.linalg.solve(N, -(A[count].T @ r[count]) - self.information @ (v - self.mean))
             v = v + step
             if not np.all(np.isfinite(v)):
                 break
@@ -216,8 +215,8 @@ class _Problem:
         if v[0] <= 0:
             raise np.linalg.LinAlgError("a focal length below nought")
         # what the points say is less sure by their spread; priors are as sure as they were
-        data = (N - np.diag(self.information)) / spread**2
-        covariance = np.linalg.inv(data + np.diag(self.information))
+        data = (N - self.information) / spread**2
+        covariance = np.linalg.inv(data + self.information)
         r = self.misfit(v)[0].reshape(-1, 2)
         views, rms = [], []
         for k in range(self.photos):

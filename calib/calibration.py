@@ -19,6 +19,9 @@ BROAD_FOCAL, BROAD_CENTRE, BROAD_RADIAL = 0.15, 0.02, 0.15
 FOCUS_SD = 0.005
 """How much a focal length changes with the distance that the lens is focused at, relative (common practice)."""
 LEAST_RADIAL_SD = 0.0005
+CENTRE_WANDERS = 0.002
+"""How much the principal point moves from photo to photo, as share of the long side: the lens of a phone floats, to
+steady the picture (common practice)."""
 CRITICAL = 3.29
 """Of a standardised difference, at 1 in 1000."""
 SPOILT_RMS = 2.5
@@ -35,6 +38,7 @@ class Calibration:
         adjusted: the joint solution.
         focal_px, focal_sd_px: focal length with all that may change it.
         radial, radial_sd: k1.
+        covariance: (4, 4) of focal length, centre and k1, with all that may change them.
         rms_px: of all points, each way.
         spoiling: numbers of photos that pull the lens away from what the others say, worst first.
         missing: views that would help, in words.
@@ -45,6 +49,7 @@ class Calibration:
     focal_sd_px: float
     radial: float
     radial_sd: float
+    covariance: Array
     rms_px: float
     spoiling: tuple[int, ...]
     missing: tuple[str, ...]
@@ -73,12 +78,16 @@ def calibrate(
     """
     a = adjust(seen, points_mm, sheet, prior, size_px)
     n = np.array([u.sum() for u in a.used])
+    wanders = CENTRE_WANDERS * max(size_px)
+    lens_rest = max(LEAST_RADIAL_SD**2 - a.camera_covariance[3, 3], 0.0)
+    covariance = a.camera_covariance + np.diag([(FOCUS_SD * a.camera[0]) ** 2, wanders**2, wanders**2, lens_rest])
     return Calibration(
         adjusted=a,
         focal_px=float(a.camera[0]),
-        focal_sd_px=float(np.hypot(np.sqrt(a.camera_covariance[0, 0]), FOCUS_SD * a.camera[0])),
+        focal_sd_px=float(np.sqrt(covariance[0, 0])),
         radial=float(a.camera[3]),
-        radial_sd=float(max(np.sqrt(a.camera_covariance[3, 3]), LEAST_RADIAL_SD)),
+        radial_sd=float(np.sqrt(covariance[3, 3])),
+        covariance=covariance,
         rms_px=float(np.sqrt((n * a.rms_px**2).sum() / n.sum())),
         spoiling=_spoiling(a, seen, points_mm, sheet, prior, size_px),
         missing=_missing(a, seen, size_px),

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.settling import settle
-from calib.view import BOW_SD_PX, Prior, Rectangle, SideEdges, View, project, projection_derivative, side_points
+from calib.view import BOW_SD_PX, CAMERA, Prior, Rectangle, SideEdges, View, project, projection_derivative, side_points
 
 Array = NDArray[np.float64]
 
@@ -189,8 +189,7 @@ def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple
     """
     seen = _Seen(bodies)
     mean, sd = np.zeros(seen.unknowns), np.full(seen.unknowns, np.inf)
-    mean[6:VIEW] = prior.focal_px, *prior.centre_px, prior.radial
-    sd[6:VIEW] = prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd
+    mean[CAMERA] = prior.camera
     q = mean.copy()
     q[:VIEW] = start
     for k, b in enumerate(bodies):
@@ -204,7 +203,7 @@ def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple
         sd[own] = np.r_[sizes, common, shapes.ravel()]
         if k:
             q[seen.place(k)] = b.place
-    settled = settle(seen, q, mean, sd)
+    settled = settle(seen, q, mean, prior.beside(sd))
     v, cov = settled.values, settled.covariance
     out, scaled = [], settled.residuals_px / seen.sigma_px
     at = 0

@@ -39,25 +39,24 @@ class Settled:
     residuals_px: Array
 
 
-def settle(seen: Seen, start: Array, mean: Array, sd: Array) -> Settled:
+def settle(seen: Seen, start: Array, mean: Array, information: Array) -> Settled:
     """Gauss-Newton with priors and Tukey weights.
 
     Args:
         seen: the observations.
         start: (p,) first guess; the focal length is the seventh.
-        mean, sd: (p,) priors; infinite standard deviation for none.
+        mean, information: (p,) best values known beforehand, and (p, p) inverse of their covariance; 0 for none.
 
     Raises:
         numpy.linalg.LinAlgError: the unknowns are not determined, or don't settle.
     """
     q = start
-    inverse = np.where(np.isfinite(sd), 1 / sd**2, 0.0)
     weight, spread, last = np.ones_like(seen.sigma_px), 1.0, np.inf
     for turn in range(TURNS):
         r, A = seen.misfit(q), seen.derivative(q)
         W = weight / seen.sigma_px**2
-        N = A.T @ (A * W[:, None]) + np.diag(inverse)
-        step = np.linalg.solve(N, -(A.T @ (W * r)) - inverse * (q - mean))
+        N = A.T @ (A * W[:, None]) + information
+        step = np.linalg.solve(N, -(A.T @ (W * r)) - information @ (q - mean))
         q = q + step
         if not np.all(np.isfinite(q)):
             break
@@ -73,6 +72,6 @@ def settle(seen: Seen, start: Array, mean: Array, sd: Array) -> Settled:
         raise np.linalg.LinAlgError("the view does not settle")
     r, A = seen.misfit(q), seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
-    cov = np.linalg.inv(A.T @ (A * W[:, None]) + np.diag(inverse))
-    chi2 = float((W * r**2).sum() + (inverse * (q - mean) ** 2).sum())
+    cov = np.asarray(np.linalg.inv(A.T @ (A * W[:, None]) + information), np.float64)
+    chi2 = float((W * r**2).sum() + (q - mean) @ information @ (q - mean))
     return Settled(q, cov, chi2, r)

@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 
 NAMES = ("turn_x", "turn_y", "turn_z", "shift_x", "shift_y", "shift_z", "focal", "centre_x", "centre_y", "radial")
 """The view's parameters: rotation vector (rad), translation (mm), focal length and principal point (px), k1."""
+CAMERA = slice(6, 10)
+"""Where the camera stands among them."""
 PRIOR_NAMES = ("focal", "radial", "width", "height", "thickness")
 """What is known beforehand of the camera, and of the reference's own size."""
 
@@ -141,7 +143,10 @@ def to_plane(parameters: Array, points_px: Array, height_mm: Array | float = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """What is known of a camera before its photo is looked at: best values and standard deviations."""
+    """What is known of a camera before its photo is looked at: best values and standard deviations.
+
+    `correlation` is that of focal length, centre's x and y, and k1, (4, 4); None where they are known independently.
+    """
 
     focal_px: float
     focal_relative: float
@@ -149,6 +154,28 @@ class Prior:
     centre_sd_px: float
     radial: float = 0.0
     radial_sd: float = 0.02
+    correlation: tuple[tuple[float, ...], ...] | None = None
+
+    @property
+    def camera(self) -> Array:
+        """(4,) best values of focal length, centre and k1."""
+        return np.array([self.focal_px, *self.centre_px, self.radial])
+
+    @property
+    def covariance(self) -> Array:
+        """(4, 4) of the same."""
+        sd = np.array([self.focal_px * self.focal_relative, self.centre_sd_px, self.centre_sd_px, self.radial_sd])
+        return np.asarray(np.outer(sd, sd) * (np.eye(4) if self.correlation is None else np.array(self.correlation)))
+
+    def beside(self, sd: Array) -> Array:
+        """(p, p) information of p unknowns with independent priors, the camera's four among them as CAMERA has them.
+
+        Args:
+            sd: (p,) standard deviations of the others; infinite for none.
+        """
+        out = np.diag(np.where(np.isfinite(sd), 1 / sd**2, 0.0))
+        out[CAMERA, CAMERA] = np.linalg.inv(self.covariance)
+        return out
 
 
 def camera_prior(size_px: tuple[int, int], focal_35mm: float | None) -> Prior:
@@ -301,21 +328,32 @@ def solve(
     size = np.array([rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm])
     size_sd = [rectangle.width_sd_mm, rectangle.height_sd_mm, max(rectangle.thickness_sd_mm, 1e-6)]
     q = np.r_[start, size, np.zeros(8)]
-    mean = np.r_[np.zeros(6), prior.focal_px, prior.centre_px, prior.radial, size, np.zeros(8)]
-    camera_sd = [prior.focal_px * prior.focal_relative, prior.centre_sd_px, prior.centre_sd_px, prior.radial_sd]
+    mean = np.r_[np.zeros(6), prior.camera, size, np.zeros(8)]
     common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
-    sd = np.r_[np.full(6, np.inf), camera_sd, size_sd, common, np.full(4, BOW_SD_PX)]
-    settled = settle(seen, q, mean, sd)
+    sd = np.r_[np.full(10, np.inf), size_sd, common, np.full(4, BOW_SD_PX)]
+    settled = settle(seen, q, mean, prior.beside(sd))
     q, cov, r = settled.values, settled.covariance, settled.residuals_px
     at = np.cumsum([0, *(len(s.along) for s in sides)])
-    known = [6, 9, 10, 11, 12]  # in the order of PRIOR_NAMES
+    own_size = cov[:10, 10:13] / sd[10:13]  # the estimate's change with its priors
     return Solution(
-        View(q[:10], cov[:10, :10], size_px, cov[:10, known] / sd[known]),  # the estimate's change with its priors
+        View(q[:10], cov[:10, :10], size_px, np.c_[cov[:10, CAMERA] @ _known_of_camera(prior), own_size]),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
         tuple(r[a:b] for a, b in pairwise(at)),
         (float(np.sqrt(cov[10, 10])), float(np.sqrt(cov[11, 11]))),
     )
+
+
+def _known_of_camera(prior: Prior) -> Array:
+    """(4, 2) pull on the camera's equations of a standard deviation of the focal length, and of the lens's own rest.
+
+    What goes along with a focal length goes along here (Cholesky's factor, with the lens next to it).
+    """
+    order = [0, 3, 1, 2]
+    covariance = prior.covariance
+    root = np.empty((4, 4))
+    root[order] = np.linalg.cholesky(covariance[np.ix_(order, order)])
+    return np.asarray(np.linalg.solve(covariance, root[:, :2]))
 
 
 def first_guess(corners_px: Array, rectangle: Rectangle, prior: Prior) -> list[Array]:

@@ -95,6 +95,8 @@ def _held(found: Corrected, estimate: Estimate, said: Sequence[Said], printed: M
     """What the last print's sayings don't touch stays as it was printed, to the letter, but for what is far off."""
     last = max(s.revision for s in said)
     was = printed[last]
+    if not was.as_measured_now:  # a new reading has moved the outline since
+        return found
     keys = [s.saying.labels for s in said if s.revision == last and s.saying.feel != "fits"]
     k = unknowns(estimate, joints(estimate.features), (), {})
     free = np.any([_freed(k, key).any(1) for key in keys], axis=0) if keys else np.zeros(k.m, bool)

@@ -47,6 +47,7 @@ class RevisionRecord(records.Record):
 
     Attributes:
         trace: fingerprint of the trace that its labels belong to.
+        measured: fingerprint of the measured outline that it was drawn from.
         fit, printer: that it was drawn for.
         all_round_mm: how far trial prints had moved the whole outer boundary by then.
         features: the outline before any fit.
@@ -59,6 +60,7 @@ class RevisionRecord(records.Record):
     revision: int = Field(ge=1)
     date: str = ""
     trace: str
+    measured: str = ""
     fit: str | None = None
     printer: str | None = None
     all_round_mm: FiniteFloat = 0.0
@@ -156,6 +158,11 @@ def next_number(folder: Path) -> int:
 def text(record: RevisionRecord) -> str:
     """The file's text: a line for every feature and change."""
     return records.lines(record.model_dump(mode="json", by_alias=True, exclude_none=True)) + "\n"
+
+
+def outline_mark(features: Sequence[records.FeatureRecord]) -> str:
+    """Fingerprint of an outline as it is written down."""
+    return job.fingerprint("\n".join(f.model_dump_json() for f in features).encode())
 
 
 def same_outline(a: Sequence[Feature], b: Sequence[Feature], within_mm: float = 1e-4) -> bool:

@@ -38,11 +38,13 @@ class Printed:
         features: as corrected by then, by label.
         all_round_mm: how far all of its outer boundary had been moved by then.
         room_mm: what its fit leaves on each side.
+        as_measured_now: whether photo and caliper said the same then as now.
     """
 
     features: Mapping[str, Feature]
     all_round_mm: float
     room_mm: float
+    as_measured_now: bool = True
 
 
 class Told(NamedTuple):

@@ -102,6 +102,7 @@ def trace(
     from calib.profile import Light
     from calib.refusals import Failure
     from measure import tracing_parts as parts
+    from measure.edge_blur import blur_of_edges
     from measure.edges import SHARED_NAMES, locate
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
@@ -128,13 +129,14 @@ def trace(
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
+    blur_px = blur_of_edges(light, rough.contours_px)
     loops = locate(light, view, list(rough.contours_px), wall, opening=opening)
     require_edges(loops)
     watch("fitting lines and arcs")
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     if parts.fits(found, loops):
         watch("looking once more along them")
-        again = along_features(light, view, found.features, wall, opening=opening)
+        again = along_features(light, view, found.features, wall, opening=opening, sigma_px=blur_px)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)
         if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from calib.budget import K95
 from calib.found import Found
 from calib.lens import Profile
+from calib.lens_prior import prior_by
 from calib.photo import Photo
 from calib.view import Prior, View, camera_prior
 from measure.edge_loop import EdgeLoop
@@ -41,14 +42,8 @@ NO_OUTLINE = (
 def prior_of(photo: Photo, lens: Profile | None) -> Prior:
     """What is known of the camera: from EXIF, and from its profile."""
     h, w = photo.rgb.shape[:2]
-    prior = camera_prior((w, h), photo.focal_35mm)
-    if lens is None:
-        return prior
-    prior = replace(prior, radial=lens.radial, radial_sd=lens.radial_sd)
-    if lens.focal_35mm and lens.focal_35mm_sd:
-        focal_px = lens.focal_35mm * max(w, h) / 36.0
-        prior = replace(prior, focal_px=focal_px, focal_relative=lens.focal_35mm_sd / lens.focal_35mm)
-    return prior
+    plain = camera_prior((w, h), photo.focal_35mm)
+    return plain if lens is None else prior_by(lens, plain, photo)
 
 
 def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:

@@ -28,7 +28,8 @@ PAPER, INK, TABLE = 0.80, 0.035, (0.30, 0.20, 0.12)
 class Shot:
     """A photo to be rendered.
 
-    `stretch` is what the printer did; `bow_mm` lifts the sheet's short sides; `covered_mm` are rectangles
+    `stretch` and `shear` (rad) are what the printer did; `centre` is how far the principal point
+    lies off the middle, as share of the width; `bow_mm` lifts the sheet's short sides; `covered_mm` are rectangles
     x0, y0, x1, y1 of something dark that lies on the sheet.
     """
 
@@ -41,7 +42,9 @@ class Shot:
     towards_deg: float = 40.0
     turn_deg: float = 92.0
     aim_mm: tuple[float, float] = (0.0, 0.0)
+    centre: tuple[float, float] = (0.002, -0.003)
     stretch: tuple[float, float] = (1.0, 1.0)
+    shear: float = 0.0
     bow_mm: float = 0.0
     outline_mm: Sequence[Array] = ()
     thickness_mm: float = 4.0
@@ -63,7 +66,7 @@ class Shot:
         centre = np.array([*self.aim_mm, 0.0]) + back * self.height_mm
         vector = cv2.Rodrigues(R)[0].ravel()
         w, h = self.size_px
-        principal = ((w - 1) / 2 + 0.002 * w, (h - 1) / 2 - 0.003 * w)
+        principal = ((w - 1) / 2 + self.centre[0] * w, (h - 1) / 2 + self.centre[1] * w)
         return np.r_[vector, -R @ centre, self.focal_px, principal, self.radial]
 
 
@@ -104,14 +107,80 @@ def _mask(loops: Sequence[Array], low: Array, size: tuple[int, int], s: float) -
     return np.asarray(cv2.GaussianBlur(inside.astype(np.uint8) * 255, (0, 0), 0.7))
 
 
+STRIP = 128
+"""Rows that are worked together, so that they fit into the processor's cache."""
+Part = tuple[Array, NDArray[np.uint8], NDArray[np.uint8], float]
+
+
+def _rays(
+    shot: Shot, q: Array, columns: Array, rows: Array, page: Array, paper_by_ground: Array, part: Part | None
+) -> NDArray[np.float32]:
+    """(h, w, 3) light of one ray through each pixel of a strip."""
+    layout = LAYOUTS[shot.layout]
+    R, C = rotation(q[:3]), -rotation(q[:3]).T @ q[3:6]
+    h, w = len(rows), len(columns)
+    x, y = np.meshgrid(columns, rows)
+    d = (np.stack([x, y], -1) - q[7:9]) / q[6]
+    r = np.hypot(d[..., 0], d[..., 1])
+    u = r.copy()
+    for _ in range(5):
+        u -= (u * (1 + q[9] * u**2) - r) / (1 + 3 * q[9] * u**2)
+    d *= np.where(r > 0, u / np.maximum(r, 1e-12), 1)[..., None]
+    ray = np.concatenate([d, np.ones((h, w, 1))], -1) @ R
+    slope = ray[..., :2] / ray[..., 2:]
+
+    def at(z: float | Array) -> Array:
+        return np.asarray(
+            C[:2] + (z - C[2])[..., None] * slope if isinstance(z, np.ndarray) else C[:2] + (z - C[2]) * slope
+        )
+
+    ground = at(0.0)
+    if shot.bow_mm:
+        ground = at(shot.bow_mm * (ground[..., 1] / layout.half_mm[1]) ** 2)
+    drawn = (ground @ paper_by_ground.T + layout.on_paper_mm) * PAPER_PX_PER_MM - 0.5
+    mx = drawn[..., 0].astype(np.float32)
+    my = (page.shape[0] - 1 - drawn[..., 1]).astype(np.float32)
+    light = np.asarray(cv2.remap(page, mx, my, cv2.INTER_LINEAR, borderValue=TABLE), np.float32)
+    for x0, y0, x1, y1 in shot.covered_mm:
+        light[(ground[..., 0] > x0) & (ground[..., 0] < x1) & (ground[..., 1] > y0) & (ground[..., 1] < y1)] = 0.02
+    if part is None:
+        return light
+    low, mask, soft, s = part
+    high = low + np.array(mask.shape[::-1]) / s
+    near = ((ground > low - 3) & (ground < high + 3)).all(-1)
+    if not near.any():
+        return light
+    box = (slice(*_ends(near.any(1))), slice(*_ends(near.any(0))))
+    slope, ground = slope[box], ground[box]
+
+    def inside(p: Array, m: NDArray[np.uint8], scale: float) -> NDArray[np.float32]:
+        z = ((p - low) * scale - 0.5).astype(np.float32)
+        return np.asarray(cv2.remap(m, z[..., 0], z[..., 1], cv2.INTER_LINEAR), np.float32) / 255
+
+    shade = inside(ground - np.array([0.25, -0.15]) * shot.thickness_mm, soft, s / 4)
+    wall = np.zeros(shade.shape, np.float32)
+    for z in np.linspace(0, 1, 13)[:-1] * shot.thickness_mm:
+        wall = np.maximum(wall, inside(at(float(z)), mask, s))
+    top = inside(at(shot.thickness_mm), mask, s)
+    face = np.array(shot.face, np.float32)
+    seen = light[box] * (1 - 0.55 * shade[..., None])
+    seen = seen * (1 - wall[..., None]) + 0.55 * face * wall[..., None]
+    light[box] = seen * (1 - top[..., None]) + face * top[..., None]
+    return light
+
+
+def _ends(where: NDArray[np.bool_]) -> tuple[int, int]:
+    """First and one past the last place that is true."""
+    at = np.flatnonzero(where)
+    return int(at[0]), int(at[-1]) + 1
+
+
 def render(shot: Shot) -> NDArray[np.uint8]:
     """(h, w, 3) sRGB."""
-    layout, q = LAYOUTS[shot.layout], shot.parameters()
-    R, C = rotation(q[:3]), -rotation(q[:3]).T @ q[3:6]
+    q = shot.parameters()
     w, h = shot.size_px
     page = _printed(shot.layout, shot.tint)
-    origin = layout.on_paper_mm
-    part: tuple[Array, NDArray[np.uint8], NDArray[np.uint8], float] | None = None
+    part: Part | None = None
     if shot.outline_mm:
         s = 24.0
         low = np.min([p.min(0) for p in shot.outline_mm], 0) - 12
@@ -120,52 +189,15 @@ def render(shot: Shot) -> NDArray[np.uint8]:
         mask = _mask(shot.outline_mm, low, size, s)  # type: ignore[arg-type]
         small = cv2.resize(mask, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
         part = (low, mask, cv2.GaussianBlur(small, (0, 0), 0.7 * shot.thickness_mm * s / 4 / 2), s)
-    total = np.zeros((h, w, 3), np.float32)
-    for k in range(shot.rays**2):
-        shift = (np.array([k % shot.rays, k // shot.rays]) + 0.5) / shot.rays - 0.5
-        x, y = np.meshgrid(np.arange(w) + shift[0], np.arange(h) + shift[1])
-        d = (np.stack([x, y], -1) - q[7:9]) / q[6]
-        r = np.hypot(d[..., 0], d[..., 1])
-        u = r.copy()
-        for _ in range(5):
-            u -= (u * (1 + q[9] * u**2) - r) / (1 + 3 * q[9] * u**2)
-        d *= np.where(r > 0, u / np.maximum(r, 1e-12), 1)[..., None]
-        ray = np.concatenate([d, np.ones((h, w, 1))], -1) @ R
-        slope = (ray[..., :2] / ray[..., 2:]).astype(np.float32)
-
-        def at(z: float | NDArray[np.float32], slope: NDArray[np.float32] = slope) -> NDArray[np.float32]:
-            return np.asarray(C[:2] + (z - C[2])[..., None] * slope if np.ndim(z) else C[:2] + (z - C[2]) * slope)
-
-        ground = at(0.0)
-        if shot.bow_mm:
-            lift = shot.bow_mm * (ground[..., 1] / layout.half_mm[1]) ** 2
-            ground = at(lift.astype(np.float32))
-        drawn = (ground / np.array(shot.stretch) + origin) * PAPER_PX_PER_MM - 0.5
-        mx = drawn[..., 0].astype(np.float32)
-        my = (page.shape[0] - 1 - drawn[..., 1]).astype(np.float32)
-        light = cv2.remap(page, mx, my, cv2.INTER_LINEAR, borderValue=TABLE)
-        for x0, y0, x1, y1 in shot.covered_mm:
-            light[(ground[..., 0] > x0) & (ground[..., 0] < x1) & (ground[..., 1] > y0) & (ground[..., 1] < y1)] = 0.02
-        if part is not None:
-            low, mask, soft, s = part
-
-            def inside(
-                p: NDArray[np.float32], m: NDArray[np.uint8], scale: float, low: Array = low
-            ) -> NDArray[np.float32]:
-                z = ((p - low) * scale - 0.5).astype(np.float32)
-                return cv2.remap(m, z[..., 0], z[..., 1], cv2.INTER_LINEAR).astype(np.float32) / 255
-
-            shade = inside(ground - np.array([0.25, -0.15]) * shot.thickness_mm, soft, s / 4)
-            light = light * (1 - 0.55 * shade[..., None])
-            wall = np.zeros((h, w), np.float32)
-            for z in np.linspace(0, 1, 13)[:-1] * shot.thickness_mm:
-                wall = np.maximum(wall, inside(at(float(z)), mask, s))
-            top = inside(at(shot.thickness_mm), mask, s)
-            face = np.array(shot.face, np.float32)
-            light = light * (1 - wall[..., None]) + 0.55 * face * wall[..., None]
-            light = light * (1 - top[..., None]) + face * top[..., None]
-        total += light.astype(np.float32)
-    total /= shot.rays**2
+    paper_by_ground = np.linalg.inv(np.array([[shot.stretch[0], shot.shear], [0.0, shot.stretch[1]]]))
+    total = np.empty((h, w, 3), np.float32)
+    for top in range(0, h, STRIP):
+        rows = np.arange(top, min(top + STRIP, h))
+        strip = np.zeros((len(rows), w, 3), np.float32)
+        for k in range(shot.rays**2):
+            shift = (np.array([k % shot.rays, k // shot.rays]) + 0.5) / shot.rays - 0.5
+            strip += _rays(shot, q, np.arange(w) + shift[0], rows + shift[1], page, paper_by_ground, part)
+        total[rows] = strip / shot.rays**2
     total = cv2.GaussianBlur(total, (0, 0), shot.blur_px)
     x, y = np.meshgrid(np.linspace(-1, 1, w), np.linspace(-1, 1, h))
     total *= (1.0 - 0.12 * (x**2 + y**2) + 0.08 * x)[..., None].astype(np.float32)

@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 import ezdxf
+import numpy as np
 import pytest
 
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
@@ -13,6 +14,8 @@ from measure.cli.app import app
 from measure.cli.run import run
 from measure.steps.fit import fit
 from measure.steps.gauge import gauge
+from measure.steps.read import read
+from measure.steps.reconcile import reconcile
 from measure.steps.revisions import compare, compared, list_revisions, revision_svg
 from measure.steps.sketch import sketch
 from measure.steps.trial import trial
@@ -97,6 +100,20 @@ def test_what_a_print_is_silent_of_stays_as_it_was_printed(latch):
     for f in after.outline():
         if f.kind == "line" and f.label not in ("E1", "E2", "E3"):
             assert f.start == pytest.approx(there[f.label].start, abs=1e-4)
+
+
+def test_a_new_reading_still_moves_what_no_print_spoke_of(latch):
+    trial(latch, ["too long 0.3 at E2"])
+    before = list_revisions(latch)[-1].sizes
+    assert before
+    read(latch, ["width E1 E3 14.09", "width E1 E3 14.09", "width E1 E3 14.09"])
+    reconcile(latch, force=True)
+    sketch(latch)
+    lines = ezdxf.readfile(latch / "sketch.dxf").modelspace().query('LWPOLYLINE[layer=="OUTLINE"]')
+    measured = json.loads((latch / "measured.json").read_text())["features"]
+    ends = {tuple(np.round(f["start"], 3)) for f in measured if f["label"] in ("E5", "E6")}
+    drawn = {tuple(np.round(p[:2], 3)) for e in lines for p in e.get_points()}
+    assert ends <= drawn
 
 
 def test_a_print_that_fits_makes_no_revision(latch):

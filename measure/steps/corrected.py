@@ -78,7 +78,7 @@ def _printed(folder: Path, record: records.JobRecord, was: revisions.RevisionRec
             "job-outdated",
         )
     room = FITS[was.fit].side_mm if was.fit in FITS else NATURAL_ROOM_MM
-    return Printed(outline, was.all_round_mm, room)
+    return Printed(outline, was.all_round_mm, room, was.measured == revisions.outline_mark(record.features))
 
 
 def corrected_drawing(

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calib import lens_store
 from calib.budget import K95
@@ -15,7 +14,8 @@ from calib.bundle import Points
 from calib.calibration import LEAST_PHOTOS, Calibration, calibrate, unknown_lens
 from calib.errors import PhotoRefused, ReferenceRefused, WrongUsage
 from calib.found import Caution
-from calib.lens import Profile
+from calib.lens import FRAME_MM, Profile
+from calib.lens_prior import on_sensor, sensor_size_px
 from calib.photo import Photo, load
 from calib.refusals import Failure
 from calib.target import Target, locate_target, no_target, paper, wrong_bars
@@ -65,10 +65,10 @@ def lens(
         if targets and target.layout.name != targets[0].layout.name:
             raise WrongUsage(f"{photo.name} shows the sheet of another paper than the first photo.", "two-sheets")
         targets.append(target)
-        seen.append(Points(target.points.which, _on_sensor(target.points.points_px, photo), target.points.sigma_px))
+        seen.append(Points(target.points.which, on_sensor(target.points.points_px, photo), target.points.sigma_px))
         names.append(photo.name)
     assert first is not None
-    size = _sensor_px(first)
+    size = sensor_size_px(first)
     layout = targets[0].layout
     guess = camera_prior(size, first.focal_35mm).focal_px
     try:
@@ -77,7 +77,7 @@ def lens(
         raise ReferenceRefused(_NO_LENS, "no-lens") from None
     if found.radial_sd > MOST_RADIAL_SD or found.focal_sd_px > MOST_FOCAL_SD * found.focal_px:
         raise ReferenceRefused(_NO_LENS, "no-lens")
-    profile = _profile(found, first, size, name)
+    profile = profile_of(found, first, size, name)
     file = out or lens_store.folder() / f"{_plain(profile.name)}.json"
     job.check_writable(file.parent, (file.name,), force)
     written = job.write(file.parent, {file.name: profile.to_json().encode()}, force=force)
@@ -112,7 +112,7 @@ def _check_same(first: Photo, photo: Photo) -> None:
             f"{photo.name} was taken with another camera or focal length than {first.name}: give photos of one only.",
             "lens-other-camera",
         )
-    if _sensor_px(first) != _sensor_px(photo):
+    if sensor_size_px(first) != sensor_size_px(photo):
         raise PhotoRefused(
             f"{photo.name} has another size than {first.name}, or was turned after it was taken: give photos as the "
             "phone wrote them, held the same way.",
@@ -120,21 +120,17 @@ def _check_same(first: Photo, photo: Photo) -> None:
         )
 
 
-def _sensor_px(photo: Photo) -> tuple[int, int]:
-    h, w = photo.rgb.shape[:2]
-    return (h, w) if photo.orientation in (6, 8) else (w, h)
+def profile_of(found: Calibration, photo: Photo, size: tuple[int, int], name: str | None) -> Profile:
+    """The profile of a calibration.
 
-
-def _on_sensor(points_px: NDArray[np.float64], photo: Photo) -> NDArray[np.float64]:
-    """(n, 2) pixels of the upright photo where the sensor had them."""
-    h, w = photo.rgb.shape[:2]
-    x, y = points_px.T
-    at = {3: (w - 1 - x, h - 1 - y), 6: (y, w - 1 - x), 8: (h - 1 - y, x)}
-    return np.stack(at.get(photo.orientation, (x, y)), 1)
-
-
-def _profile(found: Calibration, photo: Photo, size: tuple[int, int], name: str | None) -> Profile:
-    wide = 36.0 / max(size)
+    Args:
+        found: the calibration; photo: one of its photos; size: of all of them, as the sensor lay, px.
+        name: of the profile; the camera's by default.
+    """
+    wide = FRAME_MM / max(size)
+    sd = np.sqrt(np.diag(found.covariance))
+    centre = (found.adjusted.camera[1:3] - (np.array(size) - 1) / 2) * wide
+    correlation = (found.covariance / np.outer(sd, sd)).round(6)
     return Profile(
         name=(name or photo.camera or "phone").strip()[:60],
         radial=round(found.radial, 5),
@@ -144,6 +140,10 @@ def _profile(found: Calibration, photo: Photo, size: tuple[int, int], name: str 
         camera=photo.camera,
         exif_focal_35mm=photo.focal_35mm,
         aspect=round(max(size) / min(size), 4),
+        centre_35mm=tuple(centre.round(4).tolist()),
+        centre_35mm_sd=round(float(sd[1:3].max()) * wide, 4),
+        correlation=tuple(map(tuple, correlation.tolist())),
+        tall=size[1] > size[0],
     )
 
 

@@ -154,6 +154,7 @@ def made(
         revision=number,
         date=date.today().isoformat(),
         trace=record.made_from.get(job.TRACE, ""),
+        measured=revisions.outline_mark(record.features),
         fit=fit,
         printer=printer,
         all_round_mm=round(found.all_round_mm, 6) if found else 0.0,
