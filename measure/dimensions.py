@@ -172,7 +172,7 @@ def nearly_parallel(lines: Sequence[Feature], within_rad: float) -> list[tuple[F
     u = np.array([direction(x) for x in lines])
     across = np.abs(u[:, :1] * u[None, :, 1] - u[:, 1:] * u[None, :, 0])
     i, j = np.nonzero(np.triu(across <= math.sin(within_rad), 1))
-    return [(lines[a], lines[b]) for a, b in zip(i, j, strict=True)]
+    return [(lines[a], lines[b]) for a, b in zip(i.tolist(), j.tolist(), strict=True)]
 
 
 def overlap_mm(a: Feature, b: Feature) -> float:
