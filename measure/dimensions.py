@@ -64,7 +64,8 @@ def is_round(f: Feature) -> bool:
 
 def distance(a: Feature, b: Feature) -> Size:
     """Between two edges, square to the first, at their middles."""
-    u, n, apart = direction(a), right_normal(a), middle(b) - middle(a)
+    u, apart = direction(a), middle(b) - middle(a)
+    n = np.array([u[1], -u[0]])
     v = float(u[0] * apart[1] - u[1] * apart[0])
     nb = right_normal(b)
     s = math.copysign(1.0, v)
