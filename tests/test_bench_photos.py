@@ -25,7 +25,6 @@ from calib.found import Found
 from calib.photo import load
 from measure import job
 from measure.drawing.framing import PHOTO_PX
-from measure.sample import readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
@@ -103,9 +102,10 @@ def test_outline_and_card_lie_where_they_are_in_the_picture(latch: dict[str, Any
     assert np.abs(seen.max(0) - part.max(0)).max() < 15
 
 
-def test_the_commands_take_the_job_over(latch: dict[str, Any], folder: Path) -> None:
+def test_the_commands_take_the_job_over(latch: dict[str, Any], client: TestClient, folder: Path) -> None:
     place = folder / latch["id"]
-    read(place, [str(readings())])
+    offered = client.get(f"/api/jobs/{latch['id']}/offers", params={"features": "D1"}).json()["offers"][0]
+    read(place, [f"{offered['kind']} D1 {offered['expected_mm']}"])
     assert reconcile(place).files
     assert sketch(place).files
 

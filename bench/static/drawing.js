@@ -123,6 +123,6 @@ export class Drawing {
 const nameOf = (d) => `${d.kind} ${d.features.join("–")}`;
 
 function clock(at) {
-  const when = new Date(at);
+  const when = new Date(typeof at === "number" ? at * 1000 : at); // seconds of the epoch
   return Number.isNaN(when.getTime()) ? "" : when.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
 }

@@ -63,9 +63,19 @@ export class Sheets {
     this.wasLayer.hidden = how === "off";
     this.edge.hidden = how !== "slide";
     this.root.className = `sheets ${how}`;
-    if (url && how !== "off") this.was.src = url;
+    if (url && how !== "off") {
+      this.was.src = url;
+      this.align(url);
+    }
     this.wasLayer.style.clipPath = "";
     if (how === "slide") this.slide(this.share ?? 50);
+  }
+
+  /** Lay the earlier part on the present one by the lower left of both outlines, wherever each is on its sheet. */
+  async align(url) {
+    const [was, is] = await Promise.all([whereDrawn(url, "g#outline"), whereDrawn(this.shown, "g#outline")]);
+    if (!was || !is || !this.was.src.endsWith(url)) return;
+    this.was.style.transform = `translate(${(is[0] - was[0]) * PX_PER_MM}px, ${(is[3] - was[3]) * PX_PER_MM}px)`;
   }
 
   slide(share) {
@@ -81,8 +91,8 @@ export class Sheets {
   }
 }
 
-/** Box of all that is drawn on the sheet except its frame and title block, millimetres; null where that can't be told. */
-async function whereDrawn(url) {
+/** Box of what is drawn on the sheet without its frame and title block, millimetres; null where that can't be told. */
+async function whereDrawn(url, groups = "g#outline, g#dimensions") {
   const text = await fetch(url, { credentials: "same-origin" }).then((r) => r.text());
   const sheet = new DOMParser().parseFromString(text, "image/svg+xml");
   const xs = [];
@@ -91,7 +101,7 @@ async function whereDrawn(url) {
     xs.push(Number(x));
     ys.push(Number(y));
   };
-  for (const group of sheet.querySelectorAll("g#outline, g#dimensions")) {
+  for (const group of sheet.querySelectorAll(groups)) {
     for (const t of group.querySelectorAll("text")) take(t.getAttribute("x"), t.getAttribute("y"));
     for (const p of group.querySelectorAll("path")) for (const m of withoutRadii(p.getAttribute("d")).matchAll(/(-?[\d.]+),(-?[\d.]+)/g)) take(m[1], m[2]);
   }
