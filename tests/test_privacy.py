@@ -177,6 +177,15 @@ def test_the_cards_number_is_nowhere_in_the_picture(job: Path, monkeypatch: pyte
     assert likeness(hidden, patch, np.geomspace(90, 640, 13)) < 0.5  # below, digits are less than seven pixels high
 
 
+def test_nor_is_it_in_the_plain_picture(job: Path) -> None:
+    patch = number_of_card()
+    hidden = np.asarray(Image.open(job / "trace-photo.jpg").convert("RGB"))
+    width = patch.shape[1] * hidden.shape[1] / middle().rgb.shape[1]
+    shown = np.asarray(Image.open(io.BytesIO(framing.plain_picture(middle().rgb, [])[0])))
+    assert likeness(shown, patch, np.array([width])) > 0.75
+    assert likeness(hidden, patch, np.array([width])) < 0.5
+
+
 @pytest.mark.parametrize("px_per_mm", [2.0, 6.0, 15.0])
 def test_digits_on_a_hidden_face_cannot_be_told(px_per_mm: float) -> None:
     """Whatever the picture's scale, what is left of a face is smooth over more than two digits' widths."""
