@@ -12,7 +12,7 @@ from calib.corners import Radius
 from calib.found import Caution
 from calib.lying import beside, surroundings
 from calib.profile import Light
-from calib.quads import Quad, quadrilaterals
+from calib.quads import Quad, around, ordered, quadrilaterals, same
 from calib.reference import ID_1, Reference
 from calib.refusals import Failure, drawn, no_card, raised, rejection, two_cards
 from calib.sighting import LOW_LIGHT, Sighting, grown, looked_at, shape_of
@@ -35,6 +35,10 @@ MOST_RATIO = 2.6
 TELLING, FAR_RATIO, STRANGE = 1.1, 0.035, 15.0
 """What must be seen of a thing to be talked of; how far its ratio may be off, and how strange it may be, for it to be
 called a card at all."""
+HAND_PX = (6.0, 12.0, 24.0, 40.0)
+"""How far corners that were marked by hand may lie off the card's sides; the last is the most for its corners too."""
+SAME_HAND_PX = 1.5
+"""Outlines whose corners lie this close are looked at once."""
 OBLIQUE_DEG = 30.0
 """A tilt that a person is told of."""
 
@@ -69,7 +73,11 @@ class Card:
 
 
 def find_card(
-    rgb: NDArray[np.uint8], prior: Prior, blur_px: float = 1.0, reference: Reference = ID_1
+    rgb: NDArray[np.uint8],
+    prior: Prior,
+    blur_px: float = 1.0,
+    reference: Reference = ID_1,
+    corners_px: Array | None = None,
 ) -> Card | Failure:
     """The card in a photo.
 
@@ -78,6 +86,8 @@ def find_card(
         prior: of the camera.
         blur_px: optical blur, standard deviation.
         reference: what to look for.
+        corners_px: (4, 2) about where its corners are, in any order: nothing but what lies there is looked at. They say
+            where to look and nothing else; measured and judged is what is seen there, as always.
 
     Returns:
         The card; or why there is none that can be trusted.
@@ -85,41 +95,56 @@ def find_card(
     found = quadrilaterals(rgb, prior.focal_px, reference.ratio)
     quads = [q for q in found if q.seen > LEAST_SEEN]
     near = [q for q in quads if _near(q, reference, prior)][:CLOSER_LOOKS]
+    starts = [q.corners_px for q in near] if corners_px is None else _by_hand(rgb, corners_px, quads, reference, prior)
     failures: list[tuple[Sighting, Failure]] = []
     waiting: list[Sighting] = []
     trials = 0
-    for q in [*near, None]:
-        for s, why in _sights(rgb, q, reference, prior) if q else ():
+    for corners in [*starts, None]:
+        for s, why in _sights(rgb, corners, reference, prior) if corners is not None else ():
             if why is None:
                 waiting = sorted([*waiting, s], key=lambda s: s.strangeness(reference))
             else:
                 failures.append((s, why))
-        while waiting and trials < TRIALS and (q is None or waiting[0].strangeness(reference) < CONVINCING):
+        while waiting and trials < TRIALS and (corners is None or waiting[0].strangeness(reference) < CONVINCING):
             trials += 1
             result = tried(rgb, waiting[0], reference, prior, blur_px)
             if isinstance(result, Passed):
                 return _alone(rgb, result, quads, reference, prior)
             failures.append((waiting.pop(0), result))
     far = [q for q in quads if not any(q is n for n in near) and _card_like(q, prior)][:CLOSER_LOOKS]
-    for s in (looked_at(rgb, q.corners_px, reference, prior) for q in far):
+    for s in (looked_at(rgb, q.corners_px, reference, prior) for q in far if corners_px is None):
         why = rejection(s, reference)
         if why is not None:
             failures.append((s, why))
     return _reason(failures, reference)
 
 
+def _by_hand(
+    rgb: NDArray[np.uint8], corners_px: Array, quads: list[Quad], reference: Reference, prior: Prior
+) -> list[Array]:
+    """(4, 2) corners each of what may be meant: the edges most like the reference, looked for nearer and farther."""
+    rough = ordered(around(corners_px))
+    looks = [looked_at(rgb, rough, reference, prior, reach).corners_px for reach in HAND_PX]
+    out: list[Array] = []
+    for corners in (*looks, *(q.corners_px for q in quads)):
+        there = np.isfinite(corners).all() and same(corners, rough, HAND_PX[-1])
+        if there and not any(same(corners, o, SAME_HAND_PX) for o in out):
+            out.append(ordered(corners))
+    return out
+
+
 def _sights(
-    rgb: NDArray[np.uint8], quad: Quad, reference: Reference, prior: Prior
+    rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior
 ) -> list[tuple[Sighting, Failure | None]]:
     """A candidate measured and judged; and what else it may be, if that is like the reference: a frame printed on it,
     which is often bolder than the card's own edge; or one with a wide shadow, which is as well."""
-    s = looked_at(rgb, quad.corners_px, reference, prior)
+    s = looked_at(rgb, corners_px, reference, prior)
     out = [(s, rejection(s, reference))]
     if out[0][1] is None:
         return out
     outer = grown(s, reference)
     others = [looked_at(rgb, outer, reference, prior)] if outer is not None else []
-    shaded = looked_at(rgb, quad.corners_px, reference, prior, LOW_LIGHT)
+    shaded = looked_at(rgb, corners_px, reference, prior, farther=LOW_LIGHT)
     if shaded.strangeness(reference) < GOOD:  # who looks far finds something: it must be as good as a card
         others.append(shaded)
     return [*out, *((o, None) for o in others if rejection(o, reference) is None)]

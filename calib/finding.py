@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from calib.card import Card, find_card
 from calib.formats import FORMATS, own
 from calib.found import Found
+from calib.quads import around, ordered
 from calib.reference import Reference
 from calib.refusals import Failure
 from calib.sheets import Sheet, find_sheet, tried_sheet
@@ -30,14 +31,18 @@ LONE = {"no-card", "look-alike", "wrong-shape", "square-corners", "cut-off", "un
 """Reasons for which there is no card, so that a sheet may be all that there is."""
 
 
-def find_reference(rgb: Photo, prior: Prior, wanted: Wanted = ANY) -> Found | Failure:
+def find_reference(rgb: Photo, prior: Prior, wanted: Wanted = ANY, corners_px: Array | None = None) -> Found | Failure:
     """The reference in a photo, with its view; or why there is none that can be trusted.
 
     Args:
         rgb: (h, w, 3) 8-bit sRGB.
         prior: of the camera.
         wanted: which one; whichever is there by default.
+        corners_px: (4, 2) about where its corners are, marked by hand in any order. They say where to look; what is
+            measured, and whether it is the reference, is found as always.
     """
+    if corners_px is not None:
+        return _marked(rgb, prior, wanted, corners_px)
     if wanted.size_mm is not None:
         return _sheet(rgb, prior, own(wanted))
     if wanted.name == "sheet" or wanted.bars != UNMEASURED:
@@ -50,14 +55,34 @@ def find_reference(rgb: Photo, prior: Prior, wanted: Wanted = ANY) -> Found | Fa
         return target.result() or other  # the printed sheet is like nothing else
 
 
-def _whichever(rgb: Photo, prior: Prior) -> Found | Failure:
+def _marked(rgb: Photo, prior: Prior, wanted: Wanted, corners_px: Array) -> Found | Failure:
+    """The reference where a person has marked its corners."""
+    import cv2
+
+    corners = around(corners_px)
+    if not cv2.isContourConvex(corners.astype(np.float32)[:, None]):
+        return Failure("corners", "The four corners that were marked are no card's: mark each of its corners once.")
+    if wanted.name == "sheet" or wanted.bars != UNMEASURED:
+        return Failure(
+            "corners",
+            "The printed reference sheet is found by its own marks: lay it so that all of them are in the photo, and "
+            "mark no corners.",
+        )
+    if wanted.size_mm is None and wanted.name not in FORMATS:
+        return _card(rgb, prior, corners) if wanted.name else _whichever(rgb, prior, corners)
+    reference = own(wanted) if wanted.name not in FORMATS else FORMATS[wanted.name]
+    sheet = tried_sheet(rgb, ordered(corners), reference, prior)
+    return sheet if isinstance(sheet, Failure) else of_sheet(sheet)
+
+
+def _whichever(rgb: Photo, prior: Prior, corners_px: Array | None = None) -> Found | Failure:
     """The card; and if it lies on a sheet of a known format, that too.
 
     A sheet alone is not taken without a person's word, as a photo can't tell A4 from A5.
     """
-    card = find_card(rgb, prior)
+    card = find_card(rgb, prior, corners_px=corners_px)
     if isinstance(card, Failure):
-        return _lone_sheet(rgb, prior) or card if card.code in LONE else card
+        return _lone_sheet(rgb, prior) or card if card.code in LONE and corners_px is None else card
     if card.underlay_px is not None:
         reference = as_measured(card, card.underlay_px)
         sheet = tried_sheet(rgb, card.underlay_px, reference, prior) if reference else None
@@ -80,8 +105,8 @@ def _lone_sheet(rgb: Photo, prior: Prior) -> Failure | None:
     return None
 
 
-def _card(rgb: Photo, prior: Prior) -> Found | Failure:
-    card = find_card(rgb, prior)
+def _card(rgb: Photo, prior: Prior, corners_px: Array | None = None) -> Found | Failure:
+    card = find_card(rgb, prior, corners_px=corners_px)
     return card if isinstance(card, Failure) else of_card(card)
 
 

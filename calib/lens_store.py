@@ -5,6 +5,8 @@ The folder is that which the platform has for a program's data; JAWLINE_LENSES n
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 from calib import user_data
@@ -21,16 +23,21 @@ def folder() -> Path:
 
 
 def profile_for(photo: Photo) -> Profile | None:
-    """The newest kept profile of a photo's camera, or None. Files that are no profiles are passed over."""
+    """The newest kept profile of a photo's camera, or None."""
+    return next((profile for profile in _kept() if profile.camera and not profile.misfit(photo)), None)
+
+
+def profile_named(name: str) -> Profile | None:
+    """The newest kept profile of a name, or None: for a photo that no longer says what camera took it."""
+    return next((profile for profile in _kept() if profile.name == name), None)
+
+
+def _kept() -> Iterator[Profile]:
+    """All profiles, the newest first. Files that are no profiles are passed over."""
     try:
         files = sorted(folder().glob("*.json"), key=lambda p: -p.stat().st_mtime)
     except (OSError, RuntimeError):
-        return None
+        return
     for path in files:
-        try:
-            profile = read_profile(path)
-        except WrongUsage:
-            continue
-        if profile.camera and not profile.misfit(photo):
-            return profile
-    return None
+        with contextlib.suppress(WrongUsage):
+            yield read_profile(path)

@@ -102,6 +102,19 @@ def load(path: Path | str) -> Photo:
     )
 
 
+def check_header(path: Path | str) -> None:
+    """Refuse a file whose header already tells that it is no photo to measure in; nothing is decoded.
+
+    Raises:
+        WrongUsage: there is no such file, or it can't be read.
+        PhotoRefused: not a photo, too large, too small, or more than one picture.
+    """
+    path = Path(path)
+    with _opened(_bytes_of(path), path.name) as im:
+        _check_size(im.size, path.name)
+        _check_single(im, path.name)
+
+
 def _bytes_of(path: Path) -> bytes:
     """The file's content, when it is a file of sensible size."""
     try:

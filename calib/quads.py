@@ -130,6 +130,12 @@ def reduced(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
     return np.asarray(cv2.convertScaleAbs(small, alpha=min(LIGHT / max(bright, 1.0), MOST_GAIN) / 256), np.uint8), k
 
 
+def around(q: Array) -> Array:
+    """(4, 2) the same corners, one after another round their middle."""
+    away = q - q.mean(0)
+    return np.asarray(q[np.argsort(np.arctan2(away[:, 1], away[:, 0]))])
+
+
 def ordered(q: Array) -> Array:
     """(4, 2) corners counter-clockwise as seen, starting so that the first side is a long one and runs to the right."""
     d = np.roll(q, -1, 0) - q

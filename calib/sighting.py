@@ -109,16 +109,23 @@ def inside(corners_px: Array, size_px: tuple[int, int]) -> bool:
 
 
 def looked_at(
-    rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior, farther: float = 1.0
+    rgb: NDArray[np.uint8],
+    corners_px: Array,
+    reference: Reference,
+    prior: Prior,
+    reach_px: float | None = None,
+    *,
+    farther: float = 1.0,
 ) -> Sighting:
     """Measure a candidate in the full photo.
 
     Args:
-        rgb: the photo.
-        corners_px: (4, 2) rough corners.
-        reference: what it might be.
+        rgb: (h, w, 3) 8-bit sRGB.
+        corners_px: (4, 2) its rough corners.
+        reference: what it may be.
         prior: of the camera.
-        farther: how many times as far off as usual to look for its sides.
+        reach_px: how far off its sides edges are looked for; as far as a candidate of `calib.quads` asks for if None.
+        farther: how many times as far as that.
     """
     size = (rgb.shape[1], rgb.shape[0])
     light = Light.of(rgb, box_around(corners_px))
@@ -128,7 +135,7 @@ def looked_at(
 
     size_mm2 = reference.rectangle.width_mm * reference.rectangle.height_mm
     mm_per_px = math.sqrt(size_mm2 / max(area(corners_px), 1.0))
-    reach = farther * float(np.clip(REACH_MM / mm_per_px, *REACH_PX))
+    reach = farther * float(np.clip(REACH_MM / mm_per_px, *REACH_PX)) if reach_px is None else reach_px
     on, radius = _likeliest(look, corners_px, reach, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)

@@ -9,12 +9,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.strokes import NO_STROKES, Strokes
 from measure.tabletop import F32, U8, Mask, Tabletop, disc, learn_tabletop
 
 _COARSE_PX_PER_MM = 2.0
 _COARSE_LONGEST_PX = 720
 _CARD_MARGIN_MM = 2.0  # the card's own side wall and shadow
 _LEAST_AREA_MM2 = 25.0
+_STROKE_MM = 0.5  # to either side of a stroke
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,18 @@ class Reduction:
         x, y = (c + (self.factor - 1) / 2 for c in self.corner)
         return np.array([[1, 0, -x], [0, 1, -y], [0, 0, self.factor]], float)
 
+    def marked(self, strokes: Strokes, px_per_mm: float) -> NDArray[np.int8]:
+        """(h, w) 1 on strokes that mark the part, −1 on those that mark what is not; px_per_mm is of the reduction."""
+        out = np.zeros(self.rgb.shape[:2], np.int8)
+        width = 2 * max(1, round(_STROKE_MM * px_per_mm)) - 1
+        for value, lines in ((1, strokes.part), (-1, strokes.away)):
+            for line in lines:
+                mask = np.zeros(out.shape, np.uint8)
+                points = np.rint(self.from_photo(line) * 16).astype(np.int32)
+                cv2.polylines(mask, [points], False, 1, width, shift=4)
+                out[mask > 0] = value
+        return out
+
     def mask_of(self, polygon_px: NDArray[np.float64]) -> Mask:
         """(h, w) 1 inside a polygon given in photo coordinates."""
         mask = np.zeros(self.rgb.shape[:2], np.uint8)
@@ -68,12 +82,14 @@ class Candidate:
         mask: (h, w) 1 on the blob, in the coarse reduction.
         area_mm2: its area; crisp: how strong its strongest edges are, in those of the table (1: no stronger).
         at_edge: whether it reaches the frame's edge.
+        marked: 1 if a stroke marks it as part, −1 if strokes only mark it as something else, else 0.
     """
 
     mask: Mask
     area_mm2: float
     crisp: float
     at_edge: bool
+    marked: int = 0
 
     @property
     def weight(self) -> float:
@@ -111,13 +127,14 @@ class Reserved:
         return np.asarray(out, np.uint8)
 
 
-def survey(rgb: U8, reserved: Reserved, px_per_mm: float) -> Scene:
+def survey(rgb: U8, reserved: Reserved, px_per_mm: float, strokes: Strokes = NO_STROKES) -> Scene:
     """Learn the table and find what lies on it.
 
     Args:
         rgb: (h, w, 3) the photo.
         reserved: where no part can be.
         px_per_mm: of the photo, about.
+        strokes: what a person is sure of.
     """
     longest = max(rgb.shape[:2])
     factor = max(1, math.ceil(longest / _COARSE_LONGEST_PX), math.floor(px_per_mm / _COARSE_PX_PER_MM))
@@ -127,12 +144,14 @@ def survey(rgb: U8, reserved: Reserved, px_per_mm: float) -> Scene:
     card = cv2.dilate(reserved.mask(coarse), disc(_CARD_MARGIN_MM * scale))
     table, strange, elsewhere = learn_tabletop(smooth, card, scale)
     strange = strange * ((card == 0) & (elsewhere == 0))
+    marked = coarse.marked(strokes, scale)
     window = max(3, round(1.5 * scale)) | 1
     mean = np.asarray(cv2.blur(strange, (window, window)), np.float32)
+    mean[marked > 0], mean[marked < 0] = 1.0, 0.0
     edges = edge_strength(table.deviation(smooth, *_axes(smooth)), 0.4 * scale) * scale
     ground = (mean < 0.3) & (card == 0) & (elsewhere == 0)
     usual = float(np.percentile(edges[ground], 90)) if ground.any() else 0.0
-    blobs = _blobs((mean > 0.5).astype(np.uint8) & (card == 0), edges / (usual + 0.02), scale)
+    blobs = _blobs((mean > 0.5).astype(np.uint8) & (card == 0), edges / (usual + 0.02), scale, marked)
     return Scene(coarse, table, mean, blobs)
 
 
@@ -148,9 +167,9 @@ def _axes(rgb: U8) -> tuple[F32, F32]:
     return np.arange(rgb.shape[1], dtype=np.float32), np.arange(rgb.shape[0], dtype=np.float32)
 
 
-def _blobs(strange: Mask, crisp: F32, scale: float) -> tuple[Candidate, ...]:
+def _blobs(strange: Mask, crisp: F32, scale: float, marked: NDArray[np.int8]) -> tuple[Candidate, ...]:
     """Connected blobs, heaviest first; those within 2 mm of each other are one (a band may have the table's colour)."""
-    clean = cv2.morphologyEx(strange, cv2.MORPH_OPEN, disc(0.7 * scale))
+    clean = cv2.morphologyEx(strange, cv2.MORPH_OPEN, disc(0.7 * scale)) | (marked > 0).astype(np.uint8)
     near = cv2.dilate(clean, disc(1.0 * scale))
     n, label, stats, _ = cv2.connectedComponentsWithStats(near, connectivity=4)
     h, w = strange.shape
@@ -161,10 +180,12 @@ def _blobs(strange: Mask, crisp: F32, scale: float) -> tuple[Candidate, ...]:
         window = np.s_[y : y + hh, x : x + ww]
         own[window] = (label[window] == i) & (clean[window] > 0)
         area = float(own.sum()) / scale**2
-        if area < _LEAST_AREA_MM2:
+        strokes = marked[window][label[window] == i]
+        meant = 1 if (strokes > 0).any() else -1 if (strokes < 0).any() else 0
+        if area < _LEAST_AREA_MM2 and meant < 1:
             continue
         edges = np.sort(crisp[window][label[window] == i])
         strongest = edges[-max(8, int(3 * math.sqrt(own.sum()))) :]  # about as many as a round outline has
         at_edge = bool(x <= 1 or y <= 1 or x + ww >= w - 1 or y + hh >= h - 1)
-        out.append(Candidate(own, area, float(strongest.mean()), at_edge))
+        out.append(Candidate(own, area, float(strongest.mean()), at_edge, meant))
     return tuple(sorted(out, key=lambda c: -c.weight))

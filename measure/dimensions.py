@@ -64,7 +64,8 @@ def is_round(f: Feature) -> bool:
 
 def distance(a: Feature, b: Feature) -> Size:
     """Between two edges, square to the first, at their middles."""
-    u, n, apart = direction(a), right_normal(a), middle(b) - middle(a)
+    u, apart = direction(a), middle(b) - middle(a)
+    n = np.array([u[1], -u[0]])
     v = float(u[0] * apart[1] - u[1] * apart[0])
     nb = right_normal(b)
     s = math.copysign(1.0, v)
@@ -162,6 +163,19 @@ def angle_between(a: Feature, b: Feature) -> float:
     return angle - math.copysign(math.pi, angle) if abs(angle) > math.pi / 2 else angle
 
 
+def nearly_parallel(lines: Sequence[Feature], within_rad: float) -> list[tuple[Feature, Feature]]:
+    """The pairs of edges whose lines are about as close in direction as this, or closer, in order.
+
+    Many pairs are told apart at once, so that only few need be looked at one by one.
+    """
+    if not lines:
+        return []
+    u = np.array([direction(x) for x in lines])
+    across = np.abs(u[:, :1] * u[None, :, 1] - u[:, 1:] * u[None, :, 0])
+    i, j = np.nonzero(np.triu(across <= math.sin(within_rad), 1))
+    return [(lines[a], lines[b]) for a, b in zip(i.tolist(), j.tolist(), strict=True)]
+
+
 def overlap_mm(a: Feature, b: Feature) -> float:
     """Length of the stretch that two edges share, seen square to the first; negative where they share none."""
     u = direction(a)
@@ -225,17 +239,16 @@ def _parallel_pairs(estimate: Estimate, covariance: Array) -> list[tuple[str, st
     lines = [x for x in estimate.features if x.kind == "line" and length(x) > 1.0]
     slices = estimate.slices()
     out = []
-    for i, a in enumerate(lines):
-        for b in lines[i + 1 :]:
-            ta, tb = slices[a.label].start + 1, slices[b.label].start + 1
-            var = covariance[ta, ta] + covariance[tb, tb] - 2 * covariance[ta, tb]
-            off = abs(angle_between(a, b))
-            if off > math.radians(2) or off > max(3 * math.sqrt(max(var, 0.0)), math.radians(0.3)):
-                continue
-            if distance(a, b).value_mm < 0.3:
-                continue
-            reach = min(length(a), length(b))
-            out.append((overlap_mm(a, b) < 0.2 * reach, -reach, (a.label, b.label)))
+    for a, b in nearly_parallel(lines, math.radians(2.1)):
+        ta, tb = slices[a.label].start + 1, slices[b.label].start + 1
+        var = covariance[ta, ta] + covariance[tb, tb] - 2 * covariance[ta, tb]
+        off = abs(angle_between(a, b))
+        if off > math.radians(2) or off > max(3 * math.sqrt(max(var, 0.0)), math.radians(0.3)):
+            continue
+        if distance(a, b).value_mm < 0.3:
+            continue
+        reach = min(length(a), length(b))
+        out.append((overlap_mm(a, b) < 0.2 * reach, -reach, (a.label, b.label)))
     return [p for *_, p in sorted(out, key=lambda e: e[:2])]
 
 

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from measure.candidates import Candidate, Reduction, Reserved, Scene, edge_strength, reduce_photo
+from measure.strokes import NO_STROKES, Strokes
 from measure.tabletop import F32, LOG_OFFSET, U8, Mask, disc, log_colour
 
 _MARGIN_MM = 8.0
@@ -32,6 +34,7 @@ class Evidence:
         quiet: (h, w) 1 where the table's texture is missing, −1 where it is there; near 0 on plain tables.
         crisp: (h, w) strength of crisp edges per mm; noise: what the table's own texture mostly reaches; loud: what
             it seldom exceeds.
+        marked: (h, w) 1 where a person says that the part is, −1 where it is not, 0 elsewhere.
     """
 
     window: Reduction
@@ -47,6 +50,7 @@ class Evidence:
     crisp: F32
     noise: float
     loud: float
+    marked: NDArray[np.int8]
 
 
 def filled(mask: Mask) -> Mask:
@@ -55,7 +59,14 @@ def filled(mask: Mask) -> Mask:
     return np.asarray(cv2.drawContours(np.zeros_like(mask), outlines, -1, 1, -1), np.uint8)
 
 
-def gather(rgb: U8, scene: Scene, candidate: Candidate, reserved: Reserved, px_per_mm: float) -> Evidence:
+def gather(
+    rgb: U8,
+    scene: Scene,
+    candidate: Candidate,
+    reserved: Reserved,
+    px_per_mm: float,
+    strokes: Strokes = NO_STROKES,
+) -> Evidence:
     """Look closely at a candidate."""
     rows, cols = np.nonzero(candidate.mask)
     ends = scene.coarse.to_photo(np.array([[cols.min(), rows.min()], [cols.max(), rows.max()]], float))
@@ -99,6 +110,7 @@ def gather(rgb: U8, scene: Scene, candidate: Candidate, reserved: Reserved, px_p
         crisp,
         float(noise),
         float(loud),
+        window.marked(strokes, scale),
     )
 
 

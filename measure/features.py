@@ -91,8 +91,9 @@ def direction(f: Feature) -> Array:
     """(2,) unit vector along a line, from start to end."""
     assert f.start is not None
     assert f.end is not None
-    d = np.subtract(f.end, f.start)
-    return np.asarray(d / np.hypot(*d))
+    x, y = f.end[0] - f.start[0], f.end[1] - f.start[1]
+    size = np.hypot(x, y)
+    return np.array([x / size, y / size])
 
 
 def right_normal(f: Feature) -> Array:
@@ -105,7 +106,7 @@ def middle(f: Feature) -> Array:
     """(2,) middle of a line, mm."""
     assert f.start is not None
     assert f.end is not None
-    return np.add(f.start, f.end) / 2
+    return np.array([(f.start[0] + f.end[0]) / 2, (f.start[1] + f.end[1]) / 2])
 
 
 def length(f: Feature) -> float:

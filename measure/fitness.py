@@ -81,17 +81,28 @@ class Fitness:
     part: PartFigures | None = None
 
 
-def fitness(photo: Photo, thickness_mm: float | None = None, subject: Subject = "part") -> Fitness:
+def reference_in(photo: Photo) -> Found | Failure:
+    """The reference in a photo whose camera nobody knows more of than EXIF says."""
+    return find_reference(photo.rgb, parts.prior_of(photo, None))
+
+
+def fitness(
+    photo: Photo,
+    thickness_mm: float | None = None,
+    subject: Subject = "part",
+    found: Found | Failure | None = None,
+) -> Fitness:
     """Look at a photo as a trace would, as far as the located edges.
 
     Args:
         photo: upright.
         thickness_mm: height of the part's upper edge over the table, None if nobody has measured it.
         subject: part or opening.
+        found: what `reference_in` says of it, if that has been asked already.
     """
+    found = found or reference_in(photo)
     rgb = photo.rgb
     light = exposure(rgb)
-    found = find_reference(rgb, parts.prior_of(photo, None))
     if isinstance(found, Failure):
         return Fitness(found, light, blur_px(edges_of_photo(rgb)), thickness_mm=thickness_mm)
     height = 0.0 if subject == "opening" else TYPICAL_THICKNESS_MM if thickness_mm is None else thickness_mm

@@ -3,7 +3,7 @@ along those."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,7 +41,14 @@ class Followed:
 
 
 def followed(
-    light: Light, view: View, contours_px: Sequence[Array], wall: Wall, shared: Array, *, opening: bool = False
+    light: Light,
+    view: View,
+    contours_px: Sequence[Array],
+    wall: Wall,
+    shared: Array,
+    *,
+    opening: bool = False,
+    watch: Callable[[str], None] = lambda step: None,
 ) -> Followed:
     """The outline of a part, or of an opening's rim.
 
@@ -52,6 +59,7 @@ def followed(
         wall: heights of the part's edges.
         shared: covariance of the terms that all points share.
         opening: whether it is an opening's rim.
+        watch: is told what is done.
 
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
@@ -59,9 +67,11 @@ def followed(
     blur_px = blur_of_edges(light, contours_px)
     loops = locate(light, view, list(contours_px), wall, opening=opening)
     require_edges(loops)
+    watch("fitting lines and arcs")
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     used = loops
     if parts.fits(found, loops):
+        watch("looking once more along them")
         again = along_features(light, view, found.features, wall, opening=opening, sigma_px=blur_px)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from measure.contours import smooth_contour
 from measure.evidence import Evidence
 from measure.mincut import cheapest_region
-from measure.region import depth_mm, parting_cost
+from measure.region import depth_mm, parting_cost, touched
 from measure.standing import wall_below
 from measure.tabletop import F32, Mask, disc
 
@@ -21,13 +21,17 @@ _LEAST_WIDTH_MM = 1.9  # with the edge's blur on both sides: a bore of about 1.5
 _RIM_MM = 0.5  # this near to the outer boundary no hole is looked for
 _PLUG_MM = 0.2
 _NEAR_BLACK = 22  # code value of the brightest channel
+_MEANT = 1.0  # strength of a rim, at least, that a person's stroke lies in
 
 
-def find_holes(seen: Evidence, region: Mask, shifts: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+def find_holes(
+    seen: Evidence, region: Mask, opened: Mask, shifts: list[NDArray[np.float64]]
+) -> list[NDArray[np.float64]]:
     """Contours of the upper rims, largest first, then by position.
 
     Args:
         region: (h, w) the part, holes filled.
+        opened: (h, w) 1 in holes that a person has marked, about.
         shifts: homographies in the window's pixels from the upper edge of a wall to what lies below it.
 
     Returns:
@@ -53,7 +57,12 @@ def find_holes(seen: Evidence, region: Mask, shifts: list[NDArray[np.float64]]) 
             # a lit floor and a dark wall are pieces of one hole; two holes joined are not rounded as a whole
             if len(before) > 1 and _roundness(island) < 0.85:
                 continue
+            meant = seen.marked[win][island > 0]
+            if (meant > 0).any() and not (meant < 0).any():
+                continue
             edge = _rim_strength(seen, island, face[win], inset[win], win)
+            if (meant < 0).any():
+                edge = max(edge, _MEANT)
             least = 0.6 if len(before) == 1 else 0.35
             if edge <= 0 or edge < least * max((strength[k] for k in before), default=0.0):
                 continue
@@ -61,6 +70,8 @@ def find_holes(seen: Evidence, region: Mask, shifts: list[NDArray[np.float64]]) 
             chosen[win][island > 0] = len(strength)
             strength.append(edge)
     holes = (chosen > 0).astype(np.uint8)
+    left = (seen.marked < 0) & (cv2.erode(region, disc(_RIM_MM * scale)) > 0) & (holes == 0)
+    holes |= touched(opened, left) & (inset > _RIM_MM)
     if not holes.any():
         return []
     holes = _to_the_rim(seen, holes, region, scale)
@@ -159,6 +170,8 @@ def _to_the_rim(seen: Evidence, holes: Mask, region: Mask, scale: float) -> Mask
     known = np.zeros(holes.shape, np.int8)
     known[depth > np.minimum(0.9, 0.6 * summit)] = 1
     known[near == 0] = -1
+    known[(seen.marked < 0) & (holes > 0)] = 1
+    known[seen.marked > 0] = -1
     return cheapest_region(gain.astype(np.float32), parting_cost(seen.crisp, scale, sigma), known)
 
 

@@ -2,6 +2,7 @@
 
     trace.json  trace.png  outline.dxf      what the photo says
     trace-seen.json                         the same before a broken part was completed
+    trace-photo.jpg  trace-view.json        the photo to look at, and where the features are in it
     readings.csv                            what the jaws said
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
@@ -33,6 +34,9 @@ from calib.errors import JobRefused, WrongUsage
 MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
 SEEN = "trace-seen.json"
+PHOTO, VIEW = "trace-photo.jpg", "trace-view.json"
+TRACED = (TRACE, PICTURE, OUTLINE, PHOTO, VIEW)
+"""All that a photo alone gives."""
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
 FITS = ("fit.dxf", "fit.svg", "fit.pdf")
@@ -255,6 +259,17 @@ def _put(
         if drawn is not None:
             manifest.drawn = {k: v for k, v in drawn.items() if v is not None}
         os.replace(beside(MANIFEST, manifest.content()), folder / MANIFEST)
+    _settled(folder)
+
+
+def _settled(folder: Path) -> None:
+    """Have the folder's own entries on disk as well, where the system can: only then is a new name there for good."""
+    with contextlib.suppress(OSError):
+        entries = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(entries)
+        finally:
+            os.close(entries)
 
 
 class _Beside:

@@ -18,15 +18,22 @@ T = TypeVar("T", bound=np.generic)
 _PLUG_MM = 0.3  # gaps in an edge that are bridged on each side when flooding
 _FAINT = 0.06  # crispness per mm at which an edge on a smooth table begins to count
 _TRUST = 0.4  # of colours against edges when the boundary is sought
+_OTHER = 3.0  # how much commoner a colour is along a stroke than in the part, to count as what the stroke marks
 _REACH_MM = 2.5  # how far beyond the blob the part may go
 
 
-def largest(mask: Mask) -> Mask:
-    """Its largest connected piece."""
+def largest(mask: Mask, marked: NDArray[np.int8] | None = None) -> Mask:
+    """Its largest connected piece; if some are marked with 1 the largest of those."""
     n, label, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if n < 2:
         return np.zeros_like(mask)
-    return np.asarray(label == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])), np.uint8)
+    area = stats[:, cv2.CC_STAT_AREA].copy()
+    area[0] = 0
+    if marked is not None and (marked > 0).any():
+        meant = np.unique(label[(marked > 0) & (mask > 0)])
+        if len(meant):
+            area[np.setdiff1d(np.arange(n), meant)] = 0
+    return np.asarray(label == int(np.argmax(area)), np.uint8)
 
 
 def depth_mm(mask: Mask, scale: float) -> F32:
@@ -44,7 +51,9 @@ def first_guess(seen: Evidence, subject: str) -> Mask | None:
     scale = seen.px_per_mm / 2
     blob, card = halve(seen.blob), halve(seen.card)
     crisp = halve(np.asarray(cv2.dilate(seen.crisp, np.ones((3, 3), np.uint8)), np.float32))
+    marked = halve(seen.marked)
     core = enclosed_core(crisp, blob, card, scale, seen.noise, seen.loud)
+    core[marked > 0], core[marked < 0] = 1, 0
     if not core.any():
         return None
     smooth = (halve(np.asarray(cv2.blur(a, (3, 3)), np.float32)) for a in (seen.strange, seen.lit, seen.untinted))
@@ -62,10 +71,11 @@ def first_guess(seen: Evidence, subject: str) -> Mask | None:
     flat = ((deep >= 0.7 * deep.max()) & (crisp < 2 * sigma)).astype(np.uint8)
     known[largest(flat) > 0] = 1
     known[(cv2.dilate(blob, disc(_REACH_MM * scale)) == 0) | (card > 0)] = -1
+    known[marked != 0] = marked[marked != 0]
     known[[0, -1]] = -1
     known[:, [0, -1]] = -1
     cost = parting_cost(crisp, scale, sigma)
-    region = filled(largest(cheapest_region(gain.astype(np.float32), cost, known)))
+    region = filled(largest(cheapest_region(gain.astype(np.float32), cost, known), marked))
     h, w = seen.blob.shape
     return np.ascontiguousarray(np.repeat(np.repeat(region, 2, 0), 2, 1)[:h, :w])
 
@@ -114,10 +124,13 @@ def enclosed_core(crisp: F32, blob: Mask, card: Mask, scale: float, noise: float
     return max((c for c in cores if c[0] > 0.88 * best), key=lambda c: c[1])[2]
 
 
-def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.float64]]) -> Mask:
+def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.float64]]) -> tuple[Mask, Mask]:
     """The part's boundary, in a band round the first guess, knowing the part's and the table's own colours.
 
     What is neither may be wall or shadow: it is taken for wall where the part's wall can be seen at all.
+
+    Returns:
+        (h, w) the part, its holes filled; and (h, w) holes round strokes that mark what is not the part.
     """
     scale = seen.px_per_mm
     sigma = 3 * seen.noise + _FAINT
@@ -125,11 +138,17 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     inner = depth_mm(guess, scale)
     summit = cv2.dilate(inner, disc(4 * scale))
     inside = inner > np.minimum(3.0, 0.55 * summit)
-    sure = inside & _own_surface(seen, inside, sigma)
+    part, away = seen.marked > 0, seen.marked < 0
+    if away.any():
+        inside &= ~_other(seen, inside & ~away, away)
+    sure = ((inside & _own_surface(seen, inside, sigma)) | part) & ~away
     outer = depth_mm(1 - guess, scale)
     blob = np.asarray(cv2.dilate(seen.blob, disc(1.0 * scale)), np.uint8)
     table = (blob == 0) & (guess == 0) & (cv2.dilate(seen.card, disc(2 * scale)) == 0)
     part_like, table_like = colour_shares(seen, sure, table)
+    if part.any() or away.any():
+        by_stroke = colour_shares(seen, part, away)
+        part_like, table_like = np.maximum(part_like, by_stroke[0]), np.maximum(table_like, by_stroke[1])
     doubt = 0.008
     both = part_like + table_like + doubt
     face = _face(part_like > 2 * table_like, guess, seen.crisp < 2 * sigma, shifts, scale)
@@ -148,11 +167,28 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     known = np.zeros(guess.shape, np.int8)
     known[sure] = 1
     known[((outer > 1.5) & (wall == 0)) | (outer > 4) | (seen.card > 0)] = -1
+    known[part], known[away] = 1, -1
     known[[0, -1]] = -1
     known[:, [0, -1]] = -1
     cost = parting_cost(seen.crisp, scale, sigma)
-    region = filled(largest(cheapest_region(gain.astype(np.float32), cost, known)))
-    return filled(largest(cv2.morphologyEx(region, cv2.MORPH_OPEN, disc(0.4 * scale))))
+    cut = largest(cheapest_region(gain.astype(np.float32), cost, known), seen.marked)
+    region = filled(largest(cv2.morphologyEx(filled(cut), cv2.MORPH_OPEN, disc(0.4 * scale)), seen.marked))
+    return region, touched(np.asarray(region & (1 - cut), np.uint8), away)
+
+
+def _other(seen: Evidence, inside: NDArray[np.bool_], away: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(h, w) what has the colours of strokes that mark what is not the part, rather than those of its inside."""
+    own, other = colour_shares(seen, inside, away)
+    return np.asarray((other > _OTHER * own) & (other > 0.05))
+
+
+def touched(mask: Mask, by: NDArray[np.bool_]) -> Mask:
+    """(h, w) the connected pieces of a mask that something touches."""
+    n, label = cv2.connectedComponents(mask, connectivity=4)
+    there = np.zeros(n, np.uint8)
+    there[np.unique(label[by])] = 1
+    there[0] = 0
+    return np.asarray(there[label], np.uint8)
 
 
 def _own_surface(seen: Evidence, inside: NDArray[np.bool_], sigma: float) -> NDArray[np.bool_]:

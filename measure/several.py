@@ -175,6 +175,7 @@ def _trace(first: Trace, sighting: Sighting, joint: Joint, cautions: Sequence[Ca
         scale=scale,
         thickness_mm=round(thickness, 4),
         cautions=tuple(dict.fromkeys(cautions)),
+        sighted=first.sighted.laid_anew(first.estimate.features, estimate.features),
     )
 
 

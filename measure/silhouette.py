@@ -24,6 +24,7 @@ from measure.evidence import Evidence, gather
 from measure.holes import find_holes
 from measure.region import first_guess, largest, refine
 from measure.standing import lower_from_upper
+from measure.strokes import NO_STROKES, Strokes
 from measure.tabletop import U8, Mask, disc
 
 Array = NDArray[np.float64]
@@ -95,7 +96,14 @@ class NoSilhouette:
 
 
 def silhouette(
-    rgb: U8, view: View, reserved: Reserved, subject: Subject, thickness_mm: float, *, alone: bool = True
+    rgb: U8,
+    view: View,
+    reserved: Reserved,
+    subject: Subject,
+    thickness_mm: float,
+    strokes: Strokes = NO_STROKES,
+    *,
+    alone: bool = True,
 ) -> Silhouette | NoSilhouette:
     """Find the part, or the opening, beside the reference card.
 
@@ -105,14 +113,15 @@ def silhouette(
         reserved: where no part can be.
         subject: a part that lies on the table, or an opening in it.
         thickness_mm: height of the part's upper face; tells where its wall can be seen.
+        strokes: what a person is sure of.
         alone: whether nothing else of like size may lie there; if not, the largest is taken.
     """
     px_per_mm = 1 / view.mm_per_px(np.zeros(2))
-    scene = survey(rgb, reserved, px_per_mm)
+    scene = survey(rgb, reserved, px_per_mm, strokes)
     choice = _choose(scene.candidates, alone)
     if isinstance(choice, NoSilhouette):
         return choice
-    seen = gather(rgb, scene, choice, reserved, px_per_mm)
+    seen = gather(rgb, scene, choice, reserved, px_per_mm, strokes)
     region = first_guess(seen, subject)
     if region is None:
         return NoSilhouette("no-part")
@@ -121,13 +130,13 @@ def silhouette(
         to_window = seen.window.matrix_from_photo()
         back = np.linalg.inv(to_window)
         shifts = [to_window @ lower_from_upper(view, thickness_mm, share) @ back for share in _DOWN]
-    region = refine(seen, region, subject, shifts)
+    region, opened = refine(seen, region, subject, shifts)
     trouble = _trouble(seen, region, rgb.shape[:2])
     if trouble:
         return NoSilhouette(trouble)
     outer = smooth_contour(region, seen.px_per_mm)
-    holes = find_holes(seen, region, shifts) if subject == "part" else []
-    beside = sum(_plain(c) for c in scene.candidates if c is not choice) + _left(seen, region)
+    holes = find_holes(seen, region, opened, shifts) if subject == "part" else []
+    beside = sum(_plain(c) for c in scene.candidates if c is not choice and c.marked == 0) + _left(seen, region)
     return Silhouette(tuple(seen.window.to_photo(c) for c in (outer, *holes)), beside)
 
 
@@ -166,7 +175,14 @@ def _left(seen: Evidence, region: Mask) -> bool:
 
 
 def _choose(candidates: tuple[Candidate, ...], alone: bool) -> Candidate | NoSilhouette:
-    """The one that is the part, or why none is."""
+    """The one that is the part, or why none is. What strokes mark as part is it, in one piece or in several."""
+    meant = [c for c in candidates if c.marked > 0]
+    if meant:
+        mask = np.asarray(np.max([c.mask for c in meant], axis=0), np.uint8)
+        at_edge = any(c.at_edge for c in meant)
+        return Candidate(mask, sum(c.area_mm2 for c in meant), max(c.crisp for c in meant), at_edge, 1)
+    free = tuple(c for c in candidates if c.marked == 0)
+    candidates = free if any(c.crisp > _LEAST_CRISP and not c.at_edge for c in free) else candidates
     inner = [c for c in candidates if not c.at_edge and c.crisp > _LEAST_CRISP]
     outer = [c for c in candidates if c.at_edge and c.crisp > 3 * _LEAST_CRISP]
     if not inner or (outer and outer[0].weight > 3 * inner[0].weight):

@@ -247,7 +247,8 @@ def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[f
     coarse = samples[:: max(1, len(samples) // 75)]
     trial = np.arange(0, math.pi, math.radians(4))
     turned = np.stack([coarse @ _mirror(float(a)).T for a in trial])
-    apart = np.sqrt(((turned[:, :, None] - coarse[None, None]) ** 2).sum(3).min(2)).mean(1)
+    at_x, at_y = turned[..., 0, None], turned[..., 1, None]
+    apart = np.sqrt(((at_x - coarse[:, 0]) ** 2 + (at_y - coarse[:, 1]) ** 2).min(2)).mean(1)
     best = (math.inf, (0.0, 0.0))
     for k in np.argsort(apart)[:2]:
         x = np.array([trial[k], 0.0, 0.0])
@@ -280,10 +281,11 @@ def _nearest(q: Array, segments: Array) -> tuple[Array, Array, Array]:
     """Nearest point on any of the segments (m, 4), that segment's unit normal, and the distance, for each q (n, 2)."""
     a, d = segments[:, :2], segments[:, 2:] - segments[:, :2]
     size = np.maximum((d**2).sum(1), 1e-18)
-    t = np.clip(((q[:, None] - a[None]) * d[None]).sum(2) / size, 0, 1)
-    foot = a[None] + t[..., None] * d[None]
-    gap = ((q[:, None] - foot) ** 2).sum(2)
+    (qx, qy), (ax, ay), (dx, dy) = q.T[:, :, None], a.T[:, None], d.T[:, None]  # sums of two are slow as sums
+    t = np.clip(((qx - ax) * dx + (qy - ay) * dy) / size, 0, 1)
+    foot_x, foot_y = ax + t * dx, ay + t * dy
+    gap = (qx - foot_x) ** 2 + (qy - foot_y) ** 2
     j = gap.argmin(1)
     i = np.arange(len(q))
     normal = np.stack([d[j, 1], -d[j, 0]], 1) / np.sqrt(size[j])[:, None]
-    return foot[i, j], normal, np.sqrt(gap[i, j])
+    return np.stack([foot_x[i, j], foot_y[i, j]], 1), normal, np.sqrt(gap[i, j])

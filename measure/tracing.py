@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -12,14 +13,18 @@ from calib.errors import PartRefused, ReferenceRefused
 from calib.found import Caution, Found
 from calib.wanted import ANY, Wanted
 from measure.features import Estimate, Feature
+from measure.strokes import NO_STROKES, Strokes
 
 if TYPE_CHECKING:
     from calib.lens import Profile
     from calib.photo import Photo
     from measure.fragments import Gap
+    from measure.sighted import Sighted
 
 Array = NDArray[np.float64]
 Subject = Literal["part", "opening"]
+Watch = Callable[[str], None]
+"""Is told which step begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +60,7 @@ class Trace:
         cautions: what a person should know.
         reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
+        sighted: how features of the estimate's frame lie in the photo.
         broken: the break between two pieces that were put together, in the frame of the features.
         gap: how well they fit, if so.
         also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.
@@ -68,6 +74,7 @@ class Trace:
     cautions: tuple[Caution, ...]
     reference: Found
     seen_px: tuple[Array, ...]
+    sighted: Sighted
     broken: tuple[Feature, ...] = ()
     gap: Gap | None = None
     also_px: tuple[tuple[int, Array], ...] = ()
@@ -75,7 +82,14 @@ class Trace:
 
 
 def trace(
-    photo: Photo, thickness_mm: float, subject: Subject = "part", lens: Profile | None = None, wanted: Wanted = ANY
+    photo: Photo,
+    thickness_mm: float,
+    subject: Subject = "part",
+    lens: Profile | None = None,
+    wanted: Wanted = ANY,
+    watch: Watch = lambda step: None,
+    strokes: Strokes = NO_STROKES,
+    corners_px: Array | None = None,
 ) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
@@ -85,6 +99,9 @@ def trace(
         subject: part or opening.
         lens: profile of the camera, if there is one.
         wanted: the reference to look for; whichever is there by default.
+        watch: see there.
+        strokes: what a person has marked as part and as something else.
+        corners_px: (4, 2) about where the reference's corners are, if a person has marked them.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -99,28 +116,33 @@ def trace(
     from measure.opening import wall_of_opening
     from measure.plausible import doubtful_edges
     from measure.sight import Wall
+    from measure.sighted import Sighted, as_seen, frame_back, laid_out
     from measure.silhouette import NoSilhouette
     from measure.whereabouts import find_part, require_same_surface
 
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
+    watch("finding the card")
+    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted, corners_px)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
     view = reference.view
+    watch("finding the part")
     opening = subject == "opening"
-    rough = find_part(photo.rgb, reference, subject, thickness_mm)
+    rough = find_part(photo.rgb, reference, subject, thickness_mm, strokes)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     require_same_surface(reference, rough)
+    watch("locating its edges")
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
-    found = followed(light, view, rough.contours_px, wall, shared, opening=opening).estimate
-    seen = tuple(parts.as_seen(view, f, wall, opening) for f in found.features)
+    found = followed(light, view, rough.contours_px, wall, shared, opening=opening, watch=watch).estimate
+    seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
-    estimate, _, _ = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    sighted = Sighted(view, frame_back(turn, shift), wall, opening)
     cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
     if rough.beside and not opening:
         cautions += (Caution("something-beside", parts.BESIDE),)
     if thickness_mm == 0 and not opening:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
-    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted)

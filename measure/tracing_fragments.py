@@ -23,6 +23,7 @@ from measure.fragments import PLACING_NAMES, JoinedLoops, as_points, put_togethe
 from measure.frame import squared_up
 from measure.outline import outline
 from measure.sight import Wall
+from measure.sighted import Sighted, as_seen, frame_back
 from measure.silhouette import NoSilhouette
 from measure.tracing import Trace
 from measure.whereabouts import find_pieces, require_same_surface
@@ -77,9 +78,19 @@ def trace_fragments(photo: Photo, thickness_mm: float, lens: Profile | None = No
     if thickness_mm == 0:
         cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
     return Trace(
-        estimate, scale, "part", thickness_mm, cautions, reference, seen,
-        broken=broken, gap=joined.gap, also_px=also, break_px=_break_px(view, joined, wall),
-    )  # fmt: skip
+        estimate,
+        scale,
+        "part",
+        thickness_mm,
+        cautions,
+        reference,
+        seen,
+        Sighted(view, frame_back(turn, shift), wall, opening=False),
+        broken=broken,
+        gap=joined.gap,
+        also_px=also,
+        break_px=_break_px(view, joined, wall),
+    )
 
 
 _HOLE = "The break runs through a hole: if the part has none there, a piece of it is lost"
@@ -109,8 +120,7 @@ def _broken(found: Estimate, joined: JoinedLoops) -> tuple[Feature, ...]:
 
 def _break_px(view: View, joined: JoinedLoops, wall: Wall) -> tuple[Array, ...]:
     """(n, 2) pixels along the break, on the first piece and then on the second."""
-    lines = [*joined.breaks, *joined.faces]
-    return tuple(parts.as_seen(view, Feature("", "curve", 0, points=as_points(b)), wall, opening=False) for b in lines)
+    return tuple(as_seen(view, line, 0, wall, opening=False) for line in (*joined.breaks, *joined.faces))
 
 
 def _as_seen(
@@ -128,8 +138,7 @@ def _as_seen(
         stretches = []
         for a, b in _stretches(second):
             own = path[a : b + 1] if not second[a] else joined.mating.pose.back(path[a : b + 1])
-            line = Feature(f.label, "curve", f.loop, points=as_points(own))
-            stretches.append(parts.as_seen(view, line, wall, opening=False))
+            stretches.append(as_seen(view, own, f.loop, wall, opening=False))
         stretches.sort(key=lambda s: -len(s))
         seen.append(stretches[0])
         also += [(k, s) for s in stretches[1:]]

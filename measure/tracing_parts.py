@@ -18,8 +18,7 @@ from calib.photo import Photo
 from calib.view import Prior, View, camera_prior
 from measure.edge_loop import EdgeLoop
 from measure.edges import SHARED_NAMES
-from measure.features import Estimate, Feature, flatten
-from measure.sight import Wall
+from measure.features import Estimate, flatten
 from measure.tracing import Scale
 
 Array = NDArray[np.float64]
@@ -42,8 +41,6 @@ NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
     "plain ground of another colour."
 )
-BLEND = 0.3
-"""Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""
 
 
 def prior_of(photo: Photo, lens: Profile | None) -> Prior:
@@ -179,21 +176,3 @@ def horizontal_rad(view: View, e: Estimate) -> float:
     at = view.pixels(((low + high) / 2)[None])[0]
     a, b = view.plane(np.array([at, at + np.array([10.0, 0.0])]))
     return math.atan2(b[1] - a[1], b[0] - a[0])
-
-
-def as_seen(view: View, f: Feature, wall: Wall, opening: bool) -> Array:
-    """(n, 2) pixels along a feature as the photo shows it.
-
-    Of a hole that is the upper rim; of the outside the upper edge on the far side, the lower one on the near side.
-    """
-    points = flatten(f, 0.001)
-    if len(points) == 2:
-        points = np.linspace(points[0], points[1], 24)
-    along = np.gradient(points, axis=0)
-    outward = np.stack([along[:, 1], -along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    away = points - view.centre_mm[:2]
-    facing = (outward * away).sum(1) / np.maximum(np.hypot(*away.T), 1e-9) * (-1 if opening else 1)
-    upper_share = np.clip(0.5 + facing / BLEND, 0.0, 1.0)
-    if opening or f.loop > 0:
-        upper_share[:] = 1.0  # of a hole the eye sees the rim
-    return view.pixels(points, wall.lower_mm + upper_share * (wall.upper_mm - wall.lower_mm))

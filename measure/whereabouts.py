@@ -9,6 +9,7 @@ from calib.errors import ReferenceRefused
 from calib.found import Found
 from measure.candidates import Reserved
 from measure.silhouette import NoSilhouette, Silhouette, Subject, silhouette, two_pieces
+from measure.strokes import NO_STROKES, Strokes
 
 Array = NDArray[np.float64]
 
@@ -21,7 +22,11 @@ UNDERLAY = (
 
 
 def find_part(
-    rgb: NDArray[np.uint8], reference: Found, subject: Subject, thickness_mm: float
+    rgb: NDArray[np.uint8],
+    reference: Found,
+    subject: Subject,
+    thickness_mm: float,
+    strokes: Strokes = NO_STROKES,
 ) -> Silhouette | NoSilhouette:
     """The part's silhouette: looked for on the reference's field, or all over the table; then beside the sheet, or
     beside what the card lies on, which may look like a part itself.
@@ -29,15 +34,15 @@ def find_part(
     Args:
         rgb: (h, w, 3) the photo.
         reference: what gave the view.
-        subject, thickness_mm: see `measure.silhouette.silhouette`.
+        subject, thickness_mm, strokes: see `measure.silhouette.silhouette`.
     """
     view = reference.view
-    found = silhouette(rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm)
+    found = silhouette(rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm, strokes)
     other = reference.underlay_px if reference.beside_px is None else reference.beside_px
     if isinstance(found, Silhouette) or other is None or found.reason == "several-parts":
         return found
     taken = (*reference.taken_px, other)
-    beside = silhouette(rgb, view, Reserved(taken, None), subject, thickness_mm)
+    beside = silhouette(rgb, view, Reserved(taken, None), subject, thickness_mm, strokes)
     return beside or found
 
 

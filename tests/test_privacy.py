@@ -18,7 +18,7 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from calib.card_print import shows_number
-from measure.drawing import picture as pictures
+from measure.drawing import framing
 from measure.drawing.picture import Drawn, picture
 from measure.sample import readings
 from measure.steps.check import Asked, csv_text, looked_at, table_lines
@@ -170,11 +170,20 @@ def test_the_cards_number_is_nowhere_in_the_picture(job: Path, monkeypatch: pyte
     patch = number_of_card()
     hidden = np.asarray(Image.open(job / "trace.png").convert("RGB"))
     card, part = outline_px(scene().card_px[:4]), outline_px(scene().part_px)
-    monkeypatch.setattr(pictures, "_hide_face", lambda image, card: None)
+    monkeypatch.setattr(framing, "hide_face", lambda image, card: None)
     shown = picture(middle().rgb, [card], [card], [Drawn("E1", "line", 0, part)])
     seen = np.asarray(Image.open(io.BytesIO(shown)))
     assert likeness(seen, patch, np.array([219, 226, 233])) > 0.75  # where it is not hidden it is found in the strip
     assert likeness(hidden, patch, np.geomspace(90, 640, 13)) < 0.5  # below, digits are less than seven pixels high
+
+
+def test_nor_is_it_in_the_plain_picture(job: Path) -> None:
+    patch = number_of_card()
+    hidden = np.asarray(Image.open(job / "trace-photo.jpg").convert("RGB"))
+    width = patch.shape[1] * hidden.shape[1] / middle().rgb.shape[1]
+    shown = np.asarray(Image.open(io.BytesIO(framing.plain_picture(middle().rgb, [])[0])))
+    assert likeness(shown, patch, np.array([width])) > 0.75
+    assert likeness(hidden, patch, np.array([width])) < 0.5
 
 
 @pytest.mark.parametrize("px_per_mm", [2.0, 6.0, 15.0])
@@ -187,7 +196,7 @@ def test_digits_on_a_hidden_face_cannot_be_told(px_per_mm: float) -> None:
     image[20 : 20 + h, 20 : 20 + w] = cv2.resize(cells, (w, h), interpolation=cv2.INTER_NEAREST)[..., None]
     corners = np.array([[20, 20], [20 + w, 20], [20 + w, 20 + h], [20, 20 + h]], float)
     before = image[..., 0].copy()
-    pictures._hide_face(image, corners)
+    framing.hide_face(image, corners)
     inner = np.s_[20 + round(0.06 * h) : 20 + round(0.94 * h), 20 + round(0.06 * w) : 20 + round(0.94 * w)]
     fine = detail(image[..., 0], 3.7 * px_per_mm)[inner]
     assert fine.std() < 0.06 * detail(before, 3.7 * px_per_mm)[inner].std()

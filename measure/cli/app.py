@@ -8,6 +8,7 @@ import typer
 
 from measure.cli import (
     advice,
+    bench,
     check,
     clip,
     complete,
@@ -61,6 +62,7 @@ app.command("clip")(clip.clip)
 app.command("advice")(advice.advice)
 app.command("check")(check.check)
 app.command("guide")(guide.guide)
+app.command("bench")(bench.bench)
 
 
 def _version(wanted: bool) -> None:

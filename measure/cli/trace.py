@@ -25,6 +25,15 @@ def trace(
         typer.Option("--job", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
     fragments: options.Fragments = None,
+    marks: Annotated[
+        Path | None,
+        typer.Option(
+            "--marks",
+            metavar="FILE.json",
+            readable=False,
+            help="Strokes over the (first) photo that say what is part and what is not, and the card's corners.",
+        ),
+    ] = None,
     name: options.Name = None,
     force: options.Force = False,
     json: options.Json = False,
@@ -48,6 +57,7 @@ def trace(
             name=name,
             wanted=wanted,
             in_two=in_two,
+            marks=marks,
             force=force,
         ),
         json,

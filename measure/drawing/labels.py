@@ -110,6 +110,30 @@ def place(
     return np.array([o.centres[c] for o, c in zip(options, chosen, strict=True)]).reshape(n, 2)
 
 
+def anchor(kind: str, loop: int, points: Array) -> tuple[Array, Array]:
+    """A point on a feature, and the direction to its empty side (on its right as one travels).
+
+    Args:
+        kind, loop: of the feature.
+        points: (n, 2) along it, pixels.
+    """
+    even = evenly(points, 1.0)
+    m = len(even) // 2
+    if kind == "circle":
+        m = int(np.argmax(even @ np.array([0.8, -0.6])))
+    along = even[min(m + 2, len(even) - 1)] - even[max(m - 2, 0)]
+    along = along / max(float(np.hypot(*along)), 1e-9)
+    right = np.array([-along[1], along[0]])
+    return even[m], -right if loop > 0 else right
+
+
+def evenly(points: Array, step: float) -> Array:
+    """(m, 2) points spaced evenly along a polyline."""
+    s = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
+    t = np.linspace(0, s[-1], max(2, int(np.ceil(s[-1] / step)) + 1))
+    return np.stack([np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])], 1)
+
+
 def leader_end(anchor: Array, centre: Array, size_px: tuple[float, float]) -> Array:
     """(..., 2) where leaders from an anchor meet the boxes of labels about (..., 2) centres."""
     d = anchor - centre

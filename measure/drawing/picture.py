@@ -1,7 +1,4 @@
-"""The labelled picture: the part with its outline and the names of its features, and the whole scene small below it.
-
-People photograph bank cards: nothing of a card's face leaves this module, and the file carries no EXIF.
-"""
+"""The labelled picture: the part with its outline and the names of its features, and the whole scene small below it."""
 
 from __future__ import annotations
 
@@ -12,7 +9,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.drawing.labels import CELL, Wish, leader_end, place
+from measure.drawing.framing import Frame, framed
+from measure.drawing.labels import CELL, Wish, anchor, evenly, leader_end, place
 from measure.features import Kind
 
 if TYPE_CHECKING:
@@ -25,8 +23,6 @@ LONG_SIDE_PX, STRIP_PX = 1600, 330
 LARGEST_SCALE = 3.0
 LABEL_PX, SMALLEST_LABEL_PX = 40, 26
 MARGIN = 0.16
-FACE_CELLS = 6
-"""Cells along the card's long side that its face is averaged into: 14 mm each, several printed digits wide."""
 COLOURS: dict[Kind, Colour] = {  # Okabe and Ito (2008), told apart by colour-blind people too
     "line": (255, 176, 32),
     "arc": (86, 190, 245),
@@ -83,71 +79,6 @@ def picture(
     return bytes(png)
 
 
-# ------------------------------------------------------------------------------------------------------------ the frame
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """A cut-out of the photo at another scale, and where the photo's pixels are in it."""
-
-    pixels: NDArray[np.uint8]
-    origin_px: Array
-    scale: float
-
-    def at(self, points_px: Array) -> Array:
-        return np.asarray((points_px - self.origin_px + 0.5) * self.scale - 0.5)
-
-
-def _framed(
-    rgb: NDArray[np.uint8],
-    points_px: Array,
-    margin: float,
-    box_px: tuple[int, int],
-    largest: float,
-    faces_px: Sequence[Array],
-) -> _Frame:
-    """The photo cut down to some points with a margin, scaled into a box, faces hidden."""
-    import cv2
-
-    h, w = rgb.shape[:2]
-    low, high = points_px.min(0), points_px.max(0)
-    border = margin * float((high - low).max()) + 12
-    x0, y0 = (int(v) for v in np.clip(np.floor(low - border), 0, [w - 2, h - 2]))
-    x1, y1 = (int(v) for v in np.clip(np.ceil(high + border), [x0 + 2, y0 + 2], [w, h]))
-    part = rgb[y0:y1, x0:x1]
-    scale = min(largest, box_px[0] / (x1 - x0), box_px[1] / (y1 - y0))
-    size = (max(1, round((x1 - x0) * scale)), max(1, round((y1 - y0) * scale)))
-    small = cv2.resize(part, size, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC)
-    frame = _Frame(np.ascontiguousarray(small), np.array([x0, y0], float), scale)
-    for face in faces_px:
-        _hide_face(frame.pixels, frame.at(face))
-    return frame
-
-
-def _hide_face(image: NDArray[np.uint8], card: Array) -> None:
-    """Average a card's face into a few large cells, in place; a rim of it stays to judge the outline by."""
-    import cv2
-
-    centre = card.mean(0)
-    inner = np.round(centre + (card - centre) * 0.965).astype(np.int32)
-    x, y, w, h = cv2.boundingRect(inner)
-    x0, y0, x1, y1 = max(x, 0), max(y, 0), min(x + w, image.shape[1]), min(y + h, image.shape[0])
-    if x1 <= x0 or y1 <= y0:
-        return
-    mask = np.zeros(image.shape[:2], np.uint8)
-    cv2.fillPoly(mask, [inner], 255)
-    face, inside = image[y0:y1, x0:x1], mask[y0:y1, x0:x1]
-    if not inside.any():
-        return
-    cell = float(np.ptp(card, axis=0).max()) / FACE_CELLS
-    cells = (max(1, round((x1 - x0) / cell)), max(1, round((y1 - y0) / cell)))
-    weight = inside.astype(np.float32) / 255
-    total = cv2.resize(face * weight[..., None], cells, interpolation=cv2.INTER_AREA).reshape(cells[1], cells[0], 3)
-    share = cv2.resize(weight, cells, interpolation=cv2.INTER_AREA).reshape(cells[1], cells[0], 1)
-    mean = face[inside > 0].mean(0)
-    coarse = np.where(share > 0.02, total / np.maximum(share, 0.02), mean).astype(np.float32)
-    smooth = cv2.resize(coarse, (x1 - x0, y1 - y0), interpolation=cv2.INTER_LINEAR)
-    face[inside > 0] = np.clip(smooth, 0, 255).astype(np.uint8)[inside > 0]
-
-
 # ------------------------------------------------------------------------------------------------------------- outlines
 def _polyline(image: NDArray[np.uint8], points: Array, colour: Colour, width: int, closed: bool = False) -> None:
     import cv2
@@ -162,7 +93,7 @@ def _dot(image: NDArray[np.uint8], at: Array, radius: float, colour: Colour) -> 
     cv2.circle(image, (x, y), int(radius * 16), colour, -1, cv2.LINE_AA, 4)
 
 
-def _draw_references(frame: _Frame, outlines_px: Sequence[Array]) -> None:
+def _draw_references(frame: Frame, outlines_px: Sequence[Array]) -> None:
     for outline in outlines_px:
         _polyline(frame.pixels, frame.at(outline), CASING, 4, closed=True)
         _polyline(frame.pixels, frame.at(outline), PAPER, 2, closed=True)
@@ -181,15 +112,8 @@ def _draw_outlines(image: NDArray[np.uint8], drawn: Sequence[Drawn], lines: Sequ
             _dot(image, points[0], 2.5, (255, 255, 255))
 
 
-def _evenly(points: Array, step: float) -> Array:
-    """(m, 2) points spaced evenly along a polyline."""
-    s = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
-    t = np.linspace(0, s[-1], max(2, int(np.ceil(s[-1] / step)) + 1))
-    return np.stack([np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])], 1)
-
-
 def _dashes(points: Array) -> list[Array]:
-    even = _evenly(points, 2.0)
+    even = evenly(points, 2.0)
     return [even[i : i + 6] for i in range(0, len(even), 10)]
 
 
@@ -202,7 +126,7 @@ def _labelled(
     from PIL import Image, ImageDraw
 
     box = (LONG_SIDE_PX, LONG_SIDE_PX)
-    frame = _framed(rgb, np.concatenate([d.points_px for d in drawn]), MARGIN, box, LARGEST_SCALE, faces_px)
+    frame = framed(rgb, np.concatenate([d.points_px for d in drawn]), MARGIN, box, LARGEST_SCALE, faces_px)
     image, lines = frame.pixels, [frame.at(d.points_px) for d in drawn]
     _draw_references(frame, outlines_px)
     _draw_outlines(image, drawn, lines)
@@ -216,7 +140,7 @@ def _labelled(
         cv2.polylines(cells, [np.round(points / CELL).astype(np.int32)], False, 255, 2)
     for face in faces_px:
         cv2.fillPoly(soft, [np.round(frame.at(face) / CELL).astype(np.int32)], 255)
-    wishes = [Wish(*_anchor(d, p), (_width(d.label, font) + 0.4 * size, 1.1 * size)) for d, p in named]
+    wishes = [Wish(*anchor(d.kind, d.loop, p), (_width(d.label, font) + 0.4 * size, 1.1 * size)) for d, p in named]
     places = place(wishes, cells > 0, soft > 0, (w, h))
     for wish, at in zip(wishes, places, strict=True):
         tip = leader_end(wish.anchor_px, at, wish.size_px)
@@ -241,18 +165,6 @@ def _width(text: str, font: ImageFont.FreeTypeFont | ImageFont.ImageFont) -> flo
     return float(box[2] - box[0])
 
 
-def _anchor(d: Drawn, points: Array) -> tuple[Array, Array]:
-    """A point on a feature, and the direction to its empty side (on its right as one travels)."""
-    even = _evenly(points, 1.0)
-    m = len(even) // 2
-    if d.kind == "circle":
-        m = int(np.argmax(even @ np.array([0.8, -0.6])))
-    along = even[min(m + 2, len(even) - 1)] - even[max(m - 2, 0)]
-    along = along / max(float(np.hypot(*along)), 1e-9)
-    right = np.array([-along[1], along[0]])
-    return even[m], -right if d.loop > 0 else right
-
-
 # ---------------------------------------------------------------------------------------------------------------- strip
 def _strip(
     rgb: NDArray[np.uint8],
@@ -266,7 +178,7 @@ def _strip(
     from PIL import Image
 
     everything = np.concatenate([*outlines_px, *(d.points_px for d in drawn)])
-    frame = _framed(rgb, everything, 0.05, (width // 2, STRIP_PX), 1.0, faces_px)
+    frame = framed(rgb, everything, 0.05, (width // 2, STRIP_PX), 1.0, faces_px)
     _draw_references(frame, outlines_px)
     for d in drawn:
         _polyline(frame.pixels, frame.at(d.points_px), CASING, 4)

@@ -65,10 +65,10 @@ def write_html() -> bytes:
 
 def _step(number: int, step: words.Step) -> str:
     head = f"<h2><span>{number}</span>{escape(step.head)}</h2>"
-    return f"<li>{_svg(step.picture, step.shows)}<div>{head}<p>{escape(step.text)}</p></div></li>"
+    return f"<li>{svg(step.picture, step.shows)}<div>{head}<p>{escape(step.text)}</p></div></li>"
 
 
-def _svg(name: str, shows: str) -> str:
+def svg(name: str, shows: str) -> str:
     """A picture as an element of the page: no size, no names that another picture may have as well."""
     from reportlab.graphics import renderSVG
 

@@ -1,6 +1,6 @@
 """The steps of a job, from folder to folder: each reads what it needs, computes everything, and only then writes.
 
-trace       photo, or several              -> trace.json, trace.png, outline.dxf
+trace       photo, or several              -> trace.json, trace.png, outline.dxf, trace-photo.jpg, trace-view.json
 complete    trace.json                     -> trace.json, trace-seen.json, outline.dxf, where the part is broken
 read        words or a file                -> readings.csv
 reconcile   trace.json, readings.csv       -> measured.json

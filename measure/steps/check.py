@@ -16,9 +16,13 @@ from calib.errors import JawlineError, WrongUsage
 from measure.steps.many import worked
 
 if TYPE_CHECKING:
+    from calib.found import Found
+    from calib.photo import Photo
+    from calib.refusals import Failure
     from measure.fitness_rules import Finding
 
 Verdict = Literal["good", "usable", "retake"]
+Watch = Callable[["Photo", "Found | Failure"], None]
 COLUMNS = ("file", "verdict", "u95_50_mm", "codes", "reasons", "reply", "same_as")
 
 
@@ -115,16 +119,25 @@ def check(
     ]
 
 
-def looked_at(path: Path, asked: Asked) -> Checked:
-    """One file, whatever it is: nothing that is wrong with it raises."""
+def looked_at(path: Path, asked: Asked, watch: Watch = lambda photo, found: None) -> Checked:
+    """One file, whatever it is: nothing that is wrong with it raises.
+
+    Args:
+        path: the file.
+        asked: what for.
+        watch: is told the photo and the reference in it as soon as they are there.
+    """
     from calib.photo import load
-    from measure.fitness import fitness
+    from measure.fitness import fitness, reference_in
     from measure.fitness_rules import Finding, judged, verdict
     from measure.owner_reply import reply
 
     expected = math.nan
     try:
-        figures = fitness(load(path), asked.thickness_mm, asked.subject)
+        photo = load(path)
+        reference = reference_in(photo)
+        watch(photo, reference)
+        figures = fitness(photo, asked.thickness_mm, asked.subject, reference)
         found = judged(figures)
         expected = figures.part.u95_50_mm if figures.part else math.nan
     except JawlineError as why:

@@ -85,7 +85,7 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     """A pool of single-threaded workers; what was not begun when it is left is not begun any more."""
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # read when a worker loads its libraries
-    pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=_begin)
+    pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=begin)
     try:
         yield pool
     finally:
@@ -97,7 +97,7 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
                 os.environ[name] = value
 
 
-def _begin() -> None:
+def begin() -> None:
     """First thing in a worker: Ctrl-C is for the parent to answer, and one thread is enough."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     import cv2

@@ -12,7 +12,8 @@ from calib.found import Caution
 from calib.photo import Photo, load
 from calib.wanted import ANY, Wanted
 from measure import job, tracing
-from measure.tracing import Subject, Trace
+from measure.strokes import NO_STROKES, Strokes
+from measure.tracing import Array, Subject, Trace
 
 if TYPE_CHECKING:
     from calib.lens import Profile
@@ -49,6 +50,9 @@ def traced(
     subject: Subject,
     profile_of: Callable[[Photo], Profile | None],
     wanted: Wanted = ANY,
+    watch: tracing.Watch = lambda step: None,
+    strokes: Strokes = NO_STROKES,
+    corners_px: Array | None = None,
 ) -> Traced:
     """Trace one photo of a part, or several.
 
@@ -59,6 +63,8 @@ def traced(
         subject: part or opening.
         profile_of: the profile of the camera that took a photo, if there is one.
         wanted: the reference to look for.
+        watch: is told what is done to a photo that is alone.
+        strokes, corners_px: what a person has marked in the first one.
 
     Raises:
         WrongUsage: no such photo; or several, and no thickness.
@@ -66,7 +72,7 @@ def traced(
     """
     if len(paths) == 1:
         lens = profile_of(photo)
-        alone = tracing.trace(photo, thickness_mm, subject, lens, wanted)
+        alone = tracing.trace(photo, thickness_mm, subject, lens, wanted, watch, strokes, corners_px)
         return Traced(photo, alone, (photo.name,), (), lens)
     from measure.several import Shown, combined, shown
 
@@ -86,18 +92,20 @@ def traced(
         first_seen[pixels] = name
         try:
             lenses.append(profile_of(one))
-            photos.append(shown(one, tracing.trace(one, thickness_mm, subject, lenses[-1], wanted)))
+            marked, at = (NO_STROKES, None) if number else (strokes, corners_px)
+            found = tracing.trace(one, thickness_mm, subject, lenses[-1], wanted, strokes=marked, corners_px=at)
+            photos.append(shown(one, found))
         except JawlineError as why:
             raise type(why)(f"{name}: {why.text}", why.code) from None
     if len(photos) == 1:
         alone = photos[0].trace
         return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), (), lenses[0])
-    found = combined(photos)
+    together = combined(photos)
     lines = []
-    for p, (again, of), over in zip(photos[1:], found.found_again, found.turned_over, strict=True):
+    for p, (again, of), over in zip(photos[1:], together.found_again, together.turned_over, strict=True):
         face = ", which shows the other face and was mirrored" if over else ""
         lines.append(f"{p.name}{face}: {again} of its {of} features are found again in {photos[0].name}.")
-    trace = replace(found.trace, cautions=(*found.trace.cautions, *repeats))
+    trace = replace(together.trace, cautions=(*together.trace.cautions, *repeats))
     return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lenses[0])
 
 

@@ -41,20 +41,27 @@ def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -
     path = folder / job.READINGS
     content = job.content(folder, job.READINGS, "read") if path.exists() else b""
     readings = checked(content, str(path), outline, record.subject, known) if content.strip() else ()
-    found = _agreed(record, outline, readings, known)
-    _refuse_if_nothing_holds(found)
+    found = agreed(record, outline, readings, known)
+    refuse_if_nothing_holds(found)
     made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}
-    measured = _record(record, found, made_from)
+    measured = measured_from(record, found, made_from)
     written = job.write(folder, {job.MEASURED: records.to_text(measured).encode()}, force=force, outdated=job.DRAWN)
     return Done(
         "reconcile", tuple(written), _lines(folder, found), records.for_scripts(measured), _cautions(found, readings)
     )
 
 
-def _agreed(
+def agreed(
     record: records.JobRecord, outline: Estimate, readings: tuple[Reading, ...], tools: Mapping[str, Tool]
 ) -> Reconciled:
-    """Photo and readings adjusted; what is read of an opening's depth stands apart from its rim."""
+    """Photo and readings adjusted; what is read of an opening's depth stands apart from its rim.
+
+    Args:
+        record: of the trace.
+        outline: its features.
+        readings: they fit it.
+        tools: by name.
+    """
     of_seat = [r for r in readings if record.subject == "opening" and r.kind == "thickness"]
     of_rim = [r for r in readings if r not in of_seat]
     found = adjusted(outline, of_rim, thickness_mm=record.thickness_mm, subject=record.subject, tools=tools)
@@ -72,8 +79,12 @@ def _agreed(
     )
 
 
-def _refuse_if_nothing_holds(found: Reconciled) -> None:
-    """When most readings are contradicted, each for itself, nobody can tell whether they or the photo are wrong."""
+def refuse_if_nothing_holds(found: Reconciled) -> None:
+    """When most readings are contradicted, each for itself, nobody can tell whether they or the photo are wrong.
+
+    Raises:
+        ReadingsRefused: so it is.
+    """
     suspects = [v for v in found.verdicts if v.verdict == "suspect" and v.likely != "zero"]
     kept = [v for v in found.verdicts if v.verdict == "kept"]
     if len(suspects) >= 3 and len(suspects) > len(kept):
@@ -86,7 +97,14 @@ def _refuse_if_nothing_holds(found: Reconciled) -> None:
         )
 
 
-def _record(traced: records.JobRecord, found: Reconciled, made_from: dict[str, str]) -> records.JobRecord:
+def measured_from(traced: records.JobRecord, found: Reconciled, made_from: dict[str, str]) -> records.JobRecord:
+    """What measured.json says.
+
+    Args:
+        traced: trace.json.
+        found: the adjustment.
+        made_from: fingerprints of the files that it was made from.
+    """
     warnings = {(w.code, w.text): w for w in traced.warnings}
     warnings |= {(r.code, r.text): records.CautionRecord(code=r.code, text=r.text) for r in found.remarks}
     return traced.model_copy(

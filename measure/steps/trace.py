@@ -1,4 +1,4 @@
-"""Photo to trace.json, trace.png and outline.dxf."""
+"""Photo to trace.json, trace.png, outline.dxf, and what shows the outline in the photo again."""
 
 from __future__ import annotations
 
@@ -9,19 +9,22 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
+from calib.errors import WrongUsage
 from calib.lens import read_profile
 from calib.lens_store import profile_for
 from calib.photo import load
 from calib.wanted import ANY, Wanted, in_words
 from measure import job
 from measure.steps import Done, counted, listed
+from measure.strokes import NO_STROKES, Strokes
 
 if TYPE_CHECKING:
     from calib.lens import Profile
     from calib.photo import Photo
     from measure import records
     from measure.drawing.picture import Drawn
-    from measure.tracing import Subject, Trace
+    from measure.steps.photos import Traced
+    from measure.tracing import Array, Subject, Trace
 
 TO_MEASURE = (
     "calib.finding",
@@ -34,6 +37,8 @@ TO_MEASURE = (
 TO_FINISH = ("scipy.sparse.csgraph", "measure.edges", "measure.outline", "measure.records")
 """What is loaded while the reference and the part are searched for, which leaves it idle now and then."""
 
+OUTDATED = (job.SEEN, job.MEASURED, *job.DRAWN)
+"""What no longer holds after a trace."""
 NO_LENS = "none"
 """In place of a profile: do without, even where one is kept for the camera."""
 
@@ -49,6 +54,7 @@ def trace(
     name: str | None = None,
     wanted: Wanted = ANY,
     in_two: bool = False,
+    marks: Path | None = None,
     force: bool = False,
 ) -> Done:
     """Trace a photo, or several of the same part, into a job.
@@ -63,6 +69,7 @@ def trace(
         name: of the part; the photo's by default.
         wanted: the reference to look for.
         in_two: whether the part is broken in two pieces that lie side by side and are to be joined.
+        marks: file of what a person has marked in the (first) photo, see `measure.marks_file`.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -70,8 +77,17 @@ def trace(
         Untrustworthy: the photo, its reference or its part can't be measured; or the photos don't show the
             same part.
     """
-    job.check_writable(folder, (job.TRACE, job.PICTURE, job.OUTLINE), force)
+    if in_two and marks is not None:
+        raise WrongUsage("Marks are for a part in one piece: leave --marks or --fragments out.", "marks")
+    job.check_writable(folder, job.TRACED, force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
+
+    if marks is not None:
+        from measure.marks_file import read_marks
+
+        strokes, corners = (m := read_marks(marks)).strokes, m.corners_px
+    else:
+        strokes, corners = NO_STROKES, None
 
     def profile_of(taken: Photo) -> Profile | None:
         if given:
@@ -84,32 +100,22 @@ def trace(
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
     from measure import records
-    from measure.drawing.picture import picture
     from measure.steps.photos import traced, traced_fragments
 
     if in_two:
         photos = traced_fragments(pixels, thickness_mm, profile_of, wanted)
     else:
-        photos = traced(pixels, (photo, *further), thickness_mm, subject, profile_of, wanted)
+        photos = traced(
+            pixels, (photo, *further), thickness_mm, subject, profile_of, wanted, strokes=strokes, corners_px=corners
+        )
     found, profile = photos.trace, photos.lens
-    record = _record(found, name or photo.stem, photos.names)
-    seen, notes = found.reference, scale_notes(record)
-    with ThreadPoolExecutor(1) as beside:
-        drawn = beside.submit(picture, pixels.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
-        # loaded only now, for the picture too leaves the interpreter idle
-        from measure.drawing.dxf import outline_dxf
-
-        files = {
-            job.TRACE: records.to_text(record).encode(),
-            job.OUTLINE: outline_dxf(found.estimate.features),
-            job.PICTURE: drawn.result(),
-        }
-    written = job.write(folder, files, force=force, outdated=(job.SEEN, job.MEASURED, *job.DRAWN))
+    record, files = files_of(photos, name or photo.stem, strokes, corners)
+    written = job.write(folder, files, force=force, outdated=OUTDATED)
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
         f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
         *photos.lines,
-        *(f"{note}." for note in notes),
+        *(f"{note}." for note in scale_notes(record)),
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
@@ -123,12 +129,55 @@ def trace(
     return Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
 
 
+def files_of(
+    photos: Traced, part: str, strokes: Strokes = NO_STROKES, corners_px: Array | None = None
+) -> tuple[records.JobRecord, dict[str, bytes]]:
+    """What is written of traced photos: the record, and the files by name.
+
+    Args:
+        photos: as they were traced.
+        part: its name.
+        strokes, corners_px: what a person has marked, to be kept.
+    """
+    from measure import records
+    from measure.drawing.picture import picture
+
+    found = photos.trace
+    record, seen = _record(found, part, photos.names), found.reference
+    notes = scale_notes(record)
+    with ThreadPoolExecutor(1) as beside:
+        drawn = beside.submit(picture, photos.photo.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
+        # loaded only now, for the picture too leaves the interpreter idle
+        from measure import view_record
+        from measure.drawing.dxf import outline_dxf
+        from measure.drawing.framing import plain_picture
+
+        jpeg, frame = plain_picture(photos.photo.rgb, seen.faces_px)
+        height, width = frame.pixels.shape[:2]
+        shown = view_record.PictureRecord(file=job.PHOTO, width=width, height=height, scale=frame.scale)
+        files = {
+            job.PHOTO: jpeg,
+            job.VIEW: view_record.to_text(
+                view_record.view_record(found.sighted, seen, shown, strokes, corners_px)
+            ).encode(),
+            job.TRACE: records.to_text(record).encode(),
+            job.OUTLINE: outline_dxf(found.estimate.features),
+            job.PICTURE: drawn.result(),
+        }
+    return record, files
+
+
 def _colour_tables() -> None:
     """Have OpenCV build its tables for Lab, which it does at the first conversion and without the interpreter."""
     import cv2
     import numpy as np
 
     cv2.cvtColor(np.zeros((1, 1, 3), np.float32), cv2.COLOR_RGB2LAB)
+
+
+def warm() -> None:
+    """Load all that a trace needs, before there is a photo."""
+    _imported((*TO_MEASURE, *TO_FINISH, "measure.drawing.dxf", "measure.steps.photos"))
 
 
 def _imported(names: tuple[str, ...]) -> None:

@@ -1,0 +1,79 @@
+"""Server-sent events: every open page of a job is told when something about it changes, whoever changed it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable, Mapping
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+
+LOOK_S = 1.5
+"""How often the job's files are looked at, for changes by commands."""
+ALIVE_S = 15.0
+"""After so long without a word a comment is sent, so that a listener who has gone is noticed."""
+
+
+class Bell:
+    """Wakes the listeners of a job; may be rung from any thread."""
+
+    def __init__(self) -> None:
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._waiting: dict[str, set[asyncio.Event]] = {}
+        self.closed = False
+
+    def open(self) -> None:
+        """From now on rings are passed on to the running loop."""
+        self._loop = asyncio.get_running_loop()
+
+    def close(self) -> None:
+        """Let all listeners go."""
+        self.closed = True
+        for events in self._waiting.values():
+            for event in events:
+                event.set()
+
+    def ring(self, id: str) -> None:
+        """Wake the listeners of a job."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._wake, id)
+
+    def _wake(self, id: str) -> None:
+        for event in self._waiting.get(id, ()):
+            event.set()
+
+    @property
+    def listeners(self) -> int:
+        """How many there are."""
+        return sum(map(len, self._waiting.values()))
+
+    async def stream(self, id: str, look: Callable[[], Mapping[str, Any]]) -> AsyncIterator[str]:
+        """The events of a job, the first at once.
+
+        Args:
+            id: of the job.
+            look: what there is to tell, from a thread.
+        """
+        rung = asyncio.Event()
+        self._waiting.setdefault(id, set()).add(rung)
+        try:
+            told, quiet = "", 0.0
+            while not self.closed:
+                now = json.dumps(await run_in_threadpool(look), ensure_ascii=False)
+                if now != told:
+                    told, quiet = now, 0.0
+                    yield f"data: {now}\n\n"
+                elif quiet >= ALIVE_S:
+                    quiet = 0.0
+                    yield ": still here\n\n"
+                try:
+                    async with asyncio.timeout(LOOK_S):
+                        await rung.wait()
+                except TimeoutError:
+                    quiet += LOOK_S
+                rung.clear()
+        finally:
+            self._waiting[id].discard(rung)
+            if not self._waiting[id]:
+                del self._waiting[id]

@@ -1,0 +1,25 @@
+// Which reading is the most useful next, always in sight while readings are taken.
+import { byId, unbroken } from "./dom.js";
+
+export class Next {
+  /**
+   * @param {import("./picking.js").Picking} picking
+   * @param {import("./entry.js").Entry} entry
+   */
+  constructor(picking, entry) {
+    byId("next-take").addEventListener("click", async () => {
+      const wish = this.next;
+      picking.set(wish.features);
+      await entry.picked(wish.features, wish.kind);
+      byId("value").focus();
+    });
+  }
+
+  show(state) {
+    this.next = state.next;
+    byId("next").hidden = !state.next && !state.stop;
+    byId("next-head").textContent = state.next ? "Most useful next" : "Enough";
+    byId("next-words").textContent = unbroken(state.next?.words ?? state.stop ?? "");
+    byId("next-take").hidden = !state.next;
+  }
+}

@@ -1,0 +1,168 @@
+// Moving and zooming a picture by pointer, wheel, two fingers and keys. A view is { x, y, k }: screen = k · picture + (x, y).
+
+const LARGEST = 24;
+const CLICK_PX = 7;
+
+export class PanZoom {
+  /**
+   * @param {HTMLElement} element that takes the input
+   * @param {() => void} moved called after each change
+   */
+  constructor(element, moved) {
+    this.element = element;
+    this.moved = moved;
+    this.size = [1, 1];
+    this.view = { x: 0, y: 0, k: 1 };
+    this.held = new Map();
+    this.draw = null; // { start, move, end, cancel } takes a single pointer while painting
+    this.clicked = null;
+    this.untouched = true;
+    element.addEventListener("pointerdown", (e) => this.down(e));
+    element.addEventListener("pointermove", (e) => this.move(e));
+    element.addEventListener("pointerup", (e) => this.up(e));
+    element.addEventListener("pointercancel", (e) => this.up(e, true));
+    element.addEventListener("wheel", (e) => this.wheel(e), { passive: false });
+    element.addEventListener("keydown", (e) => this.key(e));
+    new ResizeObserver(() => (this.untouched ? this.showAll() : this.moved())).observe(element);
+  }
+
+  box() {
+    return this.element.getBoundingClientRect();
+  }
+
+  toPicture(clientX, clientY) {
+    const box = this.box();
+    const { x, y, k } = this.view;
+    return [(clientX - box.left - x) / k, (clientY - box.top - y) / k];
+  }
+
+  toScreen([px, py]) {
+    return [px * this.view.k + this.view.x, py * this.view.k + this.view.y];
+  }
+
+  smallest() {
+    const box = this.box();
+    return 0.6 * Math.min(box.width / this.size[0], box.height / this.size[1]);
+  }
+
+  setSize(width, height) {
+    const same = this.size[0] === width && this.size[1] === height;
+    this.size = [width, height];
+    if (!same) this.showAll();
+  }
+
+  showAll() {
+    this.show([0, 0, ...this.size]);
+    this.untouched = true;
+  }
+
+  /** Fit a box [left, top, right, bottom] of the picture, with so many pixels of the screen free round it. */
+  show([x0, y0, x1, y1], rim = 0) {
+    const box = this.box();
+    if (!box.width || !box.height) return;
+    const room = [box.width, box.height].map((v) => Math.max(v / 2, v - 2 * rim));
+    const k = Math.min(LARGEST, room[0] / (x1 - x0), room[1] / (y1 - y0));
+    this.view = { k, x: box.width / 2 - (k * (x0 + x1)) / 2, y: box.height / 2 - (k * (y0 + y1)) / 2 };
+    this.untouched = false;
+    this.moved();
+  }
+
+  zoom(factor, at = null) {
+    const box = this.box();
+    const [cx, cy] = at ?? [box.width / 2, box.height / 2];
+    const k = Math.min(LARGEST, Math.max(this.smallest(), this.view.k * factor));
+    const f = k / this.view.k;
+    this.view = { k, x: cx - f * (cx - this.view.x), y: cy - f * (cy - this.view.y) };
+    this.keepInSight();
+  }
+
+  pan(dx, dy) {
+    this.view = { ...this.view, x: this.view.x + dx, y: this.view.y + dy };
+    this.keepInSight();
+  }
+
+  /** A strip of the picture always stays to be seen. */
+  keepInSight() {
+    const box = this.box();
+    const keep = 80;
+    const [w, h] = this.size.map((s) => s * this.view.k);
+    this.view.x = Math.min(box.width - keep, Math.max(keep - w, this.view.x));
+    this.view.y = Math.min(box.height - keep, Math.max(keep - h, this.view.y));
+    this.untouched = false;
+    this.moved();
+  }
+
+  down(e) {
+    if (e.button > 0 || e.target.closest?.("[data-own-drag]")) return;
+    this.held.set(e.pointerId, [e.clientX, e.clientY]);
+    if (this.held.size === 1) {
+      this.from = [e.clientX, e.clientY];
+      this.target = e.target;
+      this.far = false;
+      this.element.setPointerCapture(e.pointerId);
+      this.draw?.start(this.toPicture(e.clientX, e.clientY));
+    } else {
+      this.far = true;
+      this.draw?.cancel();
+    }
+  }
+
+  move(e) {
+    const last = this.held.get(e.pointerId);
+    if (!last) return;
+    const now = [e.clientX, e.clientY];
+    if (this.held.size === 1) {
+      this.far ||= Math.hypot(now[0] - this.from[0], now[1] - this.from[1]) > CLICK_PX;
+      if (this.draw) {
+        const steps = e.getCoalescedEvents?.() ?? [];
+        for (const s of steps.length ? steps : [e]) this.draw.move(this.toPicture(s.clientX, s.clientY));
+      } else if (this.far) {
+        this.element.classList.add("panning");
+        this.pan(now[0] - last[0], now[1] - last[1]);
+      }
+    } else if (this.held.size === 2) {
+      const other = [...this.held].find(([id]) => id !== e.pointerId)[1];
+      const box = this.box();
+      const was = Math.hypot(last[0] - other[0], last[1] - other[1]);
+      const is = Math.hypot(now[0] - other[0], now[1] - other[1]);
+      this.pan((now[0] - last[0]) / 2, (now[1] - last[1]) / 2);
+      if (was > 1) this.zoom(is / was, [(now[0] + other[0]) / 2 - box.left, (now[1] + other[1]) / 2 - box.top]);
+    }
+    this.held.set(e.pointerId, now);
+  }
+
+  up(e, cancelled = false) {
+    if (!this.held.delete(e.pointerId)) return;
+    this.element.classList.remove("panning");
+    if (this.held.size) return;
+    if (this.draw) {
+      if (cancelled) this.draw.cancel();
+      else this.draw.end();
+    } else if (!this.far && !cancelled) this.clicked?.(this.target);
+  }
+
+  wheel(e) {
+    e.preventDefault();
+    const box = this.box();
+    const lines = e.deltaMode === 1 ? 16 : 1;
+    this.zoom(Math.exp(-0.0016 * lines * Math.max(-300, Math.min(300, e.deltaY))), [e.clientX - box.left, e.clientY - box.top]);
+  }
+
+  key(e) {
+    if (e.target !== this.element || e.ctrlKey || e.metaKey || e.altKey) return;
+    const step = e.shiftKey ? 200 : 60;
+    const does = {
+      ArrowLeft: () => this.pan(step, 0),
+      ArrowRight: () => this.pan(-step, 0),
+      ArrowUp: () => this.pan(0, step),
+      ArrowDown: () => this.pan(0, -step),
+      "+": () => this.zoom(1.3),
+      "=": () => this.zoom(1.3),
+      "-": () => this.zoom(1 / 1.3),
+      0: () => this.showAll(),
+    }[e.key];
+    if (!does || e.defaultPrevented) return;
+    e.preventDefault();
+    does();
+  }
+}

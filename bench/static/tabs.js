@@ -1,0 +1,42 @@
+// Three steps of a job as tabs, one shown at a time; the address keeps which.
+import { byId } from "./dom.js";
+
+const NAMES = ["outline", "readings", "drawing"];
+
+export class Tabs {
+  /** @param {(name: string) => void} opened */
+  constructor(opened) {
+    this.opened = opened;
+    for (const [i, name] of NAMES.entries()) {
+      const tab = byId(`tab-${name}`);
+      tab.addEventListener("click", () => this.open(name));
+      tab.addEventListener("keydown", (e) => {
+        const to = { ArrowRight: i + 1, ArrowLeft: i - 1, Home: 0, End: NAMES.length - 1 }[e.key];
+        if (to === undefined) return;
+        e.preventDefault();
+        const other = NAMES[(to + NAMES.length) % NAMES.length];
+        this.open(other);
+        byId(`tab-${other}`).focus();
+      });
+    }
+    addEventListener("hashchange", () => this.open(this.fromAddress() ?? this.name));
+  }
+
+  fromAddress() {
+    const name = location.hash.slice(1);
+    return NAMES.includes(name) ? name : null;
+  }
+
+  open(name) {
+    this.name = name;
+    for (const n of NAMES) {
+      const on = n === name;
+      byId(`tab-${n}`).setAttribute("aria-selected", String(on));
+      byId(`tab-${n}`).tabIndex = on ? 0 : -1;
+      byId(`panel-${n}`).hidden = !on;
+    }
+    history.replaceState(null, "", `#${name}`);
+    document.querySelector(".panels").scrollTop = 0;
+    this.opened(name);
+  }
+}

@@ -1,0 +1,194 @@
+"""A few processes that look at photos, each task by itself: one that crashes or hangs takes nothing along.
+
+A worker is started afresh (spawn) and stays warm for a number of tasks. A thread beside each hands it one task at a
+time, passes on what it says meanwhile, and stops it when its time is up.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from typing import Any
+
+from calib.errors import JawlineError, Untrustworthy
+from measure.steps.many import ONE_THREAD, begin
+from measure.steps.trace import warm
+
+Say = Callable[[Any], None]
+Work = Callable[[Any, Say], Any]
+TASKS_EACH = 25
+"""A worker is replaced after so many, so that what libraries hold on to does not pile up."""
+BEGIN_S, LOOK_S = 60.0, 0.5
+"""A new worker loads its libraries within so long; how often a thread looks whether its time is up."""
+_STARTING = threading.Lock()
+
+CRASHED = "Looking at this photo takes more memory than there is, or ends in a crash: try it at a smaller size."
+HUNG = "Looking at this photo took too long and was stopped: try it at a smaller size, or on a plainer ground."
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """Work for a worker.
+
+    Attributes:
+        work: a function of a module, called with `order` and a function to say things by.
+        order: its argument; it goes through a pipe, as does what comes back, so both are small.
+        limit_s: how long it may take.
+        say: is told in this process, in another thread, what the work says.
+        done: what came of it.
+    """
+
+    work: Work
+    order: Any
+    limit_s: float
+    say: Say
+    done: Future[Any]
+
+
+class Workers:
+    """The processes. Use as a context: they end with it."""
+
+    def __init__(self, count: int) -> None:
+        self._tasks: queue.SimpleQueue[Task | None] = queue.SimpleQueue()
+        self._ending = threading.Event()
+        self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
+
+    def __enter__(self) -> Workers:
+        for thread in self._threads:
+            thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._ending.set()
+        for _thread in self._threads:
+            self._tasks.put(None)
+        for thread in self._threads:
+            thread.join()
+
+    def do(self, work: Work, order: Any, limit_s: float, say: Say = lambda said: None) -> Future[Any]:
+        """Have something done.
+
+        Returns:
+            A future of what `work` returns; it raises `JawlineError` where the work refuses, crashes or hangs.
+        """
+        done: Future[Any] = Future()
+        self._tasks.put(Task(work, order, limit_s, say, done))
+        return done
+
+    def _serve(self) -> None:
+        """One thread's life."""
+        worker = _Worker()
+        try:
+            while (task := self._tasks.get()) is not None and not self._ending.is_set():
+                if worker.done >= TASKS_EACH or not worker.alive:
+                    worker.end()
+                    worker = _Worker()
+                try:
+                    task.done.set_result(worker.carry_out(task, self._ending))
+                except BaseException as why:
+                    task.done.set_exception(why)
+        finally:
+            worker.end()
+
+
+class _Worker:
+    """One process, and the near end of the pipe to it."""
+
+    def __init__(self) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._pipe, far = context.Pipe()
+        self._process = context.Process(target=_work, args=(far,), daemon=True)
+        with _STARTING, _one_thread_each():
+            self._process.start()
+        far.close()
+        self.done = 0
+
+    @property
+    def alive(self) -> bool:
+        return self._process.is_alive()
+
+    def carry_out(self, task: Task, ending: threading.Event) -> Any:
+        """What comes of a task.
+
+        Raises:
+            JawlineError: it refuses, crashes, hangs, or the bench ends.
+        """
+        self.done += 1
+        until = time.monotonic() + BEGIN_S
+        try:
+            self._pipe.send((task.work, task.order))
+            while not ending.is_set():
+                if time.monotonic() > until:
+                    self.end()
+                    raise Untrustworthy(HUNG, "too-long")
+                if not self._pipe.poll(LOOK_S):
+                    continue
+                kind, what = self._pipe.recv()
+                if kind == "begun":
+                    until = time.monotonic() + task.limit_s
+                elif kind == "said":
+                    task.say(what)
+                elif kind == "done":
+                    return what
+                else:
+                    text, code = what
+                    raise Untrustworthy(text, code)
+        except (EOFError, OSError):
+            self.end()
+            raise Untrustworthy(CRASHED, "crashed") from None
+        self.end()
+        raise Untrustworthy("The bench was stopped before this photo was looked at.", "stopped")
+
+    def end(self) -> None:
+        """Stop the process, whatever it is doing."""
+        self._process.kill()
+        self._process.join()
+        self._pipe.close()
+
+
+@contextlib.contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """The libraries of a process that is started meanwhile keep to one thread."""
+    before = {name: os.environ.get(name) for name in ONE_THREAD}
+    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def _work(pipe: Connection) -> None:
+    """A worker's whole life."""
+    begin()
+    warm()
+    while True:
+        try:
+            work, order = pipe.recv()
+        except (EOFError, OSError):
+            return
+        try:
+            pipe.send(("begun", None))
+            answer = ("done", work(order, lambda what: pipe.send(("said", what))))
+        except JawlineError as why:
+            answer = ("refused", (why.text, why.code))
+        except MemoryError:
+            answer = ("refused", (CRASHED, "crashed"))
+        except Exception as why:  # one odd photo must not stop the others
+            said = " ".join(str(why).split())[:120]
+            answer = ("refused", (f"jawline was not made for this photo ({type(why).__name__}: {said}).", "unexpected"))
+        try:
+            pipe.send(answer)
+        except OSError:
+            return

@@ -1,0 +1,28 @@
+"""jawline bench: the whole job in a browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+DEFAULT = Path("jawline-jobs")
+
+
+def bench(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", readable=False, help="The jobs are in it; jawline-jobs by default.")
+    ] = DEFAULT,
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Where to listen; 0 for any free one.")] = 8765,
+    host: Annotated[
+        str | None,
+        typer.Option("--host", metavar="ADDRESS", help="Let others in, 0.0.0.0 for all; only this machine by default."),
+    ] = None,
+    intake: Annotated[bool, typer.Option("--intake", help="A page where owners send photos, too.")] = False,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
+) -> None:
+    """Work on jobs in a browser: photo, readings and sketch on one page, served by this machine alone."""
+    from bench.serve import serve
+
+    serve(folder, port=port, host=host, intake=intake, show=not no_open)

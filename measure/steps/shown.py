@@ -1,0 +1,80 @@
+"""What a job shows of its photo: the plain picture, where the reference lies in it, and the features over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from calib.errors import JobRefused
+from measure import job, records, view_record
+from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
+from measure.view_record import Array, ViewRecord
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A job's picture with what lies over it; all places in the picture's pixels, from its corner.
+
+    Attributes:
+        record: what the job keeps of the view.
+        reference: name of what gave the scale; corners: (4, 2) of it.
+        drawn: the features.
+        broken: data of SVG paths along what was seen where the part was completed.
+    """
+
+    record: ViewRecord
+    reference: str
+    corners: Array
+    drawn: Overlay
+    broken: tuple[str, ...]
+
+
+def shown(folder: Path) -> Shown | None:
+    """The picture of a job, whatever made it; None where there is none, as in a job from an older version.
+
+    Raises:
+        WrongUsage: trace has not been run.
+        JobRefused: the job is damaged.
+    """
+    traced = records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), str(folder / job.TRACE))
+    if not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
+        return None
+    return over_picture(traced, view_of(folder))
+
+
+def view_of(folder: Path) -> ViewRecord:
+    """What a job keeps of its view.
+
+    Raises:
+        WrongUsage: trace has not been run.
+        JobRefused: it is damaged.
+    """
+    return view_record.from_text(job.text(folder, job.VIEW, "trace PHOTO"), str(folder / job.VIEW))
+
+
+def over_picture(traced: records.JobRecord, record: ViewRecord) -> Shown:
+    """The features of trace.json over the job's picture.
+
+    Raises:
+        JobRefused: the features lie nowhere in the photo, as when the two files are of different jobs.
+    """
+    sighted, picture = view_record.sighted(record), record.picture
+    features = [records.feature(f) for f in traced.features]
+    size = (picture.width, picture.height)
+    seen = np.concatenate([sighted.points_px(f) for f in features])
+    if not np.isfinite(seen).all() or (np.abs(seen) > 4 * max(record.photo)).any():
+        raise JobRefused(f"{job.VIEW} and {job.TRACE} don't belong together: run `jawline trace` again.", "job-damaged")
+    return Shown(
+        record,
+        record.reference.name,
+        on_picture(np.array(record.reference.corners), picture.scale),
+        overlay(sighted, features, picture.scale, size, [np.array(record.reference.outline)]),
+        tuple(path_data(on_picture(sighted.points_px(records.feature(f)), picture.scale)) for f in traced.broken),
+    )
+
+
+def to_photo(points: Array, record: ViewRecord) -> Array:
+    """(n, 2) pixels of the photo at places in the picture."""
+    return np.asarray(points / record.picture.scale - 0.5)

@@ -1,0 +1,79 @@
+"""A bench of its own for these tests, and a headless Chromium that looks at it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from tests.browser.looks import Bench
+from tests.browser.running import ARGS, address, running
+
+
+def absent(why: str) -> Any:
+    """Skip, or fail where a browser has to be there."""
+    if os.environ.get("JAWLINE_BROWSER") == "required":
+        pytest.fail(f"JAWLINE_BROWSER=required, but {why}")
+    pytest.skip(why)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """The browser, shared by all tests."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        absent("there is no Chromium here: on Debian, apt-get install chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        absent("playwright is not installed: pip install 'jawline[test]'")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def bench(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """A running bench with an empty folder."""
+    folder = tmp_path_factory.mktemp("evening")
+    with running(folder) as said:
+        yield Bench(address(said), folder)
+
+
+@pytest.fixture(scope="session")
+def open_to_owners(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """Another one, where owners may send photos."""
+    folder = tmp_path_factory.mktemp("inbox")
+    with running(folder, "--intake") as said:
+        yield Bench(address(said), folder, address(said, "/intake"))
+
+
+@pytest.fixture
+def window(chromium: Any, bench: Bench) -> Iterator[Callable[..., Any]]:
+    """Opens windows of the browser; whatever a script throws or the content policy refuses fails the test."""
+    contexts, complaints = [], []
+
+    def open_window(path: str = "/", *, width: int = 1024, height: int = 768, **options: Any) -> Any:
+        context = chromium.new_context(viewport={"width": width, "height": height}, base_url=bench.url, **options)
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda e: complaints.append(str(e)))
+        page.on("console", lambda m: complaints.append(m.text) if "Content Security Policy" in m.text else None)
+        page.goto(path)
+        return page
+
+    yield open_window
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+@pytest.fixture(scope="session")
+def traced(bench: Bench) -> str:
+    """The sample photo, traced once; tests that change a job take one of their own."""
+    return bench.traced("vent latch")

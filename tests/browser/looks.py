@@ -1,0 +1,100 @@
+"""What the browser tests share: jobs made without the page, and outlines read back from a DXF."""
+
+from __future__ import annotations
+
+import json
+import time
+import urllib.request
+import uuid
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import ezdxf
+from ezdxf.math import bulge_to_arc
+
+from tests.sample_photos import FOLDER
+
+PHOTO = FOLDER / "photo.jpg"
+THICKNESS = "4,2"
+TRACE_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A running bench: its address, the folder of its jobs, and the owners' page where there is one."""
+
+    url: str
+    folder: Path
+    intake: str = ""
+
+    def ask(
+        self, path: str, body: bytes | None = None, kind: str = "application/json", method: str | None = None
+    ) -> Any:
+        """The JSON that it answers with."""
+        headers = {"X-Jawline": "1", "Origin": self.url, "Content-Type": kind}
+        request = urllib.request.Request(self.url + path, data=body, headers=headers, method=method)
+        with urllib.request.urlopen(request, timeout=20) as answer:
+            return json.load(answer)
+
+    def post(self, path: str, **body: Any) -> Any:
+        """Post JSON."""
+        return self.ask(path, json.dumps(body).encode())
+
+    def state(self, job: str) -> Any:
+        """The whole state of a job."""
+        return self.ask(f"/api/jobs/{job}")
+
+    def upload(self, name: str, photo: Path = PHOTO, thickness: str = THICKNESS) -> str:
+        """A new job of a photo; its id."""
+        border = uuid.uuid4().hex
+        parts = b"".join(
+            f'--{border}\r\nContent-Disposition: form-data; name="{key}"\r\n\r\n{value}\r\n'.encode()
+            for key, value in {"thickness": thickness, "subject": "part", "name": name}.items()
+        )
+        head = f'--{border}\r\nContent-Disposition: form-data; name="photo"; filename="{photo.name}"\r\n'
+        parts += f"{head}Content-Type: image/jpeg\r\n\r\n".encode() + photo.read_bytes()
+        body = parts + f"\r\n--{border}--\r\n".encode()
+        return str(self.ask("/api/jobs", body, f"multipart/form-data; boundary={border}")["id"])
+
+    def settled(self, job: str) -> Any:
+        """The state once nothing is under way."""
+        until = time.monotonic() + TRACE_S
+        while (state := self.state(job))["state"] in ("waiting", "tracing"):
+            assert time.monotonic() < until, state
+            time.sleep(0.1)
+        return state
+
+    def traced(self, name: str) -> str:
+        """A new job of the sample photo, traced."""
+        job = self.upload(name)
+        state = self.settled(job)
+        assert state["state"] == "traced", state
+        return job
+
+
+def features_of_dxf(path: Path) -> list[dict[str, Any]]:
+    """Lines, arcs and circles on the layer OUTLINE, as a job has them; the longest polyline is loop 0."""
+    loops: list[list[dict[str, Any]]] = []
+    for e in ezdxf.readfile(path).modelspace().query('*[layer=="OUTLINE"]'):
+        if e.dxftype() == "CIRCLE":
+            loops.append([{"kind": "circle", "centre": list(e.dxf.center)[:2], "radius": e.dxf.radius}])
+        else:
+            points = list(e.get_points("xyb"))
+            loops.append([_segment(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)])
+    loops.sort(key=lambda loop: -len(loop))
+    return [s | {"loop": k, "label": f"S{k}-{i}"} for k, loop in enumerate(loops) for i, s in enumerate(loop)]
+
+
+def _segment(a: tuple[float, ...], b: tuple[float, ...]) -> dict[str, Any]:
+    ends: dict[str, Any] = {"start": list(a[:2]), "end": list(b[:2])}
+    if not a[2]:
+        return {"kind": "line", **ends}
+    centre, _, _, radius = bulge_to_arc(a[:2], b[:2], a[2])
+    return {
+        "kind": "arc",
+        "centre": list(centre)[:2],
+        "radius": radius,
+        "turn": "ccw" if a[2] > 0 else "cw",
+        **ends,
+    }

@@ -1,0 +1,80 @@
+"""No serious or critical finding of axe-core, in light and in dark, on every view."""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+def axe() -> str:
+    spec = importlib.util.find_spec("axe_playwright_python")
+    assert spec is not None, "pip install 'jawline[test]'"
+    assert spec.origin is not None
+    return (Path(spec.origin).parent / "axe.min.js").read_text("utf-8")
+
+
+def findings(page: Any) -> list[str]:
+    """What weighs, one line each."""
+    page.evaluate(axe())  # evaluated, not added as a script: the page's own content policy stays in force
+    found = page.evaluate("tags => axe.run(document, { runOnly: tags })", TAGS)
+    return [
+        f"{v['impact']} {v['id']}: {n['target']} {n['failureSummary']}"
+        for v in found["violations"]
+        if v["impact"] in ("serious", "critical")
+        for n in v["nodes"]
+    ]
+
+
+@pytest.fixture(scope="module")
+def with_a_slip(bench: Any) -> str:
+    job = str(bench.traced("looked at with axe"))
+    for kind, features, value in (
+        ("gap", ["E9", "E10"], "5.00"),
+        ("width", ["E1", "E7"], "21.02"),
+        ("bore", ["D2"], "5.38"),
+    ):
+        bench.post(f"/api/jobs/{job}/readings", kind=kind, features=features, value=value, unit="mm", tool="caliper")
+    return job
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look: str) -> None:
+    page = window(f"/job/{with_a_slip}#outline", color_scheme=look)
+    page.locator(".tag").first.wait_for(state="attached")
+    assert findings(page) == []
+    page.check('[name="tool"][value="corners"]', force=True)
+    assert findings(page) == []
+    page.click("#tab-readings")
+    page.fill("#labels", "E1 E7")
+    page.locator("#value").wait_for()
+    page.click("#add")
+    page.click("#all-features summary")
+    page.wait_for_timeout(200)
+    assert findings(page) == []
+    page.click("#tab-drawing")
+    page.click("#complete summary")
+    page.wait_for_timeout(200)
+    assert findings(page) == []
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_the_list_of_jobs(window: Callable[..., Any], with_a_slip: str, look: str) -> None:
+    page = window("/", color_scheme=look)
+    page.locator("#list li").first.wait_for()
+    page.click("#start")
+    assert findings(page) == []
+
+
+def test_the_switch_holds_on_the_next_page(window: Callable[..., Any], with_a_slip: str) -> None:
+    page = window("/", color_scheme="light")
+    page.click("#theme")
+    ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert ground != "rgb(243, 240, 232)"
+    page.goto(f"/job/{with_a_slip}")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == ground

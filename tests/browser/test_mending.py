@@ -1,0 +1,83 @@
+"""A wrong outline or a wrong card corner, shown where and traced again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture(scope="module")
+def mended(bench: Any) -> str:
+    return str(bench.traced("to be mended"))
+
+
+def posted(page: Any) -> Any:
+    """What is sent by “Trace again”."""
+    with page.expect_request("**/trace") as sent:
+        page.click("#trace-again")
+    return sent.value.post_data_json
+
+
+def traced_again(page: Any) -> None:
+    page.locator("#progress").wait_for(timeout=10_000)
+    page.locator("#look:visible, #refusal:visible").wait_for(timeout=60_000)
+
+
+def test_strokes_go_along_and_can_be_taken_back(window: Callable[..., Any], mended: str, bench: Any) -> None:
+    page = window(f"/job/{mended}#outline")
+    page.locator(".feature").first.wait_for(state="attached")
+    page.wait_for_timeout(200)
+    page.check('[name="tool"][value="away"]', force=True)
+    box = page.locator("#view").bounding_box()
+    world = page.locator("#world").get_attribute("transform")
+    page.mouse.move(box["x"] + 60, box["y"] + 90)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 260, box["y"] + 90, steps=8)
+    page.mouse.up()
+    assert page.locator("#world").get_attribute("transform") == world  # painting does not move the picture
+    page.check('[name="tool"][value="part"]', force=True)
+    page.focus("#view")
+    for key in ("Space", "Shift+ArrowRight", "Shift+ArrowRight", "Space"):
+        page.keyboard.press(key)
+    assert page.locator(".stroke").count() == 2
+    page.click("#stroke-back")
+    assert page.locator(".stroke").count() == 1
+    sent = posted(page)
+    assert sent["strokes"]["part"] == []
+    (stroke,) = np.array(sent["strokes"]["away"])
+    a, *_, e = [float(v) for v in world.replace("(", " ").replace(")", " ").split() if v[0].isdigit() or v[0] == "-"]
+    assert np.ptp(stroke[:, 0]) == pytest.approx(200 / e, rel=0.05)  # pixels of the picture, not of the screen
+    assert stroke[0, 0] == pytest.approx((60 - a) / e, abs=3)
+    traced_again(page)
+    assert bench.settled(mended)["state"] == "traced"
+    assert page.locator(".stroke").count() == 1
+
+
+def test_a_corner_of_the_card_is_dragged_and_nudged(window: Callable[..., Any], mended: str) -> None:
+    page = window(f"/job/{mended}#outline")
+    page.locator(".feature").first.wait_for(state="attached")
+    page.click("#zoom-all")
+    page.check('[name="tool"][value="corners"]', force=True)
+    corner = page.locator('[data-corner="2"]')
+    found = corner.get_attribute("aria-label")
+    box = corner.bounding_box()
+    middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.move(*middle)
+    page.mouse.down()
+    page.mouse.move(middle[0] + 6, middle[1] + 4, steps=3)
+    assert page.locator("#loupe").is_visible()
+    page.mouse.up()
+    dragged = corner.get_attribute("aria-label")
+    assert dragged != found
+    corner.focus()
+    for _ in range(6):
+        page.keyboard.press("ArrowLeft")
+    assert corner.get_attribute("aria-label") != dragged
+    for _ in range(4):
+        page.keyboard.press("ArrowUp")
+    sent = posted(page)
+    assert len(sent["card_corners"]) == 4
+    traced_again(page)

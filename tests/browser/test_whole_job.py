@@ -1,0 +1,103 @@
+"""From a photo dropped on the page to a DXF that is as true as the command line's."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from playwright.sync_api import expect
+
+from measure.steps.draw import Drawing, draw
+from tests.accuracy.score import compare, lines_of, loops_of, spaced
+from tests.browser.looks import PHOTO, THICKNESS, features_of_dxf
+from tests.sample_photos import FOLDER, truth
+
+SAME_MM = 0.01
+"""The bench measures in its copy, with the card's face averaged away: half of the smallest u95 on the drawing."""
+
+DROP = """([name, data]) => {
+  const bytes = Uint8Array.from(atob(data), c => c.charCodeAt(0));
+  const carried = new DataTransfer();
+  carried.items.add(new File([bytes], name, { type: "image/jpeg" }));
+  for (const kind of ["dragenter", "dragover", "drop"])
+    document.body.dispatchEvent(new DragEvent(kind, { dataTransfer: carried, bubbles: true, cancelable: true }));
+}"""
+
+
+def enter(page: Any, kind: str, labels: str, value: str) -> None:
+    """One reading, by its labels."""
+    page.fill("#labels", labels)
+    page.locator(f"#kinds-list input[value='{kind}']").check(force=True)
+    page.locator("#value").wait_for()
+    page.fill("#value", value)
+    page.click("#add")
+    expect(page.locator("#value")).to_have_value("")
+
+
+def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Path) -> None:
+    page = window("/")
+    page.evaluate(DROP, ["latch.jpg", base64.b64encode(PHOTO.read_bytes()).decode()])
+    assert page.evaluate("document.activeElement.id") == "thickness"  # asked for, since nothing is right without it
+    page.keyboard.press("Enter")
+    assert "thickness" in page.inner_text("#thickness-wrong")
+    page.fill("#thickness", THICKNESS)
+    page.fill("#name", "vent latch plate")
+    page.click("#start")
+    page.wait_for_url("**/job/**")
+    page.locator("#look").wait_for(timeout=60_000)
+    assert page.locator(".feature").count() == 22
+    page.click("#looks-right")
+
+    rows = list(csv.DictReader((FOLDER / "readings.csv").open()))
+    for k, row in enumerate(r for r in rows if r["features"]):
+        enter(page, row["kind"], row["features"], row["value"].replace(".", ","))
+        assert page.locator("#readings li").count() == k + 1
+    assert set(page.locator("#readings .says b").all_inner_texts()) == {"Agrees"}
+    page.click("#tab-drawing")
+    page.locator(".sheets img").first.wait_for()
+    assert page.locator("#sizes tr").count() > 10
+    with page.expect_download() as got:
+        page.click('[data-what="sketch"][data-file="dxf"]')
+    assert got.value.suggested_filename.endswith("sketch.dxf")
+    dxf = tmp_path / "page.dxf"
+    got.value.save_as(dxf)
+
+    readings = tmp_path / "readings.csv"
+    readings.write_text("".join(x for x in (FOLDER / "readings.csv").open() if not x.startswith("thickness")))
+    draw(Drawing(PHOTO, 4.2, "part", readings=readings, name="vent latch plate"), tmp_path / "job", say=lambda _: None)
+    by_page, by_command = (features_of_dxf(p) for p in (dxf, tmp_path / "job" / "sketch.dxf"))
+    mine, its = (lines_of(loops_of({"features": f})) for f in (by_page, by_command))
+    apart = [shapely.distance(shapely.points(spaced(a, 0.1)), b) for a, b in ((mine, its), (its, mine))]
+    assert np.quantile(np.concatenate(apart), 0.95) < SAME_MM
+    score = compare(truth() | {"photo": PHOTO.name, "dimensions": []}, {"features": by_page})
+    assert score["p95_mm"] < 0.15  # as the README promises of ordinary photos
+    assert score["loops_found"] == score["loops_true"]
+    assert not score["mirrored"]
+
+
+def test_a_slip_is_named_and_undone(window: Callable[..., Any], traced: str) -> None:
+    page = window(f"/job/{traced}#readings")
+    page.locator(".feature").first.wait_for(state="attached")
+    enter(page, "gap", "E9 E10", "5.00")
+    enter(page, "width", "E1 E7", "21.02")  # 22.01 is right: two digits changed places
+    row = page.locator("#readings li").first
+    assert row.get_attribute("class", timeout=2000).startswith("suspect")
+    says = row.inner_text()
+    assert "Contradicted" in says
+    assert re.search(r"[01]\.\d\d mm under", says)
+    assert row.locator("svg use[href$='#suspect']").count() == 1  # a shape of its own, not a colour alone
+    page.keyboard.press("Escape")
+    page.click("#undo")
+    expect(page.locator("#readings li")).to_have_count(1)
+    page.fill("#labels", "E1 E7")
+    page.fill("#value", "abc")
+    page.click("#add")
+    expect(page.locator("#value-wrong")).to_contain_text("not a number")
+    assert page.input_value("#value") == "abc"
+    assert page.locator("#next-words").inner_text()

@@ -1,0 +1,130 @@
+"""What a job shows of its photo: features where they are seen, and the picture with nothing but pixels in it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calib.errors import JobRefused
+from measure import job, view_record
+from measure.cli.app import app
+from measure.cli.run import run
+from measure.features import Feature, moved
+from measure.records import estimate, from_text
+from measure.sighted import frame_back
+from measure.steps.shown import shown, to_photo
+from measure.steps.trace import trace
+from measure.tracing import Trace
+from measure.tracing import trace as traced
+from tests.sample_photos import middle, save
+
+
+@pytest.fixture(scope="module")
+def found() -> Trace:
+    return traced(replace(middle(), focal_35mm=None), 4.2)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    where = tmp_path_factory.mktemp("shown")
+    trace(save(middle().rgb, where / "latch.png"), where / "job", 4.2, "part")
+    return where / "job"
+
+
+def points_of(path: str) -> np.ndarray:
+    return np.array([[float(v) for v in p.split(",")] for p in path.strip("MZ").split("L")])
+
+
+def test_a_frame_leads_back() -> None:
+    turn, shift = 0.4, (3.0, -2.0)
+    there = moved(Feature("E1", "line", 0, (1.0, 2.0), (5.0, 7.0)), turn, shift)
+    back = frame_back(turn, shift)
+    assert back[:, :2] @ np.array(there.start) + back[:, 2] == pytest.approx([1.0, 2.0])
+
+
+def test_features_are_shown_where_they_were_seen(found: Trace) -> None:
+    for f, seen in zip(found.estimate.features, found.seen_px, strict=True):
+        here = found.sighted.points_px(f)
+        at = [np.hypot(*(seen - p).T).min() for p in here[:: max(len(here) // 8, 1)]]
+        assert max(at) < 8.0  # between its points, which lie some pixels apart
+        assert here[0] == pytest.approx(seen[0], abs=0.3) or f.kind == "circle"
+
+
+def test_features_that_were_made_more_exact_are_shown_in_the_old_place(found: Trace) -> None:
+    old = found.estimate.features
+    new = [moved(f, 0.3, (4.0, 1.0)) for f in old]
+    again = found.sighted.laid_anew(old, new)
+    for f, g in zip(old, new, strict=True):
+        if f.kind == "line":
+            assert again.points_px(g) == pytest.approx(found.sighted.points_px(f), abs=1e-4)
+
+
+def test_a_job_opens_with_its_picture(folder: Path) -> None:
+    what = shown(folder)
+    assert what is not None
+    record = from_text((folder / job.TRACE).read_text(), "trace.json")
+    image = cv2.imread(str(folder / job.PHOTO))
+    assert image.shape[:2] == (what.record.picture.height, what.record.picture.width)
+    assert [o.label for o in what.drawn.features] == [f.label for f in record.features]
+    assert what.corners.shape == (4, 2)
+    labels = np.array([o.label_px for o in what.drawn.features])
+    apart = np.hypot(*(labels[:, None] - labels[None]).transpose(2, 0, 1)) + 1e3 * np.eye(len(labels))
+    assert apart.min() > 0.9 * what.drawn.label_height_px
+    grey = cv2.GaussianBlur(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY).astype(np.float32), (0, 0), 1.5)
+    steep = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1))
+    on = [points_of(o.path) for o in what.drawn.features if o.loop == 0 and o.kind == "line"]
+    at = np.concatenate([p.mean(0)[None] for p in on]).round().astype(int)
+    near = [steep[y - 4 : y + 5, x - 4 : x + 5].max() for x, y in at]
+    assert np.median(near) > 5 * np.median(steep)  # the paths run along edges of the picture
+
+
+def test_places_lead_back_to_the_photo(folder: Path) -> None:
+    what = shown(folder)
+    assert what is not None
+    assert to_photo(what.corners, what.record) == pytest.approx(np.array(what.record.reference.corners), abs=0.02)
+
+
+def test_the_record_keeps_what_projects(folder: Path, found: Trace) -> None:
+    text = (folder / job.VIEW).read_text()
+    sighted = view_record.sighted(view_record.from_text(text, job.VIEW))
+    record = from_text((folder / job.TRACE).read_text(), "trace.json")
+    for f, seen in zip(estimate(record, "trace.json").features, found.seen_px, strict=True):
+        if f.kind == "line":
+            assert sighted.points_px(f) == pytest.approx(seen, abs=0.05)
+
+
+def test_the_picture_carries_pixels_only(folder: Path) -> None:
+    data, at, kinds = (folder / job.PHOTO).read_bytes(), 2, []
+    while data[at + 1] != 0xDA:  # marker by marker up to the scan: ISO/IEC 10918-1, B.1.1
+        kinds.append(data[at + 1])
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    assert set(kinds) <= {0xE0, 0xDB, 0xC0, 0xC2, 0xC4, 0xDD}  # no EXIF (E1), no profile, no comment (FE)
+
+
+def test_damaged_or_foreign_files_are_refused(folder: Path, tmp_path: Path) -> None:
+    for name in (job.TRACE, job.PHOTO, job.VIEW):
+        (tmp_path / name).write_bytes((folder / name).read_bytes())
+    plain = json.loads((tmp_path / job.VIEW).read_text())
+    for wrong in ("{", json.dumps(plain | {"camera": [1.0] * 9}), json.dumps(plain | {"camera": [1e6] * 10})):
+        (tmp_path / job.VIEW).write_text(wrong)
+        with pytest.raises(JobRefused, match=r"jawline trace"):
+            shown(tmp_path)
+    (tmp_path / job.VIEW).unlink()
+    assert shown(tmp_path) is None
+
+
+@pytest.mark.parametrize("text", ["{", '{"parts": []}', '{"card": [[1, 2], [3, 4]]}', '{"part": [[["x", 1]]]}'])
+def test_marks_that_cannot_be_used_are_wrong_usage(
+    tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "marks.json").write_text(text)
+    (tmp_path / "p.jpg").write_bytes(b"")
+    arguments = ["trace", str(tmp_path / "p.jpg"), "--thickness", "4.2", "--marks", str(tmp_path / "marks.json")]
+    assert run(app, [*arguments, "--job", str(tmp_path / "job")]) == 2
+    assert "marks.json" in capsys.readouterr().err
+    assert not (tmp_path / "job").exists()
