@@ -190,7 +190,7 @@ that was seen is the upper or the lower one."""
 SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.2
 """Standard deviation of what all edges are seen too far out by: the picture's own sharpening and tone curve, a rounded
 rim; and where the light is clipped."""
-DOUBT = 0.1
+DOUBT = 0.15
 """Share of a narrow wall's width that is in doubt; walls wider than NARROW_PX show both their rims. It is what makes
 the errors of straight edges likeliest, in rendered photos of cards and of printed sheets alike."""
 NARROW_PX = 4.0
