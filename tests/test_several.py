@@ -97,7 +97,7 @@ def test_a_card_that_lay_higher_is_noticed(three):
 @pytest.fixture
 def traced_before(three, monkeypatch):
     """Tracing without the time that it takes."""
-    monkeypatch.setattr(tracing, "trace", lambda photo, *_: three[Path(photo.name).name].trace)
+    monkeypatch.setattr(tracing, "trace", lambda photo, *_, **__: three[Path(photo.name).name].trace)
 
 
 def test_a_photo_given_twice_counts_once(traced_before, tmp_path):
@@ -138,7 +138,7 @@ def test_several_photos_need_the_thickness():
 
 
 def test_a_photo_that_fails_is_named(monkeypatch):
-    def fail(photo, *_):
+    def fail(photo, *_, **__: object):
         raise PartRefused("There is no part.", "no-part")
 
     monkeypatch.setattr(tracing, "trace", fail)
