@@ -26,7 +26,7 @@ LEAST_SEEN = 1.1
 """Outlines seen worse than this are not looked at (2 is a fully seen one)."""
 ROUGH_RATIO, ROUGH_SQUARE = 0.06, 0.06
 """How far a rough outline of the card may stray, shadows and rims included: ratio of sides, right angle; relative."""
-CLOSER_LOOKS, TRIALS, CONVINCING = 9, 4, 3.0
+CLOSER_LOOKS, TRIALS, CONVINCING = 12, 4, 3.0
 """How many candidates are measured in the full photo at most; how many are tried; and how little strange a candidate
 must be to be tried before the others are looked at."""
 SECOND_SEEN, SECOND_WIDTH, SECOND_HEIGHT = 1.5, 0.03, 0.05
