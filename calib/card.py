@@ -26,7 +26,7 @@ LEAST_SEEN = 1.1
 """Outlines seen worse than this are not looked at (2 is a fully seen one)."""
 ROUGH_RATIO, ROUGH_SQUARE = 0.06, 0.06
 """How far a rough outline of the card may stray, shadows and rims included: ratio of sides, right angle; relative."""
-CLOSER_LOOKS, TRIALS, CONVINCING = 9, 4, 3.0
+CLOSER_LOOKS, TRIALS, CONVINCING = 12, 4, 3.0
 """How many candidates are measured in the full photo at most; how many are tried; and how little strange a candidate
 must be to be tried before the others are looked at."""
 SECOND_SEEN, SECOND_WIDTH, SECOND_HEIGHT = 1.5, 0.03, 0.05
@@ -39,6 +39,8 @@ HAND_PX = (6.0, 12.0, 24.0, 40.0)
 """How far corners that were marked by hand may lie off the card's sides; the last is the most for its corners too."""
 SAME_HAND_PX = 1.5
 """Outlines whose corners lie this close are looked at once."""
+SIDE_SEEN = 0.45
+"""How much of each side must be seen for a thing's shape to be talked of."""
 OBLIQUE_DEG = 30.0
 """A tilt that a person is told of."""
 
@@ -216,6 +218,8 @@ def _cautions(card: Passed) -> tuple[Caution, ...]:
 
 def _sensible(s: Sighting, f: Failure, reference: Reference) -> bool:
     """Whether a failure that speaks of "the card" comes from something that may be one."""
+    if f.code in ("look-alike", "wrong-shape") and s.support.min() < SIDE_SEEN:
+        return False  # where a side was only put in, nobody knows the shape
     most = {"bent": STRANGE, "unclear": STRANGE, "too-oblique": 4 * STRANGE}
     return s.strangeness(reference) < most.get(f.code, math.inf)
 

@@ -26,7 +26,7 @@ ASIDE_PX, ASKEW_RAD = 1.3, 0.06
 """How far a segment may lie off another's line, and how much it may be turned, to be taken for its continuation."""
 WIDEST_GAP = 0.6
 """Widest gap that is bridged, as a share of what has been joined so far."""
-ONE_WAY, ONE_WAY_RAD = 0.6, 0.14
+ONE_WAY, ONE_WAY_RAD = 0.4, 0.14
 """Share of all lines that may run one way while others are to be had, and what counts as one way: grained wood has more
 long lines than a card has sides, and a rectangle needs two directions."""
 

@@ -17,12 +17,12 @@ from calib.card_print import flat_face, shows_number
 from calib.exposure import Exposure, exposure, glare
 from calib.finding import find_reference
 from calib.found import Found
-from calib.profile import Light
 from calib.refusals import Failure
-from calib.sharpness import Edges, blur_px, edges_along, edges_of_photo
+from calib.sharpness import blur_px, edges_of_photo
 from measure import tracing_parts as parts
+from measure.blur import confirmed, edges_of
 from measure.candidates import Reserved
-from measure.fitness_part import PartFigures, box_of, evenly, outward, part_figures
+from measure.fitness_part import PartFigures, box_of, part_figures
 from measure.silhouette import NoSilhouette, silhouette
 
 if TYPE_CHECKING:
@@ -33,9 +33,6 @@ Array = NDArray[np.float64]
 
 TYPICAL_THICKNESS_MM = 4.0
 """Stands for a thickness that nobody has measured yet."""
-MARGIN_PX = 24
-SHARP_PX = 1.3
-"""Edges no more blurred than this need no confirming."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,38 +104,21 @@ def fitness(
         return Fitness(found, light, blur_px(edges_of_photo(rgb)), thickness_mm=thickness_mm)
     height = 0.0 if subject == "opening" else TYPICAL_THICKNESS_MM if thickness_mm is None else thickness_mm
     card = _card_figures(rgb, found)
-    edges = [_edges_of(rgb, ring) for ring in found.outlines_px]
+    edges = [edges_of(rgb, ring) for ring in found.outlines_px]
     rough = silhouette(rgb, found.view, Reserved(found.taken_px, found.field_px), subject, height)
     if isinstance(rough, NoSilhouette):
         off = _off_axis(rgb, found.outlines_px)
         why = Failure(rough.reason, rough.text)
-        return Fitness(why, light, _confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
+        return Fitness(why, light, confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
     part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject)
     off = _off_axis(rgb, (*found.outlines_px, rough.contours_px[0]))
-    blur = _confirmed(rgb, _worst(blur_px(*edges), blur_px(own_edges)))
+    blur = confirmed(rgb, _worst(blur_px(*edges), blur_px(own_edges)))
     return Fitness(None, light, blur, off, thickness_mm, card, part)
-
-
-def _edges_of(rgb: NDArray[np.uint8], ring_px: Array) -> Edges:
-    """Steps of light across a closed outline (n, 2)."""
-    points = evenly(ring_px)
-    low, high = points.min(0) - MARGIN_PX, points.max(0) + MARGIN_PX
-    light = Light.of(rgb, (int(low[0]), int(low[1]), int(high[0]), int(high[1])))
-    return edges_along(light, points, outward(points))
 
 
 def _worst(*blurs: float) -> float:
     """The largest of some figures, those that are none left out."""
     return max((b for b in blurs if math.isfinite(b)), default=math.nan)
-
-
-def _confirmed(rgb: NDArray[np.uint8], blur: float) -> float:
-    """A blur of the card's and the part's edges, unless the photo's other edges are sharper.
-
-    A card's lower rim beside the upper one and a shadow close by make a wide step, too; but a lens out of focus or a
-    shaken hand spares nothing on the table.
-    """
-    return blur if not blur > SHARP_PX else float(np.fmin(blur, blur_px(edges_of_photo(rgb))))
 
 
 def _card_figures(rgb: NDArray[np.uint8], found: Found) -> CardFigures:

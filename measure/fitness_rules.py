@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from measure.blur import MOST_PX
 from measure.fitness import Fitness
 
 Level = Literal["note", "usable", "retake"]
@@ -79,11 +80,11 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "blurred",
         lambda f: f.blur_px,
-        1.7,
-        2.05,
+        1.45,
+        MOST_PX,
         "The photo is blurred: its edges are smeared over {value:.1f} pixels.",
-        "edges are looked for as steps blurred by about one pixel; beyond twice that they come out shifted by more "
-        "than the uncertainty that is told of them, from four on fine features and at last the card are lost",
+        "edges are looked for as steps blurred by about one pixel; beyond the second figure they come out shifted by "
+        "more than the uncertainty that is told of them, and a trace refuses the photo",
     ),
     Rule(
         "too-dark",

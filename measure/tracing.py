@@ -105,12 +105,14 @@ def trace(
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
+        PhotoRefused: it is too blurred.
         PartRefused: the part can't be told from what surrounds it.
     """
     from calib.finding import find_reference
     from calib.profile import Light
     from calib.refusals import Failure
     from measure import tracing_parts as parts
+    from measure.blur import require_sharp
     from measure.following import followed
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
@@ -124,6 +126,7 @@ def trace(
     reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted, corners_px)
     if isinstance(reference, Failure):
         raise ReferenceRefused(reference.text, reference.code)
+    require_sharp(photo.rgb, reference)
     view = reference.view
     watch("finding the part")
     opening = subject == "opening"

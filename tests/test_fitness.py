@@ -138,7 +138,7 @@ def failed(code: str, text: str) -> Fitness:
 @pytest.mark.parametrize(
     ("f", "code", "level"),
     [
-        (replace(fine(), blur_px=1.8), "blurred", "usable"),
+        (replace(fine(), blur_px=1.6), "blurred", "usable"),
         (replace(fine(), blur_px=3.0), "blurred", "retake"),
         (replace(fine(), exposure=Exposure(100.0, 0.0)), "too-dark", "usable"),
         (replace(fine(), exposure=Exposure(250.0, 0.8)), "too-bright", "retake"),
