@@ -182,7 +182,8 @@ def test_a_card_that_was_not_found_is_nowhere_to_be_read(client: TestClient, fol
     path = save(np.ascontiguousarray(middle().rgb[:, :2050]), tmp_path / "cut.jpg")
     id = post(client, path, thickness="4.2", name="cut off").json()["id"]
     found = traced(client, id)
-    assert (found["state"], found["refusal"]["code"]) == ("refused", "no-card")
+    assert found["state"] == "refused"
+    assert found["refusal"]["code"] in ("no-card", "look-alike")  # what is left of it has a side that is no card's
     assert found["photo"]["blurred"]
     assert not (folder / id / kept.PHOTO).exists()
     assert not (folder / id / job.PHOTO).exists()
