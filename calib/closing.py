@@ -218,8 +218,9 @@ def _distinct(corners: Array, rank: Array, like: Array, families: int) -> Array:
     likely, alike = rank + CARD_BONUS * like, rank + FAINT_BONUS * like
     pool = np.unique(np.r_[np.argsort(-likely, kind="stable")[:400], np.argsort(-rank, kind="stable")[:100]])
     pool = pool[rank[pool] > WORST_RANK]
-    good = _convex(_turned_alike(corners[pool]))
-    corners = _turned_alike(corners[pool])[good]
+    corners = _turned_alike(corners[pool])
+    good = _convex(corners)
+    corners = corners[good]
     rank, likely, alike = rank[pool][good], likely[pool][good], alike[pool][good]
     alike = np.where(rank < FAINT_RANK, alike, -np.inf)
     area = _area(corners)
