@@ -48,6 +48,11 @@ class Printer:
         """(4,) all figures, in the order of `UNKNOWNS`."""
         return np.array([self.outside_mm, self.inside_mm, *self.shrinkage])
 
+    @property
+    def stretch(self) -> float:
+        """How many times larger all is drawn so that it shrinks to its size, the mean of both axes."""
+        return 1 / (1 - sum(self.shrinkage) / 2)
+
     def text(self) -> str:
         """The file's content."""
         plain = {

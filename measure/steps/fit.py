@@ -72,7 +72,7 @@ def fitted_drawing(plain: sheet.Drawing, chosen: Fit | None, own: Printer | None
         return plain
     moved = fitted(plain.features, chosen, own)
     if own:
-        moved = scaled(moved, 1 / (1 - sum(own.shrinkage) / 2))
+        moved = scaled(moved, own.stretch)
     what = "Drawn" if plain.subject == "part" else "Drawn is the part that goes into the opening,"
     words = []
     if chosen:

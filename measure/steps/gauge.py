@@ -148,7 +148,7 @@ def _step(
         return None, (
             f"There is no {job.STEP}, since no CAD kernel is installed: pip install 'jawline[step]' adds it.",
         )
-    scale = 1 / (1 - sum(printer.shrinkage) / 2) if printer else 1.0
+    scale = printer.stretch if printer else 1.0
     try:
         made = write_step(scaled(features, scale), thick_mm, name)
     except ValueError as why:
