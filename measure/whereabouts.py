@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import ReferenceRefused
 from calib.found import Found
 from measure.candidates import Reserved
-from measure.silhouette import NoSilhouette, Silhouette, Subject, silhouette, two_pieces
+from measure.silhouette import NoSilhouette, Reason, Silhouette, Subject, silhouette, two_pieces
 from measure.strokes import NO_STROKES, Strokes
 
 Array = NDArray[np.float64]
+T = TypeVar("T", Silhouette, tuple[Silhouette, ...])
 
 ON = 0.95
 """Share of a part's outline that must lie over the card's underlay for the part to lie on it."""
@@ -36,14 +40,9 @@ def find_part(
         reference: what gave the view.
         subject, thickness_mm, strokes: see `measure.silhouette.silhouette`.
     """
-    view = reference.view
-    found = silhouette(rgb, view, Reserved(reference.taken_px, reference.field_px), subject, thickness_mm, strokes)
-    other = reference.underlay_px if reference.beside_px is None else reference.beside_px
-    if isinstance(found, Silhouette) or other is None or found.reason == "several-parts":
-        return found
-    taken = (*reference.taken_px, other)
-    beside = silhouette(rgb, view, Reserved(taken, None), subject, thickness_mm, strokes)
-    return beside or found
+    return _on_or_beside(
+        lambda where: silhouette(rgb, reference.view, where, subject, thickness_mm, strokes), reference, "several-parts"
+    )
 
 
 def find_pieces(rgb: NDArray[np.uint8], reference: Found, thickness_mm: float) -> tuple[Silhouette, ...] | NoSilhouette:
@@ -54,11 +53,17 @@ def find_pieces(rgb: NDArray[np.uint8], reference: Found, thickness_mm: float) -
         reference: what gave the view.
         thickness_mm: see `measure.silhouette.silhouette`.
     """
-    found = two_pieces(rgb, reference.view, Reserved(reference.taken_px, reference.field_px), thickness_mm)
+    return _on_or_beside(lambda where: two_pieces(rgb, reference.view, where, thickness_mm), reference, "more-pieces")
+
+
+def _on_or_beside(look: Callable[[Reserved], T | NoSilhouette], reference: Found, final: Reason) -> T | NoSilhouette:
+    """What is found on the reference's field, or all over the table; else beside the sheet, or beside what the card
+    lies on. Where both fail, or the first for the reason `final`, why the first did."""
+    found = look(Reserved(reference.taken_px, reference.field_px))
     other = reference.underlay_px if reference.beside_px is None else reference.beside_px
-    if not isinstance(found, NoSilhouette) or other is None or found.reason == "more-pieces":
+    if not isinstance(found, NoSilhouette) or other is None or found.reason == final:
         return found
-    beside = two_pieces(rgb, reference.view, Reserved((*reference.taken_px, other), None), thickness_mm)
+    beside = look(Reserved((*reference.taken_px, other), None))
     return found if isinstance(beside, NoSilhouette) else beside
 
 
