@@ -11,7 +11,7 @@ from calib.errors import PhotoRefused
 from calib.found import Found
 from calib.profile import Light
 from calib.sharpness import Edges, blur_px, edges_along, edges_of_photo
-from measure.fitness_part import evenly, outward
+from measure.rings import evenly, outward
 
 Array = NDArray[np.float64]
 

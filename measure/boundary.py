@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from measure.edge_loop import EdgeLoop
 from measure.features import Array
+from measure.polylines import arc_lengths, at_lengths
 
 Mask = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -30,7 +31,7 @@ class Boundary:
         self.loop = loop
         self.points = loop.points_mm
         closed = np.vstack([self.points, self.points[:1]])
-        self.along = np.r_[0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
+        self.along = arc_lengths(closed)
         self.length = float(self.along[-1])
         self.fine, self.fine_normals = self._spaced(FINE_MM)
         self.tree = cKDTree(self.fine)
@@ -40,7 +41,7 @@ class Boundary:
         n = max(int(self.length / step_mm), 8)
         t = (np.arange(n) + 0.5) * self.length / n
         closed = np.vstack([self.points, self.points[:1]])
-        p = np.stack([np.interp(t, self.along, closed[:, k]) for k in (0, 1)], 1)
+        p = at_lengths(closed, self.along, t)
         reach = max(1, round(SMOOTH_MM / step_mm))
         u = np.roll(p, -reach, 0) - np.roll(p, reach, 0)
         u /= np.maximum(np.hypot(*u.T), 1e-9)[:, None]

@@ -12,6 +12,7 @@ from measure.features import Array, Feature, Point, flatten
 from measure.layout.frame import PAPER, Paper, border
 from measure.lettering import FIGURES_MM, SMALL_MM, width_mm, wrapped
 from measure.marks import LIGHT, NARROW, WIDE, Mark, Pen, Text, line, polyline
+from measure.polylines import arc_lengths, at_lengths
 from measure.sheet import Sheet
 
 SHOWN_MM = 4.0
@@ -83,9 +84,8 @@ def comparison(title: str, names: tuple[str, str], one: Sequence[Feature], two: 
 def _sampled(f: Feature) -> Array:
     """(SAMPLES, 2) points at even shares of the feature's length."""
     p = flatten(f, 0.002)
-    t = np.r_[0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))]
-    at = np.linspace(0, t[-1], SAMPLES)
-    return np.stack([np.interp(at, t, p[:, 0]), np.interp(at, t, p[:, 1])], 1)
+    t = arc_lengths(p)
+    return at_lengths(p, t, np.linspace(0, t[-1], SAMPLES))
 
 
 def _labels(

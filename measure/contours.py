@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.polylines import arc_lengths, at_lengths, signed_area
 from measure.tabletop import Mask
 
 _SMOOTH_MM = 0.3
@@ -28,12 +29,11 @@ def smooth_contour(mask: Mask, px_per_mm: float) -> NDArray[np.float64]:
     line = max(outlines, key=cv2.contourArea)[:, 0].astype(float)
     if len(line) < 8:
         return np.zeros((0, 2))
-    step = np.hypot(*np.diff(line, axis=0, append=line[:1]).T)
-    along = np.concatenate([[0.0], np.cumsum(step)])
+    closed = np.vstack([line, line[:1]])
+    along = arc_lengths(closed)
     n = max(24, round(along[-1] / (_STEP_MM * px_per_mm * _FINER)))
     even = np.linspace(0, along[-1], 4 * n, endpoint=False)
-    closed = np.vstack([line, line[:1]])
-    x, y = (np.interp(even, along, closed[:, k]) for k in (0, 1))
+    x, y = at_lengths(closed, along, even).T
     wave = np.fft.rfftfreq(4 * n, along[-1] / (4 * n))
     damp = np.exp(-2 * (np.pi * _SMOOTH_MM * px_per_mm * _FINER * wave) ** 2)
     x, y = (np.fft.irfft(np.fft.rfft(v) * damp, 4 * n)[::4] for v in (x, y))
@@ -41,7 +41,7 @@ def smooth_contour(mask: Mask, px_per_mm: float) -> NDArray[np.float64]:
     tangent = np.stack([np.roll(x, -1) - np.roll(x, 1), np.roll(y, -1) - np.roll(y, 1)], 1)
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
     points = np.stack([x, y], 1)
-    turn = np.sign(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    turn = np.sign(signed_area(points))
     points += 0.5 * turn * np.stack([tangent[:, 1], -tangent[:, 0]], 1)
     if turn < 0:
         points = points[::-1]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calib.profile import Light
 from calib.sharpness import SHARP_QUANTILE, edges_along
-from measure.fitness_part import evenly, outward
+from measure.rings import evenly, outward
 
 Array = NDArray[np.float64]
 

@@ -16,7 +16,7 @@ from calib.view import View
 from measure import tracing_parts as parts
 from measure.edges import locate
 from measure.expected import u95_of_length
-from measure.rough import turned_rightly
+from measure.rings import evenly, outward
 from measure.sight import Wall
 
 if TYPE_CHECKING:
@@ -128,23 +128,6 @@ def _hidden(light: Light, points_px: Array, normals_px: Array, px_mm: float) -> 
     hidden = step < max(FAINT_SHARE * float(np.median(step)), FAINT_STEP)
     dark = ground[:, 0] < SHADE * table
     return float((hidden & dark).mean()), float((hidden & ~dark).mean())
-
-
-def evenly(ring_px: Array) -> Array:
-    """(n, 2) points about a pixel apart along a closed polyline, clockwise as seen in the picture."""
-    ring = turned_rightly(ring_px, True)
-    closed = np.vstack([ring, ring[:1]])
-    at = np.r_[0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
-    t = np.arange(int(at[-1]))
-    return np.stack([np.interp(t, at, closed[:, 0]), np.interp(t, at, closed[:, 1])], 1)
-
-
-def outward(ring_px: Array) -> Array:
-    """(n, 2) outward unit normals of an even closed polyline, clockwise as seen in the picture."""
-    reach = min(6, len(ring_px) // 4)
-    along = np.roll(ring_px, -reach, 0) - np.roll(ring_px, reach, 0)
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    return np.stack([along[:, 1], -along[:, 0]], 1)
 
 
 def box_of(rgb: U8, ring_px: Array) -> tuple[U8, U8]:

@@ -20,6 +20,7 @@ from measure.features import Array, Point
 from measure.following import Followed
 from measure.mating import Mating, matings
 from measure.mouths import steadied
+from measure.polylines import arc_lengths, signed_area
 
 PLACING_NAMES = ("placing_0", "placing_1", "placing_2")
 """Shared terms of the second piece's points, independent and of unit variance: its turn and shift."""
@@ -104,8 +105,8 @@ def put_together(one: Followed, two: Followed) -> JoinedLoops:
     every = [(e, t) for e, t in zip(outer, taken, strict=True)]
     every += [(e, np.zeros(len(e.points_mm), bool)) for e in fixed[1:]]
     every += [(e, np.ones(len(e.points_mm), bool)) for e in loose[1:]]
-    every.sort(key=lambda x: -abs(_area(x[0].points_mm)))
-    if _area(every[0][0].points_mm) <= 0:
+    every.sort(key=lambda x: -abs(signed_area(x[0].points_mm)))
+    if signed_area(every[0][0].points_mm) <= 0:
         raise PartRefused(_NOT_FITTING, "pieces-differ")
     breaks, faces = (
         tuple(e[0].points_mm[r] for r in runs_of(flags))
@@ -203,7 +204,7 @@ def _linked(
 def _trimmed(e: EdgeLoop, run: NDArray[np.intp]) -> EdgeLoop:
     """The points of a run, without those too near to its ends."""
     p = e.points_mm[run]
-    along = np.r_[0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))]
+    along = arc_lengths(p)
     keep = run[(along > CLEAR_MM) & (along < along[-1] - CLEAR_MM)]
     return EdgeLoop(e.points_mm[keep], e.normals[keep], e.sigma_mm[keep], e.sensitivity[keep])
 
@@ -230,12 +231,6 @@ def _closed(chain: Sequence[tuple[EdgeLoop, bool]]) -> tuple[EdgeLoop, NDArray[n
         np.concatenate([e.sensitivity for e in parts]),
     )
     return joined, np.concatenate(mine)
-
-
-def _area(points: Array) -> float:
-    """Signed area in a closed line, counter-clockwise positive."""
-    x, y = points.T
-    return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
 def as_points(line: Array) -> tuple[Point, ...]:

@@ -18,6 +18,7 @@ from calib.profile import Light, take
 from calib.view import View
 from measure.edge_loop import EdgeLoop
 from measure.features import Estimate
+from measure.polylines import arc_lengths, at_lengths
 
 Array = NDArray[np.float64]
 
@@ -86,13 +87,13 @@ def doubtful_edges(
 def _sampled(line_px: Array, step_px: float) -> tuple[Array, Array]:
     """(n, 2) points in equal steps along a polyline, and (n, 2) unit normals out of the part, whose upright photo has
     y down."""
-    along = np.r_[0, np.cumsum(np.hypot(*np.diff(line_px, axis=0).T))]
+    along = arc_lengths(line_px)
     n = max(2, int(along[-1] / step_px))
     t = (np.arange(n) + 0.5) / n * along[-1]
     i = np.clip(np.searchsorted(along, t) - 1, 0, len(line_px) - 2)
     u = line_px[i + 1] - line_px[i]
     u = u / np.maximum(np.hypot(*u.T), 1e-9)[:, None]
-    return np.stack([np.interp(t, along, line_px[:, c]) for c in (0, 1)], 1), np.stack([-u[:, 1], u[:, 0]], 1)
+    return at_lengths(line_px, along, t), np.stack([-u[:, 1], u[:, 0]], 1)
 
 
 def _edges(light: Array) -> Array:

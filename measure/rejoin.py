@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.features import PARAMETERS, Array, Feature, Point, direction, middle, right_normal, sweep_rad
+from measure.polylines import arc_lengths
 
 TANGENT_RAD = math.radians(6)
 """Neighbours that meet at less than this and nearly touch are tangent."""
@@ -284,7 +285,7 @@ def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
     start, end = start or _first(f), end or _last(f)
     if f.kind == "curve":
         points = np.array(f.points)
-        t = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
+        t = arc_lengths(points)
         t = (t / max(t[-1], 1e-12))[:, None]
         points = points + (1 - t) * np.subtract(start, points[0]) + t * np.subtract(end, points[-1])
         return replace(f, points=tuple(_point(p) for p in points))

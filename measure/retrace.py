@@ -12,6 +12,7 @@ from calib.view import View
 from measure.edge_loop import EdgeLoop
 from measure.edges import LOOSE, STIFF, placed, witness
 from measure.features import Feature, by_loop, flatten
+from measure.polylines import arc_lengths
 from measure.rough import Rough
 from measure.sight import Body, Wall, sight
 
@@ -64,7 +65,7 @@ def _walked(
     at = 0
     for k, f in enumerate(loop):
         path = flatten(f, 0.0005)
-        run = np.r_[0, np.cumsum(np.hypot(*np.diff(path, axis=0).T))]
+        run = arc_lengths(path)
         blocks = max(int(run[-1] / step_mm / width), 1)
         t = (np.arange(blocks * width) + 0.5) * run[-1] / (blocks * width)
         i = np.clip(np.searchsorted(run, t, side="right") - 1, 0, len(path) - 2)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.view import View
+from measure.polylines import arc_lengths, at_lengths, signed_area
 from measure.sight import Wall
 
 Array = NDArray[np.float64]
@@ -30,10 +31,10 @@ def resampled(points_mm: Array, step_mm: float, smooth_mm: float, multiple: int)
         multiple: the number of points is a multiple of this.
     """
     closed = np.vstack([points_mm, points_mm[:1]])
-    at = np.r_[0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
+    at = arc_lengths(closed)
     n = max(int(at[-1] / step_mm / multiple), 4) * multiple
     t = np.arange(n) * at[-1] / n
-    p = np.stack([np.interp(t, at, closed[:, 0]), np.interp(t, at, closed[:, 1])], 1)
+    p = at_lengths(closed, at, t)
     frequency = np.fft.rfftfreq(n, at[-1] / n)
     keep = np.exp(-2 * (np.pi * frequency * smooth_mm) ** 2)[:, None]
     p = np.fft.irfft(np.fft.rfft(p, axis=0) * keep, n, axis=0)
@@ -44,9 +45,7 @@ def resampled(points_mm: Array, step_mm: float, smooth_mm: float, multiple: int)
 
 def turned_rightly(points: Array, counter_clockwise: bool) -> Array:
     """The closed polyline, reversed if it runs the other way round."""
-    x, y = points.T
-    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
-    return points if (area > 0) == counter_clockwise else points[::-1]
+    return points if (signed_area(points) > 0) == counter_clockwise else points[::-1]
 
 
 def first_outline(view: View, contour_px: Array, wall: Wall, *, hole: bool, clockwise: bool) -> Array:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.errors import PartRefused, ReferenceRefused
+from calib.errors import PartRefused
 from calib.found import Caution, Found
 from calib.wanted import ANY, Wanted
 from measure.features import Estimate, Feature
@@ -108,11 +108,8 @@ def trace(
         PhotoRefused: it is too blurred.
         PartRefused: the part can't be told from what surrounds it.
     """
-    from calib.finding import find_reference
     from calib.profile import Light
-    from calib.refusals import Failure
     from measure import tracing_parts as parts
-    from measure.blur import require_sharp
     from measure.following import followed
     from measure.frame import squared_up
     from measure.opening import wall_of_opening
@@ -123,10 +120,7 @@ def trace(
     from measure.whereabouts import find_part, require_same_surface
 
     watch("finding the card")
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted, corners_px)
-    if isinstance(reference, Failure):
-        raise ReferenceRefused(reference.text, reference.code)
-    require_sharp(photo.rgb, reference)
+    reference = parts.reference_of(photo, lens, wanted, corners_px)
     view = reference.view
     watch("finding the part")
     opening = subject == "opening"

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.errors import PartRefused, ReferenceRefused
+from calib.errors import PartRefused
 from calib.found import Caution
 from calib.profile import Light
-from calib.refusals import Failure
 from calib.view import View
 from calib.wanted import ANY, Wanted
 from measure import tracing_parts as parts
@@ -22,6 +20,7 @@ from measure.following import followed
 from measure.fragments import PLACING_NAMES, JoinedLoops, as_points, put_together
 from measure.frame import squared_up
 from measure.outline import outline
+from measure.polylines import evenly
 from measure.sight import Wall
 from measure.sighted import Sighted, as_seen, frame_back
 from measure.silhouette import NoSilhouette
@@ -46,13 +45,10 @@ def trace_fragments(photo: Photo, thickness_mm: float, lens: Profile | None = No
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
+        PhotoRefused: it is too blurred.
         PartRefused: the pieces can't be told from what surrounds them, or don't fit each other.
     """
-    from calib.finding import find_reference
-
-    reference = find_reference(photo.rgb, parts.prior_of(photo, lens), wanted)
-    if isinstance(reference, Failure):
-        raise ReferenceRefused(reference.text, reference.code)
+    reference = parts.reference_of(photo, lens, wanted)
     view = reference.view
     pieces = find_pieces(photo.rgb, reference, thickness_mm)
     if isinstance(pieces, NoSilhouette):
@@ -133,7 +129,7 @@ def _as_seen(
     seen: list[Array] = []
     also: list[tuple[int, Array]] = []
     for k, f in enumerate(found.features):
-        path = _evenly(flatten(f, 0.001))
+        path = evenly(flatten(f, 0.001), SPACING_MM, 3)
         second = joined.of_second[f.loop][trees[f.loop].query(path)[1]]
         stretches = []
         for a, b in _stretches(second):
@@ -143,12 +139,6 @@ def _as_seen(
         seen.append(stretches[0])
         also += [(k, s) for s in stretches[1:]]
     return tuple(seen), tuple(also)
-
-
-def _evenly(path: Array) -> Array:
-    at = np.r_[0, np.cumsum(np.hypot(*np.diff(path, axis=0).T))]
-    t = np.linspace(0, at[-1], max(3, math.ceil(at[-1] / SPACING_MM) + 1))
-    return np.stack([np.interp(t, at, path[:, k]) for k in (0, 1)], 1)
 
 
 def _stretches(second: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -11,11 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.budget import K95
+from calib.errors import ReferenceRefused
+from calib.finding import find_reference
 from calib.found import Found
 from calib.lens import Profile
 from calib.lens_prior import prior_by
 from calib.photo import Photo
+from calib.refusals import Failure
 from calib.view import Prior, View, camera_prior
+from calib.wanted import ANY, Wanted
+from measure.blur import require_sharp
 from measure.edge_loop import EdgeLoop
 from measure.edges import SHARED_NAMES
 from measure.features import Estimate, flatten
@@ -48,6 +53,24 @@ def prior_of(photo: Photo, lens: Profile | None) -> Prior:
     h, w = photo.rgb.shape[:2]
     plain = camera_prior((w, h), photo.focal_35mm)
     return plain if lens is None else prior_by(lens, plain, photo)
+
+
+def reference_of(photo: Photo, lens: Profile | None, wanted: Wanted = ANY, corners_px: Array | None = None) -> Found:
+    """The reference in a photo that is sharp enough to measure in.
+
+    Args:
+        photo: upright.
+        lens, wanted, corners_px: see `measure.tracing.trace`.
+
+    Raises:
+        ReferenceRefused: there is no reference, or none that can be trusted.
+        PhotoRefused: it is too blurred.
+    """
+    found = find_reference(photo.rgb, prior_of(photo, lens), wanted, corners_px)
+    if isinstance(found, Failure):
+        raise ReferenceRefused(found.text, found.code)
+    require_sharp(photo.rgb, found)
+    return found
 
 
 def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:

@@ -135,3 +135,11 @@ def test_card_and_part(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, photo: Callable[[], Pixels], error: set[str]
 ) -> None:
     refused(capsys, save(photo(), tmp_path / "a.jpg"), 1, error)
+
+
+def test_a_blurred_photo_of_two_pieces_is_refused_as_well(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    photo = save(out_of_focus(), tmp_path / "two.jpg")
+    words = ["trace", str(photo), "--thickness", "4.2", "--fragments", "2", "--job", str(tmp_path / "job"), "--json"]
+    assert run(app, words) == 1
+    assert json.loads(capsys.readouterr().out)["error"]["code"] == "blurred"
+    assert not (tmp_path / "job").exists()

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.polylines import evenly
+
 Array = NDArray[np.float64]
 
 CELL = 4
@@ -125,13 +127,6 @@ def anchor(kind: str, loop: int, points: Array) -> tuple[Array, Array]:
     along = along / max(float(np.hypot(*along)), 1e-9)
     right = np.array([-along[1], along[0]])
     return even[m], -right if loop > 0 else right
-
-
-def evenly(points: Array, step: float) -> Array:
-    """(m, 2) points spaced evenly along a polyline."""
-    s = np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
-    t = np.linspace(0, s[-1], max(2, int(np.ceil(s[-1] / step)) + 1))
-    return np.stack([np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])], 1)
 
 
 def leader_end(anchor: Array, centre: Array, size_px: tuple[float, float]) -> Array:

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.drawing.framing import Frame, framed
-from measure.drawing.labels import CELL, Wish, anchor, evenly, leader_end, place
+from measure.drawing.labels import CELL, Wish, anchor, leader_end, place
 from measure.features import Kind
+from measure.polylines import evenly
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFont

@@ -11,6 +11,7 @@ from measure.features import Array, Feature, flatten, length, sweep_rad
 from measure.layout.board import Board, boxes_of
 from measure.lettering import TINY_MM, width_mm
 from measure.marks import Mark, Text
+from measure.polylines import arc_lengths, at_lengths
 
 CLEAR_MM = 0.35
 GREY = 0.35
@@ -52,11 +53,11 @@ def _places(f: Feature) -> tuple[Array, Array]:
             costs.append(np.full(len(u), 0.5))
         return np.concatenate(places), np.concatenate(costs)
     path = flatten(f, 0.05)
-    at = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    at = arc_lengths(path)
     share = np.array([0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88])
-    p = np.stack([np.interp(share * at[-1], at, path[:, k]) for k in (0, 1)], 1)
-    ahead = np.stack([np.interp(share * at[-1] + 0.05, at, path[:, k]) for k in (0, 1)], 1)
-    behind = np.stack([np.interp(share * at[-1] - 0.05, at, path[:, k]) for k in (0, 1)], 1)
+    p = at_lengths(path, at, share * at[-1])
+    ahead = at_lengths(path, at, share * at[-1] + 0.05)
+    behind = at_lengths(path, at, share * at[-1] - 0.05)
     d = ahead - behind
     d = d / np.maximum(np.hypot(*d.T), 1e-9)[:, None]
     left = np.stack([-d[:, 1], d[:, 0]], 1)  # towards material
