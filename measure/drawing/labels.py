@@ -76,6 +76,28 @@ class _Candidates:
     cost: Array
 
 
+def place_beside(
+    wishes: Sequence[Wish], lines: Sequence[Array], avoid: Sequence[Array], size_px: tuple[int, int]
+) -> Array:
+    """Places for labels beside the lines of a picture; see `place`.
+
+    Args:
+        wishes: the labels.
+        lines: (n, 2) each, which labels keep clear of.
+        avoid: (n, 2) areas better left alone, such as the reference.
+        size_px: width and height of the picture.
+    """
+    import cv2
+
+    drawn = np.zeros((size_px[1] // CELL + 1, size_px[0] // CELL + 1), np.uint8)
+    soft = np.zeros_like(drawn)
+    for line in lines:
+        cv2.polylines(drawn, [np.round(line / CELL).astype(np.int32)], False, 255, 2)
+    for area in avoid:
+        cv2.fillPoly(soft, [np.round(area / CELL).astype(np.int32)], 255)
+    return place(wishes, drawn > 0, soft > 0, size_px)
+
+
 def place(
     wishes: Sequence[Wish], drawn: NDArray[np.bool_], avoid: NDArray[np.bool_], size_px: tuple[int, int]
 ) -> Array:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.drawing.labels import CELL, Wish, anchor, place
+from measure.drawing.labels import Wish, anchor, place_beside
 from measure.features import Feature, Kind
 from measure.sighted import Sighted
 
@@ -67,22 +67,14 @@ def overlay(
         size_px: the picture's width and height.
         avoid_px: areas (n, 2) of the photo that labels had better leave alone, such as the card.
     """
-    import cv2
-
     lines = [on_picture(sighted.points_px(f), scale) for f in features]
     extent = float(np.ptp(np.concatenate(lines), axis=0).max())
     size = float(np.clip(LABEL_SHARE * extent * (36 / max(len(features), 36)) ** 0.5, *LABEL_PX))
-    cells = np.zeros((size_px[1] // CELL + 1, size_px[0] // CELL + 1), np.uint8)
-    soft = np.zeros_like(cells)
-    for points in lines:
-        cv2.polylines(cells, [np.round(points / CELL).astype(np.int32)], False, 255, 2)
-    for area in avoid_px:
-        cv2.fillPoly(soft, [np.round(on_picture(area, scale) / CELL).astype(np.int32)], 255)
     both = list(zip(features, lines, strict=True))
     wishes = [
         Wish(*anchor(f.kind, f.loop, p), ((LETTER_SHARE * len(f.label) + 0.4) * size, 1.2 * size)) for f, p in both
     ]
-    places = place(wishes, cells > 0, soft > 0, size_px)
+    places = place_beside(wishes, lines, [on_picture(area, scale) for area in avoid_px], size_px)
     drawn = [
         Overlaid(f.label, f.kind, f.loop, f.origin, path_data(p, f.kind == "circle"), _pair(w.anchor_px), _pair(at))
         for (f, p), w, at in zip(both, wishes, places, strict=True)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.drawing.framing import Frame, framed
-from measure.drawing.labels import CELL, Wish, anchor, leader_end, place
+from measure.drawing.labels import Wish, anchor, leader_end, place_beside
 from measure.features import Kind
 from measure.polylines import evenly
 
@@ -123,7 +123,6 @@ def _labelled(
     rgb: NDArray[np.uint8], outlines_px: Sequence[Array], faces_px: Sequence[Array], drawn: Sequence[Drawn]
 ) -> NDArray[np.uint8]:
     """The part, large, with outline and labels."""
-    import cv2
     from PIL import Image, ImageDraw
 
     box = (LONG_SIDE_PX, LONG_SIDE_PX)
@@ -135,14 +134,8 @@ def _labelled(
     named = [(d, points) for d, points in zip(drawn, lines, strict=True) if d.label]
     size = round(float(np.clip(LABEL_PX * (36 / max(len(named), 1)) ** 0.5, SMALLEST_LABEL_PX, LABEL_PX)))
     font = _font(size)
-    cells = np.zeros((h // CELL + 1, w // CELL + 1), np.uint8)
-    soft = np.zeros_like(cells)
-    for points in lines:
-        cv2.polylines(cells, [np.round(points / CELL).astype(np.int32)], False, 255, 2)
-    for face in faces_px:
-        cv2.fillPoly(soft, [np.round(frame.at(face) / CELL).astype(np.int32)], 255)
     wishes = [Wish(*anchor(d.kind, d.loop, p), (_width(d.label, font) + 0.4 * size, 1.1 * size)) for d, p in named]
-    places = place(wishes, cells > 0, soft > 0, (w, h))
+    places = place_beside(wishes, lines, [frame.at(face) for face in faces_px], (w, h))
     for wish, at in zip(wishes, places, strict=True):
         tip = leader_end(wish.anchor_px, at, wish.size_px)
         if np.hypot(*(tip - wish.anchor_px)) > 0.4 * size:

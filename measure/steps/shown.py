@@ -31,14 +31,18 @@ class Shown:
     broken: tuple[str, ...]
 
 
-def shown(folder: Path) -> Shown | None:
+def shown(folder: Path, traced: records.JobRecord | None = None) -> Shown | None:
     """The picture of a job, whatever made it; None where there is none, as in a job from an older version.
+
+    Args:
+        folder: the job.
+        traced: its trace.json, if that has been read already.
 
     Raises:
         WrongUsage: trace has not been run.
         JobRefused: the job is damaged.
     """
-    traced = records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), str(folder / job.TRACE))
+    traced = traced or records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), str(folder / job.TRACE))
     if not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
         return None
     return over_picture(traced, view_of(folder))
