@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -85,9 +85,6 @@ def application(settings: Settings) -> Starlette:
     app.state.desk, app.state.bell, app.state.gate = desk, bell, Gate(settings.limits)
     app.state.pages = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(("html",)))
     return app
-
-
-Handler = Callable[[Request, Any], Awaitable[Response]]
 
 
 async def _by_error(request: Request, why: Any) -> Response:

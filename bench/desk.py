@@ -18,12 +18,11 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
 
 from bench import kept, tasks
 from bench.settings import Settings
 from bench.shelf import Job, Shelf, base_name, is_running, plain_name
-from bench.state import plain_state, word_for
+from bench.state import plain_state, url_of, word_for
 from bench.workers import Workers
 from calib.errors import JawlineError, WrongUsage
 from measure import job
@@ -43,7 +42,7 @@ Tell = Callable[[str], None]
 
 @dataclass(slots=True)
 class Tracing:
-    """A trace under way: what it is at, and where the photo is that may not be kept in the job."""
+    """A trace under way: what it is at, and how far it has come."""
 
     words: str = "waiting for its turn"
     share: float = 0.0
@@ -268,13 +267,16 @@ class Desk:
     def progress(self, of: Job) -> Mapping[str, Any]:
         """What is told of a job at each change."""
         at = self._tracing.get(of.id)
-        traced = (of.folder / job.TRACE).is_file()
-        read = (of.folder / job.READINGS).is_file() and (of.folder / job.READINGS).stat().st_size > 0
         return {
             "revision": of.revision(),
-            "state": word_for(of.kept(), traced, read, at is not None),
+            "state": self._word(of, of.kept()),
             "progress": at.plain() if at else None,
         }
+
+    def _word(self, of: Job, known: kept.Kept | None) -> str:
+        traced = (of.folder / job.TRACE).is_file()
+        read = (of.folder / job.READINGS).is_file() and (of.folder / job.READINGS).stat().st_size > 0
+        return word_for(known, traced, read, of.id in self._tracing)
 
     # ---------------------------------------------------------------------------------------------------------- changes
     def change(self, of: Job, revision: int | None, make: Callable[[], object]) -> dict[str, Any]:
@@ -349,17 +351,17 @@ class Desk:
         """All jobs, the last changed first."""
         out = []
         for of in self.shelf.all():
-            known, told = of.kept(), self.progress(of)
-            name, worst = self._glance(of, told["revision"])
+            known, revision = of.kept(), of.revision()
+            name, worst = self._glance(of, revision)
             refusal = known.refusal.text if known and known.refusal else ""
             out.append(
                 {
                     "id": of.id,
                     "name": (known.name if known else "") or name or of.id,
-                    "state": told["state"],
-                    "thumbnail": f"/api/jobs/{quote(of.id, safe='')}/thumbnail.jpg" if self._small_of(of) else None,
+                    "state": self._word(of, known),
+                    "thumbnail": url_of(of, "thumbnail.jpg") if self._small_of(of) else None,
                     "worst_u95_mm": worst,
-                    "changed": told["revision"] / 1e6,
+                    "changed": revision / 1e6,
                     "note": (known.note if known else "") or refusal,
                 }
             )

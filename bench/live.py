@@ -81,7 +81,7 @@ def live(folder: Path, before: Live | None = None) -> Live:
         traced, outline, over = before.traced, before.outline, before.shown
     else:
         traced = records.from_text(text, job.TRACE)
-        outline, over = records.estimate(traced, job.TRACE), shown(folder)
+        outline, over = records.estimate(traced, job.TRACE), shown(folder, traced)
     tools = tools_of(folder, None)
     path = folder / job.READINGS
     content = job.content(folder, job.READINGS, "read") if path.exists() else b""

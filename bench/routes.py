@@ -183,12 +183,9 @@ async def add_reading(request: Request) -> Response:
 
 
 async def remove_reading(request: Request) -> Response:
-    """DELETE /api/jobs/{id}/readings/{key}"""
-    of, asked = await job_of(request), await body(request, Body)
-    revision = asked.revision
-    if revision is None and request.query_params.get("revision", "").isdecimal():
-        revision = int(request.query_params["revision"])
-    key = request.path_params["key"]
+    """DELETE /api/jobs/{id}/readings/{key}?revision=N"""
+    of, key, seen = await job_of(request), request.path_params["key"], request.query_params.get("revision", "")
+    revision = int(seen) if seen.isdecimal() else None
     return JSONResponse(await run_in_threadpool(desk_of(request).remove_reading, of, key, revision))
 
 

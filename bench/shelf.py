@@ -169,8 +169,9 @@ class Shelf:
 
     def get(self, id: str) -> Job | None:
         """The job of that name; None where there is none."""
-        if id not in self.ids():
-            return None
+        return self._known(id) if id in self.ids() else None
+
+    def _known(self, id: str) -> Job:
         with self._lock:
             return self._jobs.setdefault(id, Job(id, self.folder / id))
 
@@ -186,9 +187,7 @@ class Shelf:
 
     def all(self) -> Iterator[Job]:
         """Every job."""
-        for id in self.ids():
-            if found := self.get(id):
-                yield found
+        yield from map(self._known, self.ids())
 
     def new(self, name: str, first: kept.Kept, files: Mapping[str, bytes] = MappingProxyType({})) -> Job:
         """A new job, under a folder's name made from the part's, and on disk."""

@@ -120,11 +120,7 @@ def word_for(known: kept.Kept | None, traced: bool, read: bool, busy: bool) -> s
 
 def files_of(of: Job) -> list[dict[str, str]]:
     """What can be downloaded."""
-    return [
-        {"name": n, "url": f"/api/jobs/{quote(of.id, safe='')}/files/{n}"}
-        for n in DOWNLOADS
-        if (of.folder / n).is_file()
-    ]
+    return [{"name": n, "url": url_of(of, f"files/{n}")} for n in DOWNLOADS if (of.folder / n).is_file()]
 
 
 def revisions_of(of: Job) -> list[dict[str, Any]]:
@@ -144,12 +140,13 @@ def _photo(of: Job, known: kept.Kept | None) -> dict[str, Any] | None:
     if not known or not known.photo:
         return None
     p = known.photo
-    plain = {"url": _photo_url(of), "width": p.width, "height": p.height, "scale": p.scale}
+    plain = {"url": url_of(of, "photo.jpg"), "width": p.width, "height": p.height, "scale": p.scale}
     return {**plain, "blurred": not (of.folder / kept.PHOTO).is_file()}
 
 
-def _photo_url(of: Job) -> str:
-    return f"/api/jobs/{quote(of.id, safe='')}/photo.jpg"
+def url_of(of: Job, what: str) -> str:
+    """Where something of a job is to be had."""
+    return f"/api/jobs/{quote(of.id, safe='')}/{what}"
 
 
 # ---------------------------------------------------------------------------------------------------- on the picture
@@ -159,7 +156,7 @@ def _drawn(of: Job, live: Live) -> dict[str, Any]:
     if seen is None:
         return _on_plain_ground(live.outline.features)
     picture = seen.record.picture
-    photo = {"url": _photo_url(of), "width": picture.width, "height": picture.height, "scale": picture.scale}
+    photo = {"url": url_of(of, "photo.jpg"), "width": picture.width, "height": picture.height, "scale": picture.scale}
     return {
         "photo": {**photo, "blurred": False},
         "card": {"name": seen.reference, "corners": [[round(float(v), 1) for v in c] for c in seen.corners]},

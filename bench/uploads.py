@@ -37,7 +37,9 @@ class Cut(Exception):
         self.status, self.code, self.text = status, code, text
 
 
-NO_FORM = Cut(400, "form", "The form can't be understood: send one photo, and nothing long beside it.")
+def no_form() -> Cut:
+    """A form that can't be read."""
+    return Cut(400, "form", "The form can't be understood: send one photo, and nothing long beside it.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,14 +130,12 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
     except ClientDisconnect:
         raise Cut(400, "cut-short", "The photo did not arrive whole: send it again.") from None
     except MultiPartException:
-        raise Cut(400, "form", "The form can't be understood: send one photo, and nothing long beside it.") from None
+        raise no_form() from None
     except Exception as why:
         if counted.why:
             raise counted.why from None
         if getattr(why, "status_code", None) == 400:
-            raise Cut(
-                400, "form", "The form can't be understood: send one photo, and nothing long beside it."
-            ) from None
+            raise no_form() from None
         raise
     try:
         file = form.get("photo")
@@ -170,9 +170,7 @@ class _Counted:
             async with asyncio.timeout(max(wait, 0.0)):
                 message = await self._receive()
         except TimeoutError:
-            self.why = Cut(
-                408, "too-slow", "The photo arrived too slowly: send it again where the connection is better."
-            )
+            self.why = Cut(408, "too-slow", SLOW)
             raise self.why from None
         self._left -= len(message.get("body", b""))
         if self._left < 0:

@@ -32,4 +32,4 @@ async function ask(method, path, body) {
 
 export const get = (path) => ask("GET", path);
 export const post = (path, body = {}) => ask("POST", path, body);
-export const remove = (path, body) => ask("DELETE", path, body);
+export const remove = (path) => ask("DELETE", path);

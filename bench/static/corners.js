@@ -93,16 +93,13 @@ export class Corners {
   }
 
   look(i) {
-    const [sx] = this.panzoom.toScreen(this.points[i]);
+    const [x, y] = this.panzoom.toScreen(this.points[i]);
     const half = this.loupe.clientWidth / 2 || 80;
     this.loupe.hidden = false;
-    this.loupe.classList.toggle("right", sx < this.panzoom.box().width / 2);
-    const k = Math.max(LOUPE, 1);
-    const v = this.panzoom.view;
-    const [x, y] = this.panzoom.toScreen(this.points[i]);
-    this.glass.setAttribute("transform", `translate(${half - k * x} ${half - k * y}) scale(${k})`);
+    this.loupe.classList.toggle("right", x < this.panzoom.box().width / 2);
+    this.glass.setAttribute("transform", `translate(${half - LOUPE * x} ${half - LOUPE * y}) scale(${LOUPE})`);
     this.sight.setAttribute("transform", `translate(${half} ${half})`);
-    this.handles[i]?.setAttribute("aria-label", this.words(i, v));
+    this.handles[i]?.setAttribute("aria-label", this.words(i));
   }
 
   words(i) {

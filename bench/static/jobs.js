@@ -38,17 +38,22 @@ function card(job) {
 }
 
 let shown = "";
+async function load() {
+  const { jobs } = await get("/api/jobs");
+  const key = JSON.stringify(jobs);
+  if (key !== shown) {
+    shown = key;
+    byId("list").replaceChildren(...jobs.map(card));
+  }
+  byId("none").hidden = jobs.length > 0;
+  return jobs;
+}
+
 async function refresh() {
   let wait = SELDOM_MS;
   if (!document.hidden) {
     try {
-      const { jobs } = await get("/api/jobs");
-      const key = JSON.stringify(jobs);
-      if (key !== shown) {
-        shown = key;
-        byId("list").replaceChildren(...jobs.map(card));
-      }
-      byId("none").hidden = jobs.length > 0;
+      const jobs = await load();
       if (jobs.some((j) => j.state === "waiting" || j.state === "tracing")) wait = OFTEN_MS;
     } catch {
       wait = OFTEN_MS;
@@ -103,4 +108,4 @@ byId("new").addEventListener("submit", async (e) => {
 });
 
 refresh();
-document.addEventListener("visibilitychange", () => document.hidden || get("/api/jobs").then(({ jobs }) => byId("list").replaceChildren(...jobs.map(card))).catch(() => {}));
+document.addEventListener("visibilitychange", () => document.hidden || load().catch(() => {}));

@@ -56,7 +56,7 @@ export class Readings {
   }
 
   async drop(r) {
-    await this.attempt(() => remove(`${this.store.path}/readings/${encodeURIComponent(r.key)}?revision=${this.store.state.revision}`, { revision: this.store.state.revision }));
+    await this.attempt(() => remove(`${this.store.path}/readings/${encodeURIComponent(r.key)}?revision=${this.store.state.revision}`));
     byId("undo").focus({ preventScroll: true });
   }
 
