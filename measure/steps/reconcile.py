@@ -69,7 +69,7 @@ def agreed(
         return found
     behind = seat(of_seat, tools)
     said = {id(v.reading): v for v in (*found.verdicts, *(behind.verdicts if behind else ()))}
-    depth = behind.depth_mm if behind else found.thickness_mm
+    depth = behind.depth_mm if behind else record.thickness_mm  # what the adjustment makes of the rim's height is none
     return replace(
         found,
         thickness_mm=depth,
