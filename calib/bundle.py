@@ -68,6 +68,8 @@ class Adjusted:
         used: for each photo (n,) whether a point counted.
         rms_px: for each photo, of the points used, each way.
         spread: by how much the residuals are larger than stated, at least 1; it is in all covariances.
+        cost: what was minimised: squares of all residuals and of all departures from the priors, in standard
+            deviations.
     """
 
     views: tuple[View, ...]
@@ -79,11 +81,13 @@ class Adjusted:
     used: tuple[NDArray[np.bool_], ...]
     rms_px: Array
     spread: float
+    cost: float
 
 
 TURNS, ROUNDS = 25, 4
-SETTLED = 0.01
-"""Largest last step, in standard deviations that a parameter would have if all others were known."""
+SETTLED = 0.002
+"""Last step, in standard deviations of what the solution leaves unsure: seen from straight above, the principal point
+and the pose may still slide along together where nothing else comes of it."""
 REJECTED = 4.5
 """Residual, in standard deviations each way, beyond which a point does not count."""
 
@@ -207,7 +211,7 @@ class _Problem:
             v = v + step
             if not np.all(np.isfinite(v)):
                 break
-            if float(np.abs(step * np.sqrt(np.diag(N))).max()) < SETTLED:
+            if float(step @ N @ step) < SETTLED**2:
                 return v, N
         raise np.linalg.LinAlgError("the views do not settle")
 
@@ -226,6 +230,8 @@ class _Problem:
             rms.append(float(np.sqrt(((r[mine] * self.sigma_px[mine, None]) ** 2).mean())) if mine.any() else np.inf)
         by_photo = [self.photo == k for k in range(self.photos)]
         length = np.abs(r).max(1)
+        off = v - self.mean
+        cost = np.minimum((r**2).sum(1) / spread**2, 2 * REJECTED**2).sum() + off @ self.information @ off
         sd = np.sqrt(np.diag(covariance))[CAMERA : CAMERA + SHAPE] * self.sheet.shape_sd
         return Adjusted(
             tuple(views),
@@ -237,4 +243,5 @@ class _Problem:
             tuple(used[b] for b in by_photo),
             np.array(rms),
             spread,
+            float(cost),
         )

@@ -193,7 +193,7 @@ def read_tools(path: Path) -> dict[str, Tool]:
         tables = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as e:
         raise ReadingsRefused(f"The tools file {path.name} can't be read: {e.strerror or e}.", "tools-file") from e
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as e:
+    except (ValueError, RecursionError) as e:
         raise ReadingsRefused(f"The tools file {path.name} is not valid TOML: {e}.", "tools-file") from e
     return {**TOOLS, **{name: _tool(path.name, name, table) for name, table in tables.items()}}
 

@@ -119,7 +119,7 @@ def read_profile(path: Path) -> Profile:
         plain = json.loads(path.read_text("utf-8-sig"))
     except OSError as why:
         raise WrongUsage(f"The lens profile {path} can't be read ({(why.strerror or '').lower()}).", "lens") from None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise WrongUsage(f"The lens profile {path} is not valid JSON.", "lens") from None
     if not isinstance(plain, dict) or not isinstance(plain.get("name"), str) or not plain["name"].strip():
         raise WrongUsage(f'The lens profile {path} needs a "name", in a JSON object.', "lens")

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from calib.errors import PhotoRefused, WrongUsage
 from calib.photo_pixels import is_plain_jpeg, jpeg_pixels, other_pixels
+from calib.written import printable
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -56,7 +57,7 @@ class Photo:
         focal_35mm: focal length for a 36 × 24 mm frame, as EXIF rounds it; None when it is unknown or no longer true
             because the photo was cropped.
         camera: maker and model, where EXIF has them.
-        name: the file's name without its folder.
+        name: the file's name without its folder, printable.
         orientation: how the sensor lay, as EXIF has it (tag 274): 1, 3, 6 or 8, or 1 where that is not known.
     """
 
@@ -78,28 +79,27 @@ def load(path: Path | str) -> Photo:
         PhotoRefused: not a photo, damaged, too large, too small, or more than one picture.
     """
     path = Path(path)
+    name = printable(path.name)
     data = _bytes_of(path)
-    im = _opened(data, path.name)
-    _check_size(im.size, path.name)
-    _check_single(im, path.name)
+    im = _opened(data, name)
+    _check_size(im.size, name)
+    _check_single(im, name)
     try:
         exif = _exif_of(im)
         orientation = int(_number(exif.get(ORIENTATION, 1)))
-        rgb = jpeg_pixels(im, data, orientation, path.name) if is_plain_jpeg(im) else other_pixels(im, path.name)
+        rgb = jpeg_pixels(im, data, orientation, name) if is_plain_jpeg(im) else other_pixels(im, name)
     except PhotoRefused:
         raise
     except MemoryError:
         raise PhotoRefused(
-            f"{path.name} needs more memory than there is: take the photo at a smaller size.", "photo-too-large"
+            f"{name} needs more memory than there is: take the photo at a smaller size.", "photo-too-large"
         ) from None
     except Exception as why:  # decoders raise whatever they like on damaged files
         code = "photo-truncated" if "truncated" in str(why) or isinstance(why, EOFError) else "photo-damaged"
         raise PhotoRefused(
-            f"{path.name} is damaged or cut short and can't be read to its end: copy it again from the phone.", code
+            f"{name} is damaged or cut short and can't be read to its end: copy it again from the phone.", code
         ) from why
-    return Photo(
-        rgb, _focal_35mm(exif, im.size), _camera(exif), path.name, orientation if orientation in (3, 6, 8) else 1
-    )
+    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), name, orientation if orientation in (3, 6, 8) else 1)
 
 
 def check_header(path: Path | str) -> None:
@@ -110,9 +110,10 @@ def check_header(path: Path | str) -> None:
         PhotoRefused: not a photo, too large, too small, or more than one picture.
     """
     path = Path(path)
-    with _opened(_bytes_of(path), path.name) as im:
-        _check_size(im.size, path.name)
-        _check_single(im, path.name)
+    name = printable(path.name)
+    with _opened(_bytes_of(path), name) as im:
+        _check_size(im.size, name)
+        _check_single(im, name)
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -126,7 +127,8 @@ def _bytes_of(path: Path) -> bytes:
             raise WrongUsage(f"{path} is not a file that holds a photo.", "not-a-file")
         if path.stat().st_size > MAX_FILE_MB * 1e6:
             raise PhotoRefused(
-                f"{path.name} is larger than {MAX_FILE_MB} MB: save it as a JPEG of full quality.", "photo-too-large"
+                f"{printable(path.name)} is larger than {MAX_FILE_MB} MB: save it as a JPEG of full quality.",
+                "photo-too-large",
             )
         data = path.read_bytes()
     except PermissionError:
@@ -134,7 +136,9 @@ def _bytes_of(path: Path) -> bytes:
     except (OSError, ValueError) as why:
         raise WrongUsage(f"{path} can't be read ({_reason(why)}).", "no-file") from None
     if not data:
-        raise PhotoRefused(f"{path.name} is empty (zero bytes): copy it again from the phone.", "photo-empty")
+        raise PhotoRefused(
+            f"{printable(path.name)} is empty (zero bytes): copy it again from the phone.", "photo-empty"
+        )
     return data
 
 

@@ -76,7 +76,7 @@ def read_printer(path: Path) -> Printer:
     except OSError as why:
         reason = (why.strerror or "").lower()
         raise WrongUsage(f"The printer's file {path} can't be read ({reason}).", "printer") from None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise WrongUsage(f"The printer's file {path} is not valid JSON.", "printer") from None
     try:
         return _printer(plain)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +33,8 @@ STRETCH_SD = 0.01
 BAR_SD_MM = 0.03
 """Of a bar measured from line to line with a caliper's points set by eye (common practice)."""
 MOST_STRETCH = 0.03
+MOST_CONTRADICTION = 3.29**2
+"""By how much the sum of squares may grow when bars are given, which is one degree of freedom: 1 in 1000."""
 SHAPE_SD = np.array([0.0, 0.0, 0.0005, 0.15, 0.15, 0.15])
 """How a printed sheet on a table departs from its drawing, stretch apart: shear, and bows in mm (common practice)."""
 POINT_SD_MM = 0.015
@@ -78,7 +81,11 @@ def find_target(rgb: NDArray[np.uint8], prior: Prior, bars: Bars = UNMEASURED) -
         solved = adjust([target.points], target.layout.saddles_mm, paper(target.layout, bars), prior, (w, h))
     except np.linalg.LinAlgError:
         return _unclear()
-    return _judged(solved) or _found(target, solved, bars)
+    return (
+        _judged(solved)
+        or contradicted_bars([target.points], target.layout, bars, prior, (w, h), solved)
+        or _found(target, solved, bars)
+    )
 
 
 def wrong_bars(bars: Bars) -> Failure | None:
@@ -92,6 +99,45 @@ def wrong_bars(bars: Bars) -> Failure | None:
             )
             return Failure("bars", text)
     return None
+
+
+def contradicted_bars(
+    seen: Sequence[Points], layout: Layout, bars: Bars, prior: Prior, size_px: tuple[int, int], solved: Adjusted
+) -> Failure | None:
+    """Whether the photos contradict what was measured of the bars.
+
+    Photos don't tell how large a sheet is, but how much more it is stretched one way than the other: only a camera
+    with its axis far from the picture's middle, or with quite another focal length, would see it otherwise.
+
+    Args:
+        seen, prior, size_px: what the sheet was solved from.
+        layout: the sheet.
+        bars: as measured; nothing is said unless both were.
+        solved: the solution with them.
+    """
+    if bars.x_mm is None or bars.y_mm is None:
+        return None
+
+    def cost(bars: Bars) -> float:
+        try:
+            return adjust(seen, layout.saddles_mm, paper(layout, bars), prior, size_px).cost
+        except np.linalg.LinAlgError:
+            return math.inf
+
+    if solved.cost - cost(UNMEASURED) < MOST_CONTRADICTION:
+        return None
+    x, y = f"{bars.x_mm:g}", f"{bars.y_mm:g}"
+    if solved.cost - cost(Bars(bars.y_mm, bars.x_mm)) > MOST_CONTRADICTION:
+        return Failure(
+            "bars",
+            f"The check bars seem to be swapped: the sheet in the photo goes with --bar-x {y} --bar-y {x}; x is the "
+            "bar that lies level when the lettering is upright.",
+        )
+    return Failure(
+        "bars",
+        f"The check bars ({x} and {y} mm) can't both be right: the sheet in the photo is not stretched so differently "
+        "each way; measure both again from line to line, on this very print.",
+    )
 
 
 def paper(layout: Layout, bars: Bars) -> Sheet:
@@ -120,7 +166,7 @@ def locate_target(rgb: NDArray[np.uint8], prior: Prior) -> Target | Failure | No
         rough = adjust(
             [Points(np.arange(len(seen)), seen, np.full(len(seen), 1.0))],
             drawn,
-            Sheet(layout.half_mm, np.zeros(SHAPE), np.zeros(SHAPE), 0.0),
+            Sheet(layout.half_mm, np.zeros(SHAPE), np.r_[STRETCH_SD, STRETCH_SD, np.zeros(SHAPE - 2)], 0.0),
             prior,
             (rgb.shape[1], rgb.shape[0]),
         )

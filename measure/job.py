@@ -77,7 +77,7 @@ class Manifest:
             files = {str(k): [str(x) for x in v] for k, v in plain["files"].items()}
             drawn = {str(k): str(v) for k, v in plain.get("drawn", {}).items()}
             return cls(files, [str(x) for x in plain.get("taken", [])], drawn)
-        except (OSError, ValueError, KeyError, AttributeError, TypeError):
+        except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
             return cls()
 
     def content(self) -> bytes:
@@ -152,7 +152,9 @@ def check_writable(folder: Path, names: Iterable[str], force: bool) -> None:
     stands = folder
     while not stands.exists() and stands != stands.parent:
         stands = stands.parent
-    if not stands.is_dir() or not os.access(stands, os.W_OK | os.X_OK):
+    if not stands.is_dir():
+        raise _not_writable(folder, f"{stands} is a file")
+    if not os.access(stands, os.W_OK | os.X_OK):
         raise _not_writable(folder, "permission denied")
     if not force:
         _check_own(folder, names, Manifest.read(folder))

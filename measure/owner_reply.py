@@ -28,6 +28,7 @@ ADVICE: dict[str, str] = {
     "photo-panorama": "Please take one ordinary photo, no panorama, and send it uncut.",
     "photo-animated": "Please send one ordinary photo, no film and no moving picture.",
     "photo-format": "Please send the photo as JPEG or HEIC, as phones write it.",
+    "unexpected": "Please take another one, from a little farther to one side.",
     "not-a-photo": "Please send an ordinary photo, as your phone's camera takes it.",
     # the card
     "no-card": CARD_TOO,
@@ -70,6 +71,9 @@ ADVICE: dict[str, str] = {
 """What the owner can do about each finding, as one sentence."""
 UNOPENED = ("photo-empty", "photo-damaged", "photo-truncated", "photo-format", "not-a-photo")
 
+OURS = ("no-file", "not-a-file", "no-permission")
+"""What is wrong on this side: a file that can't be read here. There is nothing to ask its owner for."""
+
 HIDE_NUMBER = (
     "One more thing: your card's number can be read, so please turn the card over, or use a library card: we need only "
     "its size."
@@ -86,11 +90,13 @@ BETTER = "If it is little trouble, a second one would serve us even better."
 
 
 def reply(findings: Sequence[Finding]) -> str:
-    """Two to four sentences that can be pasted into a message.
+    """Two to four sentences that can be pasted into a message; none where its owner can do nothing about it.
 
     Args:
         findings: of the photo, gravest first.
     """
+    if any(f.code in OURS for f in findings):
+        return ""
     result = verdict(tuple(findings))
     told = [f for f in findings if f.level == ("retake" if result == "retake" else "usable")]
     advice = list(dict.fromkeys(ADVICE.get(f.code, f.text) for f in told))

@@ -315,7 +315,7 @@ def from_text(text: str, name: str) -> JobRecord:
     """
     try:
         plain = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as why:
+    except (ValueError, RecursionError) as why:
         where = f" in line {why.lineno}" if isinstance(why, json.JSONDecodeError) else ""
         raise JobRefused(
             f"{name} is damaged or half-written (no valid JSON{where}): run the step that makes it again.",

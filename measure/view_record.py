@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field, FiniteFloat, PositiveFloat, PositiveInt, ValidationError
+from pydantic import Field, FiniteFloat, PositiveFloat, PositiveInt
 
 from calib.errors import JobRefused
 from calib.found import Found
@@ -132,7 +132,7 @@ def from_text(text: str, name: str) -> ViewRecord:
     """
     try:
         return ViewRecord.model_validate(json.loads(text))
-    except (json.JSONDecodeError, RecursionError, ValidationError):
+    except (ValueError, RecursionError):
         raise JobRefused(
             f"{name} is damaged, or was made by another version: run `jawline trace` again.", "job-damaged"
         ) from None

@@ -5,15 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 from functools import cache
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
+from calib.written import printable
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.steps.check import Checked, _first_of_same, printable, table_lines
+from measure.steps.check import Checked, _first_of_same, table_lines
 from tests.sample_photos import FOLDER, save, scene, without
 from tests.spoiled_photos import blurred
 
@@ -151,6 +153,28 @@ def test_the_same_content_is_found_whatever_it_is_called(tmp_path: Path) -> None
         (tmp_path / name).write_bytes(content)
     paths = [tmp_path / n for n in "abcdea"]
     assert _first_of_same(paths) == [0, 1, 0, 3, 4, 0]
+
+
+def test_what_is_no_file_gets_a_line_and_asks_its_owner_nothing(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    (tmp_path / "gone.jpg").symlink_to(tmp_path / "nowhere.jpg")
+    (tmp_path / "round.jpg").symlink_to("round.jpg")
+    os.mkfifo(tmp_path / "pipe.jpg")
+    (tmp_path / "unpacked.JPG").mkdir()
+    (tmp_path / "deeper").mkdir()
+    given = [tmp_path / "gone.jpg", tmp_path]  # as a shell would expand a star
+    said = Said(capsys, "check", *given, "--json", "--jobs", "1")
+    assert said.code == 1
+    found = {x["file"]: x for x in json.loads(said.out)["photos"]}
+    assert {name: x["reasons"][0]["code"] for name, x in found.items()} == {
+        "gone.jpg": "no-file",
+        "round.jpg": "no-file",
+        "pipe.jpg": "not-a-file",
+        "unpacked.JPG": "not-a-file",
+    }
+    assert {x["reply"] for x in found.values()} == {""}
+    assert "Reply" not in Said(capsys, "check", tmp_path / "pipe.jpg").out
 
 
 def test_names_cannot_move_the_cursor() -> None:

@@ -106,6 +106,13 @@ def test_wrong_usage_is_one_sentence_and_two(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("words", ["4_2", "1_0.5", "0x4", "4.2 in", "4 2", "", "½"])
+def test_slips_are_no_numbers(words: str) -> None:
+    from calib.written import plain_number
+
+    assert plain_number(words) is None
+
+
 def test_thickness_may_have_a_comma_and_a_unit() -> None:
     from measure.cli.options import thickness_mm
 

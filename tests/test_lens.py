@@ -42,7 +42,7 @@ def test_what_is_wrong_is_named(tmp_path: Path, change: dict[str, Any], part: st
     assert part in why.value.text
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", "3", '"x"'])
+@pytest.mark.parametrize("text", ["", "{", "[]", "3", '"x"', "[" * 100_000, "1" * 9_000], ids=lambda t: t[:6])
 def test_no_profile_at_all(tmp_path: Path, text: str) -> None:
     (tmp_path / "lens.json").write_text(text)
     with pytest.raises(WrongUsage):

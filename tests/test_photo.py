@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import struct
 import zlib
 from pathlib import Path
@@ -335,3 +336,11 @@ def test_very_large_photos_are_read_at_half_size(tmp_path: Path, monkeypatch: py
     for name in ("a.jpg", "a.png"):
         picture().save(tmp_path / name, quality=95)
         assert near(load(tmp_path / name).rgb, half)
+
+
+def test_odd_names_can_be_written_in_files(tmp_path: Path) -> None:
+    """Line breaks would break tables and drawings, broken bytes every file in UTF-8."""
+    name = os.fsdecode(b"a\nb \xff.png")
+    Image.new("RGB", (800, 600)).save(tmp_path / "a.png")
+    (tmp_path / "a.png").rename(tmp_path / name)
+    assert load(tmp_path / name).name == "a?b ?.png"

@@ -138,6 +138,8 @@ def test_one_bar_tells_both_ways() -> None:
     ("shot", "bars", "code"),
     [
         (PLAIN, Bars(10.0, 99.8), "bars"),
+        (PLAIN, Bars(100.3, 99.6), "bars"),
+        (PLAIN, Bars(98.6, 100.3), "bars"),
         (replace(ROUGH, covered_mm=((-95, -130, 95, 30),)), Bars(), "covered"),
         (replace(ROUGH, blur_px=1.8), Bars(), "blurred"),
         (replace(ROUGH, tilt_deg=50.0, height_mm=280.0), Bars(), "too-oblique"),
@@ -151,6 +153,22 @@ def test_refused_by_name_of_the_reason(shot: Shot, bars: Bars, code: str) -> Non
     assert isinstance(found, Failure)
     assert found.code == code
     assert found.text.endswith(".")
+
+
+def test_swapped_bars_are_told_apart_from_a_misread_one() -> None:
+    swapped, misread = found_in(PLAIN, Bars(100.3, 99.6)), found_in(PLAIN, Bars(98.6, 100.3))
+    assert isinstance(swapped, Failure)
+    assert "--bar-x 99.6 --bar-y 100.3" in swapped.text
+    assert isinstance(misread, Failure)
+    assert "can't both be right" in misread.text
+
+
+@pytest.mark.parametrize("stretch", [(0.994, 0.994), (1.002, 0.994)])
+def test_a_sheet_seen_from_straight_above_is_found(stretch: tuple[float, float]) -> None:
+    """Principal point and pose can hardly be told apart there, and a printed sheet is never quite as drawn."""
+    shot = replace(ROUGH, tilt_deg=0.1, turn_deg=99.0, stretch=stretch, radial=0.002)
+    found = found_in(shot, measured(shot))
+    assert isinstance(found, Found)
 
 
 def test_partly_covered_sheet_works_or_says_no() -> None:

@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import math
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from calib.errors import JawlineError, WrongUsage
+from calib.written import printable
 from measure.steps.many import worked
 
 if TYPE_CHECKING:
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 
 Verdict = Literal["good", "usable", "retake"]
 Watch = Callable[["Photo", "Found | Failure"], None]
+PHOTO_SUFFIXES = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".webp", ".tif", ".tiff")
 COLUMNS = ("file", "verdict", "u95_50_mm", "codes", "reasons", "reply", "same_as")
 
 
@@ -36,7 +39,7 @@ class Checked:
         findings: (code, level, sentence) each, gravest first.
         u95_50_mm: half-width of the interval that will hold a length of 50 mm 19 times in 20; None where it can't be
             told.
-        reply: for the photo's owner.
+        reply: for the photo's owner; empty where the fault is none of theirs.
         same_as: the file that this one is a copy of, or None.
     """
 
@@ -68,7 +71,9 @@ class Asked:
 
 
 def photos_of(given: Sequence[Path]) -> list[Path]:
-    """The files to look at: those given, and in the place of a folder all files in it, by name.
+    """The files to look at: those given, and in the place of a folder all that is in it, by name.
+
+    Deeper folders are passed over, unless one is called like a photo; links that lead nowhere are not.
 
     Raises:
         WrongUsage: nothing there.
@@ -77,18 +82,22 @@ def photos_of(given: Sequence[Path]) -> list[Path]:
     for path in given:
         if path.is_dir():
             try:
-                inside = sorted(p for p in path.iterdir() if p.is_file() and not p.name.startswith("."))
+                inside = sorted(p for p in path.iterdir() if not p.name.startswith(".") and _to_be_told(p))
             except OSError as why:
                 reason = (why.strerror or str(why)).lower()
                 raise WrongUsage(f"The folder {path} can't be read ({reason}).", "no-folder") from None
             if not inside:
                 raise WrongUsage(f"There is no file in the folder {path}.", "empty-folder")
             out += inside
-        elif path.exists():
+        elif os.path.lexists(path):
             out.append(path)
         else:
             raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file")
     return out
+
+
+def _to_be_told(path: Path) -> bool:
+    return not path.is_dir() or path.suffix.lower() in PHOTO_SUFFIXES
 
 
 def check(
@@ -182,11 +191,6 @@ def _first_of_same(photos: Sequence[Path]) -> list[int]:
 
 
 # --------------------------------------------------------------------------------------------------------- for reading
-def printable(text: str) -> str:
-    """A file name as a terminal may show it."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
 def counted(done: Sequence[Checked]) -> Mapping[str, int]:
     """How many of each verdict."""
     return {v: sum(x.verdict == v for x in done) for v in ("good", "usable", "retake")}
@@ -215,7 +219,7 @@ def table_lines(done: Sequence[Checked]) -> list[str]:
             lines.append(f"    the same photo as {printable(x.same_as)}")
             continue
         lines += [f"    {f.code}: {f.text}" for f in x.findings]
-        lines.append(f"    Reply: {x.reply}")
+        lines += [f"    Reply: {x.reply}"] if x.reply else []
     if len(done) > 1:
         n = counted(done)
         lines.append(f"{len(done)} files: {n['good']} good, {n['usable']} usable, {n['retake']} to be taken again.")

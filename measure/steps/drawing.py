@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from calib.wanted import LONG, in_words
+from calib.written import printable
 from measure import job, records, sheet
 from measure.dimensions import Dimension
 
@@ -13,7 +14,7 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
     """What the sketch is made from."""
     thickness = record.thickness_mm if record.thickness_mm > 0 else None
     return sheet.Drawing(
-        name=name or record.part,
+        name=printable(name or record.part),
         features=tuple(records.feature(f) for f in record.features),
         dimensions=tuple(Dimension(d.kind, d.features, d.value_mm, d.u95_mm, d.basis) for d in record.dimensions),
         estimate=records.estimate(record, job.MEASURED) if record.adjustment else None,

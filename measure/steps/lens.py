@@ -18,7 +18,8 @@ from calib.lens import FRAME_MM, Profile
 from calib.lens_prior import on_sensor, sensor_size_px
 from calib.photo import Photo, load
 from calib.refusals import Failure
-from calib.target import Target, locate_target, no_target, paper, wrong_bars
+from calib.same_view import Glance, glance, same_view
+from calib.target import Target, contradicted_bars, locate_target, no_target, paper, wrong_bars
 from calib.view import camera_prior
 from calib.wanted import UNMEASURED, Bars
 from measure import job
@@ -44,12 +45,7 @@ def lens(
         WrongUsage: too few photos, or of different cameras; the file can't be written.
         Untrustworthy: a photo or its sheet can't be measured, or the photos tell no lens.
     """
-    if len(photos) < LEAST_PHOTOS:
-        text = (
-            f"A lens needs {LEAST_PHOTOS} photos of the printed sheet or more, better six: "
-            f"{counted(len(photos), 'photo')} won't do."
-        )
-        raise WrongUsage(text, "few-photos")
+    _check_enough(len(photos))
     wrong = wrong_bars(bars)
     if wrong is not None:
         raise WrongUsage(wrong.text, wrong.code)
@@ -57,9 +53,16 @@ def lens(
     targets: list[Target] = []
     seen: list[Points] = []
     names: list[str] = []
+    glances: list[Glance] = []
+    repeats: list[Caution] = []
     for path in photos:
         photo = load(path)
         first = first or photo
+        now = glance(photo.rgb)
+        twin = next((other for before, other in zip(glances, names, strict=True) if same_view(before, now)), None)
+        if twin is not None:
+            repeats.append(Caution("same-photo", f"{photo.name} shows the same view as {twin}: it counts once."))
+            continue
         _check_same(first, photo)
         target = _target(photo)
         if targets and target.layout.name != targets[0].layout.name:
@@ -67,7 +70,9 @@ def lens(
         targets.append(target)
         seen.append(Points(target.points.which, on_sensor(target.points.points_px, photo), target.points.sigma_px))
         names.append(photo.name)
+        glances.append(now)
     assert first is not None
+    _check_enough(len(names))
     size = sensor_size_px(first)
     layout = targets[0].layout
     guess = camera_prior(size, first.focal_35mm).focal_px
@@ -75,6 +80,9 @@ def lens(
         found = calibrate(seen, layout.saddles_mm, paper(layout, bars), unknown_lens(size, guess), size)
     except np.linalg.LinAlgError:
         raise ReferenceRefused(_NO_LENS, "no-lens") from None
+    contradicted = contradicted_bars(seen, layout, bars, unknown_lens(size, guess), size, found.adjusted)
+    if contradicted is not None:
+        raise ReferenceRefused(contradicted.text, contradicted.code)
     if found.radial_sd > MOST_RADIAL_SD or found.focal_sd_px > MOST_FOCAL_SD * found.focal_px:
         raise ReferenceRefused(_NO_LENS, "no-lens")
     profile = profile_of(found, first, size, name)
@@ -86,8 +94,18 @@ def lens(
         tuple(written),
         _lines(profile, found, names, file),
         _result(profile, found, names),
-        _cautions(found, names),
+        (*_cautions(found, names), *repeats),
     )
+
+
+def _check_enough(photos: int) -> None:
+    """Enough photos, each with a view of its own."""
+    if photos < LEAST_PHOTOS:
+        text = (
+            f"A lens needs {LEAST_PHOTOS} photos of the printed sheet or more, each from another place, better six: "
+            f"{counted(photos, 'photo')} won't do."
+        )
+        raise WrongUsage(text, "few-photos")
 
 
 _NO_LENS = (

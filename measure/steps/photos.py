@@ -11,7 +11,8 @@ from calib.errors import JawlineError, WrongUsage
 from calib.found import Caution
 from calib.photo import Photo, load
 from calib.wanted import ANY, Wanted
-from measure import job, tracing
+from calib.written import printable
+from measure import tracing
 from measure.strokes import NO_STROKES, Strokes
 from measure.tracing import Array, Subject, Trace
 
@@ -74,22 +75,24 @@ def traced(
         lens = profile_of(photo)
         alone = tracing.trace(photo, thickness_mm, subject, lens, wanted, watch, strokes, corners_px)
         return Traced(photo, alone, (photo.name,), (), lens)
+    from calib.same_view import Glance, glance, same_view
     from measure.several import Shown, combined, shown
 
     if thickness_mm == 0 and subject == "part":
         raise WrongUsage(_THICKNESS, "thickness")
-    first_seen: dict[str, str] = {}
+    first_seen: list[tuple[Glance, str]] = []
     photos: list[Shown] = []
     lenses: list[Profile | None] = []
     repeats: list[Caution] = []
     for number, (path, name) in enumerate(zip(paths, _names(paths), strict=True)):
         one = replace(load(path) if number else photo, name=name)
-        pixels = _pixels(one)
-        if twin := first_seen.get(pixels):
+        now = glance(one.rgb)
+        twin = next((other for before, other in first_seen if same_view(before, now)), None)
+        if twin is not None:
             what = "is given twice" if twin == name else f"is the same photo as {twin}"
             repeats.append(Caution("same-photo", f"{name} {what}: it counts once."))
             continue
-        first_seen[pixels] = name
+        first_seen.append((now, name))
         try:
             lenses.append(profile_of(one))
             marked, at = (NO_STROKES, None) if number else (strokes, corners_px)
@@ -123,9 +126,4 @@ def _names(paths: Sequence[Path]) -> list[str]:
     """The files' names, with the folder's where files of one name lie in several."""
     where = {p.absolute() for p in paths}
     alike = {p.name for p in paths if sum(q.name == p.name for q in where) > 1}
-    return [f"{p.absolute().parent.name}/{p.name}" if p.name in alike else p.name for p in paths]
-
-
-def _pixels(photo: Photo) -> str:
-    """Fingerprint of what a photo shows, however its file is written."""
-    return f"{photo.rgb.shape} {job.fingerprint(photo.rgb.tobytes())}"
+    return [printable(f"{p.absolute().parent.name}/{p.name}" if p.name in alike else p.name) for p in paths]

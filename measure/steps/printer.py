@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 from collections.abc import Sequence
@@ -157,5 +158,7 @@ def _keep(printer: Printer) -> Path:
         beside.write_text(printer.text())
         os.replace(beside, path)
     except OSError as why:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
         raise WrongUsage(f"{path} can't be written ({(why.strerror or str(why)).lower()}).", "printer") from None
     return path

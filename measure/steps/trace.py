@@ -14,6 +14,7 @@ from calib.lens import read_profile
 from calib.lens_store import profile_for
 from calib.photo import load
 from calib.wanted import ANY, Wanted, in_words
+from calib.written import printable
 from measure import job
 from measure.steps import Done, counted, listed
 from measure.strokes import NO_STROKES, Strokes
@@ -109,7 +110,7 @@ def trace(
             pixels, (photo, *further), thickness_mm, subject, profile_of, wanted, strokes=strokes, corners_px=corners
         )
     found, profile = photos.trace, photos.lens
-    record, files = files_of(photos, name or photo.stem, strokes, corners)
+    record, files = files_of(photos, printable(name or photo.stem), strokes, corners)
     written = job.write(folder, files, force=force, outdated=OUTDATED)
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
