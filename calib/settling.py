@@ -72,6 +72,22 @@ def settle(seen: Seen, start: Array, mean: Array, information: Array) -> Settled
         raise np.linalg.LinAlgError("the view does not settle")
     r, A = seen.misfit(q), seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
-    cov = np.asarray(np.linalg.inv(A.T @ (A * W[:, None]) + information), np.float64)
+    cov = covariance_of(A.T @ (A * W[:, None]) + information)
     chi2 = float((W * r**2).sum() + (q - mean) @ information @ (q - mean))
     return Settled(q, cov, chi2, r)
+
+
+def covariance_of(normal: Array) -> Array:
+    """(p, p) inverse of a normal matrix, by Cholesky's factor, so that no variance can come out negative.
+
+    Args:
+        normal: (p, p), of unknowns in whatever units.
+
+    Raises:
+        numpy.linalg.LinAlgError: it is not positive definite: some of the unknowns are not determined.
+    """
+    unit = np.sqrt(np.maximum(np.diag(normal), 0.0))
+    if not (unit > 0).all():
+        raise np.linalg.LinAlgError("an unknown that nothing depends on")
+    inverse = np.linalg.inv(np.linalg.cholesky(normal / np.outer(unit, unit))) / unit
+    return np.asarray(inverse.T @ inverse)

@@ -16,6 +16,8 @@ _COARSE_PX_PER_MM = 2.0
 _COARSE_LONGEST_PX = 720
 _CARD_MARGIN_MM = 2.0  # the card's own side wall and shadow
 _LEAST_AREA_MM2 = 25.0
+_CORNER_FILLED = 0.6
+"""Of the rectangle that an area in a corner of the photo spans; half of it is a triangle."""
 _STROKE_MM = 0.5  # to either side of a stroke
 
 
@@ -99,12 +101,18 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """The whole photo, reduced, with what was learned from it."""
+    """The whole photo, reduced, with what was learned from it.
+
+    Attributes:
+        strange: (h, w) how unlike the table each place is; candidates: what may be the part, heaviest first.
+        cut_off: whether something so large that it may be another surface is more like a thing that the frame cuts off.
+    """
 
     coarse: Reduction
     table: Tabletop
     strange: F32
     candidates: tuple[Candidate, ...]
+    cut_off: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +160,23 @@ def survey(rgb: U8, reserved: Reserved, px_per_mm: float, strokes: Strokes = NO_
     ground = (mean < 0.3) & (card == 0) & (elsewhere == 0)
     usual = float(np.percentile(edges[ground], 90)) if ground.any() else 0.0
     blobs = _blobs((mean > 0.5).astype(np.uint8) & (card == 0), edges / (usual + 0.02), scale, marked)
-    return Scene(coarse, table, mean, blobs)
+    return Scene(coarse, table, mean, blobs, _cut_off(elsewhere))
+
+
+def _cut_off(elsewhere: Mask) -> bool:
+    """Whether an area at the frame's edge that is nothing like the table may be a thing that reaches out of the photo.
+
+    The desk beyond a sheet goes on past two corners of the photo or more, or cuts off one of them in a straight line;
+    a thing that lies on the table has corners of its own.
+    """
+    n, label, stats, _ = cv2.connectedComponentsWithStats(elsewhere, connectivity=4)
+    for i in range(1, n):
+        top, bottom, left, right = (label[side] == i for side in (0, -1, np.s_[:, 0], np.s_[:, -1]))
+        beyond = int(top[0]) + int(top[-1]) + int(bottom[0]) + int(bottom[-1])
+        across, down = max(top.sum(), bottom.sum()), max(left.sum(), right.sum())
+        if beyond == 0 or (beyond == 1 and stats[i, cv2.CC_STAT_AREA] > _CORNER_FILLED * across * down):
+            return True
+    return False
 
 
 def edge_strength(colour: F32, blur_px: float) -> F32:

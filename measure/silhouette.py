@@ -118,13 +118,14 @@ def silhouette(
     """
     px_per_mm = 1 / view.mm_per_px(np.zeros(2))
     scene = survey(rgb, reserved, px_per_mm, strokes)
-    choice = _choose(scene.candidates, alone)
+    nothing: Reason = "part-at-edge" if scene.cut_off else "no-part"
+    choice = _choose(scene.candidates, alone, nothing)
     if isinstance(choice, NoSilhouette):
         return choice
     seen = gather(rgb, scene, choice, reserved, px_per_mm, strokes)
     region = first_guess(seen, subject)
     if region is None:
-        return NoSilhouette("no-part")
+        return NoSilhouette(nothing)
     shifts: list[Array] = []
     if subject == "part" and thickness_mm > 0:
         to_window = seen.window.matrix_from_photo()
@@ -133,7 +134,7 @@ def silhouette(
     region, opened = refine(seen, region, subject, shifts)
     trouble = _trouble(seen, region, rgb.shape[:2])
     if trouble:
-        return NoSilhouette(trouble)
+        return NoSilhouette(nothing if trouble == "no-part" else trouble)
     outer = smooth_contour(region, seen.px_per_mm)
     holes = find_holes(seen, region, opened, shifts) if subject == "part" else []
     beside = sum(_plain(c) for c in scene.candidates if c is not choice and c.marked == 0) + _left(seen, region)
@@ -174,8 +175,11 @@ def _left(seen: Evidence, region: Mask) -> bool:
     return float(solid.sum()) > _PLAIN_AREA_MM2 * seen.px_per_mm**2
 
 
-def _choose(candidates: tuple[Candidate, ...], alone: bool) -> Candidate | NoSilhouette:
-    """The one that is the part, or why none is. What strokes mark as part is it, in one piece or in several."""
+def _choose(candidates: tuple[Candidate, ...], alone: bool, nothing: Reason) -> Candidate | NoSilhouette:
+    """The one that is the part, or why none is: `nothing` where there is none at all.
+
+    What strokes mark as part is it, in one piece or in several.
+    """
     meant = [c for c in candidates if c.marked > 0]
     if meant:
         mask = np.asarray(np.max([c.mask for c in meant], axis=0), np.uint8)
@@ -186,7 +190,7 @@ def _choose(candidates: tuple[Candidate, ...], alone: bool) -> Candidate | NoSil
     inner = [c for c in candidates if not c.at_edge and c.crisp > _LEAST_CRISP]
     outer = [c for c in candidates if c.at_edge and c.crisp > 3 * _LEAST_CRISP]
     if not inner or (outer and outer[0].weight > 3 * inner[0].weight):
-        return NoSilhouette("part-at-edge" if outer else "no-part")
+        return NoSilhouette("part-at-edge" if outer else nothing)
     like = [c for c in inner if c.weight > _RIVAL * inner[0].weight]
     if alone and len(like) > 1:
         return NoSilhouette("several-parts", len(like))

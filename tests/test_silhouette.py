@@ -72,6 +72,9 @@ RED, BLUE = (150, 40, 30), (30, 50, 140)
         ([], "no-part"),
         ([((600, 100), (110, 140), RED), ((620, 330), (110, 130), BLUE)], "several-parts"),
         ([((790, 200), (110, 140), RED)], "part-at-edge"),
+        ([((560, 60), (340, 480), RED)], "part-at-edge"),  # large, cut on one side
+        ([((560, 300), (340, 300), RED)], "part-at-edge"),  # and on two
+        ([((760, 0), (140, 600), RED)], "no-part"),  # the desk beyond a sheet
         ([((494, 200), (160, 140), RED)], "part-touches-card"),
     ],
 )

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calib.settling import covariance_of
 from calib.view import (
     Prior,
     Rectangle,
@@ -153,3 +154,14 @@ def test_what_was_known_beforehand_does_what_the_view_says():
         sd = np.sqrt(np.diag(plain.covariance))
         assert plain.by_prior is not None
         assert change / sd == pytest.approx(0.1 * plain.by_prior[:, k] / sd, abs=0.004)
+
+
+def test_variances_are_never_negative():
+    """Of focal lengths in thousands of pixels and turns in millionths of a radian, nearly one and the same."""
+    unit = np.array([1e6, 1e-3, 1e3])
+    nearly = np.array([[1.0, 1 - 1e-13, 0.2], [1 - 1e-13, 1.0, 0.2], [0.2, 0.2, 1.0]])
+    assert (np.diag(covariance_of(nearly * np.outer(unit, unit))) > 0).all()
+    with pytest.raises(np.linalg.LinAlgError):
+        covariance_of(np.array([[1.0, 1.0, 0.0], [1.0, 1.0, 0.0], [0.0, 0.0, 1.0]]))
+    with pytest.raises(np.linalg.LinAlgError):
+        covariance_of(np.diag([1.0, 0.0, 2.0]))
