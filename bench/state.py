@@ -20,6 +20,7 @@ from measure.drawing.overlay import path_data
 from measure.features import Feature, flatten
 from measure.lettering import figures
 from measure.readings import Reading
+from measure.steps.complete import COMPLETED
 from measure.worksheet import JAWS
 
 if TYPE_CHECKING:
@@ -205,7 +206,7 @@ def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- the figures
 def _measured(live: Live) -> dict[str, Any]:
     record, found = live.record, live.found
-    cautions = [{"code": w.code, "text": w.text} for w in record.warnings]
+    cautions = [{"code": w.code, "text": w.text} for w in record.warnings if w.code != COMPLETED]
     if live.problem:
         cautions.insert(0, {"code": live.problem.code, "text": live.problem.text})
     dimensions = record.dimensions

@@ -61,7 +61,7 @@ def find_breaks(features: Sequence[Feature]) -> list[Break]:
     if not any(curved):
         raise JobRefused(
             "No break was found: lines and arcs explain the whole outer boundary; say where it is broken by its first "
-            "and last label in order of travel (counter-clockwise), like R4-E5 (--broken).",
+            "and last label in order of travel (counter-clockwise), like R4-E5.",
             "no-break",
         )
     starts = [i for i in range(n) if curved[i] and not curved[i - 1]]
@@ -94,9 +94,7 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
         if label in at:
             continue
         if any(f.label == label for f in features):
-            raise WrongUsage(
-                f"{label} belongs to a hole, and only the outer boundary is completed.", "broken"
-            )
+            raise WrongUsage(f"{label} belongs to a hole, and only the outer boundary is completed.", "broken")
         raise WrongUsage(f"There is no {label} to be broken; the outer boundary is {', '.join(at)}.", "broken")
     return Break(at[first], (at[last] - at[first]) % len(loop) + 1, len(loop))
 
