@@ -6,12 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, cast, get_args
 
+from bench import kept
 from bench.live import Live
 from bench.shelf import REMEMBERED, Job
 from bench.state import files_of, jaw_words, key_of
 from calib.budget import K95
-from calib.errors import WrongUsage
-from measure import job
+from calib.errors import JobRefused, WrongUsage
+from measure import job, records
 from measure.completion import By
 from measure.dimensions import size_of, stacked
 from measure.jaw_reach import check_reading, obstacle
@@ -96,18 +97,47 @@ def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
 
 
 def complete(of: Job, by: str | None, broken: str | None) -> None:
-    """Complete the outline where the part is broken, or open it again.
+    """Complete the outline where the part is broken, open it again, or keep for good what was completed.
+
+    Args:
+        of: the job.
+        by: the way; the best by default; `open` takes a completion back, `keep` says that somebody has looked at it.
+        broken: which break, by its first and last label; all of them by default.
 
     Raises:
-        WrongUsage, JobRefused: it can't be done.
+        WrongUsage, JobRefused: it can't be done, or nothing tells what was there.
     """
     from measure.steps import complete as step
 
+    if by == "keep":
+        _keep(of, broken)
+        return
     ways = (*get_args(By),)
     if by is not None and by not in ways:
         raise WrongUsage(f"The ways are {', '.join(ways)}, not “{by}”.", "by")
     with of.changing(set(REMEMBERED)):
-        step.complete(of.folder, broken=broken, by=cast(By | None, by))
+        done = step.complete(of.folder, broken=broken, by=cast(By | None, by))
+        known = of.kept()
+        if known and known.accepted:  # what is no longer completed in that way has to be looked at again
+            left = tuple(a for a in known.accepted if a in _completed(of))
+            job.write(of.folder, {kept.FILE: kept.to_bytes(known.model_copy(update={"accepted": left}))})
+    breaks = done.result["breaks"]
+    if by != "open" and all(b["by"] == "open" for b in (breaks if broken is None else breaks[-1:])):
+        raise JobRefused(" ".join(done.lines), "not-completed")
+
+
+def _keep(of: Job, broken: str | None) -> None:
+    now = tuple(a for a in _completed(of) if broken in (None, a.broken))
+    if not now:
+        raise WrongUsage("There is nothing completed that could be kept.", "not-completed")
+    known = of.kept() or kept.Kept()
+    accepted = (*(a for a in known.accepted if a not in now), *now)
+    of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"accepted": accepted}))})
+
+
+def _completed(of: Job) -> tuple[kept.Accepted, ...]:
+    record = records.from_text(job.text(of.folder, job.TRACE, "trace PHOTO"), job.TRACE)
+    return tuple(kept.Accepted(broken=c.broken, by=c.by) for c in record.completed)
 
 
 def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:

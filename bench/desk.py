@@ -152,7 +152,9 @@ class Desk:
             folder = unkept.folder if unkept else of.folder
             if known is None or known.photo is None or not (folder / kept.PHOTO).is_file():
                 raise WrongUsage("The photo of this job is no longer there: add it again as a new one.", "no-photo")
-            of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"asked": asked, "refusal": None}))})
+            now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
+            with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
+                job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
             copy = self.place() / "The photo"
             shutil.copyfile(folder / kept.PHOTO, copy)
             self._trace(of, known.name or of.id, copy, asked, known.photo, unkept is None, known.photo.name)
@@ -217,7 +219,7 @@ class Desk:
                 answer = done.result()
                 files = {n: (out / n).read_bytes() for n in answer.files}
                 now = known.model_copy(update={"refusal": None})
-                of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED)
+                of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED, undoable=False)
             except Exception as why:
                 text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
                 now = known.model_copy(update={"refusal": kept.Said(code=code, text=text)})

@@ -52,6 +52,13 @@ class Asked(Record):
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)
 
 
+class Accepted(Record):
+    """A completed break that somebody has looked at and keeps: its mark and the way."""
+
+    broken: str
+    by: str
+
+
 class Kept(Record):
     """The whole of bench.json."""
 
@@ -62,6 +69,7 @@ class Kept(Record):
     asked: Asked = Asked()
     photo: KeptPhoto | None = None
     refusal: Said | None = None
+    accepted: tuple[Accepted, ...] = ()
 
 
 def to_bytes(kept: Kept) -> bytes:

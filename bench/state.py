@@ -20,6 +20,7 @@ from measure.drawing.overlay import path_data
 from measure.features import Feature, flatten
 from measure.lettering import figures
 from measure.readings import Reading
+from measure.steps.complete import COMPLETED
 from measure.worksheet import JAWS
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def plain_state(
     out["photo"] = _photo(of, known)
     if live is None:
         return out
-    return out | _drawn(of, live) | _measured(live)
+    return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known)}
 
 
 def name_of(of: Job, known: kept.Kept | None, traced: records.JobRecord | None) -> str:
@@ -205,7 +206,7 @@ def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- the figures
 def _measured(live: Live) -> dict[str, Any]:
     record, found = live.record, live.found
-    cautions = [{"code": w.code, "text": w.text} for w in record.warnings]
+    cautions = [{"code": w.code, "text": w.text} for w in record.warnings if w.code != COMPLETED]
     if live.problem:
         cautions.insert(0, {"code": live.problem.code, "text": live.problem.text})
     dimensions = record.dimensions
@@ -226,7 +227,6 @@ def _measured(live: Live) -> dict[str, Any]:
         ],
         "readings": _readings(live),
         "worst_u95_mm": max((d.u95_mm for d in dimensions), default=None),
-        "completion": _completion(record),
         "next": suggestion
         and {
             "words": jaw_words(suggestion.kind, suggestion.features),
@@ -282,8 +282,19 @@ def _readings(live: Live) -> list[dict[str, Any]]:
     return out
 
 
-def _completion(record: records.JobRecord) -> dict[str, Any] | None:
-    if not record.broken:
+def _completion(record: records.JobRecord, known: kept.Kept | None) -> dict[str, Any] | None:
+    """What was completed, break by break, and whether somebody has looked at it and keeps it."""
+    if not record.completed:
         return None
-    words = [w.text for w in record.warnings if w.code == "completed"]
-    return {"broken": [f.label for f in record.broken], "words": " ".join(words)}
+    accepted = {(a.broken, a.by) for a in known.accepted} if known else set()
+    breaks = [
+        {
+            "broken": c.broken,
+            "by": c.by,
+            "features": list(c.features),
+            "words": c.words,
+            "kept": (c.broken, c.by) in accepted,
+        }
+        for c in record.completed
+    ]
+    return {"broken": [f.label for f in record.broken], "breaks": breaks}

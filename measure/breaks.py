@@ -60,8 +60,8 @@ def find_breaks(features: Sequence[Feature]) -> list[Break]:
     curved = [f.kind == "curve" for f in loop]
     if not any(curved):
         raise JobRefused(
-            "No break was found: lines and arcs explain the whole outer boundary; say where it is broken with "
-            "--broken FIRST-LAST, in order of travel (counter-clockwise).",
+            "No break was found: lines and arcs explain the whole outer boundary; say where it is broken by its first "
+            "and last label in order of travel (counter-clockwise), like R4-E5.",
             "no-break",
         )
     starts = [i for i in range(n) if curved[i] and not curved[i - 1]]
@@ -83,7 +83,7 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
     parts = re.fullmatch(r"\s*([A-Za-z]+\d+)\s*(?:-\s*([A-Za-z]+\d+)\s*)?", words)
     if not parts:
         raise WrongUsage(
-            f"--broken “{words}” is not understood: give one label, or the first and the last in order of travel "
+            f"“{words}” does not say where it is broken: give one label, or the first and the last in order of travel "
             "(counter-clockwise), like R4-E5.",
             "broken",
         )
@@ -94,10 +94,8 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
         if label in at:
             continue
         if any(f.label == label for f in features):
-            raise WrongUsage(
-                f"--broken: {label} belongs to a hole, and only the outer boundary is completed.", "broken"
-            )
-        raise WrongUsage(f"--broken: there is no {label}; the outer boundary is {', '.join(at)}.", "broken")
+            raise WrongUsage(f"{label} belongs to a hole, and only the outer boundary is completed.", "broken")
+        raise WrongUsage(f"There is no {label} to be broken; the outer boundary is {', '.join(at)}.", "broken")
     return Break(at[first], (at[last] - at[first]) % len(loop) + 1, len(loop))
 
 
@@ -118,6 +116,6 @@ def check_length(features: Sequence[Feature], breaks: Sequence[Break]) -> None:
 def _too_long(share: float) -> JobRefused:
     return JobRefused(
         f"{100 * share:.0f} % of the outer boundary is broken, and from less than half the rest can't be told: mark "
-        "the break with --broken FIRST-LAST in order of travel (counter-clockwise), or draw the part by hand.",
+        "the break by its first and last label in order of travel (counter-clockwise), or draw the part by hand.",
         "break-too-long",
     )

@@ -115,10 +115,12 @@ class JoinedRecord(Record):
 
 
 class ChoiceRecord(Record):
-    """A break that was completed: its first and last feature as seen, and the way."""
+    """A break that was completed: its first and last feature as seen, the way, new labels, and what is said of it."""
 
     broken: str
     by: Literal["mirror", "turn", "extend"]
+    features: tuple[str, ...] = ()
+    words: str = ""
 
 
 class JobRecord(Record):

@@ -380,13 +380,24 @@ def test_a_broken_part_is_completed_opened_and_undone(client: TestClient, folder
     now = post("complete", by=None, broken=None, revision=seen["revision"])
     assert now["completion"]["broken"] == ["C1"]
     assert "completed" in {f["origin"] for f in now["features"]}
-    assert now["completion"]["words"].endswith(".")
+    (filled,) = now["completion"]["breaks"]
     made_up = [f["label"] for f in now["features"] if f["origin"] == "completed"]
+    assert (filled["broken"], filled["features"], filled["kept"]) == ("C1", made_up, False)
+    assert filled["words"].endswith(".")
+    now = post("complete", by="keep", broken="C1", revision=now["revision"])
+    assert now["completion"]["breaks"][0]["kept"]
+    now = post("undo", revision=now["revision"])
+    assert not now["completion"]["breaks"][0]["kept"]
+    now = post("complete", by="keep", revision=now["revision"])
     assert client.get("/api/jobs/bridge/offers", params={"features": made_up[0]}).json()["offers"] == []
     now = post("complete", by="open", revision=now["revision"])
     assert (now["completion"], (folder / "bridge" / job.TRACE).read_bytes()) == (None, text)
-    now = post("undo", revision=now["revision"])
-    assert now["completion"] is not None
+    now = post("complete", by=filled["by"], broken="C1", revision=now["revision"])
+    assert not now["completion"]["breaks"][0]["kept"]  # filled in anew it has to be looked at again
+    for kept in (None, True, False):
+        now = post("undo", revision=now["revision"])
+        assert (now["completion"] and now["completion"]["breaks"][0]["kept"]) is kept
+    assert post("complete", by="keep", broken="E1", revision=now["revision"])["error"]["code"] == "not-completed"
     now = post("undo", revision=now["revision"])
     assert (folder / "bridge" / job.TRACE).read_bytes() == text
     assert not now["can_undo"]

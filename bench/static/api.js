@@ -33,3 +33,20 @@ async function ask(method, path, body) {
 export const get = (path) => ask("GET", path);
 export const post = (path, body = {}) => ask("POST", path, body);
 export const remove = (path) => ask("DELETE", path);
+
+/**
+ * Do something that the bench program may refuse.
+ * @template T
+ * @param {() => Promise<T>} work
+ * @param {(text: string) => void} say is given the refusal's sentence
+ * @returns {Promise<T | null>} null where it was refused
+ */
+export async function attempt(work, say) {
+  try {
+    return await work();
+  } catch (why) {
+    if (!(why instanceof Refused)) throw why;
+    say(why.message);
+    return null;
+  }
+}

@@ -12,7 +12,9 @@ export class Corners {
    */
   constructor(photo, panzoom, loupe, changed) {
     Object.assign(this, { photo, panzoom, loupe, changed });
-    this.points = null;
+    this.points = null; // as shown
+    this.found = null; // by the last trace that was not refused
+    this.given = null; // by hand, as last sent
     this.moved = false;
     this.shown = false;
     this.glass = svg("use", { href: "#world" });
@@ -20,11 +22,24 @@ export class Corners {
     loupe.append(svg("svg", {}, this.glass, this.sight));
   }
 
-  /** The corners as found or as given by hand before; what a person has moved stays. */
-  load(found) {
-    if (this.moved) return;
-    this.points = found ? found.map((p) => [...p]) : null;
+  /** The corners as found, or as given by hand where that was refused; until they change, what a person has moved stays. */
+  load(found, given, refused) {
+    const key = JSON.stringify([found, given, refused]);
+    if (key === this.key) return this.draw();
+    Object.assign(this, { key, found, given });
+    this.set(refused ? (given ?? found) : (found ?? given));
+  }
+
+  set(points) {
+    this.moved = false;
+    this.points = points ? points.map((p) => [...p]) : null;
+    if (this.shown) this.show(true);
     this.draw();
+  }
+
+  /** Whether any have been set by hand. */
+  get byHand() {
+    return this.moved || Boolean(this.given);
   }
 
   show(on) {
@@ -117,15 +132,14 @@ export class Corners {
     });
   }
 
-  forget(found) {
-    this.moved = false;
-    this.points = null;
-    this.load(found);
-    if (this.shown) this.show(Boolean(this.points));
+  /** Back to what was found. */
+  forget() {
+    this.given = null;
+    this.set(this.found);
   }
 
-  /** As the program takes them; null while they are as found. */
+  /** As the program takes them; null while nobody has set any. */
   plain() {
-    return this.moved ? this.points.map((p) => p.map((v) => Math.round(v * 10) / 10)) : null;
+    return this.moved ? this.points.map((p) => p.map((v) => Math.round(v * 10) / 10)) : this.given;
   }
 }

@@ -1,7 +1,6 @@
-// The drawing's side of the page: sizes with their uncertainties, files to take along, what was completed, revisions.
-import { Refused, post } from "./api.js";
+// The drawing's side of the page: sizes with their uncertainties, files to take along, revisions.
+import { attempt, post } from "./api.js";
 import { byId, el, unbroken } from "./dom.js";
-import { note } from "./notes.js";
 import { plusMinus, value } from "./numbers.js";
 
 const BASIS = { photo: "photo", caliper: "caliper", both: "both" };
@@ -15,12 +14,6 @@ export class Drawing {
   constructor(store, sheets) {
     Object.assign(this, { store, sheets });
     for (const b of document.querySelectorAll("[data-what]")) b.addEventListener("click", () => this.make(b));
-    byId("keep").addEventListener("click", () => this.settle("keep"));
-    byId("reject").addEventListener("click", () => this.settle("reject"));
-    byId("complete-form").addEventListener("submit", (e) => {
-      e.preventDefault();
-      this.complete(byId("by").value || null, byId("broken").value.trim().toUpperCase() || null, byId("complete-wrong"));
-    });
     for (const r of document.querySelectorAll("[name=compare]")) r.addEventListener("change", () => this.compare());
     byId("earlier").addEventListener("change", () => this.compare());
     byId("slide").addEventListener("input", (e) => this.sheets.slide(Number(e.target.value)));
@@ -30,7 +23,6 @@ export class Drawing {
     const ready = state.features.length > 0;
     for (const b of document.querySelectorAll("[data-what]")) b.disabled = !ready;
     this.showSizes(state, before);
-    this.showCompletion(state);
     this.showRevisions(state);
     if (ready) this.sheets.show(`${this.store.path}/sketch.svg?v=${state.revision}`);
   }
@@ -52,33 +44,6 @@ export class Drawing {
         );
       }),
     );
-  }
-
-  showCompletion(state) {
-    const filled = state.features.filter((f) => f.origin === "completed").map((f) => f.label);
-    const key = `kept ${state.id} ${filled.join(" ")}`;
-    this.keptKey = key;
-    byId("completion").hidden = !filled.length || sessionStorage.getItem(key) === "yes";
-    byId("completion-words").textContent = state.completion?.words ?? `${filled.join(", ")} ${filled.length > 1 ? "were" : "was"} not seen but worked out from the rest; dashed on the photo.`;
-  }
-
-  async settle(answer) {
-    if (answer === "keep") {
-      sessionStorage.setItem(this.keptKey, "yes");
-      byId("completion").hidden = true;
-      note("Kept. Its larger uncertainty stays on the drawing.");
-      byId("tab-drawing").focus();
-    } else await this.complete("open", null, byId("make-wrong"));
-  }
-
-  async complete(by, broken, wrong) {
-    wrong.textContent = "";
-    try {
-      await this.store.change(() => post(`${this.store.path}/complete`, { by, broken, revision: this.store.state.revision }));
-    } catch (why) {
-      if (!(why instanceof Refused)) throw why;
-      wrong.textContent = why.message;
-    }
   }
 
   showRevisions(state) {
@@ -104,19 +69,17 @@ export class Drawing {
     byId("make-wrong").textContent = "";
     button.disabled = true;
     button.setAttribute("aria-busy", "true");
-    try {
-      const { files } = await post(`${this.store.path}/make`, { what, options });
-      byId("made").replaceChildren(...files.map((f) => el("li", {}, el("a", { href: f.url, download: f.name }, f.name))));
-      const wanted = files.find((f) => f.name.endsWith(`.${file}`)) ?? files[0];
-      [...byId("made").querySelectorAll("a")].find((a) => a.textContent === wanted.name).click();
-    } catch (why) {
-      if (!(why instanceof Refused)) throw why;
-      byId("make-wrong").textContent = why.message;
-    } finally {
-      button.disabled = false;
-      button.removeAttribute("aria-busy");
-      button.focus({ preventScroll: true });
-    }
+    const made = await attempt(
+      () => post(`${this.store.path}/make`, { what, options }),
+      (text) => (byId("make-wrong").textContent = text),
+    );
+    button.disabled = false;
+    button.removeAttribute("aria-busy");
+    button.focus({ preventScroll: true });
+    if (!made) return;
+    byId("made").replaceChildren(...made.files.map((f) => el("li", {}, el("a", { href: f.url, download: f.name }, f.name))));
+    const wanted = made.files.find((f) => f.name.endsWith(`.${file}`)) ?? made.files[0];
+    [...byId("made").querySelectorAll("a")].find((a) => a.textContent === wanted.name).click();
   }
 }
 

@@ -1,6 +1,6 @@
 // Taking down one reading: which kinds the picked features allow, and what the tool shows. What is expected is not
 // shown before the value is in: who knows the answer reads it off the caliper.
-import { Refused, get, post } from "./api.js";
+import { attempt, get, post } from "./api.js";
 import { byId, el, unbroken } from "./dom.js";
 import { plusMinus } from "./numbers.js";
 
@@ -90,21 +90,17 @@ export class Entry {
     if (tool !== "gauge") this.caliper = tool;
     const features = this.chosen.features ?? (this.chosen.kind === "thickness" ? [] : this.picking.picked);
     byId("add").disabled = true;
-    try {
-      await this.store.change(() =>
-        post(`${this.store.path}/readings`, { kind: this.chosen.kind, features, value: field.value, unit: byId("unit").value, tool, revision: this.store.state.revision }),
-      );
-      field.value = "";
-      this.wrong("");
-      this.picking.set([]);
-      byId("labels").focus({ preventScroll: true });
-    } catch (why) {
-      if (!(why instanceof Refused)) throw why;
-      this.wrong(why.message);
-      field.focus();
-    } finally {
-      byId("add").disabled = false;
-    }
+    const reading = { kind: this.chosen.kind, features, value: field.value, unit: byId("unit").value, tool, revision: this.store.state.revision };
+    const taken = await attempt(
+      () => this.store.change(() => post(`${this.store.path}/readings`, reading)),
+      (text) => this.wrong(text),
+    );
+    byId("add").disabled = false;
+    if (!taken) return field.focus();
+    field.value = "";
+    this.wrong("");
+    this.picking.set([]);
+    byId("labels").focus({ preventScroll: true });
   }
 
   wrong(text) {

@@ -1,5 +1,5 @@
 // For owners: choose a photo, send it, hear at once whether it will do.
-import { Refused, post } from "./api.js";
+import { attempt, post } from "./api.js";
 import { byId, el, icon } from "./dom.js";
 import { preview, takePhotos } from "./photo-file.js";
 
@@ -33,12 +33,11 @@ byId("send").addEventListener("submit", async (e) => {
   go.disabled = true;
   go.lastChild.textContent = "Looking at it…";
   byId("wrong").textContent = "";
-  try {
-    show(await post(`/api/intake${location.search}`, form));
-  } catch (why) {
-    if (!(why instanceof Refused)) throw why;
-    byId("wrong").textContent = why.message;
-  }
+  const answer = await attempt(
+    () => post(`/api/intake${location.search}`, form),
+    (text) => (byId("wrong").textContent = text),
+  );
+  if (answer) show(answer);
   go.disabled = false;
   go.lastChild.textContent = "Send it";
 });

@@ -1,4 +1,5 @@
 // The page of one job: wires picture, tabs and panels to the state that the bench program tells.
+import { Completion } from "./completion.js";
 import { Corners } from "./corners.js";
 import { byId, el } from "./dom.js";
 import { Drawing } from "./drawing.js";
@@ -16,6 +17,7 @@ import { Sheets } from "./sheets.js";
 import { Store } from "./store.js";
 import { Strokes } from "./strokes.js";
 import { Tabs } from "./tabs.js";
+import { Undo } from "./undo.js";
 
 const LABEL_RIM = 62; // px round the part, for its labels
 
@@ -43,6 +45,8 @@ const entry = new Entry(store, picking);
 const readings = new Readings(store);
 const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
+const completion = new Completion(store);
+const undo = new Undo(store);
 const views = {};
 const tabs = new Tabs((name) => {
   const paper = name === "drawing";
@@ -66,6 +70,7 @@ function wanted() {
 panzoom.clicked = (target) => {
   const label = target.closest?.("[data-label]")?.dataset.label;
   if (!label || !store.state?.features.length) return;
+  if (tabs.name === "outline" && completion.marking) return completion.pick(label);
   if (tabs.name === "outline") tabs.open("readings");
   picking.toggle(label);
 };
@@ -102,6 +107,8 @@ store.subscribe((state, before) => {
   readings.show(state);
   next.show(state);
   drawing.show(state, before);
+  completion.show(state);
+  undo.show(state);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
   if ((first || retraced) && sheets.root.hidden && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());

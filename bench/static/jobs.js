@@ -1,5 +1,5 @@
 // The evening's jobs and a new one.
-import { Refused, get, post } from "./api.js";
+import { attempt, get, post } from "./api.js";
 import { byId, el, icon } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
@@ -97,14 +97,12 @@ byId("new").addEventListener("submit", async (e) => {
   form.set("subject", document.querySelector("[name=subject]:checked").value);
   form.set("name", byId("name").value);
   form.set("photo", photo, photo.name);
-  try {
-    const { id } = await post("/api/jobs", form);
-    location.assign(`/job/${encodeURIComponent(id)}`);
-  } catch (why) {
-    if (!(why instanceof Refused)) throw why;
-    say("new", why.message);
-    start.disabled = false;
-  }
+  const made = await attempt(
+    () => post("/api/jobs", form),
+    (text) => say("new", text),
+  );
+  start.disabled = false;
+  if (made) location.assign(`/job/${encodeURIComponent(made.id)}`);
 });
 
 refresh();

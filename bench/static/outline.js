@@ -1,5 +1,5 @@
 // The outline as traced: how far it is, what was refused, and mending it by strokes, corners or another thickness.
-import { Refused, post } from "./api.js";
+import { attempt, post } from "./api.js";
 import { byId, el, icon } from "./dom.js";
 import { parse } from "./numbers.js";
 
@@ -22,7 +22,7 @@ export class Outline {
     byId("stroke-back").addEventListener("click", () => strokes.back());
     byId("mend-clear").addEventListener("click", () => {
       strokes.clear();
-      corners.forget(store.state.card?.corners);
+      corners.forget();
       this.mended();
     });
     byId("retrace").addEventListener("submit", (e) => {
@@ -43,28 +43,28 @@ export class Outline {
 
   /** What has been mended can be taken back. */
   mended() {
-    byId("mend-row").hidden = !this.strokes.all.length && !this.corners.moved;
+    byId("mend-row").hidden = !this.strokes.all.length && !this.corners.byHand;
     byId("stroke-back").disabled = !this.strokes.all.length;
   }
 
   show(state, before) {
-    const tracing = state.state === "tracing" || state.state === "waiting";
-    const refused = state.state === "refused" && state.refusal;
+    const tracing = busy(state);
+    const refused = !tracing && Boolean(state.refusal);
+    const stands = state.features.length > 0; // a trace that was refused leaves the one before as it was
     byId("progress").hidden = !tracing;
     byId("progress-step").textContent = tracing ? (state.progress?.step ?? "Waiting for its turn") : "";
     byId("progress-share").value = state.progress?.share ?? 0;
     byId("refusal").hidden = !refused;
+    byId("refusal-head").textContent = stands ? "Traced again it was refused: the line is the one before" : "This photo can’t be measured";
     byId("refusal-text").textContent = refused ? state.refusal.text : "";
     byId("look").hidden = tracing || !state.features.length;
     byId("mend").hidden = tracing || !state.photo;
     byId("mend-head").textContent = refused ? "Does it see the wrong thing? Show it where" : "Not quite? Show it where";
     byId("cautions").replaceChildren(...(tracing ? [] : state.cautions).map((c) => el("li", {}, icon("suspect"), el("span", {}, c.text))));
     if (!before || before.thickness_mm !== state.thickness_mm) byId("thickness").value = state.thickness_mm ?? "";
-    if (!before && state.strokes) this.strokes.load(state.strokes);
+    if (state.strokes && !same(before?.strokes, state.strokes)) this.strokes.load(state.strokes);
     if (tracing && this.tool !== "look") this.use("look");
-    const done = before && (before.state === "tracing" || before.state === "waiting") && !tracing;
-    if (done && state.state !== "refused") this.corners.forget(state.card?.corners);
-    else this.corners.load(state.card?.corners);
+    if (!tracing) this.corners.load(state.card?.corners ?? null, state.card_corners ?? null, refused);
     this.mended();
   }
 
@@ -79,15 +79,18 @@ export class Outline {
     wrong.textContent = "";
     const { state } = this.store;
     this.store.tracing = true;
-    try {
-      await this.store.change(() =>
-        post(`${this.store.path}/trace`, { thickness, subject: state.subject, strokes: this.strokes.plain(), card_corners: this.corners.plain(), revision: state.revision }),
-      );
-      await this.store.load();
-    } catch (why) {
-      this.store.tracing = false;
-      if (!(why instanceof Refused)) throw why;
-      wrong.textContent = why.message;
-    }
+    const asked = { thickness, subject: state.subject, strokes: this.strokes.plain(), card_corners: this.corners.plain(), revision: state.revision };
+    const begun = await attempt(
+      async () => {
+        const answer = await this.store.change(() => post(`${this.store.path}/trace`, asked));
+        await this.store.load();
+        return answer;
+      },
+      (text) => (wrong.textContent = text),
+    );
+    if (!begun) this.store.tracing = false;
   }
 }
+
+const busy = (state) => state.state === "tracing" || state.state === "waiting";
+const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);

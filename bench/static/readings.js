@@ -1,5 +1,5 @@
 // The readings so far: each says in a shape and in words whether it agrees, how far off it is, and why that may be.
-import { Refused, post, remove } from "./api.js";
+import { attempt, remove } from "./api.js";
 import { byId, el, icon, unbroken } from "./dom.js";
 import { note } from "./notes.js";
 import { apart, value } from "./numbers.js";
@@ -17,14 +17,6 @@ export class Readings {
   constructor(store) {
     this.store = store;
     this.known = null;
-    byId("undo").addEventListener("click", () => this.undo());
-    document.addEventListener("keydown", (e) => {
-      const typing = e.target.closest?.("input:not([type=radio]):not([type=range]), select, textarea");
-      if (e.key === "z" && (e.ctrlKey || e.metaKey) && !e.shiftKey && !typing) {
-        e.preventDefault();
-        this.undo();
-      }
-    });
   }
 
   show(state) {
@@ -32,7 +24,6 @@ export class Readings {
     const fresh = this.known ? rows.filter((r) => !this.known.has(r.key)) : [];
     byId("readings").replaceChildren(...rows.map((r) => this.row(r, fresh.includes(r))));
     byId("no-readings").hidden = rows.length > 0;
-    byId("undo").disabled = !(state.can_undo ?? rows.length > 0);
     if (fresh.length === 1) note(`${called(fresh[0])}: ${verdict(fresh[0]).head}${fresh[0].verdict === "suspect" ? `, ${off(fresh[0])}` : ""}.`);
     this.known = new Set(rows.map((r) => r.key));
   }
@@ -56,21 +47,9 @@ export class Readings {
   }
 
   async drop(r) {
-    await this.attempt(() => remove(`${this.store.path}/readings/${encodeURIComponent(r.key)}?revision=${this.store.state.revision}`));
+    const path = `${this.store.path}/readings/${encodeURIComponent(r.key)}?revision=${this.store.state.revision}`;
+    await attempt(() => this.store.change(() => remove(path)), note);
     byId("undo").focus({ preventScroll: true });
-  }
-
-  async undo() {
-    if (!byId("undo").disabled) await this.attempt(() => post(`${this.store.path}/undo`, { revision: this.store.state.revision }));
-  }
-
-  async attempt(work) {
-    try {
-      await this.store.change(work);
-    } catch (why) {
-      if (!(why instanceof Refused)) throw why;
-      note(why.message);
-    }
   }
 }
 

@@ -106,7 +106,7 @@ def _nothing_done(
     seen: records.JobRecord,
 ) -> Done:  # fmt: skip
     if by is not None:
-        raise JobRefused(f"{' '.join(words)} Leave it open, or try another --by.", "not-completed")
+        raise JobRefused(f"{' '.join(words)} Leave it open, or try another way.", "not-completed")
     files: tuple[Path, ...] = ()
     if was:
         files = _opened(folder, text, seen, was, force).files
@@ -120,7 +120,7 @@ def _record(seen: records.JobRecord, found: Mended) -> records.JobRecord:
             "features": tuple(records.feature_record(f) for f in found.estimate.features),
             "broken": (*seen.broken, *(records.feature_record(f) for f in found.broken)),
             "completed": tuple(
-                records.ChoiceRecord(broken=mark, by=b.way)
+                records.ChoiceRecord(broken=mark, by=b.way, features=b.fresh, words=in_words(b))
                 for mark, b in zip(found.marks, found.breaks, strict=True)
                 if isinstance(b, Completed)
             ),

@@ -1,0 +1,96 @@
+"""A broken part on the page: filled in, a second break marked on the photo, one kept, the other left open."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.accuracy.broken import marked
+from tests.browser.test_accessible import findings
+from tests.browser.test_keyboard import tab_to
+
+KNOB = Path(__file__).parents[1] / "accuracy" / "broken" / "tap-knob-broken.jpg"
+WHOLE = "R2"
+"""A lobe that the photo shows whole: marked as broken it is filled in as well, like the one that is."""
+
+
+@pytest.fixture(scope="module")
+def knob(bench: Any) -> tuple[str, str]:
+    """The job of a broken knob, and how a person who sees it marks its break."""
+    job = str(bench.upload("tap knob", KNOB, "6.0"))
+    assert bench.settled(job)["state"] == "traced"
+    truth = json.loads(KNOB.with_suffix(".truth.json").read_text())
+    return job, marked(truth, json.loads((bench.folder / job / "trace.json").read_text()))
+
+
+def touch(page: Any, label: str) -> None:
+    """Click a label on the photo."""
+    page.locator(f'.tag[data-label="{label}"]').click()
+
+
+def test_one_break_is_kept_and_one_left_open(window: Callable[..., Any], knob: tuple[str, str], bench: Any) -> None:
+    job, torn = knob
+    page = window(f"/job/{job}#outline")
+    page.locator(f'.tag[data-label="{WHOLE}"]').wait_for()
+    assert page.locator(".feature.completed").count() == 0
+    page.click("#complete summary")
+    for label in torn.split("-"):
+        touch(page, label)
+    assert page.input_value("#broken") == torn
+    assert page.locator("#panel-outline").is_visible()  # marking does not lead to the readings
+    page.click("#complete-form button[type=submit]")
+    row = page.locator("#breaks li")
+    expect(row).to_have_count(1)
+    expect(row).to_contain_text("To be looked at")
+    assert "% of the boundary bears that out" in row.inner_text()
+    assert "bears that out" not in page.inner_text("#cautions")  # said once
+    assert page.locator(".feature.completed").count() > 0
+
+    page.click("#complete summary")
+    touch(page, WHOLE)
+    page.select_option("#by", "turn")
+    page.click("#complete-form button[type=submit]")
+    expect(page.locator("#breaks li")).to_have_count(2)
+
+    page.locator(f'[data-break="{torn}"] [data-answer="keep"]').click()
+    expect(page.locator(f'[data-break="{torn}"]')).to_contain_text("Kept")
+    page.locator(f'[data-break="{WHOLE}"] [data-answer="open"]').click()
+    expect(page.locator(f'[data-break="{WHOLE}"]')).to_have_count(0)
+    page.reload()
+    expect(row).to_have_count(1)
+    expect(row).to_have_attribute("data-break", torn)
+    expect(row).to_contain_text("Kept")
+    state = bench.state(job)
+    origins = {f["label"]: f["origin"] for f in state["features"]}
+    assert {k for k, v in origins.items() if v == "completed"} == set(state["completion"]["breaks"][0]["features"])
+    assert origins[WHOLE] == "seen"
+    assert findings(page) == []
+
+
+def test_a_break_by_keys_and_what_cannot_be_told(window: Callable[..., Any], knob: tuple[str, str]) -> None:
+    job, torn = knob
+    page = window(f"/job/{job}#outline", color_scheme="dark")
+    page.locator("#breaks li").wait_for()
+    tab_to(page, f'[data-break="{torn}"] [data-answer="open"]')
+    page.keyboard.press("Enter")
+    expect(page.locator("#breaks li")).to_have_count(0)
+    expect(page.locator("#tab-outline")).to_be_focused()
+    page.keyboard.press("ControlOrMeta+z")
+    expect(page.locator("#breaks li")).to_contain_text("Kept")
+    tab_to(page, "#complete summary")
+    page.keyboard.press("Enter")
+    tab_to(page, "#broken")
+    page.keyboard.type("r4")
+    tab_to(page, "#by")
+    page.keyboard.type("longer")
+    tab_to(page, "#complete-form button[type=submit]")
+    page.keyboard.press("Enter")
+    expect(page.locator("#complete-wrong")).to_contain_text("nothing tells what was there")
+    assert page.input_value("#broken") == "r4"
+    expect(page.locator("#breaks li")).to_contain_text("Kept")  # the other break is as it was
+    assert findings(page) == []
