@@ -190,18 +190,26 @@ that was seen is the upper or the lower one."""
 SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.2
 """Standard deviation of what all edges are seen too far out by: the picture's own sharpening and tone curve, a rounded
 rim; and where the light is clipped."""
-DOUBT = 0.15
-"""Share of a narrow wall's width that is in doubt; walls wider than NARROW_PX show both their rims. It is what makes
-the errors of straight edges likeliest, in rendered photos of cards and of printed sheets alike."""
-NARROW_PX = 4.0
+DOUBT = 0.13
+"""Share of a narrow wall's width that is in doubt. It is what makes the errors of straight edges likeliest, in rendered
+photos of cards and of printed sheets alike."""
+NARROW_PX, WIDE_PX, WIDE_DOUBT_PX = 4.0, 6.0, 0.05
+"""Up to NARROW_PX a wall's two rims are seen as one; from WIDE_PX on each by itself, and little is in doubt."""
+HIDDEN_PX = 0.375
+"""A wall narrower than this is not seen at all."""
+
+
+def rim_doubt_px(wall_px: Array) -> Array:
+    """Standard deviation, px, from mistaking one rim of a wall that is seen so wide for the other."""
+    known = [0.0, NARROW_PX, WIDE_PX], [0.0, DOUBT * NARROW_PX, WIDE_DOUBT_PX]
+    return np.where(wall_px < HIDDEN_PX, 0.0, np.interp(wall_px, *known))
 
 
 def _rim_doubt(outward: Array, wall_px: Array, px_per_mm: Array) -> Array:
-    """(n, 8) standard deviation along the normal, mm, from mistaking one rim of a narrow wall for the other."""
+    """(n, 8) standard deviation along the normal, mm, of each direction's doubt."""
     sector = np.floor(np.arctan2(outward[:, 1], outward[:, 0]) / (2 * np.pi / DIRECTIONS)).astype(int) % DIRECTIONS
-    size = DOUBT * np.where(wall_px <= NARROW_PX, wall_px, np.maximum(2 * NARROW_PX - wall_px, 0.1 * NARROW_PX))
     out = np.zeros((len(outward), DIRECTIONS))
-    out[np.arange(len(outward)), sector] = np.where(wall_px < 0.375, 0, size / px_per_mm)
+    out[np.arange(len(outward)), sector] = rim_doubt_px(wall_px) / px_per_mm
     return out
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from calib.budget import K95
 from calib.view import View
-from measure.edges import CLIPPED_SPREAD_PX, DOUBT, FLOOR_PX, NARROW_PX, SPREAD_PX
+from measure.edges import CLIPPED_SPREAD_PX, FLOOR_PX, SPREAD_PX, rim_doubt_px
 from measure.tracing_parts import THICKNESS_SD_MM
 
 Array = NDArray[np.float64]
@@ -68,5 +68,4 @@ def _rim_sd(view: View, points_mm: Array, outward: Array, height_mm: float) -> A
     px_mm = view.mm_per_px(points_mm.mean(0))
     lean = np.hypot(*(view.pixels(points_mm, height_mm) - view.pixels(points_mm, 0.0)).T)
     wall = np.where(_upper(view, points_mm, outward), 0.0, lean)
-    size = np.where(wall <= NARROW_PX, wall, np.maximum(2 * NARROW_PX - wall, 0.1 * NARROW_PX))
-    return np.asarray(np.where(wall < 0.375, 0.0, DOUBT * size * px_mm))
+    return rim_doubt_px(wall) * px_mm
