@@ -35,13 +35,15 @@ def test_a_dark_thing_farther_on_is_no_shadow() -> None:
 
 def test_what_is_seen_is_judged() -> None:
     nothing, much = np.zeros(4), np.full(4, 1.0)
-    assert not Beside(np.array([0.0, -0.06, 0.0, 0.0]), nothing, 0.0, nothing, much).raised
-    assert Beside(np.array([0.0, -0.4, -0.1, 0.0]), nothing, 0.0, nothing, much).raised
-    assert Beside(nothing, np.array([0.0, 0.0, -0.3, 0.0]), -0.1, nothing, much).raised  # one side up
-    assert not Beside(nothing, np.array([0.0, 0.0, -0.3, 0.0]), -0.3, nothing, much).raised  # a striped table
+    assert not Beside(np.array([0.0, -0.06, 0.0, 0.0]), nothing, 0.0, 0.0, nothing, much).raised
+    assert Beside(np.array([0.0, -0.4, -0.1, 0.0]), nothing, 0.0, 0.0, nothing, much).raised
+    assert Beside(nothing, np.array([0.0, 0.0, -0.3, 0.0]), -0.1, 0.0, nothing, much).raised  # one side up
+    assert not Beside(nothing, np.array([0.0, 0.0, -0.3, 0.0]), -0.3, 0.0, nothing, much).raised  # a striped table
     line = np.full(4, -2.0)
-    assert Beside(nothing, nothing, 0.0, line, nothing).drawn
-    assert not Beside(nothing, nothing, 0.0, line, much).drawn  # a face of another colour, with a dark rim
+    assert Beside(nothing, nothing, 0.0, 1.2, nothing, much).raised  # one end up, its shadow a wedge
+    assert not Beside(nothing, nothing, 0.0, 0.3, nothing, much).raised
+    assert Beside(nothing, nothing, 0.0, 0.0, line, nothing).drawn
+    assert not Beside(nothing, nothing, 0.0, 0.0, line, much).drawn  # a face of another colour, with a dark rim
     white = np.array([-2.0, -2.0, -0.1, -2.0])
-    assert not Beside(nothing, nothing, 0.0, white, nothing).drawn  # a white card's shadow on paper
+    assert not Beside(nothing, nothing, 0.0, 0.0, white, nothing).drawn  # a white card's shadow on paper
     assert {raised().code, drawn().code} == {"card-raised", "card-drawn"}
