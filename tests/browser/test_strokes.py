@@ -10,7 +10,6 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from PIL import Image
 from playwright.sync_api import expect
 
 from tests.accuracy.score import compare
