@@ -31,7 +31,7 @@ export class Readings {
   row(r, fresh) {
     const v = verdict(r);
     const says = [el("b", {}, v.head)];
-    if (off(r)) says.push(` — ${off(r)}`);
+    if (off(r) && !/\d mm (less|more) than expected/.test(r.reason ?? "")) says.push(` — ${off(r)}`); // the amount is said once
     if (r.likely && !r.reason) says.push(el("span", { class: "why-so" }, `Likely: ${LIKELY[r.likely] ?? r.likely}.`));
     if (r.reason) says.push(el("span", { class: "why-so" }, sentence(r.reason)));
     if (r.advice && !r.reason?.includes("again")) says.push(el("span", { class: "why-so" }, sentence(r.advice)));

@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.browser.looks import Bench
 from tests.browser.running import ARGS, address, running
+
+
+class Unopened(pytest.Module):
+    """A module of tests that can't even be imported here."""
+
+    def collect(self) -> Any:
+        """Nothing: it is skipped."""
+        pytest.skip("playwright is not installed: pip install 'jawline[test]'", allow_module_level=True)
+
+
+def pytest_pycollect_makemodule(module_path: Path, parent: Any) -> Any:
+    """Without playwright the modules are skipped as they are, unless a browser has to be there."""
+    if os.environ.get("JAWLINE_BROWSER") == "required" or importlib.util.find_spec("playwright"):
+        return None
+    return Unopened.from_parent(parent, path=module_path)
 
 
 def absent(why: str) -> Any:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 import urllib.request
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import ezdxf
+import numpy as np
 from ezdxf.math import bulge_to_arc
 
 from tests.sample_photos import FOLDER
@@ -98,3 +101,30 @@ def _segment(a: tuple[float, ...], b: tuple[float, ...]) -> dict[str, Any]:
         "turn": "ccw" if a[2] > 0 else "cw",
         **ends,
     }
+
+
+def on_screen(page: Any, state: Any, points_px: Sequence[Sequence[float]]) -> list[tuple[float, float]]:
+    """Where points of the photo, in its own pixels, are in the window just now."""
+    box = page.locator("#view").bounding_box()
+    x, y, k = (float(v) for v in re.findall(r"-?\d[-\d.e]*", page.locator("#world").get_attribute("transform")))
+    shown = (np.asarray(points_px, float) + 0.5) * state["photo"]["scale"]
+    return [(box["x"] + x + k * px, box["y"] + y + k * py) for px, py in shown]
+
+
+def painted_on(page: Any, state: Any, points_px: Sequence[Sequence[float]]) -> None:
+    """Paint one stroke through points of the photo."""
+    first, *others = on_screen(page, state, points_px)
+    page.mouse.move(*first)
+    page.mouse.down()
+    for p in others:
+        page.mouse.move(*p, steps=8)
+    page.mouse.up()
+
+
+def retraced(page: Any) -> str:
+    """Press “Trace again” and wait until that is done; the state then, or what it was refused for."""
+    with page.expect_response("**/trace"):
+        page.click("#trace-again")
+    page.locator("#progress").wait_for(state="visible")
+    page.locator("#progress").wait_for(state="hidden", timeout=60_000)
+    return "refused" if page.locator("#refusal").is_visible() else "traced"

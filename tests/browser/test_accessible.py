@@ -48,6 +48,7 @@ def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look
     page = window(f"/job/{with_a_slip}#outline", color_scheme=look)
     page.locator(".tag").first.wait_for(state="attached")
     assert findings(page) == []
+    page.click("#complete summary")
     page.check('[name="tool"][value="corners"]', force=True)
     assert findings(page) == []
     page.click("#tab-readings")
@@ -58,7 +59,6 @@ def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look
     page.wait_for_timeout(200)
     assert findings(page) == []
     page.click("#tab-drawing")
-    page.click("#complete summary")
     page.wait_for_timeout(200)
     assert findings(page) == []
 
