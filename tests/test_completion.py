@@ -154,7 +154,7 @@ def test_no_break():
         find_breaks(bridge())
 
 
-@pytest.mark.parametrize(("words", "what"), [("E99", "no E99"), ("D1", "hole"), ("E1 to E2", "not understood")])
+@pytest.mark.parametrize(("words", "what"), [("E99", "no E99"), ("D1", "hole"), ("E1 to E2", "does not say where")])
 def test_marks_that_are_none(words, what):
     with pytest.raises(WrongUsage, match=what):
         marked_break(bridge(), words)
