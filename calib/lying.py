@@ -139,18 +139,16 @@ def _strip(light: Light, view: View, card: Rectangle, side: int) -> _Strip:
     away = np.arange(CLOSE_MM[0], FAR_MM[1] + STEP_MM / 2, STEP_MM)
     along = np.arange(-length / 2 - BEYOND_MM[1], length / 2 + BEYOND_MM[1], 2 * STEP_MM)
     seen = _seen(light, view, card, side, along, away, 0.0)
-    ranges = (CLOSE_MM, NEAR_MM, PAST_MM, FAR_MM, *FARTHER_MM)
-    close, near, past, far, one, other = (seen[(away >= a) & (away <= b)].mean(0) for a, b in ranges)
+
+    def mean(between: tuple[float, float]) -> Array:
+        return np.asarray(seen[(away >= between[0]) & (away <= between[1])].mean(0))
+
+    close, near, past, far, one, other = map(mean, (CLOSE_MM, NEAR_MM, PAST_MM, FAR_MM, *FARTHER_MM))
     before, after = ((s * along > length / 2 + BEYOND_MM[0]) & np.isfinite(near) for s in (-1, 1))
     off = np.abs(along) / (length / 2)
-    by = along[off < 1] / length
-
-    def mean(of: tuple[float, float]) -> Array:
-        return np.asarray(seen[(away >= of[0]) & (away <= of[1])].mean(0)[off < 1])
-
-    shadow = np.minimum(mean(WEDGE_MM) - np.minimum(mean(WEDGE_PAST_MM), far[off < 1]), 0.0)
-    uneven = max(abs(_ends_differ(mean(r) - far[off < 1], by)) for r in WEDGE_CHECKED_MM)
-    wedge = abs(_ends_differ(shadow, by))
+    shadow = np.minimum(mean(WEDGE_MM) - np.minimum(mean(WEDGE_PAST_MM), far), 0.0)
+    wedge = abs(_ends_differ(shadow, along / length))
+    uneven = max(abs(_ends_differ(mean(r) - far, along / length)) for r in WEDGE_CHECKED_MM)
     return _Strip(close, near, past, far, one - other, off < MIDDLE, off < 1, (before, after), wedge, uneven)
 
 

@@ -35,3 +35,19 @@ def same_view(one: Glance, other: Glance) -> bool:
     """Whether two photos show the same view, whichever way up they are."""
     turned = (np.rot90(other, quarter) for quarter in range(4))
     return any(t.shape == one.shape and float((t * one).sum()) > ALIKE for t in turned)
+
+
+class Views:
+    """The views that photos have shown so far."""
+
+    def __init__(self) -> None:
+        self._known: list[tuple[Glance, str]] = []
+
+    def twin(self, rgb: NDArray[np.uint8], name: str) -> str | None:
+        """The name of the photo (h, w, 3) before that shows the same view; None for a new view, which is remembered."""
+        now = glance(rgb)
+        for before, other in self._known:
+            if same_view(before, now):
+                return other
+        self._known.append((now, name))
+        return None

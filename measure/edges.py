@@ -191,8 +191,8 @@ SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.2
 """Standard deviation of what all edges are seen too far out by: the picture's own sharpening and tone curve, a rounded
 rim; and where the light is clipped."""
 DOUBT = 0.13
-"""Share of a narrow wall's width that is in doubt. It is what makes the errors of straight edges likeliest, in rendered
-photos of cards and of printed sheets alike."""
+"""Share of a narrow wall's width that is in doubt. Errors of straight edges in rendered photos of printed sheets are a
+little likelier still with 0.10 to 0.12; parts beside a card are what keeps it larger."""
 NARROW_PX, WIDE_PX, WIDE_DOUBT_PX = 4.0, 6.0, 0.05
 """Up to NARROW_PX a wall's two rims are seen as one; from WIDE_PX on each by itself, and little is in doubt."""
 HIDDEN_PX = 0.375

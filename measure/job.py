@@ -245,7 +245,7 @@ def _put(
     manifest = Manifest.read(folder)
     own = [n for n in files if n not in merged or not (folder / n).exists() or _is_own(folder / n, n, manifest)]
     gone = [name for name in outdated if _is_own(folder / name, name, manifest)]
-    with _beside(folder) as beside:
+    with beside_place(folder) as beside:
         ready = {name: beside(name, content) for name, content in files.items()}
         for name in own:
             manifest.files[name] = [*manifest.files.get(name, [])[-1:], fingerprint(files[name])]
@@ -291,7 +291,8 @@ class _Beside:
 
 
 @contextlib.contextmanager
-def _beside(folder: Path) -> Iterator[_Beside]:
+def beside_place(folder: Path) -> Iterator[_Beside]:
+    """Files to be moved to their places in a folder once they are whole; see `_Beside`."""
     beside = _Beside(folder)
     try:
         yield beside

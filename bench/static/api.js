@@ -34,6 +34,9 @@ export const get = (path) => ask("GET", path);
 export const post = (path, body = {}) => ask("POST", path, body);
 export const remove = (path) => ask("DELETE", path);
 
+/** Whether a job's photo is being looked at, or waits to be. */
+export const busy = (job) => job.state === "tracing" || job.state === "waiting";
+
 /**
  * Do something that the bench program may refuse.
  * @template T

@@ -1,5 +1,5 @@
 // What was filled in where the part is broken: each break kept or left open for itself, and breaks marked by hand.
-import { attempt, post } from "./api.js";
+import { attempt, busy, post } from "./api.js";
 import { byId, el, icon, unbroken } from "./dom.js";
 
 const WAYS = { mirror: "by its own mirror image", turn: "by turning about a centre", extend: "by longer neighbours" };
@@ -34,10 +34,9 @@ export class Completion {
   }
 
   show(state) {
-    const busy = state.state === "tracing" || state.state === "waiting";
-    const breaks = busy ? [] : (state.completion?.breaks ?? []);
+    const breaks = busy(state) ? [] : (state.completion?.breaks ?? []);
     byId("completion").hidden = !breaks.length;
-    byId("complete").hidden = busy || !state.features.length;
+    byId("complete").hidden = busy(state) || !state.features.length;
     byId("breaks").replaceChildren(...breaks.map((b) => this.row(b)));
   }
 

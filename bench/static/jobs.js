@@ -1,5 +1,5 @@
 // The evening's jobs and a new one.
-import { attempt, get, post } from "./api.js";
+import { attempt, busy, get, post } from "./api.js";
 import { byId, el, icon } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
@@ -54,7 +54,7 @@ async function refresh() {
   if (!document.hidden) {
     try {
       const jobs = await load();
-      if (jobs.some((j) => j.state === "waiting" || j.state === "tracing")) wait = OFTEN_MS;
+      if (jobs.some(busy)) wait = OFTEN_MS;
     } catch {
       wait = OFTEN_MS;
     }

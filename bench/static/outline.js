@@ -1,5 +1,5 @@
 // The outline as traced: how far it is, what was refused, and mending it by strokes, corners or another thickness.
-import { attempt, post } from "./api.js";
+import { attempt, busy, post } from "./api.js";
 import { byId, el, icon } from "./dom.js";
 import { parse } from "./numbers.js";
 
@@ -92,5 +92,4 @@ export class Outline {
   }
 }
 
-const busy = (state) => state.state === "tracing" || state.state === "waiting";
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);

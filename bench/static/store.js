@@ -1,5 +1,5 @@
 // The state of one job in this window: the newest that is known, and who wants to hear of it.
-import { Refused, get } from "./api.js";
+import { Refused, busy, get } from "./api.js";
 import { note } from "./notes.js";
 
 export class Store {
@@ -64,7 +64,7 @@ export class Store {
       this.take({ ...this.state, revision: Math.max(event.revision, this.state.revision), progress: event.progress });
       return;
     }
-    const own = this.tracing || this.state.state === "tracing" || this.state.state === "waiting";
+    const own = this.tracing || busy(this.state);
     await this.load();
     if (event.state !== "tracing") this.tracing = false;
     if (!own && newer) note("Changed in another window: this one shows it now.");

@@ -18,7 +18,7 @@ from calib.lens import FRAME_MM, Profile
 from calib.lens_prior import on_sensor, sensor_size_px
 from calib.photo import Photo, load
 from calib.refusals import Failure
-from calib.same_view import Glance, glance, same_view
+from calib.same_view import Views
 from calib.target import Target, contradicted_bars, locate_target, no_target, paper, wrong_bars
 from calib.view import camera_prior
 from calib.wanted import UNMEASURED, Bars
@@ -53,13 +53,12 @@ def lens(
     targets: list[Target] = []
     seen: list[Points] = []
     names: list[str] = []
-    glances: list[Glance] = []
+    views = Views()
     repeats: list[Caution] = []
     for path in photos:
         photo = load(path)
         first = first or photo
-        now = glance(photo.rgb)
-        twin = next((other for before, other in zip(glances, names, strict=True) if same_view(before, now)), None)
+        twin = views.twin(photo.rgb, photo.name)
         if twin is not None:
             repeats.append(Caution("same-photo", f"{photo.name} shows the same view as {twin}: it counts once."))
             continue
@@ -70,7 +69,6 @@ def lens(
         targets.append(target)
         seen.append(Points(target.points.which, on_sensor(target.points.points_px, photo), target.points.sigma_px))
         names.append(photo.name)
-        glances.append(now)
     assert first is not None
     _check_enough(len(names))
     size = sensor_size_px(first)

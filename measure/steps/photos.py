@@ -75,24 +75,22 @@ def traced(
         lens = profile_of(photo)
         alone = tracing.trace(photo, thickness_mm, subject, lens, wanted, watch, strokes, corners_px)
         return Traced(photo, alone, (photo.name,), (), lens)
-    from calib.same_view import Glance, glance, same_view
+    from calib.same_view import Views
     from measure.several import Shown, combined, shown
 
     if thickness_mm == 0 and subject == "part":
         raise WrongUsage(_THICKNESS, "thickness")
-    first_seen: list[tuple[Glance, str]] = []
+    views = Views()
     photos: list[Shown] = []
     lenses: list[Profile | None] = []
     repeats: list[Caution] = []
     for number, (path, name) in enumerate(zip(paths, _names(paths), strict=True)):
         one = replace(load(path) if number else photo, name=name)
-        now = glance(one.rgb)
-        twin = next((other for before, other in first_seen if same_view(before, now)), None)
+        twin = views.twin(one.rgb, name)
         if twin is not None:
             what = "is given twice" if twin == name else f"is the same photo as {twin}"
             repeats.append(Caution("same-photo", f"{name} {what}: it counts once."))
             continue
-        first_seen.append((now, name))
         try:
             lenses.append(profile_of(one))
             marked, at = (NO_STROKES, None) if number else (strokes, corners_px)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
 from collections.abc import Sequence
@@ -152,13 +151,10 @@ def _keep(printer: Printer) -> Path:
     """The file, written beside its place first."""
     place = user_data.folder("printers", VARIABLE)
     path = place / f"{printer.name}.json"
-    beside = path.with_suffix(".tmp")
     try:
         place.mkdir(parents=True, exist_ok=True)
-        beside.write_text(printer.text())
-        os.replace(beside, path)
+        with job.beside_place(place) as beside:
+            os.replace(beside(path.name, printer.text().encode()), path)
     except OSError as why:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
         raise WrongUsage(f"{path} can't be written ({(why.strerror or str(why)).lower()}).", "printer") from None
     return path
