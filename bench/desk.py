@@ -1,7 +1,7 @@
 """Everything that is done to jobs, whoever asks for it: uploads traced, readings taken, changes undone, states told.
 
 All of this runs in threads, one change of a job at a time; photos are looked at by worker processes, which never touch
-a job. What a worker hands back is put into the job here, under the job's lock.
+a job. What a worker hands back is put into the job here, while nobody else changes it.
 """
 
 from __future__ import annotations
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 MOST_LIVE = 24
 """So many jobs are kept worked out."""
+FOUND_WAITS_S = 120.0
+"""What was found in a photo waits so long for a command that has the job to itself: nobody can ask for it again."""
 
 SESSION = "jawline-bench-"
 """What the folders of sessions are called, followed by the process they are of."""
@@ -143,7 +145,7 @@ class Desk:
             Stale: the job has changed meanwhile.
             WrongUsage: its photo is not there, or is being traced.
         """
-        with of.lock:
+        with of.alone():
             self._check(of, revision)
             if of.id in self._tracing:
                 raise WrongUsage("This photo is being traced just now: wait until that is done.", "busy")
@@ -194,7 +196,7 @@ class Desk:
 
     def _copied(self, of: Job, out: Path, what: tasks.Copied) -> None:
         """Put the copy into the job if it may be kept, else into the session's own folder."""
-        with of.lock:
+        with of.alone(FOUND_WAITS_S):
             known = of.kept() or kept.Kept()
             files = {kept.FILE: kept.to_bytes(known.model_copy(update={"photo": what.photo}))}
             before = self._unkept.pop(of.id, None)
@@ -213,7 +215,7 @@ class Desk:
         """Put what came of a trace into the job."""
         from measure.steps.trace import OUTDATED
 
-        with of.lock:
+        with of.alone(FOUND_WAITS_S):
             known = of.kept() or kept.Kept()
             try:
                 answer = done.result()
@@ -289,11 +291,12 @@ class Desk:
 
         Raises:
             Stale: it is not.
+            WrongUsage: another process keeps changing it.
         """
-        with of.lock:
+        with of.alone():
             self._check(of, revision)
             make()
-            state = self.state(of)
+        state = self.state(of)
         self.tell(of.id)
         return state
 
@@ -301,9 +304,9 @@ class Desk:
         """Append a reading, whatever else has changed meanwhile; the whole state after it."""
         from bench.changes import add_reading
 
-        with of.lock:
+        with of.alone():
             add_reading(of, self._traced(of), asked)
-            state = self.state(of)
+        state = self.state(of)
         self.tell(of.id)
         return state
 
@@ -323,7 +326,7 @@ class Desk:
         """Make files."""
         from bench.changes import make
 
-        with of.lock:
+        with of.alone():
             return make(of, self._traced(of), what, options)
 
     def put_by(self, out: Path, photo: kept.KeptPhoto, fields: Mapping[str, str]) -> Job:

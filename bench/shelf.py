@@ -21,6 +21,7 @@ from types import MappingProxyType
 from bench import kept
 from calib.errors import WrongUsage
 from measure import job
+from measure.job_lock import held
 
 COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS)
 """Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
@@ -38,12 +39,24 @@ class Job:
     Attributes:
         id: name of its folder.
         folder: where it is.
-        lock: held by whoever changes it.
+        lock: held by whoever needs it to stay as it is; by whoever changes it within `alone`.
     """
 
     id: str
     folder: Path
     lock: threading.RLock = field(default_factory=threading.RLock)
+
+    @contextlib.contextmanager
+    def alone(self, wait_s: float | None = None) -> Iterator[None]:
+        """Neither this bench nor a command nor another bench changes the job meanwhile.
+
+        Other processes are waited for first, then this one's threads: what looks at the job waits for no process.
+
+        Raises:
+            WrongUsage: another process still has it after `wait_s` seconds, `job_lock.WAIT_S` by default.
+        """
+        with held(self.folder, wait_s), self.lock:
+            yield
 
     def revision(self) -> int:
         """Microseconds of the last change; 0 for an empty job."""
@@ -74,19 +87,20 @@ class Job:
         Args:
             names: files that may change; those as they were can be brought back by `undo`.
         """
-        before, marks = self.revision(), self._marks()
-        step = self._remember(before, names) if names else None
-        try:
-            yield
-        finally:
-            if self._marks() == marks:
-                if step:
-                    shutil.rmtree(step, ignore_errors=True)
-            elif self.revision() <= before:  # a clock set back, or two changes within one of its ticks
-                moment = (before + 1) * 1000
-                for name in COUNTED:
-                    with contextlib.suppress(OSError):
-                        os.utime(self.folder / name, ns=(moment, moment))
+        with self.alone():
+            before, marks = self.revision(), self._marks()
+            step = self._remember(before, names) if names else None
+            try:
+                yield
+            finally:
+                if self._marks() == marks:
+                    if step:
+                        shutil.rmtree(step, ignore_errors=True)
+                elif self.revision() <= before:  # a clock set back, or two changes within one of its ticks
+                    moment = (before + 1) * 1000
+                    for name in COUNTED:
+                        with contextlib.suppress(OSError):
+                            os.utime(self.folder / name, ns=(moment, moment))
 
     def _marks(self) -> list[tuple[int, int]]:
         """Which files stand there: one that is replaced is another file."""

@@ -16,7 +16,8 @@
     .jawline.json                           fingerprints of the files that jawline wrote
 
 A file that jawline did not write, or that was changed since, is never overwritten unless that is asked for. All files
-of a step are written beside their places first and then put there one by one, so that nothing stands half-written.
+of a step are written beside their places first and then put there one by one, so that nothing stands half-written, and
+while they are, nobody else changes the job (`measure.job_lock`).
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.errors import JobRefused, WrongUsage
+from measure.job_lock import held
 
 MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
@@ -218,13 +220,15 @@ def write(
         The paths written.
 
     Raises:
-        WrongUsage: the folder can't be written to, or a file is not jawline's own.
+        WrongUsage: the folder can't be written to, a file is not jawline's own, or others keep changing the job.
     """
-    check_writable(folder, set(files) - set(merged), force)
+    check_writable(folder, (), force)
     made = [p for p in (folder, *folder.parents) if not p.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _put(folder, files, outdated, set(merged), taken, drawn)
+        with held(folder):
+            check_writable(folder, set(files) - set(merged), force)
+            _put(folder, files, outdated, set(merged), taken, drawn)
     except OSError as why:
         for p in made:
             with contextlib.suppress(OSError):

@@ -14,6 +14,7 @@ from measure.completion import By, Completed
 from measure.dimensions import list_dimensions
 from measure.drawing.dxf import outline_dxf
 from measure.features import Estimate
+from measure.job_lock import alone
 from measure.mending import Mended, Open, in_words, mended
 from measure.readings import Reading
 from measure.steps import Done
@@ -22,6 +23,7 @@ from measure.steps.read import checked, tools_of
 COMPLETED = "completed"
 
 
+@alone
 def complete(folder: Path, *, broken: str | None = None, by: By | None = None, force: bool = False) -> Done:
     """Complete the outer boundary where the part is broken, or open it again.
 

@@ -15,6 +15,7 @@ from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
 from measure.features import Estimate, Feature
+from measure.job_lock import alone
 from measure.offsetting import NoOffset, offset, scaled
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
@@ -25,6 +26,7 @@ SCREW_WITHIN_MM = 0.1
 """How near a hole must come to a standard clearance hole for that to be suggested."""
 
 
+@alone
 def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = False) -> Done:
     """Write fit.dxf, fit.svg and fit.pdf: the sketch with the fit's room taken off all round.
 

@@ -15,6 +15,7 @@ from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.step import has_kernel, write_step
 from measure.features import Feature
 from measure.handedness import handedness
+from measure.job_lock import alone
 from measure.light_parts import LIGHT_PARTS
 from measure.offsetting import scaled
 from measure.solids import Cut, NoSolid, Solid, solid, stretched
@@ -25,6 +26,7 @@ from measure.steps.printer import printer_of
 from measure.steps.sketch import measured_record
 
 
+@alone
 def gauge(
     folder: Path,
     *,
@@ -57,6 +59,7 @@ def gauge(
     return _made(folder, "gauge", features, found, _fit(fit), printer_of(printer), thick_mm, cut, force)
 
 
+@alone
 def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, force: bool = False) -> Done:
     """Write solid.3mf and solid.stl: the outline with the part's own thickness; and solid.step, given a CAD kernel.
 

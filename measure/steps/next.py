@@ -10,6 +10,7 @@ from calib.jaws import Tool
 from measure import job, records
 from measure.drawing.pdf import write_pdf
 from measure.equations import with_edge_error
+from measure.job_lock import alone
 from measure.numbered import blank_rows
 from measure.planning import Advice, Suggestion, advise
 from measure.steps import Done, counted
@@ -18,6 +19,7 @@ from measure.steps.sketch import measured_record
 from measure.worksheet import worksheet
 
 
+@alone
 def next_readings(
     folder: Path,
     *,

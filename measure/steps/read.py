@@ -13,6 +13,7 @@ from calib.jaws import TOOLS, Tool, read_tools
 from measure import job, records
 from measure.features import Estimate
 from measure.jaw_reach import check_readings
+from measure.job_lock import alone
 from measure.numbered import written_out
 from measure.readings import COLUMNS, Reading, read_csv, read_words, write_csv
 from measure.steps import Done, counted
@@ -22,6 +23,7 @@ TOOLS_FILE = "tools.toml"
 MAX_FILE_MB = 2
 
 
+@alone
 def read(
     folder: Path, given: Sequence[str], *, tools: Path | None = None, replace: bool = False, force: bool = False
 ) -> Done:

@@ -14,12 +14,14 @@ from measure import job, records
 from measure.adjustment import Reconciled, Verdict
 from measure.adjustment import reconcile as adjusted
 from measure.features import Estimate
+from measure.job_lock import alone
 from measure.readings import Reading
 from measure.seat import remark, seat
 from measure.steps import Done, counted
 from measure.steps.read import checked, tools_of
 
 
+@alone
 def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -> Done:
     """Let photo and readings agree.
 

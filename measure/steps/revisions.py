@@ -16,6 +16,7 @@ from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
 from measure.faces import grouped, moved_by
 from measure.features import Feature
+from measure.job_lock import alone
 from measure.revisions import ChangeRecord, RevisionRecord, SizeRecord, same_outline
 from measure.steps import Done
 from measure.steps.corrected import with_corrections
@@ -85,6 +86,7 @@ def compared(folder: Path, one: int, two: int) -> Compared:
     return Compared(tuple(lines), comparison(title, names, a.printed(), b.printed()), found)
 
 
+@alone
 def compare(folder: Path, one: int | None = None, two: int | None = None, *, force: bool = False) -> Done:
     """Write compare-1-2.svg and .pdf.
 

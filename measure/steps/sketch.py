@@ -11,10 +11,12 @@ from measure import job, records, sheet
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
+from measure.job_lock import alone
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
 
 
+@alone
 def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: bool = False) -> Done:
     """Draw the dimensioned sketch of a job.
 

@@ -9,6 +9,7 @@ from calib.errors import ReadingsRefused
 from calib.found import Caution
 from measure import job, revisions
 from measure.faces import grouped
+from measure.job_lock import alone
 from measure.revisions import RevisionRecord
 from measure.sayings import HEADING, Said, clash, understood, written
 from measure.sheet import Drawing
@@ -21,6 +22,7 @@ AS_MEASURED = "none"
 MOST_SIZES = 8
 
 
+@alone
 def trial(
     folder: Path,
     words: Sequence[str],
