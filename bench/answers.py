@@ -6,6 +6,7 @@ from typing import Any
 
 from starlette.responses import JSONResponse
 
+from bench.words import for_page
 from calib.errors import JawlineError
 
 STATUS = {
@@ -31,4 +32,4 @@ def refused(status: int, code: str, text: str, **more: Any) -> JSONResponse:
 
 def by_error(why: JawlineError) -> JSONResponse:
     """A refusal for one of jawline's own."""
-    return refused(STATUS.get(why.code, 422), why.code, why.text)
+    return refused(STATUS.get(why.code, 422), why.code, for_page(why.text))

@@ -23,6 +23,7 @@ from bench import kept, tasks
 from bench.settings import Settings
 from bench.shelf import Job, Shelf, base_name, is_running, plain_name
 from bench.state import plain_state, url_of, word_for
+from bench.words import for_page
 from bench.workers import Workers
 from calib.errors import JawlineError, WrongUsage
 from measure import job
@@ -244,7 +245,7 @@ class Desk:
                 return plain_state(of, known, self.live(of), at.plain() if at else None)
             except JawlineError as why:
                 out = plain_state(of, known, None, at.plain() if at else None)
-                return out | {"state": "refused", "refusal": {"code": why.code, "text": why.text}}
+                return out | {"state": "refused", "refusal": {"code": why.code, "text": for_page(why.text)}}
 
     def live(self, of: Job) -> Live | None:
         """What photo and readings say; None before there is a trace.
@@ -358,7 +359,7 @@ class Desk:
         for of in self.shelf.all():
             known, revision = of.kept(), of.revision()
             name, worst = self._glance(of, revision)
-            refusal = known.refusal.text if known and known.refusal else ""
+            refusal = for_page(known.refusal.text) if known and known.refusal else ""
             out.append(
                 {
                     "id": of.id,

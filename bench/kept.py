@@ -44,10 +44,11 @@ class Strokes(Record):
 
 
 class Asked(Record):
-    """What is to be traced, and how."""
+    """What is to be traced, and how; `fragments` is the number of pieces that the part is in."""
 
     subject: Literal["part", "opening"] = "part"
     thickness_mm: NonNegativeFloat | None = None
+    fragments: Literal[1, 2] = 1
     strokes: Strokes = Strokes()
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)
 

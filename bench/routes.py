@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from starlette.concurrency import run_in_threadpool
@@ -18,6 +18,7 @@ from bench.events import Bell
 from bench.guards import SVG_POLICY
 from bench.shelf import Job, plain_name
 from bench.uploads import Cut, body_of, received
+from bench.words import IN_TWO
 from calib.errors import WrongUsage
 from measure.cli.options import subject_of, thickness_mm
 from measure.records import Pair
@@ -38,6 +39,7 @@ class TraceBody(Body):
 
     thickness: str | float | None = None
     subject: str = "part"
+    fragments: Literal[1, 2] = 1
     strokes: kept.Strokes = kept.Strokes()
     card_corners: tuple[Pair, ...] | None = None
 
@@ -104,7 +106,7 @@ def page(request: Request, template: str, **words: Any) -> HTMLResponse:
 
 
 def how(subject: str, thickness: str | None) -> kept.Asked:
-    """What is to be traced, by the words of a form.
+    """What is to be traced, by the words of a form, in one piece.
 
     Raises:
         WrongUsage: they make no sense.
@@ -118,6 +120,19 @@ def how(subject: str, thickness: str | None) -> kept.Asked:
     return kept.Asked(subject=kind, thickness_mm=thickness_mm(thickness, kind))
 
 
+def require_joinable(asked: kept.Asked) -> None:
+    """Two pieces are joined of a part, and by their edges alone.
+
+    Raises:
+        WrongUsage: it is an opening, or something has been painted.
+    """
+    if asked.subject == "opening":
+        raise WrongUsage(f"An opening has no pieces to join: leave “{IN_TWO}” unticked.", "fragments")
+    if asked.strokes.part or asked.strokes.away:
+        text = f"What is painted is for a part in one piece: clear it, or leave “{IN_TWO}” unticked."
+        raise WrongUsage(text, "fragments")
+
+
 # ------------------------------------------------------------------------------------------------------------ pages
 async def jobs_page(request: Request) -> Response:
     """GET /"""
@@ -127,7 +142,7 @@ async def jobs_page(request: Request) -> Response:
 async def job_page(request: Request) -> Response:
     """GET /job/{id}"""
     of = await job_of(request)
-    return page(request, "job.html", id=of.id, name=await run_in_threadpool(desk_of(request).name, of))
+    return page(request, "job.html", in_two=IN_TWO, id=of.id, name=await run_in_threadpool(desk_of(request).name, of))
 
 
 # ------------------------------------------------------------------------------------------------------------- jobs
@@ -170,8 +185,10 @@ async def trace(request: Request) -> Response:
     """POST /api/jobs/{id}/trace"""
     of, asked, desk = await job_of(request), await body(request, TraceBody), desk_of(request)
     thickness = None if asked.thickness is None else str(asked.thickness)
-    drawn = {"strokes": asked.strokes, "card_corners": asked.card_corners}
+    drawn = {"strokes": asked.strokes, "card_corners": asked.card_corners, "fragments": asked.fragments}
     wanted = how(asked.subject, thickness).model_copy(update=drawn)
+    if wanted.fragments == 2:
+        require_joinable(wanted)
     await run_in_threadpool(desk.retrace, of, wanted, asked.revision)
     return JSONResponse({"id": of.id}, 202)
 

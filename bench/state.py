@@ -12,6 +12,7 @@ import numpy as np
 
 from bench import kept
 from bench.shelf import Job
+from bench.words import for_page
 from calib.errors import JawlineError
 from calib.fits import FITS
 from measure import job, records, revisions
@@ -79,10 +80,11 @@ def plain_state(
         "revision": of.revision(),
         "state": word_for(known, live is not None, bool(live and live.readings), progress is not None),
         "progress": progress,
-        "refusal": refusal.model_dump() if refusal else None,
+        "refusal": {"code": refusal.code, "text": for_page(refusal.text)} if refusal else None,
         "note": known.note if known else "",
         "subject": live.traced.subject if live else known.asked.subject if known else "part",
         "thickness_mm": live.traced.thickness_mm if live else known.asked.thickness_mm if known else None,
+        "fragments": known.asked.fragments if known else 1,
         "fits": list(FITS),
         "can_undo": bool(of.history()),
         "strokes": known.asked.strokes.model_dump() if known else {"part": [], "away": []},
@@ -206,9 +208,9 @@ def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- the figures
 def _measured(live: Live) -> dict[str, Any]:
     record, found = live.record, live.found
-    cautions = [{"code": w.code, "text": w.text} for w in record.warnings if w.code != COMPLETED]
+    cautions = [{"code": w.code, "text": for_page(w.text)} for w in record.warnings if w.code != COMPLETED]
     if live.problem:
-        cautions.insert(0, {"code": live.problem.code, "text": live.problem.text})
+        cautions.insert(0, {"code": live.problem.code, "text": for_page(live.problem.text)})
     dimensions = record.dimensions
     suggestion = live.advice.suggestions[0] if live.advice.suggestions else None
     return {

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import kept
+from bench.words import for_owner
 from calib.errors import ReferenceRefused
 from measure import job
 
@@ -103,7 +104,7 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         JawlineError: it can't be traced.
     """
     from calib.finding import find_reference
-    from measure.steps.photos import traced
+    from measure.steps.photos import traced, traced_fragments
     from measure.steps.trace import files_of
     from measure.tracing_parts import prior_of
 
@@ -118,16 +119,20 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         found = find_reference(photo.rgb, prior_of(photo, lens), corners_px=corners)
         photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
     thickness = order.asked.thickness_mm or 0.0
-    photos = traced(
-        photo,
-        (order.photo,),
-        thickness,
-        order.asked.subject,
-        lambda _: lens,
-        watch=step,
-        strokes=strokes,
-        corners_px=corners,
-    )
+    if order.asked.fragments == 2:
+        step("finding the part")
+        photos = traced_fragments(photo, thickness, lambda _: lens, corners_px=corners)
+    else:
+        photos = traced(
+            photo,
+            (order.photo,),
+            thickness,
+            order.asked.subject,
+            lambda _: lens,
+            watch=step,
+            strokes=strokes,
+            corners_px=corners,
+        )
     step("drawing the outline")
     _, files = files_of(photos, order.part, strokes, corners)
     for name, content in files.items():
@@ -168,7 +173,8 @@ def check(order: CheckOrder, say: Say) -> dict[str, Any]:
         photo, reference = seen[0]
         copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)
     plain = found.plain()
-    return {key: plain[key] for key in ("verdict", "reasons", "reply")}
+    reasons = [{**r, "text": for_owner(r["text"])} for r in plain["reasons"]]
+    return {"verdict": plain["verdict"], "reasons": reasons, "reply": plain["reply"]}
 
 
 def opened(path: Path, known: kept.KeptPhoto | None, name: str) -> tuple[Photo, Profile | None]:

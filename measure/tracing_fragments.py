@@ -35,20 +35,26 @@ SPACING_MM = 0.2
 """Of points along a feature that may run over both pieces."""
 
 
-def trace_fragments(photo: Photo, thickness_mm: float, lens: Profile | None = None, wanted: Wanted = ANY) -> Trace:
+def trace_fragments(
+    photo: Photo,
+    thickness_mm: float,
+    lens: Profile | None = None,
+    wanted: Wanted = ANY,
+    corners_px: Array | None = None,
+) -> Trace:
     """Measure a part that is broken in two, both pieces in one photo with a reference.
 
     Args:
         photo: upright.
         thickness_mm: of the part.
-        lens, wanted: see `measure.tracing.trace`.
+        lens, wanted, corners_px: see `measure.tracing.trace`.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
         PhotoRefused: it is too blurred.
         PartRefused: the pieces can't be told from what surrounds them, or don't fit each other.
     """
-    reference = parts.reference_of(photo, lens, wanted)
+    reference = parts.reference_of(photo, lens, wanted, corners_px)
     view = reference.view
     pieces = find_pieces(photo.rgb, reference, thickness_mm)
     if isinstance(pieces, NoSilhouette):

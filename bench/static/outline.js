@@ -62,6 +62,8 @@ export class Outline {
     byId("mend-head").textContent = refused ? "Does it see the wrong thing? Show it where" : "Not quite? Show it where";
     byId("cautions").replaceChildren(...(tracing ? [] : state.cautions).map((c) => el("li", {}, icon("suspect"), el("span", {}, c.text))));
     if (!before || before.thickness_mm !== state.thickness_mm) byId("thickness").value = state.thickness_mm ?? "";
+    if (!before || before.fragments !== state.fragments) byId("in-two").checked = state.fragments === 2;
+    byId("in-two-row").hidden = state.subject !== "part";
     if (state.strokes && !same(before?.strokes, state.strokes)) this.strokes.load(state.strokes);
     if (tracing && this.tool !== "look") this.use("look");
     if (!tracing) this.corners.load(state.card?.corners ?? null, state.card_corners ?? null, refused);
@@ -79,7 +81,8 @@ export class Outline {
     wrong.textContent = "";
     const { state } = this.store;
     this.store.tracing = true;
-    const asked = { thickness, subject: state.subject, strokes: this.strokes.plain(), card_corners: this.corners.plain(), revision: state.revision };
+    const fragments = byId("in-two").checked ? 2 : 1;
+    const asked = { thickness, subject: state.subject, fragments, strokes: this.strokes.plain(), card_corners: this.corners.plain(), revision: state.revision };
     const begun = await attempt(
       async () => {
         const answer = await this.store.change(() => post(`${this.store.path}/trace`, asked));

@@ -111,13 +111,17 @@ def traced(
 
 
 def traced_fragments(
-    photo: Photo, thickness_mm: float, profile_of: Callable[[Photo], Profile | None], wanted: Wanted = ANY
+    photo: Photo,
+    thickness_mm: float,
+    profile_of: Callable[[Photo], Profile | None],
+    wanted: Wanted = ANY,
+    corners_px: Array | None = None,
 ) -> Traced:
     """Trace one photo of both pieces of a broken part; see `traced`."""
     from measure.tracing_fragments import trace_fragments
 
     lens = profile_of(photo)
-    return Traced(photo, trace_fragments(photo, thickness_mm, lens, wanted), (photo.name,), (), lens)
+    return Traced(photo, trace_fragments(photo, thickness_mm, lens, wanted, corners_px), (photo.name,), (), lens)
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
