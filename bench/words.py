@@ -14,6 +14,8 @@ _INSTEAD = tuple(
         (r"leave out --fragments for a part in one piece", f"leave “{IN_TWO}” unticked for a part in one piece"),
         (r"say --reference \S+ if it is one, or lay a card", "lay a card"),
         (r"(choose another folder, )?move it away( to keep it)?, or overwrite it with --force", "move it away"),
+        (r"measure both and give them as --bar-x and --bar-y", "take a long reading with the caliper each way"),
+        (r"needs `jawline trace` again", "needs the photo traced again"),
         (r"take it in as a reading \(jawline read JOB thickness [\d.]+\)", "take it in as a reading"),
         (r"run `jawline trace( PHOTO)?` (again|first)", "trace the photo again"),
         (r"run `jawline reconcile[^`]*` (again|first)", "take a reading, and try again"),

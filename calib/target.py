@@ -42,6 +42,10 @@ POINT_SD_MM = 0.015
 MOST_SPREAD = 12.0
 """Residuals so many times larger than stated: this is no flat sheet."""
 MOST_BOW_SD = 5.0
+NO_BARS = (
+    "Nobody has measured the sheet's check bars, and printers stretch by up to a per cent: measure both and give them "
+    "as --bar-x and --bar-y, all lengths are then much surer."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,14 +280,7 @@ def _found(target: Target, solved: Adjusted, bars: Bars) -> Found:
     stretch = 1 + solved.shape[:2]
     field = view.pixels(_along(rectangle(layout.field_half_mm * stretch)))
     frame = view.pixels(_along(rectangle(layout.half_mm * stretch)))
-    cautions = []
-    missing = [f"--bar-{a}" for a, b in (("x", bars.x_mm), ("y", bars.y_mm)) if b is None]
-    if len(missing) == 2:
-        text = (
-            "Nobody has measured the sheet's check bars, and printers stretch by up to a per cent: measure both and "
-            "give them as --bar-x and --bar-y, all lengths are then much surer."
-        )
-        cautions.append(Caution("bars", text))
+    cautions = (Caution("bars", NO_BARS),) if bars.x_mm is None and bars.y_mm is None else ()
     return Found(
         name="sheet",
         words="reference sheet",
@@ -292,7 +289,7 @@ def _found(target: Target, solved: Adjusted, bars: Bars) -> Found:
         taken_px=(),
         field_px=field,
         faces_px=(),
-        cautions=tuple(cautions),
+        cautions=cautions,
     )
 
 

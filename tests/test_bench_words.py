@@ -11,6 +11,7 @@ from starlette.testclient import TestClient
 
 from bench.words import IN_TWO, for_owner, for_page
 from calib.errors import WrongUsage
+from calib.target import NO_BARS
 from measure import job
 from measure.silhouette import TWO_PIECES, NoSilhouette
 from measure.tracing_parts import BESIDE
@@ -31,7 +32,7 @@ def forced(folder: Path) -> str:
 
 
 def test_no_sentence_of_the_page_has_an_option_in_it(tmp_path: Path) -> None:
-    texts = [TWO_PIECES, BESIDE, NoSilhouette("one-piece").text]
+    texts = [TWO_PIECES, BESIDE, NO_BARS, NoSilhouette("one-piece").text]
     (tmp_path / job.MEASURED).write_bytes(b"by hand")
     texts.append(forced(tmp_path))
     job.write(tmp_path, {job.MEASURED: b"1"}, force=True)

@@ -1,4 +1,4 @@
-"""A broken part on the page: filled in, a second break marked on the photo, one kept, the other left open."""
+"""A broken part on the page: two pieces joined; or filled in, a second break marked, one kept, the other left open."""
 
 from __future__ import annotations
 
@@ -11,10 +11,12 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.accuracy.broken import marked
+from tests.browser.looks import retraced
 from tests.browser.test_accessible import findings
 from tests.browser.test_keyboard import tab_to
 
-KNOB = Path(__file__).parents[1] / "accuracy" / "broken" / "tap-knob-broken.jpg"
+PHOTOS = Path(__file__).parents[1] / "accuracy" / "broken"
+KNOB, HOOK = PHOTOS / "tap-knob-broken.jpg", PHOTOS / "gate-hook-two.jpg"
 WHOLE = "R2"
 """A lobe that the photo shows whole: marked as broken it is filled in as well, like the one that is."""
 
@@ -94,3 +96,22 @@ def test_a_break_by_keys_and_what_cannot_be_told(window: Callable[..., Any], kno
     assert page.input_value("#broken") == "r4"
     expect(page.locator("#breaks li")).to_contain_text("Kept")  # the other break is as it was
     assert findings(page) == []
+
+
+def test_two_pieces_are_joined(window: Callable[..., Any], bench: Any) -> None:
+    job = str(bench.upload("gate hook", HOOK, "6.0"))
+    bench.settled(job)
+    page = window(f"/job/{job}#outline")
+    tick = page.get_by_label("It is broken in two pieces")
+    expect(page.locator("#cautions")).to_contain_text("tick “It is broken in two pieces” and trace again")
+    assert not tick.is_checked()
+    tick.check()
+    assert findings(page) == []
+    assert retraced(page) == "traced"
+    expect(page.locator("#cautions")).to_contain_text("Two pieces are joined along a break")
+    page.reload()
+    expect(tick).to_be_checked()
+    truth = json.loads(HOOK.with_suffix(".truth.json").read_text())
+    xs = [x for s in truth["loops"][0]["segments"] for x, _ in (s["start"], s["end"])]
+    lengths = [d for d in bench.state(job)["dimensions"] if abs(d["value_mm"] - (max(xs) - min(xs))) < d["u95_mm"]]
+    assert lengths, "no dimension is the length of the whole part"
