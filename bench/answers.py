@@ -18,6 +18,7 @@ STATUS = {
     "busy": 409,
     "no-photo": 409,
     "nothing-to-undo": 409,
+    "readings-since": 409,
     "not-overwritten": 409,
     "photo-too-large": 413,
     "not-writable": 507,

@@ -26,6 +26,8 @@ from measure.job_lock import held
 COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS)
 """Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
 HISTORY = ".history"
+LEFT = "readings.left"
+"""In a step of the history: the readings as the change left them."""
 REMEMBERED = (kept.FILE, *job.TRACED, job.SEEN, job.READINGS)
 """Files that an undo brings back."""
 MOST_UNDONE = 30
@@ -93,6 +95,8 @@ class Job:
             try:
                 yield
             finally:
+                if step and job.READINGS in names:
+                    (step / LEFT).write_bytes(self._readings())
                 if self._marks() == marks:
                     if step:
                         shutil.rmtree(step, ignore_errors=True)
@@ -144,16 +148,23 @@ class Job:
             return sorted(int(n) for n in os.listdir(self.folder / HISTORY) if n.isdecimal())
         return []
 
+    def _readings(self) -> bytes:
+        path = self.folder / job.READINGS
+        return path.read_bytes() if path.exists() else b""
+
     def undo(self) -> None:
         """Go back by one change.
 
         Raises:
-            WrongUsage: there is nothing to go back to.
+            WrongUsage: there is nothing to go back to, or a command has changed the readings since.
         """
         steps = self.history()
         if not steps:
             raise WrongUsage("There is nothing to undo.", "nothing-to-undo")
         place = self.folder / HISTORY / str(steps[-1])
+        if (place / LEFT).exists() and (place / LEFT).read_bytes() != self._readings():
+            text = "A command has changed the readings since, and undoing would lose that: take out what is wrong."
+            raise WrongUsage(text, "readings-since")
         files = {n: (place / n).read_bytes() for n in os.listdir(place) if n in REMEMBERED}
         gone = tuple(n for n in REMEMBERED if (place / f"{n}.none").exists())
         if job.READINGS in gone:  # nobody's readings are ever taken away as a file

@@ -130,6 +130,20 @@ def test_what_a_bench_has_worked_out_before_a_command_came_does_not_count(tmp_pa
         assert client.delete(first, params={"revision": seen["revision"]}).status_code == 409
 
 
+def test_an_undo_takes_no_reading_of_a_command_with_it(tmp_path: Path) -> None:
+    folder = plate(tmp_path) / "plate"
+    with bench(tmp_path) as client:
+        client.post("/api/jobs/plate/readings", json=width("60.0"))
+        read(folder, ["width E2 E4 60.01"])
+        seen = client.get("/api/jobs/plate").json()
+        refused = client.post("/api/jobs/plate/undo", json={"revision": seen["revision"]})
+        assert (refused.status_code, refused.json()["error"]["code"]) == (409, "readings-since")
+        assert values(folder) == ["60.0", "60.01"]
+        own = client.post("/api/jobs/plate/readings", json=width("60.02")).json()
+        client.post("/api/jobs/plate/undo", json={"revision": own["revision"]})
+        assert values(folder) == ["60.0", "60.01"]  # its own last one goes
+
+
 def test_a_killed_process_leaves_the_job_free_at_once(tmp_path: Path) -> None:
     folder = traced(tmp_path / "plate")
     with holder(folder) as process:
