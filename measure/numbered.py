@@ -12,13 +12,20 @@ from measure.planning import Suggestion
 from measure.readings import COLUMNS
 
 
-def blank_rows(suggestions: Sequence[Suggestion]) -> str:
-    """Rows of a readings file without their values; the note holds the number on the worksheet."""
+def blank_rows(suggestions: Sequence[Suggestion], depth_tool: str | None = None) -> str:
+    """Rows of a readings file without their values; the note holds the number on the worksheet.
+
+    Args:
+        suggestions: in the worksheet's order.
+        depth_tool: where the depth of a seat is its last row, what that is taken with.
+    """
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(COLUMNS)
     for n, s in enumerate(suggestions, 1):
         rows.writerow([s.kind, " ".join(s.features), "", "mm", s.tool, str(n)])
+    if depth_tool:
+        rows.writerow(["thickness", "", "", "mm", depth_tool, str(len(suggestions) + 1)])
     return out.getvalue()
 
 

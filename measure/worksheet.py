@@ -29,6 +29,10 @@ JAWS = {
     "thickness": "outside jaws, height of the part",
 }
 """What the tool does, by kind of reading."""
+DEPTH = ("thickness", "depth of the seat: the caliper's rod, or the thickness of the old cover")
+"""The row of an opening whose seat was not read yet: how it is read, and how it is taken."""
+FELT = ("Felt for behind the rim", "undercuts (where, how deep) and draft (which way): in words")
+"""The question that goes with every opening."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +44,15 @@ class _Spot:
     both: bool
 
 
-def worksheet(name: str, features: Sequence[Feature], suggestions: Sequence[Suggestion], command: str) -> Sheet:
+def worksheet(
+    name: str,
+    features: Sequence[Feature],
+    suggestions: Sequence[Suggestion],
+    command: str,
+    *,
+    opening: bool = False,
+    depth: bool = False,
+) -> Sheet:
     """The sheet, on A4, the outline as large as it fits and not to scale.
 
     Args:
@@ -48,10 +60,14 @@ def worksheet(name: str, features: Sequence[Feature], suggestions: Sequence[Sugg
         features: all loops, mm.
         suggestions: the readings, numbered from 1 in this order; a dozen at most.
         command: how the values get into the job, in words.
+        opening: the subject is one, so there is a row to write down what was felt of undercuts and draft.
+        depth: how deep its seat is has still to be read, as the last number.
     """
+    rows = [(s.words(), f"{JAWS[s.kind]} {' and '.join(s.features)}".strip()) for s in suggestions]
+    rows += [DEPTH] * depth
     paper = Paper(PAPER[0][0], float(PAPER[0][1]), float(PAPER[0][2]))
     x0, y0, x1, y1 = paper.frame
-    table_top = y0 + 26 + ROW_MM * len(suggestions)
+    table_top = y0 + 26 + ROW_MM * (len(rows) + opening)
     points = np.concatenate([flatten(f, 0.02) for f in features])
     low, high = points.min(0), points.max(0)
     space = np.array([x1 - x0 - 40, y1 - 24 - table_top - 24])
@@ -68,7 +84,9 @@ def worksheet(name: str, features: Sequence[Feature], suggestions: Sequence[Sugg
     marks += labels
     written = np.array([(m.at[0], m.at[1] + TINY_MM / 2) for m in labels])
     marks += _balloons(features, suggestions, on_paper, np.concatenate([*outline, written]))
-    marks += _table(suggestions, x0, x1, table_top)
+    marks += _table(rows, x0, x1, table_top)
+    if opening:
+        marks += _felt(x0, x1, table_top - (len(rows) + 1) * ROW_MM)
     marks.append(Text((x0 + 6, y0 + 5), command, SMALL_MM, "NOTES"))
     return Sheet(
         paper.name, paper.width_mm, paper.height_mm, f"Worksheet: {name}", tuple(features), 0.0, (0.0, 0.0), (),
@@ -210,20 +228,32 @@ def _balloon(number: int, spot: _Spot, at: Array) -> list[Mark]:
 
 
 # ---------------------------------------------------------------------------------------------------------------- table
-def _table(suggestions: Sequence[Suggestion], x0: float, x1: float, top: float) -> list[Mark]:
+def _table(rows: Sequence[tuple[str, str]], x0: float, x1: float, top: float) -> list[Mark]:
     marks: list[Mark] = []
     right = x1 - 6
-    for n, s in enumerate(suggestions, 1):
+    for n, (words, how) in enumerate(rows, 1):
         y = top - n * ROW_MM
         middle_y = y + ROW_MM / 2
         marks.append(line((x0 + 6, y + ROW_MM), (right, y + ROW_MM), "NOTES", LIGHT))
         marks.append(Circle((x0 + 12, middle_y), BALLOON_MM, "NOTES", WIDE))
         marks.append(Text((x0 + 12, middle_y - FIGURES_MM / 2), str(n), FIGURES_MM, "NOTES", "middle"))
-        marks.append(Text((x0 + 20, middle_y + 0.6), s.words(), FIGURES_MM, "NOTES"))
-        how = f"{JAWS[s.kind]} {' and '.join(s.features)}".strip()
-        marks.append(Text((x0 + 20, middle_y - 4.2), how, SMALL_MM, "NOTES", grey=0.35))
+        marks += _said(words, how, x0 + 20, middle_y)
         box = (right - BOX_MM[0], middle_y - BOX_MM[1] / 2, right, middle_y + BOX_MM[1] / 2)
         corners = np.array([(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])])
         marks.append(polyline(corners, "NOTES", WIDE, closed=True))
         marks.append(Text((box[2] - 2, middle_y - FIGURES_MM / 2), "mm", FIGURES_MM, "NOTES", "end", grey=0.35))
     return marks
+
+
+def _felt(x0: float, x1: float, y: float) -> list[Mark]:
+    """The row for undercuts and draft, which are words and no reading: no number, a line to write on."""
+    top = line((x0 + 6, y + ROW_MM), (x1 - 6, y + ROW_MM), "NOTES", LIGHT)
+    below = line((x1 - 6 - BOX_MM[0], y + 2), (x1 - 6, y + 2), "NOTES", WIDE)
+    return [top, below, *_said(*FELT, x0 + 20, y + ROW_MM / 2)]
+
+
+def _said(words: str, how: str, x: float, y: float) -> list[Mark]:
+    return [
+        Text((x, y + 0.6), words, FIGURES_MM, "NOTES"),
+        Text((x, y - 4.2), how, SMALL_MM, "NOTES", grey=0.35),
+    ]

@@ -4,6 +4,7 @@ import json
 import shutil
 from pathlib import Path
 
+import pypdf
 import pytest
 
 from calib.jaws import TOOLS
@@ -36,6 +37,20 @@ def test_it_is_asked_for_until_it_is_read(port):
     drawn = (port / "sketch.svg").read_text()
     assert "not measured" in drawn
     assert "undercuts and draft" in drawn.replace("\n", " ")
+
+
+def test_the_worksheet_asks_for_it_by_a_number(port):
+    reconcile(port, force=True)
+    done = next_readings(port)
+    number = len(done.result["suggestions"]) + 1
+    page = pypdf.PdfReader(port / "worksheet.pdf").pages[0].extract_text()
+    assert "depth of the seat" in page
+    assert "undercuts" in page
+    read(port, [f"{number}=2.4"])
+    assert (port / "readings.csv").read_text().splitlines()[-1].startswith("thickness,,2.4,mm,")
+    reconcile(port)
+    assert told(port)["thickness_mm"] == pytest.approx(2.4)
+    assert next_readings(port).files == ()  # nothing is left to read
 
 
 def test_it_does_not_move_the_rim(port):

@@ -64,15 +64,21 @@ def next_readings(
     )
     pdf, table = job.WORKSHEETS
     files = {}
-    if advice.suggestions:
+    opening = record.subject == "opening"
+    deep = opening and not record.thickness_mm
+    if advice.suggestions or deep:
         how = f"Values into the job: jawline read {folder.name} 1=24.31 2=4.02 (number = value)"
-        sheet = worksheet(record.part, estimate.features, advice.suggestions, how)
-        files = {pdf: write_pdf(sheet), table: blank_rows(advice.suggestions).encode()}
+        sheet = worksheet(record.part, estimate.features, advice.suggestions, how, opening=opening, depth=deep)
+        files = {pdf: write_pdf(sheet), table: blank_rows(advice.suggestions, tool if deep else None).encode()}
     written = job.write(folder, files, force=force) if files else ()
-    deep: tuple[str, ...] = ()
-    if record.subject == "opening" and not record.thickness_mm:
-        deep = (f"And how deep the seat is, which no photo shows: jawline read {folder} thickness VALUE",)
-    return Done("next", tuple(written), (*_lines(folder, advice), *deep), _result(advice))
+    lines = _lines(folder, advice)
+    if deep:
+        number = len(advice.suggestions) + 1
+        lines += (
+            f"And how deep the seat is, which no photo shows (number {number} of {folder / pdf}): "
+            f"jawline read {folder} thickness VALUE",
+        )
+    return Done("next", tuple(written), lines, _result(advice))
 
 
 def _record(folder: Path) -> records.JobRecord:
