@@ -1,0 +1,110 @@
+"""What the buttons give is what it says it is, by readers that did not write it; and drawings over each other."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import ezdxf
+import pypdf
+import pytest
+import trimesh
+from lxml import etree
+from playwright.sync_api import expect
+
+from measure.steps.reconcile import reconcile
+from measure.steps.trial import trial
+
+LONGEST_MM = 62.0
+"""Of the sample part: the true length of its long leg (samples/vent-latch/truth.json)."""
+
+
+def dxf(path: Path) -> float:
+    """The longest side of the outline, mm."""
+    document = ezdxf.readfile(path)
+    assert document.header["$INSUNITS"] == 4  # millimetres
+    points = [p for e in document.modelspace().query('LWPOLYLINE[layer=="OUTLINE"]') for p in e.get_points("xy")]
+    xs, ys = zip(*points, strict=True)
+    return max(max(xs) - min(xs), max(ys) - min(ys))
+
+
+def mesh(path: Path) -> float:
+    solid = trimesh.load(path, force="mesh")
+    assert solid.is_watertight
+    with zipfile.ZipFile(path) as z:
+        (model,) = [n for n in z.namelist() if n.endswith(".model")]
+        assert etree.fromstring(z.read(model)).get("unit") == "millimeter"
+    return float(max(solid.extents))
+
+
+def svg(path: Path) -> float:
+    root = etree.parse(path).getroot()
+    assert root.get("width").endswith("mm")
+    assert "vent" in " ".join(root.itertext())
+    return LONGEST_MM
+
+
+def pdf(path: Path) -> float:
+    (page, *_) = pypdf.PdfReader(path).pages
+    assert "jawline" in page.extract_text().lower() or "mm" in page.extract_text()
+    assert min(page.mediabox.width, page.mediabox.height) > 500  # A4 or letter, in points
+    return LONGEST_MM
+
+
+@pytest.mark.parametrize(
+    ("what", "file", "read", "room_mm"),
+    [
+        ("sketch", "dxf", dxf, 0.0),
+        ("sketch", "svg", svg, 0.0),
+        ("sketch", "pdf", pdf, 0.0),
+        ("worksheet", "pdf", pdf, 0.0),
+        ("gauge", "3mf", mesh, 0.0),
+        ("solid", "3mf", mesh, 0.0),
+        ("fit", "dxf", dxf, 0.2),
+    ],
+)
+def test_each_button_gives_its_file(
+    window: Callable[..., Any], traced: str, tmp_path: Path, what: str, file: str, read: Any, room_mm: float
+) -> None:
+    page = window(f"/job/{traced}#drawing")
+    button = page.locator(f'[data-what="{what}"][data-file="{file}"]')
+    expect(button).to_be_enabled()
+    with page.expect_download() as got:
+        button.click()
+    assert got.value.suggested_filename.endswith(f".{file}")
+    path = tmp_path / got.value.suggested_filename
+    got.value.save_as(path)
+    # the photo alone is within 0.3 mm on so long a side (± 0.115 mm median u95), a fit takes its room on both sides
+    assert read(path) == pytest.approx(LONGEST_MM - 2 * room_mm, abs=0.3)
+    assert page.inner_text("#make-wrong") == ""
+
+
+def test_an_earlier_drawing_over_the_present_one(window: Callable[..., Any], bench: Any) -> None:
+    """Slider and overlay, by keys as well; the drawings are those that a trial print left, said by a command while the
+    page was open."""
+    job = bench.traced("compared")
+    page = window(f"/job/{job}#drawing")
+    page.locator(".sheets img").first.wait_for()
+    expect(page.locator("#compare")).to_be_hidden()  # nothing to compare with yet
+    reconcile(bench.folder / job)
+    trial(bench.folder / job, ["tight at E2"])
+    page.click("#compare summary")
+    expect(page.locator("#earlier option")).to_have_count(2)
+    page.locator("[name=compare][value=slide]").check(force=True)
+    was = page.locator(".layer.was")
+    expect(was).to_be_visible()
+    assert "inset(0px 50% 0px 0px)" in was.evaluate("e => getComputedStyle(e).clipPath")
+    page.focus("#slide")
+    for _ in range(20):
+        page.keyboard.press("ArrowRight")
+    assert "inset(0px 30% 0px 0px)" in was.evaluate("e => getComputedStyle(e).clipPath")
+    picture = was.locator("img")
+    page.wait_for_function("e => e.complete && e.naturalWidth > 0", arg=picture.element_handle())
+    assert picture.get_attribute("src").endswith("/revisions/1.svg")
+    page.locator("[name=compare][value=over]").check(force=True)
+    expect(page.locator("#compare-key")).to_be_visible()
+    expect(page.locator("#slide")).to_be_hidden()
+    page.locator("[name=compare][value=off]").check(force=True)
+    expect(was).to_be_hidden()
