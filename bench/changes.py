@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, cast, get_args
 
@@ -138,6 +139,31 @@ def _keep(of: Job, broken: str | None) -> None:
 def _completed(of: Job) -> tuple[kept.Accepted, ...]:
     record = records.from_text(job.text(of.folder, job.TRACE, "trace PHOTO"), job.TRACE)
     return tuple(kept.Accepted(broken=c.broken, by=c.by) for c in record.completed)
+
+
+def trial(of: Job, live: Live, said: str) -> dict[str, Any]:
+    """Take in how a trial print went.
+
+    Args:
+        of: the job.
+        live: the job worked out.
+        said: phrases such as ``tight at E2``, one a line or with semicolons between.
+
+    Returns:
+        What follows from it: ``of`` and ``revision`` (the one printed and the next), ``changes`` and ``sizes``, mm.
+
+    Raises:
+        ReadingsRefused: a phrase can't be understood, or two contradict each other.
+        JawlineError: it can't be done to this outline.
+    """
+    from measure.sayings import understood
+    from measure.steps import trial as step
+
+    phrases = [p.strip() for p in re.split(r"[;\n]", said) if p.strip()]
+    understood(phrases)  # before anything is written
+    settle(of, live)
+    with of.changing({job.TRIALS}):
+        return step.trial(of.folder, phrases).result
 
 
 def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:

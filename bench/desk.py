@@ -323,6 +323,14 @@ class Desk:
 
         return self.change(of, revision, lambda: complete(of, by, broken))
 
+    def trial(self, of: Job, said: str, revision: int | None) -> dict[str, Any]:
+        """Take in how a trial print went; the whole state after it, and under ``trial`` what follows."""
+        from bench.changes import trial
+
+        found: dict[str, Any] = {}
+        state = self.change(of, revision, lambda: found.update(trial(of, self._traced(of), said)))
+        return {**state, "trial": found}
+
     def make(self, of: Job, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
         """Make files."""
         from bench.changes import make

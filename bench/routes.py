@@ -62,6 +62,12 @@ class CompleteBody(Body):
     broken: str | None = None
 
 
+class TrialBody(Body):
+    """What is said of a trial print."""
+
+    said: str
+
+
 class MakeBody(Body):
     """Files to be made."""
 
@@ -217,6 +223,12 @@ async def complete(request: Request) -> Response:
     of, asked = await job_of(request), await body(request, CompleteBody)
     done = desk_of(request).complete
     return JSONResponse(await run_in_threadpool(done, of, asked.by, asked.broken, asked.revision))
+
+
+async def trial(request: Request) -> Response:
+    """POST /api/jobs/{id}/trial"""
+    of, asked = await job_of(request), await body(request, TrialBody)
+    return JSONResponse(await run_in_threadpool(desk_of(request).trial, of, asked.said, asked.revision))
 
 
 async def make(request: Request) -> Response:

@@ -20,15 +20,19 @@ from types import MappingProxyType
 
 from bench import kept
 from calib.errors import WrongUsage
-from measure import job
+from measure import job, revisions
 from measure.job_lock import held
 
-COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS)
+COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS, revisions.FOLDER)
 """Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
 HISTORY = ".history"
-LEFT = "readings.left"
-"""In a step of the history: the readings as the change left them."""
+TOLD = {job.READINGS: "the readings", job.TRIALS: "what was said of trial prints"}
+"""Files that grow by what people tell."""
+LEFT = ".left"
+"""Ending of a name in a step of the history: one of these files as the change left it."""
 REMEMBERED = (kept.FILE, *job.TRACED, job.SEEN, job.READINGS)
+"""Files that may change when a job is traced or completed."""
+BROUGHT_BACK = (*REMEMBERED, job.TRIALS)
 """Files that an undo brings back."""
 MOST_UNDONE = 30
 LONGEST_NAME, LONGEST_ID = 80, 40
@@ -95,8 +99,8 @@ class Job:
             try:
                 yield
             finally:
-                if step and job.READINGS in names:
-                    (step / LEFT).write_bytes(self._readings())
+                for name in TOLD.keys() & names if step else ():
+                    (step / f"{name}{LEFT}").write_bytes(self._told(name))
                 if self._marks() == marks:
                     if step:
                         shutil.rmtree(step, ignore_errors=True)
@@ -125,7 +129,7 @@ class Job:
     # ---------------------------------------------------------------------------------------------------------- history
     def _remember(self, revision: int, names: set[str]) -> Path | None:
         """Put aside the files that a change is about to touch, under the revision that they are of."""
-        there = [n for n in names if n in REMEMBERED and (self.folder / n).exists()]
+        there = [n for n in names if n in BROUGHT_BACK and (self.folder / n).exists()]
         if not (self.folder / job.TRACE).exists():
             return None
         place = self.folder / HISTORY
@@ -134,7 +138,7 @@ class Job:
         half.mkdir(parents=True)
         for n in there:
             shutil.copyfile(self.folder / n, half / n)
-        for n in names & set(REMEMBERED) - set(there):
+        for n in names & set(BROUGHT_BACK) - set(there):
             (half / f"{n}.none").touch()
         shutil.rmtree(step, ignore_errors=True)
         half.rename(step)
@@ -148,8 +152,8 @@ class Job:
             return sorted(int(n) for n in os.listdir(self.folder / HISTORY) if n.isdecimal())
         return []
 
-    def _readings(self) -> bytes:
-        path = self.folder / job.READINGS
+    def _told(self, name: str) -> bytes:
+        path = self.folder / name
         return path.read_bytes() if path.exists() else b""
 
     def undo(self) -> None:
@@ -162,11 +166,13 @@ class Job:
         if not steps:
             raise WrongUsage("There is nothing to undo.", "nothing-to-undo")
         place = self.folder / HISTORY / str(steps[-1])
-        if (place / LEFT).exists() and (place / LEFT).read_bytes() != self._readings():
-            text = "A command has changed the readings since, and undoing would lose that: take out what is wrong."
-            raise WrongUsage(text, "readings-since")
-        files = {n: (place / n).read_bytes() for n in os.listdir(place) if n in REMEMBERED}
-        gone = tuple(n for n in REMEMBERED if (place / f"{n}.none").exists())
+        for name, words in TOLD.items():
+            left = place / f"{name}{LEFT}"
+            if left.exists() and left.read_bytes() != self._told(name):
+                text = f"A command has changed {words} since, and undoing would lose that: take out what is wrong."
+                raise WrongUsage(text, "readings-since")
+        files = {n: (place / n).read_bytes() for n in os.listdir(place) if n in BROUGHT_BACK}
+        gone = tuple(n for n in BROUGHT_BACK if (place / f"{n}.none").exists())
         if job.READINGS in gone:  # nobody's readings are ever taken away as a file
             files[job.READINGS] = b""
         self.write(files, tuple(n for n in (*gone, job.MEASURED, *job.DRAWN) if n not in files), undoable=False)

@@ -17,6 +17,7 @@ import { Sheets } from "./sheets.js";
 import { Store } from "./store.js";
 import { Strokes } from "./strokes.js";
 import { Tabs } from "./tabs.js";
+import { Trial } from "./trial.js";
 import { Undo } from "./undo.js";
 
 const LABEL_RIM = 62; // px round the part, for its labels
@@ -46,6 +47,7 @@ const readings = new Readings(store);
 const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
 const completion = new Completion(store);
+const trial = new Trial(store);
 const undo = new Undo(store);
 const views = {};
 const tabs = new Tabs((name) => {
@@ -108,6 +110,7 @@ store.subscribe((state, before) => {
   next.show(state);
   drawing.show(state, before);
   completion.show(state);
+  trial.show(state);
   undo.show(state);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
   if ((first || retraced) && sheets.root.hidden && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);

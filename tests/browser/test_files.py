@@ -81,15 +81,22 @@ def test_each_button_gives_its_file(
     assert page.inner_text("#make-wrong") == ""
 
 
-def test_an_earlier_drawing_over_the_present_one(window: Callable[..., Any], bench: Any) -> None:
-    """Slider and overlay, by keys as well; the drawings are those that a trial print left, said by a command while the
-    page was open."""
-    job = bench.traced("compared")
+def test_a_trial_print_and_the_drawing_before_it(window: Callable[..., Any], bench: Any) -> None:
+    """What is said of a print makes the next drawing; both lie over each other by slider and overlay; undo takes what
+    was said back. Words that can't be understood are said so and stay to be mended."""
+    job = bench.traced("tried")
     page = window(f"/job/{job}#drawing")
     page.locator(".sheets img").first.wait_for()
     expect(page.locator("#compare")).to_be_hidden()  # nothing to compare with yet
-    reconcile(bench.folder / job)
-    trial(bench.folder / job, ["tight at E2"])
+    page.click("#trial summary")
+    page.fill("#said", "wobbles")
+    page.click("#trial-take")
+    expect(page.locator("#trial-wrong")).to_contain_text("“wobbles” can't be understood")
+    assert page.input_value("#said") == "wobbles"
+    page.fill("#said", "tight at E2\ngap 0,4 at E5")
+    page.click("#trial-take")
+    expect(page.locator("#trial-found")).to_contain_text("E2 back by")
+    expect(page.locator("#trial-found")).to_contain_text("E5 out by 0.30")  # the feeler, less the play it is to have
     page.click("#compare summary")
     expect(page.locator("#earlier option")).to_have_count(2)
     page.locator("[name=compare][value=slide]").check(force=True)
@@ -108,3 +115,18 @@ def test_an_earlier_drawing_over_the_present_one(window: Callable[..., Any], ben
     expect(page.locator("#slide")).to_be_hidden()
     page.locator("[name=compare][value=off]").check(force=True)
     expect(was).to_be_hidden()
+    assert (bench.folder / job / "trials.csv").exists()
+    with page.expect_response("**/undo") as undone:
+        page.click("#trial-form [data-undo]")
+    assert undone.value.ok, undone.value.text()
+    assert not (bench.folder / job / "trials.csv").exists()
+
+
+def test_a_trial_by_a_command_shows_on_an_open_page(window: Callable[..., Any], bench: Any) -> None:
+    """The last thing it keeps is the next revision, after everything else of the job has changed."""
+    job = bench.traced("tried elsewhere")
+    page = window(f"/job/{job}#drawing")
+    page.locator(".sheets img").first.wait_for()
+    reconcile(bench.folder / job)
+    trial(bench.folder / job, ["tight at E2"])
+    expect(page.locator("#earlier option")).to_have_count(2)
