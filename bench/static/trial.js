@@ -1,7 +1,7 @@
 // What is said of a trial print, and what the next drawing does about it.
 import { attempt, post } from "./api.js";
-import { byId, el } from "./dom.js";
-import { value } from "./numbers.js";
+import { byId, el, unbroken } from "./dom.js";
+import { plusMinus, value } from "./numbers.js";
 
 export class Trial {
   /** @param {import("./store.js").Store} store */
@@ -34,12 +34,14 @@ export class Trial {
 function found({ of, revision, changes, sizes }) {
   if (revision === of) return [el("p", {}, `Nothing is to be changed: drawing ${of} stands.`)];
   return [
-    el("p", {}, `Drawing ${revision} is drawn and kept. It differs from ${of}, the one printed, by:`),
+    el("p", {}, `Drawing ${revision} is drawn and kept. It differs from ${of}, the one printed, by, mm:`),
     el(
       "ul",
-      {},
-      ...changes.map((c) => el("li", {}, `${c.feature} ${c.by_mm > 0 ? "out" : "back"} by ${value(Math.abs(c.by_mm))} ± ${value(c.u95_mm)} mm`)),
-      ...sizes.map((s) => el("li", {}, `${s.kind} ${s.features.join(" ")}: ${value(s.before_mm)} becomes ${value(s.value_mm)} ± ${value(s.u95_mm)} mm`)),
+      { class: "changes" },
+      ...changes.map((c) => el("li", {}, `${c.feature} ${c.by_mm > 0 ? "out" : "back"} by ${value(Math.abs(c.by_mm))} ${plusMinus(c.u95_mm)}`)),
+      ...sizes.map((s) => el("li", {}, `${nameOf(s)}: ${value(s.before_mm)} → ${value(s.value_mm)} ${plusMinus(s.u95_mm)}`)),
     ),
   ];
 }
+
+const nameOf = (s) => unbroken(`${s.kind === "distance" ? "" : `${s.kind} `}${s.features.join("–")}`);

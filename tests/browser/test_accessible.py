@@ -59,7 +59,9 @@ def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look
     page.wait_for_timeout(200)
     assert findings(page) == []
     page.click("#tab-drawing")
-    page.wait_for_timeout(200)
+    page.click("#trial summary")
+    page.click("#trial-take")
+    page.locator("#trial-wrong:not(:empty)").wait_for()
     assert findings(page) == []
 
 
