@@ -163,7 +163,7 @@ def trial(of: Job, live: Live, said: str) -> dict[str, Any]:
     understood(phrases)  # before anything is written
     settle(of, live)
     with of.changing({job.TRIALS}):
-        return step.trial(of.folder, phrases).result
+        return dict(step.trial(of.folder, phrases).result)
 
 
 def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:

@@ -99,8 +99,9 @@ class Job:
             try:
                 yield
             finally:
-                for name in TOLD.keys() & names if step else ():
-                    (step / f"{name}{LEFT}").write_bytes(self._told(name))
+                if step:
+                    for name in TOLD.keys() & names:
+                        (step / f"{name}{LEFT}").write_bytes(self._told(name))
                 if self._marks() == marks:
                     if step:
                         shutil.rmtree(step, ignore_errors=True)

@@ -96,7 +96,7 @@ def test_a_trial_print_and_the_drawing_before_it(window: Callable[..., Any], ben
     page.fill("#said", "tight at E2\ngap 0,4 at E5")
     page.click("#trial-take")
     expect(page.locator("#trial-found")).to_contain_text("E2 back by")
-    expect(page.locator("#trial-found")).to_contain_text("E5 out by 0.30 ± 0.10")  # the feeler, less the play it is to have
+    expect(page.locator("#trial-found")).to_contain_text("E5 out by 0.30 ± 0.10")  # less the play it is to have
     page.click("#compare summary")
     expect(page.locator("#earlier option")).to_have_count(2)
     page.locator("[name=compare][value=slide]").check(force=True)
