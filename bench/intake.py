@@ -42,8 +42,8 @@ async def photo(request: Request) -> Response:
     with request.app.state.gate.passing(request.client.host if request.client else ""):
         if not await run_in_threadpool(desk.has_room):
             raise Cut(503, "full", "We have as many photos as we can look at: please bring the part to the event.")
-        got = await received(request, limits, desk.place())
-    out = desk.place()
+        got = await received(request, limits, desk.session.place())
+    out = desk.session.place()
     copies: list[tasks.Copied] = []
     try:
         order = tasks.CheckOrder(got.photo, out, base_name(got.name))

@@ -161,7 +161,7 @@ async def new_job(request: Request) -> Response:
     """POST /api/jobs"""
     desk = desk_of(request)
     with request.app.state.gate.passing(request.client.host if request.client else ""):
-        got = await received(request, desk.settings.limits, desk.place())
+        got = await received(request, desk.settings.limits, desk.session.place())
     try:
         asked = how(got.fields.get("subject") or "part", got.fields.get("thickness"))
     except WrongUsage:
@@ -249,7 +249,7 @@ async def offers(request: Request) -> Response:
 async def sketch_svg(request: Request) -> Response:
     """GET /api/jobs/{id}/sketch.svg"""
     of = await job_of(request)
-    revision, svg = await run_in_threadpool(desk_of(request).sketch, of)
+    revision, svg = await run_in_threadpool(desk_of(request).memory.sketch, of)
     headers = {"ETag": f'"{revision}"', "Cache-Control": "no-cache", "Content-Security-Policy": SVG_POLICY}
     if request.headers.get("if-none-match") == headers["ETag"]:
         return Response(status_code=304, headers=headers)
@@ -271,7 +271,7 @@ async def revision_svg(request: Request) -> Response:
 
 async def photo(request: Request) -> Response:
     """GET /api/jobs/{id}/photo.jpg"""
-    found = desk_of(request).picture(await job_of(request))
+    found = desk_of(request).traces.picture(await job_of(request))
     if found is None:
         raise HTTPException(404)
     return FileResponse(found, media_type="image/jpeg", headers={"Cache-Control": "no-cache"})

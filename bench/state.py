@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -13,7 +12,6 @@ import numpy as np
 from bench import kept
 from bench.shelf import Job
 from bench.words import for_page
-from calib.errors import JawlineError
 from calib.fits import FITS
 from measure import job, records, revisions
 from measure.drawing.labels import anchor
@@ -129,12 +127,9 @@ def files_of(of: Job) -> list[dict[str, str]]:
 def revisions_of(of: Job) -> list[dict[str, Any]]:
     """The drawings that trial prints have left: number, time, and what was said of the print before."""
     out = []
-    for n in revisions.numbers(of.folder):
-        path = of.folder / revisions.FOLDER / str(n) / revisions.RECORD
-        with contextlib.suppress(JawlineError, OSError):
-            r = revisions.read(of.folder, n)
-            words = ", ".join(r.after) or (f"{r.fit} fit" if r.fit else "as measured")
-            out.append({"n": n, "at": path.stat().st_mtime, "words": words})
+    for n, r in revisions.readable(of.folder).items():
+        words = ", ".join(r.after) or (f"{r.fit} fit" if r.fit else "as measured")
+        out.append({"n": n, "at": revisions.made_at(of.folder, n), "words": words})
     return out
 
 

@@ -87,6 +87,20 @@ def numbers(folder: Path) -> tuple[int, ...]:
     return tuple(sorted(int(p.name) for p in place.iterdir() if p.name.isdigit() and (p / RECORD).is_file()))
 
 
+def readable(folder: Path) -> dict[int, RevisionRecord]:
+    """The revisions of a job by number, in order, but for those whose file is damaged."""
+    out = {}
+    for n in numbers(folder):
+        with contextlib.suppress(JobRefused, WrongUsage):
+            out[n] = read(folder, n)
+    return out
+
+
+def made_at(folder: Path, number: int) -> float:
+    """When a revision was made, seconds since 1970."""
+    return (folder / FOLDER / str(number) / RECORD).stat().st_mtime
+
+
 def read(folder: Path, number: int) -> RevisionRecord:
     """One revision.
 

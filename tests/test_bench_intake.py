@@ -67,7 +67,7 @@ def test_what_is_kept_of_it_has_no_marks(client: TestClient, good: dict[str, Any
     for path in kept:
         data = path.read_bytes()
         assert not [m for m in (*MARKS.values(), *PLACE) if m.encode() in data], path.name
-    assert not [p for p in desk.session.rglob("*") if p.is_file()]
+    assert not [p for p in desk.session.folder.rglob("*") if p.is_file()]
 
 
 def test_the_fixer_traces_it(client: TestClient, good: dict[str, Any]) -> None:

@@ -150,7 +150,7 @@ def test_no_mark_of_the_photo_is_kept_or_served(latch: dict[str, Any], client: T
 
 
 def test_the_original_is_gone(latch: dict[str, Any], client: TestClient) -> None:
-    session: Path = client.app.state.desk.session  # type: ignore[attr-defined]
+    session: Path = client.app.state.desk.session.folder  # type: ignore[attr-defined]
     assert not [p for p in session.rglob("*") if p.is_file()]
 
 

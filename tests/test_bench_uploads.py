@@ -97,7 +97,7 @@ def test_a_photo_too_large_is_cut_off(client: TestClient) -> None:
 
 
 def test_nothing_of_what_was_refused_stays(client: TestClient) -> None:
-    session: Path = client.app.state.desk.session  # type: ignore[attr-defined]
+    session: Path = client.app.state.desk.session.folder  # type: ignore[attr-defined]
     sent(client, b"not a photo")
     assert list(session.iterdir()) == []
 

@@ -16,7 +16,7 @@ from measure.steps.fit import fit
 from measure.steps.gauge import gauge
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
-from measure.steps.revisions import compare, compared, list_revisions, revision_svg
+from measure.steps.revisions import compare, compared, revision_svg
 from measure.steps.sketch import sketch
 from measure.steps.trial import trial
 
@@ -56,15 +56,19 @@ def test_from_saying_to_drawing(latch):
     assert wide(latch / "fit.dxf") == pytest.approx(before - 0.5, abs=0.01)
 
 
+def last_of(folder):
+    return revisions.read(folder, revisions.numbers(folder)[-1])
+
+
 def test_the_fit_that_was_printed_is_remembered(latch):
     gauge(latch, fit="sliding")
     trial(latch, ["gap 0.4 at E5"])
-    first, second = list_revisions(latch)
+    first, second = revisions.readable(latch).values()
     assert (first.fit, second.fit) == ("sliding", "sliding")
     assert [c.feature for c in second.changes if c.feature.startswith("E")] == ["E5"]
     assert next(c.by_mm for c in second.changes if c.feature == "E5") == pytest.approx(0.2, abs=0.01)
     trial(latch, ["fits"], fit="none")
-    assert list_revisions(latch)[-1].fit is None
+    assert last_of(latch).fit is None
 
 
 def test_revisions_are_kept_and_numbered(latch):
@@ -73,7 +77,7 @@ def test_revisions_are_kept_and_numbered(latch):
     done = trial(latch, ["loose at E2"])
     assert revisions.numbers(latch) == (1, 2, 3)
     assert {k: v for k, v in files(latch / "revisions").items() if k in kept} == kept
-    one, two, three = list_revisions(latch)
+    one, two, three = revisions.readable(latch).values()
     at = [next(f for f in r.printed() if f.label == "E2").start[0] for r in (one, two, three)]
     assert min(at[0], at[1]) < at[2] < max(at[0], at[1])  # between tight and loose
     assert done.result["of"] == 2
@@ -94,7 +98,7 @@ def test_a_print_that_fits_stands_to_the_letter(latch):
 def test_what_a_print_is_silent_of_stays_as_it_was_printed(latch):
     trial(latch, ["loose"])
     trial(latch, ["tight at E2"])
-    _, before, after = list_revisions(latch)
+    _, before, after = revisions.readable(latch).values()
     assert {c.feature for c in after.changes} == {"E2", "R1", "R2"}  # with the fillets beside it
     there = {f.label: f for f in before.outline()}
     for f in after.outline():
@@ -104,7 +108,7 @@ def test_what_a_print_is_silent_of_stays_as_it_was_printed(latch):
 
 def test_a_new_reading_still_moves_what_no_print_spoke_of(latch):
     trial(latch, ["too long 0.3 at E2"])
-    before = list_revisions(latch)[-1].sizes
+    before = last_of(latch).sizes
     assert before
     read(latch, ["width E1 E3 14.09", "width E1 E3 14.09", "width E1 E3 14.09"])
     reconcile(latch, force=True)

@@ -1,4 +1,4 @@
-"""Revisions of a job: listed, drawn, kept, and two of them compared."""
+"""Revisions of a job: drawn, kept, and two of them compared."""
 
 from __future__ import annotations
 
@@ -40,16 +40,6 @@ class Compared:
     lines: tuple[str, ...]
     sheet: sheet.Sheet
     differences: tuple[Difference, ...]
-
-
-def list_revisions(folder: Path) -> tuple[RevisionRecord, ...]:
-    """All revisions of a job, in order.
-
-    Raises:
-        WrongUsage: there is no such job.
-        JobRefused: a revision's file is damaged.
-    """
-    return tuple(revisions.read(folder, n) for n in revisions.numbers(job.existing(folder)))
 
 
 def revision_svg(folder: Path, number: int) -> bytes:
