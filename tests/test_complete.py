@@ -18,9 +18,13 @@ from measure.jaw_reach import check_reading, possible_readings
 from measure.readings import Reading
 from measure.steps.complete import complete
 from measure.steps.reconcile import reconcile
+from measure.steps.shown import labelled
 from measure.steps.sketch import sketch
+from measure.steps.trace import trace
 from tests.broken_parts import bridge, tear, wedge
 from tests.jobs import SCALE
+
+KNOB = Path(__file__).parent / "accuracy" / "broken" / "tap-knob-broken.jpg"
 
 
 def _job(folder: Path, part=None, at=(0.15, 0.26)) -> Path:
@@ -76,6 +80,19 @@ def test_what_was_seen_comes_back_byte_for_byte(broken):
     assert (broken / job.TRACE).read_bytes() == before[0]
     assert not (broken / job.SEEN).exists()
     assert complete(broken, by="open").files == ()
+
+
+def test_the_labelled_picture_follows(tmp_path):
+    """A rendered photo of a knob with a lobe off: what is completed shows in trace.png, and goes with it."""
+    thickness = json.loads(KNOB.with_suffix(".truth.json").read_text())["thickness_mm"]
+    folder = tmp_path / "job"
+    trace(KNOB, folder, thickness, "part")
+    seen = labelled(folder, _record(folder))
+    done = complete(folder)
+    assert folder / job.PICTURE in done.files
+    assert (folder / job.PICTURE).read_bytes() == labelled(folder, _record(folder)) != seen
+    complete(folder, by="open")
+    assert (folder / job.PICTURE).read_bytes() == seen
 
 
 def test_each_break_is_kept_or_rejected_for_itself(broken):

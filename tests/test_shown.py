@@ -15,9 +15,9 @@ from measure import job, view_record
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.features import Feature, moved
-from measure.records import estimate, from_text
+from measure.records import JoinedRecord, estimate, from_text
 from measure.sighted import frame_back
-from measure.steps.shown import shown, to_photo
+from measure.steps.shown import labelled, shown, to_photo
 from measure.steps.trace import trace
 from measure.tracing import Trace
 from measure.tracing import trace as traced
@@ -104,6 +104,36 @@ def test_the_picture_carries_pixels_only(folder: Path) -> None:
         kinds.append(data[at + 1])
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     assert set(kinds) <= {0xE0, 0xDB, 0xC0, 0xC2, 0xC4, 0xDD}  # no EXIF (E1), no profile, no comment (FE)
+
+
+def test_what_was_completed_is_dashed_in_the_labelled_picture(folder: Path) -> None:
+    record = from_text((folder / job.TRACE).read_text(), job.TRACE)
+    longest = max(
+        (f for f in record.features if f.kind == "line"), key=lambda f: np.hypot(*np.subtract(f.start, f.end))
+    )
+    guessed = tuple(f.model_copy(update={"origin": "completed"}) if f is longest else f for f in record.features)
+    seen, dashed = (
+        cv2.imdecode(np.frombuffer(labelled(folder, r) or b"", np.uint8), cv2.IMREAD_COLOR).astype(int)
+        for r in (record, record.model_copy(update={"features": guessed}))
+    )
+    was = cv2.imdecode(np.frombuffer((folder / job.PICTURE).read_bytes(), np.uint8), cv2.IMREAD_COLOR).astype(int)
+    assert seen.shape[:2] == pytest.approx(was.shape[:2], rel=0.01)  # of the photo's margin 12 px are the picture's now
+    same = cv2.resize(was.astype(np.float32), seen.shape[1::-1])
+    assert np.median(np.abs(seen - same).max(-1)) < 8  # as it was traced, but for the JPEG between
+    changed = np.argwhere(np.abs(dashed - seen).max(-1) > 60).astype(float)
+    assert len(changed) > 100
+    away = changed - changed.mean(0)
+    _, size, along = np.linalg.svd(away, full_matrices=False)
+    assert np.abs(away @ along[1]).max() < 6  # nothing but a straight stretch, px
+    gaps = np.diff(np.unique(np.round(away @ along[0])))
+    assert (gaps > 4).sum() >= 5  # in pieces
+    assert size[0] > 20 * size[1]
+
+
+def test_pieces_put_together_keep_the_labelled_picture(folder: Path) -> None:
+    record = from_text((folder / job.TRACE).read_text(), job.TRACE)
+    gap = JoinedRecord(length_mm=9.0, gap_rms_mm=0.1, gap_worst_mm=0.2)
+    assert labelled(folder, record.model_copy(update={"joined": gap})) is None
 
 
 def test_damaged_or_foreign_files_are_refused(folder: Path, tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from measure.mending import Mended, Open, in_words, mended
 from measure.readings import Reading
 from measure.steps import Done
 from measure.steps.read import checked, tools_of
+from measure.steps.shown import labelled
 
 COMPLETED = "completed"
 
@@ -53,7 +54,7 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
         chosen = _others(seen, chosen, broken)
     if by == "open" and (broken is None or not chosen):
         return _opened(folder, text, seen, was, force)
-    job.check_writable(folder, (job.TRACE, job.SEEN, job.OUTLINE), force)
+    job.check_writable(folder, (job.TRACE, job.SEEN, job.OUTLINE, job.PICTURE), force)
     estimate = records.estimate(seen, job.TRACE)
     if broken is None:
         found = mended(estimate, (), by, seen.subject)
@@ -68,12 +69,15 @@ def complete(folder: Path, *, broken: str | None = None, by: By | None = None, f
         job.SEEN: text.encode(),
         job.OUTLINE: outline_dxf(found.estimate.features),
     }
-    written = job.write(folder, files, force=force, outdated=(job.MEASURED, *job.DRAWN))
+    redrawn = _picture(folder, new)
+    written = job.write(folder, files | redrawn, force=force, outdated=(job.MEASURED, *job.DRAWN))
     lines = (
         *words,
         f"What is completed can't be measured: its u95 says how far it may be off. To reject it: jawline complete "
         f"{folder} --by open; to reject one of several: --broken {found.marks[0]} --by open",
-        f"{job.PICTURE} goes on showing what was seen, since no photo is kept; the sketch shows what is completed.",
+        f"{job.PICTURE} shows it dashed over the photo."
+        if redrawn
+        else f"{job.PICTURE} goes on showing what was seen; the sketch shows what is completed.",
         f"Next: jawline reconcile {folder}",
     )
     cautions = (*_guessed(found), *_stale_readings(folder, found.estimate, seen))
@@ -98,9 +102,16 @@ def _opened(folder: Path, text: str, seen: records.JobRecord, was: bool, force: 
     if not was:
         return Done("complete", (), ("Nothing was completed: the outline is as it was seen.",), result)
     files = {job.TRACE: text.encode(), job.OUTLINE: outline_dxf([records.feature(f) for f in seen.features])}
+    files |= _picture(folder, seen)
     written = job.write(folder, files, force=force, outdated=(job.SEEN, job.MEASURED, *job.DRAWN))
     lines = ("The outline is again as it was seen.", f"Next: jawline reconcile {folder}")
     return Done("complete", tuple(written), lines, result)
+
+
+def _picture(folder: Path, record: records.JobRecord) -> dict[str, bytes]:
+    """The labelled picture of what is now in trace.json, where it can be drawn again."""
+    png = labelled(folder, record)
+    return {} if png is None else {job.PICTURE: png}
 
 
 def _nothing_done(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +11,9 @@ import numpy as np
 from calib.errors import JobRefused
 from measure import job, records, view_record
 from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
+from measure.features import Feature
+from measure.sighted import Sighted
+from measure.steps.trace import scale_notes
 from measure.view_record import Array, ViewRecord
 
 
@@ -67,9 +71,7 @@ def over_picture(traced: records.JobRecord, record: ViewRecord) -> Shown:
     sighted, picture = view_record.sighted(record), record.picture
     features = [records.feature(f) for f in traced.features]
     size = (picture.width, picture.height)
-    seen = np.concatenate([sighted.points_px(f) for f in features])
-    if not np.isfinite(seen).all() or (np.abs(seen) > 4 * max(record.photo)).any():
-        raise JobRefused(f"{job.VIEW} and {job.TRACE} don't belong together: run `jawline trace` again.", "job-damaged")
+    _seen_px(features, sighted, record)
     return Shown(
         record,
         record.reference.name,
@@ -77,6 +79,49 @@ def over_picture(traced: records.JobRecord, record: ViewRecord) -> Shown:
         overlay(sighted, features, picture.scale, size, [np.array(record.reference.outline)]),
         tuple(path_data(on_picture(sighted.points_px(records.feature(f)), picture.scale)) for f in traced.broken),
     )
+
+
+def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
+    """The labelled picture anew for features that were completed since the photo was traced, as a PNG file.
+
+    It is drawn over the plain picture, which is all that is kept of the photo and hides faces already. None where there
+    is no plain picture, and of two pieces put together: the second lies elsewhere in the photo than its features.
+
+    Args:
+        folder: the job.
+        traced: the features to be drawn; those that were completed are dashed.
+
+    Raises:
+        JobRefused: the job is damaged.
+    """
+    import cv2
+
+    from measure.drawing.picture import Drawn, picture
+
+    if traced.joined is not None or not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
+        return None
+    record = view_of(folder)
+    plain = cv2.imdecode(np.frombuffer((folder / job.PHOTO).read_bytes(), np.uint8), cv2.IMREAD_COLOR)
+    if plain is None or plain.shape[:2] != (record.picture.height, record.picture.width):
+        raise JobRefused(f"{job.PHOTO} is not as it was written: run `jawline trace` again.", "job-damaged")
+    features = [records.feature(f) for f in traced.features]
+    seen = _seen_px(features, view_record.sighted(record), record)
+    scale = record.picture.scale
+    drawn = [
+        Drawn(f.label, f.kind, f.loop, on_picture(p, scale) - 0.5, f.origin)
+        for f, p in zip(features, seen, strict=True)
+    ]
+    reference = on_picture(np.array(record.reference.outline), scale) - 0.5
+    return picture(np.ascontiguousarray(plain[..., ::-1]), [reference], (), drawn, scale_notes(traced))
+
+
+def _seen_px(features: Sequence[Feature], sighted: Sighted, record: ViewRecord) -> list[Array]:
+    """Pixels of the photo along each feature, refused where they lie nowhere in it."""
+    seen = [sighted.points_px(f) for f in features]
+    everything = np.concatenate(seen)
+    if not np.isfinite(everything).all() or (np.abs(everything) > 4 * max(record.photo)).any():
+        raise JobRefused(f"{job.VIEW} and {job.TRACE} don't belong together: run `jawline trace` again.", "job-damaged")
+    return seen
 
 
 def to_photo(points: Array, record: ViewRecord) -> Array:
