@@ -158,7 +158,7 @@ class Desk:
         from bench.changes import trial
 
         found: dict[str, Any] = {}
-        state = self.change(of, revision, lambda: found.update(trial(of, self._traced(of), said)))
+        state = self.change(of, revision, lambda: found.update(trial(of, self.memory.traced(of), said)))
         return {**state, "trial": found}
 
     def make(self, of: Job, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
