@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.path import smoothest, vertex
-from calib.profile import Light, evidence, take
+from calib.profile import Light, evidence, roughness_of_face, take
 from calib.view import NAMES as VIEW_NAMES
 from calib.view import View
 from measure.edge_loop import EdgeLoop
 from measure.rough import Rough, first_outline, resampled
 from measure.sight import Body, Sight, Wall, sight
+from measure.wall_width import FOOT_SLACK, calmed, sideways, within
 
 Array = NDArray[np.float64]
 
@@ -51,14 +52,24 @@ class Witness:
 
 
 def witness(
-    light: Light, s: Sight, width: int, reach_px: float, step_px: float, sigma_px: float, near_extra_px: float = 0.0
+    light: Light,
+    s: Sight,
+    width: int,
+    reach_px: float,
+    step_px: float,
+    sigma_px: float,
+    near_extra_px: float = 0.0,
+    table: bool = False,
 ) -> Witness:
     """Evidence of every block of `width` neighbouring points.
 
     Where a wall is seen the search goes near_extra_px farther both ways: the rough contour may follow either rim.
+    Around an opening in a table, the table may be grainy, and where the wall's foot is to be seen is known less well.
     """
     b = len(s.wall_px) // width
     wall = s.wall_px.reshape(b, width).mean(1)
+    if table:
+        wall = calmed(wall, sideways(s, width))
     hidden = s.hidden.reshape(b, width).any(1)
     extra = int(near_extra_px / step_px)
     steps = int(reach_px / step_px) + extra
@@ -73,7 +84,8 @@ def witness(
         at, n = (a.reshape(b, width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
         p = take(light, at, n, inner + tried[-1], outer + tried[-1], width)
         clipped[blocks] |= p.clipped > 0.05
-        return np.asarray(evidence(p, walls, tried, cores, sigma_px, wall_grid_px=grid).cost.min(2))
+        rough = roughness_of_face(p) if table else None
+        return np.asarray(evidence(p, walls, tried, cores, sigma_px, wall_grid_px=grid, roughness=rough).cost.min(2))
 
     together = max(JOINT_PX, xs[-1] + 9)  # else each edge would come into the other's search
     grid = 0.5 if xs[-1] < 4 else 1.0 if xs[-1] < 6 else 2.0
@@ -103,6 +115,8 @@ def witness(
     if len(apart):
         u = judged(s.upper_px, apart, 13, 8, np.zeros(1), np.zeros(len(apart)))
         foot = judged(s.lower_px, apart, 9, 8, cores, np.zeros(len(apart)))
+        if table:
+            foot = within(foot, FOOT_SLACK * wall[apart] / step_px)
         cost[apart] = u + foot
         bend_u, bend_low = _bend(u), _bend(foot)
         share[apart] = (bend_u + 1e-6) / (bend_u + bend_low + 2e-6)
@@ -127,6 +141,9 @@ along a feature whose shape is known."""
 STAGES = ((9.0, 10.0, 0.75, 8, 1.0), (5.0, 0.0, 0.5, 4, 0.6), (2.5, 0.0, 0.25, 4, 0.35))
 """Search, wide then narrow: reach px, more where a wall is seen, step px, points a block, smoothing of the outline
 before it is sampled, mm."""
+OPENING_SMOOTHING = 0.5
+"""Times as much smoothing for the rim of an opening: its notches for fingers and catches are small. So little would let
+waves of the rough contour grow; see `wall_width.calmed`."""
 
 
 def locate(
@@ -150,15 +167,15 @@ def locate(
     """
     step = view.mm_per_px(np.asarray(view.plane(contours_px[0]).mean(0)))
     outlines = [first_outline(view, c, wall, hole=k > 0 or opening, clockwise=k > 0) for k, c in enumerate(contours_px)]
-    flip = -1.0 if opening else 1.0
+    flip, lessened = (-1.0, OPENING_SMOOTHING) if opening else (1.0, 1.0)
     found: list[EdgeLoop] = []
     for reach, near_extra, grid, width, smooth in STAGES:
         body = Body.of(view, outlines, wall, opening)
         found = []
         for outline in outlines:
-            rough = resampled(outline, step, smooth, width)
+            rough = resampled(outline, step, lessened * smooth, width)
             s = sight(view, rough.points_mm, flip * rough.normals, wall, body)
-            w = witness(light, s, width, reach, grid, sigma_px, near_extra)
+            w = witness(light, s, width, reach, grid, sigma_px, near_extra, opening)
             found.append(placed(view, rough, s, w, wall, width, flip, LOOSE))
         outlines = [e.points_mm for e in found]
     return found

@@ -9,24 +9,34 @@ from __future__ import annotations
 
 import numpy as np
 
-from calib.profile import Light, evidence, take
+from calib.path import smoothest
+from calib.profile import Light, evidence, roughness_of_face, take
 from calib.view import View
 from measure.features import Array
 from measure.rough import first_outline, resampled
 from measure.sight import Body, Wall, sight
 
-DEPTHS_MM = np.array([0.8, 1.2, 1.6, 2.0, 2.5, 3.0, 3.5, 4.2, 5.0, 6.5, 9.0])
-BLOCK = 12
-SLACK_PX = 4.0
-"""How far the rough rim may lie off."""
-WIDEST_PX = 24.0
-"""Walls that are seen wider than this are judged as if they were so wide."""
+DEPTHS_MM = np.geomspace(0.6, 14.0, 48)
+"""Depths that are tried, some 7 % apart."""
+UNSEEN_DEPTH_MM = 3.0
+"""Where no wall is seen its depth does not matter."""
+SMOOTH_MM, BLOCK = 0.5, 8
+"""Smoothing of the rough rim, and points whose profiles are averaged."""
+SLACK_PX, STIFFNESS = 5.0, 1.5
+"""How far the rough rim may lie off, and what a jump of a step in that costs from block to block."""
+WIDEST_PX, STEP_PX = 24.0, 0.75
+"""Walls that are seen wider are judged as if they were so wide; spacing of widths and of positions."""
 NOISE_SD = 0.006
 """Noise of a sample that all depths are judged with, share of full light."""
+TRUST = 25.0
+"""No block speaks against a depth more than this."""
 
 
 def wall_of_opening(light: Light, view: View, contour_px: Array, sigma_px: float = 1.0) -> Wall:
     """The wall of an opening whose rim lies in the reference's plane.
+
+    For each depth the width of the wall that would be seen is known along the whole rim, and the smoothest rim that
+    goes with it is looked for; the depth whose rim has the least negative log likelihood is the one.
 
     Args:
         light: the photo around the opening.
@@ -34,26 +44,45 @@ def wall_of_opening(light: Light, view: View, contour_px: Array, sigma_px: float
         contour_px: (n, 2) rough contour of the rim.
         sigma_px: optical blur.
     """
-    flat = Wall(0.0, 0.0)
     step = view.mm_per_px(np.asarray(view.plane(contour_px).mean(0)))
-    rough = resampled(first_outline(view, contour_px, flat, hole=True, clockwise=False), step, 1.0, BLOCK)
-    cost = np.full(len(DEPTHS_MM), np.inf)
-    deepest = sight(view, rough.points_mm, -rough.normals, Wall(0.0, -float(DEPTHS_MM[-1])), _none())
-    seen = deepest.wall_px.reshape(-1, BLOCK).mean(1) > 2.0
+    contour = first_outline(view, contour_px, Wall(0.0, 0.0), hole=True, clockwise=False)
+    rim = resampled(contour, step, SMOOTH_MM, BLOCK)
+    sights = [sight(view, rim.points_mm, -rim.normals, Wall(0.0, -float(d)), _none()) for d in DEPTHS_MM]
+    widths = np.minimum([s.wall_px.reshape(-1, BLOCK).mean(1) for s in sights], WIDEST_PX)
+    seen = widths[-1] > 2.0
     if seen.sum() < 6:
-        return Wall(0.0, -float(DEPTHS_MM[len(DEPTHS_MM) // 2]))
+        return Wall(0.0, -UNSEEN_DEPTH_MM)
     rows = np.repeat(seen, BLOCK)
-    xs = np.arange(-SLACK_PX, WIDEST_PX + SLACK_PX + 0.1, 1.5)
-    profiles = take(light, deepest.upper_px[rows], deepest.normals_px[rows], 13 + SLACK_PX, WIDEST_PX + 12, BLOCK)
-    for k, depth in enumerate(DEPTHS_MM):
-        s = sight(view, rough.points_mm, -rough.normals, Wall(0.0, -float(depth)), _none())
-        wall = np.minimum(s.wall_px.reshape(-1, BLOCK).mean(1)[seen], WIDEST_PX)
-        variance = np.full(3, NOISE_SD**2)
-        e = evidence(profiles, wall, xs, np.zeros(1), sigma_px, variance, wall_grid_px=3.0).cost[:, :, 0]
-        fair = np.abs(xs[None] - wall[:, None]) <= SLACK_PX + 0.5
-        best = np.where(fair, e, np.inf).min(1)
-        cost[k] = np.mean(np.minimum(best, np.median(best) * 3))
-    return Wall(0.0, -float(DEPTHS_MM[int(cost.argmin())]))
+    deepest = sights[-1]
+    cost = _costs(light, deepest.upper_px[rows], deepest.normals_px[rows], sigma_px)
+    told = [_along_rim(cost, w) for w in widths[:, seen]]
+    return Wall(0.0, -float(DEPTHS_MM[int(np.argmin(told))]))
+
+
+def _costs(light: Light, upper_px: Array, normals_px: Array, sigma_px: float) -> Array:
+    """(b, x, w) what each block says against a rim that lies x off with a wall w wide, up to TRUST.
+
+    The rough rim lies within SLACK_PX of either edge of the wall, or between them.
+    """
+    profiles = take(light, upper_px, normals_px, 13 + SLACK_PX + WIDEST_PX, WIDEST_PX + SLACK_PX + 10, BLOCK)
+    variance, rough = np.full(3, NOISE_SD**2), roughness_of_face(profiles)
+    blocks, slack, widest = len(profiles.light), round(SLACK_PX / STEP_PX), round(WIDEST_PX / STEP_PX)
+    cost = np.full((blocks, widest + 2 * slack + 1, widest + 1), np.inf)
+    for w in range(widest + 1):
+        lower = np.asarray(np.arange(-slack, slack + w + 1) * STEP_PX, np.float64)
+        wall = np.full(blocks, w * STEP_PX)
+        e = evidence(profiles, wall, lower, np.zeros(1), sigma_px, variance, STEP_PX, rough)
+        cost[:, widest - w :, w] = e.cost[:, :, 0]
+    return np.asarray(np.minimum(cost - cost.min((1, 2), keepdims=True), TRUST))
+
+
+def _along_rim(cost: Array, width_px: Array) -> float:
+    """Cost of the smoothest rim whose wall is seen so wide at each block, (b,)."""
+    rows = np.arange(len(cost))
+    below = np.minimum((width_px / STEP_PX).astype(int), cost.shape[2] - 2)
+    share = (width_px / STEP_PX - below)[:, None]
+    here = (1 - share) * cost[rows, :, below] + share * cost[rows, :, below + 1]
+    return float(here[rows, smoothest(here, STIFFNESS, closed=True)].sum())
 
 
 def _none() -> Body:

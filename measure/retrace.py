@@ -43,7 +43,7 @@ def along_features(
     for loop in loops.values():
         rough, first, corner = _walked(loop, step, width, CORNER_PX * sigma_px * step)
         s = sight(view, rough.points_mm, flip * rough.normals, wall, body)
-        w = witness(light, s, width, reach, grid, sigma_px)
+        w = witness(light, s, width, reach, grid, sigma_px, table=opening)
         stiffness = np.full(len(w.cost), STIFF)
         stiffness[first] = LOOSE / 4
         e = placed(view, rough, s, w, wall, width, flip, stiffness)
