@@ -48,6 +48,8 @@ class Completed:
         merged: labels of features that are now part of one of those.
         rms_mm, worst_mm: how far the rest is from repeating itself; None for an extension.
         tested: share of the boundary that bears it out.
+        angle_rad: by how much it is turned onto itself.
+        corner_u95_mm: how sure the corner's place is where edges go on until they meet.
     """
 
     estimate: Estimate
@@ -61,6 +63,7 @@ class Completed:
     worst_mm: float | None = None
     tested: float = 0.0
     angle_rad: float = 0.0
+    corner_u95_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +150,8 @@ def _with_meeting(estimate: Estimate, which: Break, met: Meeting) -> Completed:
         first = _ended(b, end=met.at)
         last = _ended(a, start=met.at)
         pieces = [_seen(first, b, slices, m), _seen(last, a, slices, m)]
-        return _assembled(estimate, which, pieces, np.zeros(0), "extend", (b.label, a.label), ())
+        done = _assembled(estimate, which, pieces, np.zeros(0), "extend", (b.label, a.label), ())
+        return replace(done, corner_u95_mm=met.u95_mm)
     return _assembled(estimate, which, [_one(estimate, b, a, m)], np.zeros(0), "extend",
                       (_longer(b, a).label,), (_shorter(b, a).label,) if b is not a else ())  # fmt: skip
 

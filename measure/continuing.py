@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.equations import with_edge_error
-from measure.features import Array, Estimate, Feature, Point, length
+from measure.features import Array, Estimate, Feature, Point, length, right_normal
 from measure.placing import about, relative
 from measure.rejoin import crossings, heading
 
@@ -16,15 +16,21 @@ FARTHEST, OWN_LENGTHS = 2.0, 2.0
 """Neither neighbour goes on farther than so many times the break's width, nor than so many times what is seen of it."""
 FLATTEST_RAD = math.radians(20)
 """Neighbours that would meet at less than this meet nowhere in particular."""
+LEAST_SURE_MM = 0.5
+"""A corner whose place is less sure than this (u95, where it is least sure) is no corner to print."""
 SIGMAS, LEEWAY_MM = 3.0, 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class Meeting:
-    """Where they meet; `one` when they are pieces of one edge or arc, and there is no corner at all."""
+    """Where they meet; `one` when they are pieces of one edge or arc, and there is no corner at all.
+
+    `u95_mm` is how sure a corner's place is, along the way in which it is least sure.
+    """
 
     at: Point
     one: bool
+    u95_mm: float = 0.0
 
 
 def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) -> Meeting | str:
@@ -57,7 +63,38 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
     u, w = heading(_to(before, end=p), True), heading(_to(after, start=p), False)
     if abs(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)) < FLATTEST_RAD:
         return f"{before.label} and {after.label}, beside the break, meet too flatly to say where"
-    return Meeting(p, False)
+    u95_mm = 2 * math.sqrt(float(np.linalg.eigvalsh(corner_covariance(estimate, before, after, best[1]))[-1]))
+    if u95_mm > LEAST_SURE_MM:
+        return (
+            f"{before.label} and {after.label}, beside the break, meet too flatly or too far on: their corner is known "
+            f"to ± {u95_mm:.1f} mm only, and more than ± {LEAST_SURE_MM:g} mm is a guess"
+        )
+    return Meeting(p, False, u95_mm)
+
+
+def corner_covariance(estimate: Estimate, before: Feature, after: Feature, at: Array) -> Array:
+    """(2, 2) covariance of the point where two features meet when they go on, mm².
+
+    Either feature moves square to itself there by what its parameters are off; the corner is where both moves are
+    met, which is so much the farther along as they meet more flatly.
+
+    Args:
+        estimate: whose features they are.
+        before, after: lines or arcs.
+        at: (2,) where they meet.
+    """
+    c, slices = with_edge_error(estimate).covariance(), estimate.slices()
+    normals, rows = np.zeros((2, 2)), np.zeros((2, len(c)))
+    for k, f in enumerate((before, after)):
+        if f.kind == "line":
+            normals[k] = right_normal(f)
+            rows[k, slices[f.label]] = about(f, at)[0]
+        else:
+            away = at - np.array(f.centre)
+            normals[k] = away / np.hypot(*away)
+            rows[k, slices[f.label]] = [*normals[k], 1.0]
+    moves = np.linalg.solve(normals, rows)
+    return np.asarray(moves @ c @ moves.T)
 
 
 def _same(estimate: Estimate, b: Feature, a: Feature) -> bool:

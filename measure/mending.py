@@ -118,9 +118,10 @@ def in_words(b: Completed | Open) -> str:
     if b.way == "extend":
         if b.merged or b.fresh:
             return f"The break at {where} is closed by {_and(b.prolonged)} going on across it."
+        sure = "" if b.corner_u95_mm is None else f", at a corner known to ± {b.corner_u95_mm:.2f} mm"
         return (
-            f"The break at {where} is closed by {_and(b.prolonged)} going on until they meet; whether the corner was "
-            "sharp or rounded nothing tells."
+            f"The break at {where} is closed by {_and(b.prolonged)} going on until they meet{sure}; whether the corner "
+            "was sharp or rounded nothing tells."
         )
     how = "mirrored" if b.way == "mirror" else f"turned by {abs(math.degrees(b.angle_rad)):.0f}°"
     return (

@@ -106,6 +106,26 @@ def off_mm(b: Broken, estimate: Estimate) -> Array:
     return np.asarray(shapely.distance(outline, shapely.points(laid(b.missing))))
 
 
+def roof(rng: np.random.Generator, arched: bool) -> tuple[tuple[Feature, ...], tuple[float, float]]:
+    """A house whose ridge, at the origin, turns by 25° to 80°, one side of it arched; and shares of the outer boundary
+    between which the ridge may break off."""
+    half = math.radians(rng.uniform(25, 80)) / 2
+    down = np.array([math.cos(half), -math.sin(half)])
+    right, left = down * rng.uniform(8, 30), down * [-1, 1] * rng.uniform(8, 30)
+    loop = polygon([(right[0], -45, 0), (*right, 0), (0, 0, 0), (*left, 0), (left[0], -45, 0)])
+    k = next(i for i, s in enumerate(loop) if np.hypot(*s["start"]) < 1e-9)
+    if arched:
+        size = float(np.hypot(*left))
+        radius, across = size * rng.uniform(0.9, 2.5), np.array([-left[1], left[0]]) / size
+        centre = left / 2 + across * math.sqrt(radius**2 - size**2 / 4)
+        loop[k] |= {"kind": "arc", "centre": tuple(centre), "radius": radius, "turn": "ccw"}
+    features = features_of([loop])
+    sizes = [shapely.LineString(flatten(f, 0.0005)).length for f in features]
+    to = sum(sizes[:k])
+    ends = to - rng.uniform(0.1, 0.6) * sizes[k - 1], to + rng.uniform(0.1, 0.6) * sizes[k]
+    return features, (ends[0] / sum(sizes), ends[1] / sum(sizes))
+
+
 def bridge() -> tuple[Feature, ...]:
     """Mirrored about x = 0: a foot with two bolt holes and an arch, invented."""
     right = [(28, 0, 2), (28, 9, 2), (15, 9, 3), (11, 22, 2)]

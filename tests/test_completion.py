@@ -7,13 +7,14 @@ import pytest
 import shapely
 
 from calib.errors import JobRefused, WrongUsage
-from measure.breaks import check_length, find_breaks, marked_break
+from measure.breaks import check_length, find_breaks, marked_break, outer
 from measure.completion import Completed, completed
+from measure.continuing import LEAST_SURE_MM, corner_covariance, meeting
 from measure.dimensions import list_dimensions, size_of
 from measure.features import PARAMETERS, flatten
 from measure.mending import in_words, mended
 from measure.records import OPEN_BY_MM
-from tests.broken_parts import Broken, bridge, off_mm, star_knob, tear, wedge
+from tests.broken_parts import Broken, bridge, off_mm, roof, star_knob, tear, wedge
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of
 
@@ -100,6 +101,34 @@ def test_a_corner_broken_off_where_both_edges_go_on():
         assert done.fresh == ()
         hit += np.quantile(off_mm(b, done.estimate), 0.95) <= 0.15
     assert hit >= 45
+
+
+@pytest.mark.parametrize("arched", [False, True], ids=["lines", "arc"])
+def test_a_corner_lies_where_its_uncertainty_says(arched):
+    """Ridges broken off at random: at least 92 of 100 true corners lie within u95 along and across; the rest,
+    less sure than the limit, are refused by name of the reason."""
+    hit, least, total, refused = 0, 0, 0, 0
+    for seed in range(250):
+        rng = np.random.default_rng(seed)
+        b = tear(*roof(rng, arched), rng, depth=1.0)
+        fs, which = outer(b.estimate.features), find_breaks(b.estimate.features)[0]
+        f, g = fs[which.before()], fs[which.after()]
+        met = meeting(b.estimate, f, g, np.hypot(*np.subtract(f.end, g.start)))
+        if isinstance(met, str):
+            refused += "meet" in met
+            continue
+        assert not met.one
+        assert met.u95_mm <= LEAST_SURE_MM
+        total += 1
+        at = np.array(met.at)  # the true corner is the origin
+        variance, ways = np.linalg.eigh(corner_covariance(b.estimate, f, g, at))
+        along = np.abs(ways.T @ at) / np.sqrt(variance)
+        hit += along[1] <= 1.96
+        least += along[0] <= 1.96
+    assert refused == 250 - total > 20
+    assert total > 120
+    assert hit / total >= 0.92
+    assert least / total >= 0.92
 
 
 def test_an_arc_that_is_cut_in_two_is_one_again():

@@ -163,6 +163,7 @@ def _breaks(found: Mended) -> list[dict[str, Any]]:
                 "merged": list(b.merged),
                 "rms_mm": None if b.rms_mm is None else round(b.rms_mm, 4),
                 "worst_mm": None if b.worst_mm is None else round(b.worst_mm, 4),
+                "corner_u95_mm": None if b.corner_u95_mm is None else round(b.corner_u95_mm, 4),
                 "words": in_words(b),
             }
         )
