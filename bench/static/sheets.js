@@ -93,7 +93,9 @@ export class Sheets {
 
 /** Box of what is drawn on the sheet without its frame and title block, millimetres; null where that can't be told. */
 async function whereDrawn(url, groups = "g#outline, g#dimensions") {
-  const text = await fetch(url, { credentials: "same-origin" }).then((r) => r.text());
+  const asked = fetch(url, { credentials: "same-origin" });
+  const text = await asked.then((r) => r.text()).catch(() => ""); // nobody answers: the page says so elsewhere
+  if (!text) return null;
   const sheet = new DOMParser().parseFromString(text, "image/svg+xml");
   const xs = [];
   const ys = [];
