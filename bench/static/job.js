@@ -24,13 +24,14 @@ const LABEL_RIM = 62; // px round the part, for its labels
 
 const store = new Store(byId("job-name").dataset.job);
 const view = byId("view");
-const panzoom = new PanZoom(view, () => {
+const zoomButtons = document.querySelector(".zoom");
+const panzoom = new PanZoom(view, zoomButtons, () => {
   photo.moved();
   strokes.draw();
   corners.draw();
   sheets.moved();
 });
-const photo = new Photo(view, panzoom, document.querySelector(".zoom"), (hidden) => {
+const photo = new Photo(view, panzoom, [zoomButtons, byId("hidden-labels")], (hidden) => {
   byId("hidden-labels").hidden = hidden === 0 || tabs.name === "drawing";
   byId("hidden-labels").textContent = `${hidden} more ${hidden === 1 ? "label" : "labels"}: zoom in`;
 });

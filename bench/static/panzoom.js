@@ -6,10 +6,12 @@ const CLICK_PX = 7;
 export class PanZoom {
   /**
    * @param {HTMLElement} element that takes the input
+   * @param {HTMLElement} buttons over it; a row of them at its foot is kept clear of what is fitted with a rim
    * @param {() => void} moved called after each change
    */
-  constructor(element, moved) {
+  constructor(element, buttons, moved) {
     this.element = element;
+    this.buttons = buttons;
     this.moved = moved;
     this.size = [1, 1];
     this.view = { x: 0, y: 0, k: 1 };
@@ -60,9 +62,11 @@ export class PanZoom {
   show([x0, y0, x1, y1], rim = 0) {
     const box = this.box();
     if (!box.width || !box.height) return;
-    const room = [box.width, box.height].map((v) => Math.max(v / 2, v - 2 * rim));
+    const row = this.buttons.getBoundingClientRect();
+    const height = box.height - (rim && row.width > row.height ? box.bottom - row.top : 0);
+    const room = [box.width, height].map((v) => Math.max(v / 2, v - 2 * rim));
     const k = Math.min(LARGEST, room[0] / (x1 - x0), room[1] / (y1 - y0));
-    this.view = { k, x: box.width / 2 - (k * (x0 + x1)) / 2, y: box.height / 2 - (k * (y0 + y1)) / 2 };
+    this.view = { k, x: box.width / 2 - (k * (x0 + x1)) / 2, y: height / 2 - (k * (y0 + y1)) / 2 };
     this.untouched = false;
     this.moved();
   }

@@ -2,8 +2,9 @@
 import { place } from "./declutter.js";
 import { svg } from "./dom.js";
 
-const LABEL_HEIGHT = 26;
-const LABEL_FONT = 11;
+const LABEL_HEIGHT = 1.45; // of the page's letters, as large as the person wants them, like the next two
+const LABEL_LETTER = 0.61;
+const LABEL_PADDING = 0.78;
 const AWAY_FROM_EDGE = 24;
 const LABEL_EVERY = 34; // px of the outline's box: a part that is shown small gets its largest features' labels only
 const SETTLE_MS = 120;
@@ -12,11 +13,11 @@ export class Photo {
   /**
    * @param {HTMLElement} host
    * @param {import("./panzoom.js").PanZoom} panzoom
-   * @param {Element} buttons over the picture, that no label may cover
+   * @param {Element[]} covers what lies over the picture, where no label may be
    * @param {(hidden: number) => void} unlabelled told how many labels found no room
    */
-  constructor(host, panzoom, buttons, unlabelled) {
-    this.buttons = buttons;
+  constructor(host, panzoom, covers, unlabelled) {
+    this.covers = covers;
     this.panzoom = panzoom;
     this.unlabelled = unlabelled;
     this.image = svg("image", { preserveAspectRatio: "none" });
@@ -125,13 +126,21 @@ export class Photo {
     return [...wishes].sort((a, b) => Number(b.must) - Number(a.must) || b.weight - a.weight).filter((w, i) => w.must || i < most);
   }
 
-  /** Where the buttons for zooming lie. */
+  /** Where the buttons for zooming and the words about labels lie. */
   keptFree(box) {
-    const b = this.buttons.getBoundingClientRect();
-    return [b.left - box.left - 4, b.top - box.top - 4, b.right - box.left + 4, b.bottom - box.top + 4];
+    const shown = this.covers.map((e) => e.getBoundingClientRect()).filter((b) => b.width);
+    return shown.map((b) => [b.left - box.left - 4, b.top - box.top - 4, b.right - box.left + 4, b.bottom - box.top + 4]);
   }
 
   drawTags() {
+    const before = this.keptFree(this.panzoom.box()).length;
+    this.layTags();
+    if (this.keptFree(this.panzoom.box()).length > before) this.layTags(); // the words came up: no label under them
+  }
+
+  layTags() {
+    const em = parseFloat(getComputedStyle(document.documentElement).fontSize);
+    const height = LABEL_HEIGHT * em;
     this.laid = { ...this.panzoom.view, marks: this.marks() };
     this.tags.setAttribute("transform", "");
     const box = this.panzoom.box();
@@ -144,12 +153,12 @@ export class Photo {
       key: f.label,
       at: this.panzoom.toScreen(f.span.middle),
       out: outward(f, this.centres),
-      width: 14 + LABEL_FONT * f.label.length,
+      width: (LABEL_PADDING + LABEL_LETTER * f.label.length) * em,
       weight: f.span.length + (f.kind === "circle" ? 1e4 : 0),
       must: this.picked.includes(f.label) || this.wanted.includes(f.label),
     }));
     const lines = seen.flatMap((f) => f.span.points.map((p) => this.panzoom.toScreen(p)));
-    const where = place(this.fewer(wishes), room, LABEL_HEIGHT, lines, [this.keptFree(box)]);
+    const where = place(this.fewer(wishes), room, height, lines, this.keptFree(box));
     const leaders = [];
     const tags = wishes.map((w) => {
       const c = where.get(w.key);
@@ -157,7 +166,7 @@ export class Photo {
       if (!c) return svg("g", { class: `tag dot${marks}`, "data-label": w.key }, svg("circle", { cx: w.at[0], cy: w.at[1], r: 4 }));
       const line = { x1: w.at[0], y1: w.at[1], x2: c[0], y2: c[1] };
       leaders.push(svg("line", { class: "leader-case", ...line }), svg("line", { class: "leader", ...line }));
-      const box = { x: c[0] - w.width / 2, y: c[1] - LABEL_HEIGHT / 2, width: w.width, height: LABEL_HEIGHT, rx: 6 };
+      const box = { x: c[0] - w.width / 2, y: c[1] - height / 2, width: w.width, height, rx: 6 };
       return svg("g", { class: `tag${marks}`, "data-label": w.key }, svg("rect", box), textAt(w.key, c));
     });
     this.tags.replaceChildren(svg("g", { class: "leaders" }, ...leaders), ...tags);

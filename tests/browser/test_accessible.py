@@ -63,6 +63,16 @@ def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look
     page.click("#trial-take")
     page.locator("#trial-wrong:not(:empty)").wait_for()
     assert findings(page) == []
+    page.fill("#said", "tight at E2")
+    page.click("#trial-take")
+    page.locator("#trial-found:not(:empty)").wait_for()
+    with page.expect_download():
+        page.click('[data-what="fit"]')
+    page.click("#compare summary")
+    for how in ("slide", "over"):
+        page.locator(f"[name=compare][value={how}]").check(force=True)
+        page.locator(".layer.was").wait_for()
+        assert findings(page) == []
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
