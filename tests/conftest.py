@@ -1,8 +1,11 @@
 """What holds for all tests."""
 
+import os
 from pathlib import Path
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is there: the command's own setting, in `measure/cli`
 
 from calib import lens_store
 
