@@ -1,10 +1,10 @@
 """The accuracy table: every photo of a folder traced, reconciled with its readings, and compared with the truth.
 
-    python -m tests.accuracy [FOLDER] [--only NAME …] [--each]
+    python -m tests.accuracy [FOLDER] [--only NAME …] [--each] [--grain SEED]
 
 FOLDER holds NAME.jpg with NAME.truth.json; by default the photos beside this file. Readings are the truth's own, with
 the scatter of a caliper (0.015 mm) in them; then the first four of each photo are spoiled in turn, in the ways that
-people misread.
+people misread. With --grain every pixel is a grey level lighter, darker or as it was: how much hangs on so little.
 """
 
 import argparse
@@ -17,6 +17,7 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
 from calib.errors import JawlineError
 from measure.steps.read import read
@@ -41,14 +42,16 @@ class Outcome:
     spoilt: list = field(default_factory=list)  # (how, could be checked, flagged, likely cause right)
 
 
-def judged(path: Path) -> Outcome:
-    """One photo, all of it."""
+def judged(path: Path, grain: int | None = None) -> Outcome:
+    """One photo, all of it; with a seed for grain, if wanted."""
     truth = json.loads(path.read_text())
     out = Outcome(truth["photo"].removesuffix(".jpg"), truth["level"])
     with tempfile.TemporaryDirectory() as d:
         job = Path(d) / "job"
         try:
-            trace(path.parent / truth["photo"], job, truth["thickness_mm"], truth["subject"])
+            photo = path.parent / truth["photo"]
+            photo = photo if grain is None else grainy(photo, Path(d) / "grainy.png", grain)
+            trace(photo, job, truth["thickness_mm"], truth["subject"])
             traced = json.loads((job / "trace.json").read_text())
             out.trace = compare(truth, traced)
             rows, numbers = labelled(truth, traced)
@@ -68,6 +71,15 @@ def judged(path: Path) -> Outcome:
                     at = None if how == "zero" else numbers.index(index)
                     out.spoilt.append((how, *flagged(job, rows, bad, at, how, clean)))
     return out
+
+
+def grainy(photo: Path, copy: Path, seed: int) -> Path:
+    """A copy without loss, each value of each pixel at random one less, one more or the same."""
+    with Image.open(photo) as im:
+        rgb, exif = np.asarray(im.convert("RGB")), im.getexif()
+    by = np.random.default_rng(seed).integers(-1, 2, rgb.shape, dtype=np.int16)
+    Image.fromarray(np.clip(rgb + by, 0, 255).astype(np.uint8)).save(copy, exif=exif, compress_level=1)
+    return copy
 
 
 def measured_with(job: Path, rows: list) -> dict:
@@ -168,18 +180,19 @@ def main() -> None:
     a.add_argument("folder", type=Path, nargs="?", default=Path(__file__).parent / "photos")
     a.add_argument("--only", nargs="*")
     a.add_argument("--each", action="store_true", help="a line for every photo too")
+    a.add_argument("--grain", type=int, metavar="SEED", help="add noise of one grey level to the photos first")
     a = a.parse_args()
     paths = sorted(a.folder.glob("*.truth.json"))
     if a.only:
         paths = [p for p in paths if p.name.split(".")[0] in a.only]
     with ProcessPoolExecutor(2) as pool:
         outcomes = []
-        for o in pool.map(partial(judged), paths):
+        for o in pool.map(partial(judged, grain=a.grain), paths):
             outcomes.append(o)
             if a.each:
                 print(line(o), flush=True)
     print(table(outcomes))
-    if not a.only:
+    if not a.only and a.grain is None:
         print(f"\n{broken.section()}")
 
 
