@@ -75,15 +75,12 @@ class Agreement:
         a = np.array([e.row for e in at]).reshape(-1, self.k.size)
         c = self.covariance[np.ix_(self.kept, self.kept)]
         out.append(Observations(a, read - np.array([e.reading_mm for e in at]), c))
-        rows = [np.pad(r.rows, ((0, 0), (0, self.k.size - self.k.m))) for r in self.regularities]
-        gaps = [-(r.gaps + w @ (self.x - self.rest_at)) for r, w in zip(self.regularities, rows, strict=True)]
-        sd = [np.full(len(r.gaps), r.sd**2) for r in self.regularities]
-        empty = np.zeros((0, self.k.size))
-        out.append(
-            Observations(
-                np.concatenate([empty, *rows]), np.concatenate([np.zeros(0), *gaps]), np.concatenate([np.zeros(0), *sd])
-            )
-        )
+        rows = np.concatenate([np.zeros((0, self.k.m)), *(r.rows for r in self.regularities)])
+        gaps = np.concatenate([np.zeros(0), *(r.gaps for r in self.regularities)])
+        variance = np.repeat([r.sd**2 for r in self.regularities], [len(r.gaps) for r in self.regularities])
+        moved = self.x[: self.k.m] - self.rest_at[: self.k.m]
+        rest = np.zeros((len(gaps), self.k.size - self.k.m))
+        out.append(Observations(np.hstack([rows, rest]), -(gaps + rows @ moved), variance))
         return out
 
     # ------------------------------------------------------------ steps

@@ -64,14 +64,11 @@ def is_round(f: Feature) -> bool:
 
 def distance(a: Feature, b: Feature) -> Size:
     """Between two edges, square to the first, at their middles."""
-    u, apart = direction(a), middle(b) - middle(a)
-    n = np.array([u[1], -u[0]])
-    v = float(u[0] * apart[1] - u[1] * apart[0])
-    nb = right_normal(b)
+    (ux, uy), (wx, wy) = direction(a).tolist(), direction(b).tolist()
+    x, y = (middle(b) - middle(a)).tolist()
+    v = ux * y - uy * x
     s = math.copysign(1.0, v)
-    of_a = np.array([n[1] * u[0] - n[0] * u[1], u @ apart]) * -s
-    of_b = np.array([u[0] * nb[1] - u[1] * nb[0], 0.0]) * s
-    return Size(abs(v), (of_a, of_b))
+    return Size(abs(v), (np.array([s, -s * (ux * x + uy * y)]), np.array([-s * (ux * wx + uy * wy), 0.0])))
 
 
 def diameter(f: Feature) -> Size:
@@ -158,8 +155,8 @@ def stacked(size: Size, labels: Sequence[str], slices: dict[str, slice], m: int)
 
 def angle_between(a: Feature, b: Feature) -> float:
     """Signed angle from one edge's line to the other's, radians, -π/2 to π/2, whichever way they run."""
-    u, w = direction(a), direction(b)
-    angle = math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)
+    (ux, uy), (wx, wy) = direction(a).tolist(), direction(b).tolist()
+    angle = math.atan2(ux * wy - uy * wx, ux * wx + uy * wy)
     return angle - math.copysign(math.pi, angle) if abs(angle) > math.pi / 2 else angle
 
 
@@ -178,13 +175,13 @@ def nearly_parallel(lines: Sequence[Feature], within_rad: float) -> list[tuple[F
 
 def overlap_mm(a: Feature, b: Feature) -> float:
     """Length of the stretch that two edges share, seen square to the first; negative where they share none."""
-    u = direction(a)
+    x, y = map(float, direction(a))
     assert a.start is not None
     assert a.end is not None
     assert b.start is not None
     assert b.end is not None
-    one = sorted(float(np.dot(p, u)) for p in (a.start, a.end))
-    two = sorted(float(np.dot(p, u)) for p in (b.start, b.end))
+    one = sorted((x * a.start[0] + y * a.start[1], x * a.end[0] + y * a.end[1]))
+    two = sorted((x * b.start[0] + y * b.start[1], x * b.end[0] + y * b.end[1]))
     return min(one[1], two[1]) - max(one[0], two[0])
 
 

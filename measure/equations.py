@@ -7,6 +7,7 @@ so the prior is about zero, but for the tangent joints of the outline, which are
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -47,6 +48,8 @@ class Unknowns:
         own_thickness: the thickness is not one of the shared terms, but an unknown of its own after them.
         zeros, flats: index of each tool's zero and jaw width, by the tool's name.
         size: how many unknowns.
+        touch_rows: (t, u) gradients of the conditions that tangent neighbours touch.
+        touch_gaps: (t,) how far apart they are, mm.
     """
 
     estimate: Estimate
@@ -59,6 +62,8 @@ class Unknowns:
     zeros: dict[str, int]
     flats: dict[str, int]
     size: int
+    touch_rows: Array
+    touch_gaps: Array
 
 
 def unknowns(
@@ -75,7 +80,18 @@ def unknowns(
     at += len(zeros)
     with_flats = [n for n in names if tools[n].flat_u_mm > 0 and not tools[n].leaf]
     flats = {n: at + i for i, n in enumerate(with_flats)}
-    return Unknowns(estimate, tuple(found), estimate.slices(), m, s, thickness, own, zeros, flats, at + len(flats))
+    slices, size, f = estimate.slices(), at + len(flats), estimate.features
+    rows, gaps = [np.zeros((0, size))], []
+    for j in found:
+        touch = tangency(f[j.first], f[j.second]) if j.tangent else None
+        if touch:
+            row = np.zeros((1, size))
+            row[0, slices[f[j.first].label]] += touch.of_first
+            row[0, slices[f[j.second].label]] += touch.of_second
+            rows.append(row)
+            gaps.append(touch.gap_mm)
+    touching = np.vstack(rows), np.array(gaps)
+    return Unknowns(estimate, tuple(found), slices, m, s, thickness, own, zeros, flats, size, *touching)
 
 
 def prior(
@@ -177,19 +193,8 @@ def _dragged_along(k: Unknowns, misplaced: Sequence[int]) -> list[int]:
 
 def _tangents(k: Unknowns, c: Array) -> tuple[Array, Array]:
     """Rows (t, u) and gaps (t,) of the conditions that tangent neighbours touch, as far as `c` does not hold them."""
-    f = k.estimate.features
-    rows, gaps = [np.zeros((0, k.size))], []
-    for j in k.found:
-        touch = tangency(f[j.first], f[j.second]) if j.tangent else None
-        if touch:
-            row = np.zeros((1, k.size))
-            row[0, k.slices[f[j.first].label]] += touch.of_first
-            row[0, k.slices[f[j.second].label]] += touch.of_second
-            near = np.flatnonzero(row[0])
-            if row[0, near] @ c[np.ix_(near, near)] @ row[0, near] > TIED_MM**2:
-                rows.append(row)
-                gaps.append(touch.gap_mm)
-    return np.vstack(rows), np.array(gaps)
+    loose = np.einsum("ij,ij->i", k.touch_rows @ c, k.touch_rows) > TIED_MM**2
+    return k.touch_rows[loose], k.touch_gaps[loose]
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,14 +274,14 @@ def key(reading: Reading) -> tuple[str, frozenset[str], str]:
 
 def reading_covariance(readings: Sequence[Reading], tools: Mapping[str, Tool]) -> Array:
     """(n, n) covariance of readings, mm²: repeats of one reading share a part of their error."""
-    n = len(readings)
     u = [uncertainty(tools[r.tool], TOUCH[r.kind], r.value_mm) for r in readings]
     out = np.diag([x.single_mm**2 + _rounding_mm(r) ** 2 for x, r in zip(u, readings, strict=True)])
-    keys = [key(r) for r in readings]
-    for i in range(n):
-        for j in range(n):
-            if keys[i] == keys[j]:
-                out[i, j] += min(u[i].common_mm, u[j].common_mm) ** 2
+    repeats: dict[tuple[str, frozenset[str], str], list[int]] = {}
+    for i, r in enumerate(readings):
+        repeats.setdefault(key(r), []).append(i)
+    for rows in repeats.values():
+        for i, j in itertools.product(rows, repeat=2):
+            out[i, j] += min(u[i].common_mm, u[j].common_mm) ** 2
     return out
 
 

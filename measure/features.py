@@ -92,7 +92,7 @@ def direction(f: Feature) -> Array:
     assert f.start is not None
     assert f.end is not None
     x, y = f.end[0] - f.start[0], f.end[1] - f.start[1]
-    size = np.hypot(x, y)
+    size = math.hypot(x, y)
     return np.array([x / size, y / size])
 
 
@@ -114,7 +114,7 @@ def length(f: Feature) -> float:
     if f.kind == "line":
         assert f.start is not None
         assert f.end is not None
-        return float(np.hypot(*np.subtract(f.end, f.start)))
+        return math.hypot(f.end[0] - f.start[0], f.end[1] - f.start[1])
     if f.kind == "curve":
         assert f.points is not None
         return float(np.hypot(*np.diff(np.array(f.points), axis=0).T).sum())

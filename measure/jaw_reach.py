@@ -91,14 +91,17 @@ def _between(kind: str, a: Feature, b: Feature, estimate: Estimate, subject: Sub
         return f"{a.label} and {b.label} are not parallel ({math.degrees(off):.1f}° apart)"
     if direction(a) @ direction(b) > 0:
         return f"{a.label} and {b.label} face the same way, so no jaws fit over or between them"
-    material = float(right_normal(a) @ (middle(b) - middle(a))) < 0
-    if subject == "opening":
-        material = not material
+    material = _is_material(a, b, subject)
     if material and kind == "gap":
         return f"between {a.label} and {b.label} is material; write width"
     if not material and kind == "width":
         return f"between {a.label} and {b.label} it is empty; write gap"
     return None
+
+
+def _is_material(a: Feature, b: Feature, subject: Subject) -> bool:
+    """Whether material, not air, lies between an edge and another that faces the other way."""
+    return (float(right_normal(a) @ (middle(b) - middle(a))) < 0) == (subject == "part")
 
 
 def _tolerance(a: Feature, b: Feature, estimate: Estimate) -> float:
@@ -181,8 +184,9 @@ def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tup
         a, b = lines[i], lines[j]
         if overlap_mm(a, b) < 2.0 or size_of("distance", (a, b)).value_mm < 0.5:
             continue
-        between: tuple[ReadingKind, ...] = ("width", "gap")
-        out += [(k, (a.label, b.label)) for k in between if _between(k, a, b, estimate, subject) is None]
+        within: ReadingKind = "width" if _is_material(a, b, subject) else "gap"
+        if _between(within, a, b, estimate, subject) is None:
+            out.append((within, (a.label, b.label)))
     rounds = [x for x in f if is_round(x)]
     out += [("bore", (x.label,)) for x in rounds if _bore(x, estimate, subject) is None]
     out += [("boss", (x.label,)) for x in rounds if _boss(x, estimate, subject) is None]

@@ -77,14 +77,17 @@ class _Bench:
 
     def weigh(self, gaps: Array, rows: Array, sd: float, prior: float, reach: float) -> float:
         """Probability of the regularity against "anywhere within ± reach" in each component."""
-        near = np.flatnonzero(np.any(rows != 0, axis=0))
-        few = rows[:, near]
-        v = few @ self.covariance[np.ix_(near, near)] @ few.T + np.eye(len(gaps)) * sd**2
-        root = np.linalg.cholesky(v)
-        z = np.linalg.solve(root, gaps)
-        if np.abs(gaps).max() > reach or float(z @ z) > 5.0 * len(gaps):
+        if np.abs(gaps).max() > reach:
             return 0.0
-        like = math.exp(-0.5 * float(z @ z)) / (math.sqrt(2 * math.pi) ** len(gaps) * float(np.prod(np.diag(root))))
+        near = np.nonzero(rows.any(axis=0))[0]
+        few = rows[:, near]
+        v = few @ self.covariance[near[:, None], near] @ few.T + np.eye(len(gaps)) * sd**2
+        if (gaps**2 / v.diagonal()).max() > 5.0 * len(gaps):  # all together are no nearer than the farthest alone
+            return 0.0
+        chi2 = float(gaps @ np.linalg.solve(v, gaps))
+        if chi2 > 5.0 * len(gaps):
+            return 0.0
+        like = math.exp(-0.5 * chi2) / math.sqrt((2 * math.pi) ** len(gaps) * float(np.linalg.det(v)))
         other = (2 * reach) ** -len(gaps)
         return prior * like / (prior * like + (1 - prior) * other)
 

@@ -111,23 +111,25 @@ def tangency(a: Feature, b: Feature) -> Touch | None:
 
 def shifted(f: Feature, by: Array) -> Feature:
     """The feature with its parameters changed; start and end of an arc go along, so that they stay on it."""
-    if f.kind == "curve" or not np.any(by):
+    d = by.tolist()  # plain numbers: many small steps, for which arrays are slow
+    if f.kind == "curve" or not any(d):
         return f
     if f.kind == "line":
-        u, n, m = direction(f), right_normal(f), middle(f)
         assert f.start is not None
         assert f.end is not None
-        half = np.hypot(*np.subtract(f.end, f.start)) / 2
-        c, s = math.cos(by[1]), math.sin(by[1])
-        w = np.array([c * u[0] - s * u[1], s * u[0] + c * u[1]]) * half
-        m = m + by[0] * n
-        return replace(f, start=_point(m - w), end=_point(m + w))
+        (x0, y0), (x1, y1) = f.start, f.end
+        vx, vy = (x1 - x0) / 2, (y1 - y0) / 2
+        half = math.hypot(vx, vy)
+        mx, my = (x0 + x1) / 2 + d[0] * vy / half, (y0 + y1) / 2 - d[0] * vx / half
+        c, s = math.cos(d[1]), math.sin(d[1])
+        wx, wy = c * vx - s * vy, s * vx + c * vy
+        return replace(f, start=(mx - wx, my - wy), end=(mx + wx, my + wy))
     assert f.centre is not None
     assert f.radius is not None
-    c2 = np.add(f.centre, by[:2])
-    r2 = f.radius + float(by[2])
-    ends = [None if p is None else _on_circle(c2, r2, np.subtract(p, f.centre) + c2) for p in (f.start, f.end)]
-    return replace(f, centre=_point(c2), radius=r2, start=ends[0], end=ends[1])
+    c2 = (f.centre[0] + d[0], f.centre[1] + d[1])
+    r2 = f.radius + d[2]
+    ends = [None if p is None else _on_circle(c2, r2, (p[0] + d[0], p[1] + d[1])) for p in (f.start, f.end)]
+    return replace(f, centre=c2, radius=r2, start=ends[0], end=ends[1])
 
 
 def shifted_all(features: Sequence[Feature], by: Array) -> list[Feature]:
@@ -270,13 +272,15 @@ def _foot(f: Feature, p: Array) -> Array:
     if f.kind == "line":
         u = direction(f)
         return np.asarray(middle(f) + u * ((p - middle(f)) @ u))
+    assert f.centre is not None
     assert f.radius is not None
-    return np.array(_on_circle(np.array(f.centre), f.radius, p))
+    return np.array(_on_circle(f.centre, f.radius, _point(p)))
 
 
-def _on_circle(centre: Array, radius: float, near: Array) -> Point:
-    d = near - centre
-    return _point(centre + d * (radius / max(float(np.hypot(*d)), 1e-12)))
+def _on_circle(centre: Point, radius: float, near: Point) -> Point:
+    x, y = near[0] - centre[0], near[1] - centre[1]
+    k = radius / max(math.hypot(x, y), 1e-12)
+    return centre[0] + x * k, centre[1] + y * k
 
 
 def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
