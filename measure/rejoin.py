@@ -109,8 +109,16 @@ def tangency(a: Feature, b: Feature) -> Touch | None:
     return Touch(d - s * (a.radius - b.radius), np.array([-e[0], -e[1], -s]), np.array([e[0], e[1], s]))
 
 
+LEAST_LEFT = 0.04
+"""Of half an arc's radius, what is left at the least when it shrinks."""
+
+
 def shifted(f: Feature, by: Array) -> Feature:
-    """The feature with its parameters changed; start and end of an arc go along, so that they stay on it."""
+    """The feature with its parameters changed; start and end of an arc go along, so that they stay on it.
+
+    An arc of a few tenths of a millimetre can be so badly known that a linear step would take its radius below nothing.
+    It shrinks to a half as told, and more and more slowly from there, never to nothing; its centre keeps step.
+    """
     d = by.tolist()  # plain numbers: many small steps, for which arrays are slow
     if f.kind == "curve" or not any(d):
         return f
@@ -126,6 +134,10 @@ def shifted(f: Feature, by: Array) -> Feature:
         return replace(f, start=(mx - wx, my - wy), end=(mx + wx, my + wy))
     assert f.centre is not None
     assert f.radius is not None
+    half = f.radius / 2
+    if d[2] < -half:
+        left = half * max(math.exp(1 + d[2] / half), LEAST_LEFT)
+        d = [v * (f.radius - left) / -d[2] for v in d]
     c2 = (f.centre[0] + d[0], f.centre[1] + d[1])
     r2 = f.radius + d[2]
     ends = [None if p is None else _on_circle(c2, r2, (p[0] + d[0], p[1] + d[1])) for p in (f.start, f.end)]

@@ -18,9 +18,12 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from calib.card_print import shows_number
+from measure import records
+from measure.dimensions import size_of
 from measure.drawing import framing
 from measure.drawing.picture import Drawn, picture
-from measure.sample import readings
+from measure.jaw_reach import possible_readings
+from measure.job import TRACE
 from measure.steps.check import Asked, csv_text, looked_at, table_lines
 from measure.steps.draw import Drawing, draw
 from tests.sample_photos import HALF, LEFT, TOP, middle, scene
@@ -71,9 +74,17 @@ def marked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def job(marked: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """All outputs of a whole job on it."""
+    """All outputs of a whole job on it, with two readings by the labels that this photo, saved anew, happens to get."""
     folder = tmp_path_factory.mktemp("job") / "latch"
-    draw(Drawing(marked, 4.2, "part", readings=readings()), folder)
+    draw(Drawing(marked, 4.2, "part"), folder)
+    outline = records.estimate(records.from_text((folder / TRACE).read_text(), TRACE), TRACE)
+    named = {f.label: f for f in outline.features}
+    rows = ["kind,features,value,unit,tool,note", "thickness,,4.22,mm,caliper,"]
+    kind, labels = next(r for r in possible_readings(outline) if r[0] == "bore")
+    rows.append(f"{kind},{labels[0]},{size_of(kind, [named[labels[0]]]).value_mm:.2f},mm,caliper,")
+    readings = folder.parent / "readings.csv"
+    readings.write_text("\n".join(rows) + "\n")
+    draw(Drawing(marked, 4.2, "part", readings=readings), folder, force=True)
     return folder
 
 

@@ -1,5 +1,7 @@
 """Neighbours: which are tangent, and where they meet once they have moved."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -56,6 +58,15 @@ def test_shifting_by_hand() -> None:
     c = Feature("D1", "circle", 1, centre=(1.0, 2.0), radius=3.0)
     (d,) = shifted_all([c], np.array([0.1, -0.2, 0.3]))
     assert (d.centre, d.radius) == ((1.1, 1.8), 3.3)
+
+
+@pytest.mark.parametrize(("by", "left"), [(-0.4, 1.1), (-0.75, 0.75), (-0.7501, 0.7499), (-5.0, 0.03), (-900.0, 0.03)])
+def test_a_badly_known_arc_never_shrinks_to_nothing(by: float, left: float) -> None:
+    f = Feature("R1", "arc", 0, (1.5, 0.0), (0.0, 1.5), (0.0, 0.0), 1.5, "ccw")
+    (g,) = shifted_all([f], np.array([2 * by, 0.0, by]))
+    assert g.radius == pytest.approx(left, abs=1e-3)
+    assert g.centre == pytest.approx((2 * (g.radius - 1.5), 0.0))  # in step with the radius, so that it stays near
+    assert math.dist(g.start, g.centre) == pytest.approx(g.radius)
 
 
 def test_sharp_corners_meet_at_the_crossing() -> None:
