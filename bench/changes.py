@@ -14,7 +14,7 @@ from bench.state import files_of, jaw_words, key_of
 from calib.budget import K95
 from calib.errors import JobRefused, WrongUsage
 from measure import job, records
-from measure.completion import By
+from measure.completion.outcome import By
 from measure.dimensions import size_of, stacked
 from measure.jaw_reach import check_reading, obstacle
 from measure.readings import FEATURES, make_reading, write_csv

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from measure.breaks import Break, check_length, find_breaks, marked_break, outer
-from measure.completion import By, Completed, completed
+from measure.completion.one_break import completed
+from measure.completion.outcome import By, Completed
 from measure.features import Estimate, Feature
 
 WAYS: dict[str, str] = {"mirror": "a mirror axis", "turn": "turns about a centre", "extend": "its neighbours going on"}

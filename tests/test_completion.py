@@ -8,7 +8,8 @@ import shapely
 
 from calib.errors import JobRefused, WrongUsage
 from measure.breaks import check_length, find_breaks, marked_break, outer
-from measure.completion import Completed, completed
+from measure.completion.one_break import completed
+from measure.completion.outcome import Completed
 from measure.continuing import LEAST_SURE_MM, corner_covariance, meeting
 from measure.dimensions import list_dimensions, size_of
 from measure.features import PARAMETERS, flatten

@@ -10,7 +10,7 @@ from calib.errors import JobRefused, ReadingsRefused
 from calib.found import Caution
 from measure import job, records
 from measure.breaks import marked_break
-from measure.completion import By, Completed
+from measure.completion.outcome import By, Completed
 from measure.dimensions import list_dimensions
 from measure.drawing.dxf import outline_dxf
 from measure.features import Estimate
