@@ -11,7 +11,7 @@ import httpx
 import pytest
 
 from bench import kept
-from bench.shelf import Shelf
+from bench.shelf import HISTORY, Shelf
 from measure import job
 from measure.steps.reconcile import reconcile
 from tests.benches import bench, plate, server, width
@@ -65,6 +65,22 @@ def test_what_a_killed_bench_could_not_keep_is_said(tmp_path: Path) -> None:
             client.post("/api/jobs/latch/trace", json={"thickness": 4, "revision": found["revision"]}).status_code
             == 409
         )
+
+
+def test_a_second_bench_leaves_alone_what_the_first_is_at(tmp_path: Path) -> None:
+    """A photo that waits for its trace, and a step of the history that is being written."""
+    plate(tmp_path)
+    with bench(tmp_path) as first:
+        Shelf(tmp_path).new("latch", kept.Kept(name="Latch"))
+        under_way = tmp_path / "plate" / HISTORY / "7.part"
+        under_way.mkdir(parents=True)
+        with bench(tmp_path) as second:
+            assert under_way.is_dir()
+            for client in (first, second):
+                assert client.get("/api/jobs/latch").json()["state"] != "refused"
+    with bench(tmp_path) as later:
+        assert later.get("/api/jobs/latch").json()["refusal"]["code"] == "photo-gone"
+        assert not under_way.exists()
 
 
 def test_a_second_tab_is_told_and_ctrl_c_ends_in_order(tmp_path: Path) -> None:
