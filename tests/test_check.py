@@ -15,7 +15,8 @@ from PIL import Image
 from calib.written import printable
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.steps.check import Checked, _first_of_same, table_lines
+from measure.steps import check as step
+from measure.steps.check import Checked, _first_of_same, looked_at, table_lines
 from tests.sample_photos import FOLDER, save, scene, without
 from tests.spoiled_photos import blurred
 
@@ -92,6 +93,25 @@ def test_csv_is_a_table(capsys: pytest.CaptureFixture[str], inbox: Path) -> None
     assert {r["verdict"] for r in rows} == {"retake"}
     assert rows[0]["codes"] == "photo-truncated"
     assert rows[0]["reply"].startswith("Thank you")
+
+
+def test_stopped_by_hand_it_says_what_it_has_found_by_then(
+    capsys: pytest.CaptureFixture[str], inbox: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def looks(path: Path, asked: step.Asked) -> Checked:
+        if path.name == "notes.txt":
+            raise KeyboardInterrupt
+        return looked_at(path, asked)
+
+    monkeypatch.setattr(step, "looked_at", looks)
+    said = Said(capsys, "check", inbox, "--csv", "--jobs", "1")
+    assert said.code == 130
+    assert [r["file"] for r in csv.DictReader(io.StringIO(said.out))] == NAMES[:4]
+    assert said.err.splitlines()[-1].startswith("Stopped")
+    said = Said(capsys, "check", inbox, "--jobs", "1")
+    assert (said.code, "cut.jpg" in said.out, "zero.jpg" in said.out) == (130, True, False)
+    said = Said(capsys, "check", inbox, "--jobs", "1", "--json")
+    assert (said.code, json.loads(said.out)["error"]["code"]) == (130, "stopped")
 
 
 def test_one_photo_for_people(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -42,16 +42,19 @@ def check(
 
     files = step.photos_of(photos)
     say = (lambda text: print(text, file=sys.stderr, flush=True)) if len(files) > 1 else None
-    done = step.check(files, step.Asked(height_mm, kind), jobs or cores(), say)
+    try:
+        done = step.check(files, step.Asked(height_mm, kind), jobs or cores(), say)
+    except step.Stopped as stopped:
+        if stopped.done and not json:
+            print(step.table(stopped.done, as_csv), end="")
+        raise
     if json:
         print(
             plain_json.dumps(
                 {"step": "check", **step.counted(done), "photos": [x.plain() for x in done]}, ensure_ascii=False
             )
         )
-    elif as_csv:
-        print(step.csv_text(done), end="")
     else:
-        print("\n".join(step.table_lines(done)))
+        print(step.table(done, as_csv), end="")
     if any(x.verdict == "retake" for x in done):
         raise typer.Exit(1)

@@ -113,18 +113,38 @@ def check(
 
     Returns:
         One record a file, in the order given.
+
+    Raises:
+        Stopped: Ctrl-C on the way.
     """
     first = _first_of_same(photos)
     once = sorted(set(first))
     done: dict[int, Checked] = {}
-    for at, result in worked(partial(looked_at, asked=asked), [photos[i] for i in once], workers):
-        i = once[at]
-        done[i] = result or _died(photos[i])
-        if say:
-            say(f"[{len(done)}/{len(once)}] {printable(photos[i].name)}: {done[i].verdict}")
+    try:
+        for at, result in worked(partial(looked_at, asked=asked), [photos[i] for i in once], workers):
+            i = once[at]
+            done[i] = result or _died(photos[i])
+            if say:
+                say(f"[{len(done)}/{len(once)}] {printable(photos[i].name)}: {done[i].verdict}")
+    except KeyboardInterrupt:
+        raise Stopped(_in_order(photos, first, done)) from None
+    return _in_order(photos, first, done)
+
+
+class Stopped(KeyboardInterrupt):
+    """Ctrl-C before all photos were looked at; `done` are those that were, in the order given."""
+
+    def __init__(self, done: list[Checked]) -> None:
+        super().__init__()
+        self.done = done
+
+
+def _in_order(photos: Sequence[Path], first: Sequence[int], done: Mapping[int, Checked]) -> list[Checked]:
+    """The records of files that are done, or are the same as one that is."""
     return [
         done[i] if i == k else replace(done[i], file=photos[k].name, same_as=photos[i].name)
         for k, i in enumerate(first)
+        if i in done
     ]
 
 
@@ -194,6 +214,11 @@ def _first_of_same(photos: Sequence[Path]) -> list[int]:
 def counted(done: Sequence[Checked]) -> Mapping[str, int]:
     """How many of each verdict."""
     return {v: sum(x.verdict == v for x in done) for v in ("good", "usable", "retake")}
+
+
+def table(done: Sequence[Checked], as_csv: bool) -> str:
+    """What was found, for spreadsheets or for people."""
+    return csv_text(done) if as_csv else "\n".join(table_lines(done)) + "\n"
 
 
 def csv_text(done: Sequence[Checked]) -> str:
