@@ -15,7 +15,6 @@ from typing import Any
 
 from bench import kept
 from bench.memory import Memory
-from bench.presence import Presence
 from bench.session import Session
 from bench.settings import Settings
 from bench.shelf import Job, Shelf, base_name, plain_name
@@ -37,7 +36,6 @@ class Desk:
         workers: who looks at photos.
         tell: is told the id of a job whenever something about it has changed, from any thread.
         session: where photos lie on their way.
-        presence: at the folder of jobs, beside other benches.
         traces: those under way.
         memory: jobs worked out.
     """
@@ -47,14 +45,14 @@ class Desk:
     shelf: Shelf = field(init=False)
     workers: Workers = field(init=False)
     session: Session = field(default_factory=Session)
-    presence: Presence = field(init=False)
     traces: Traces = field(init=False)
     memory: Memory = field(default_factory=Memory)
 
     def __enter__(self) -> Desk:
         self.shelf = Shelf(self.settings.folder)
         self.session.__enter__()
-        self.presence = Presence(self.settings.folder, self._clear_up).__enter__()
+        self.shelf.tidy()
+        close_unfinished(self.shelf)
         limits = self.settings.limits
         self.workers = Workers(limits.workers).__enter__()
         self.traces = Traces(self.session, self.workers, limits.trace_s, self.tell)
@@ -62,13 +60,7 @@ class Desk:
 
     def __exit__(self, *_: object) -> None:
         self.workers.__exit__()
-        self.presence.__exit__()
         self.session.__exit__()
-
-    def _clear_up(self) -> None:
-        """After benches that were killed; what another one is at just now looks the same."""
-        self.shelf.tidy()
-        close_unfinished(self.shelf)
 
     # ----------------------------------------------------------------------------------------------------------- photos
     def take(self, photo: Path, photo_name: str, name: str, asked: kept.Asked) -> Job:

@@ -13,6 +13,8 @@ import pytest
 from bench import kept
 from bench.shelf import HISTORY, Shelf
 from measure import job
+from measure.cli.app import app
+from measure.cli.run import run
 from measure.steps.reconcile import reconcile
 from tests.benches import bench, plate, server, width
 
@@ -67,17 +69,17 @@ def test_what_a_killed_bench_could_not_keep_is_said(tmp_path: Path) -> None:
         )
 
 
-def test_a_second_bench_leaves_alone_what_the_first_is_at(tmp_path: Path) -> None:
+def test_a_second_bench_leaves_alone_what_the_first_is_at(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A photo that waits for its trace, and a step of the history that is being written."""
     plate(tmp_path)
-    with bench(tmp_path) as first:
+    with server(tmp_path) as (_, _, first):
         Shelf(tmp_path).new("latch", kept.Kept(name="Latch"))
         under_way = tmp_path / "plate" / HISTORY / "7.part"
         under_way.mkdir(parents=True)
-        with bench(tmp_path) as second:
-            assert under_way.is_dir()
-            for client in (first, second):
-                assert client.get("/api/jobs/latch").json()["state"] != "refused"
+        assert run(app, ["bench", str(tmp_path), "--port", "0", "--no-open"]) == 2
+        assert "Another bench has the folder" in capsys.readouterr().err
+        assert under_way.is_dir()
+        assert first.get("/api/jobs/latch").json()["state"] != "refused"
     with bench(tmp_path) as later:
         assert later.get("/api/jobs/latch").json()["refusal"]["code"] == "photo-gone"
         assert not under_way.exists()
