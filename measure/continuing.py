@@ -10,7 +10,7 @@ import numpy as np
 from measure.equations import with_edge_error
 from measure.features import Array, Estimate, Feature, Point, length, right_normal
 from measure.placing import about, relative
-from measure.rejoin import crossings, heading
+from measure.rejoin import crossings, heading, last_point
 
 FARTHEST, OWN_LENGTHS = 2.0, 2.0
 """Neither neighbour goes on farther than so many times the break's width, nor than so many times what is seen of it."""
@@ -44,9 +44,9 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
     if before.kind not in ("line", "arc") or after.kind not in ("line", "arc"):
         return f"{before.label} and {after.label} can't be extended"
     if before is after:
-        return Meeting(_point_of(before, True), True) if before.kind == "arc" else "there is only one edge"
+        return Meeting(last_point(before), True) if before.kind == "arc" else "there is only one edge"
     if _same(estimate, before, after):
-        return Meeting(_point_of(before, True), True)
+        return Meeting(last_point(before), True)
     end, start = np.array(before.end), np.array(after.start)
     best: tuple[float, Array] | None = None
     for p in crossings(before, after):
@@ -135,9 +135,3 @@ def _on(f: Feature, end: Array, p: Array, forward: bool) -> float:
 
 def _to(f: Feature, start: Point | None = None, end: Point | None = None) -> Feature:
     return replace(f, start=start or f.start, end=end or f.end)
-
-
-def _point_of(f: Feature, end: bool) -> Point:
-    p = f.end if end else f.start
-    assert p is not None
-    return p

@@ -19,7 +19,7 @@ from measure.dimensions import is_round, size_of, stacked
 from measure.features import PARAMETERS, Array, Estimate, Feature, length
 from measure.jaw_reach import Subject, is_hollow
 from measure.readings import TOUCH, Reading
-from measure.rejoin import Joint, tangency
+from measure.rejoin import Joint, touching
 
 TANGENT_SD_MM = 0.003
 """How exactly tangent neighbours touch."""
@@ -80,18 +80,10 @@ def unknowns(
     at += len(zeros)
     with_flats = [n for n in names if tools[n].flat_u_mm > 0 and not tools[n].leaf]
     flats = {n: at + i for i, n in enumerate(with_flats)}
-    slices, size, f = estimate.slices(), at + len(flats), estimate.features
-    rows, gaps = [np.zeros((0, size))], []
-    for j in found:
-        touch = tangency(f[j.first], f[j.second]) if j.tangent else None
-        if touch:
-            row = np.zeros((1, size))
-            row[0, slices[f[j.first].label]] += touch.of_first
-            row[0, slices[f[j.second].label]] += touch.of_second
-            rows.append(row)
-            gaps.append(touch.gap_mm)
-    touching = np.vstack(rows), np.array(gaps)
-    return Unknowns(estimate, tuple(found), slices, m, s, thickness, own, zeros, flats, size, *touching)
+    size = at + len(flats)
+    rows, gaps = touching(estimate.features, found)
+    rows = np.hstack([rows, np.zeros((len(rows), size - m))])
+    return Unknowns(estimate, tuple(found), estimate.slices(), m, s, thickness, own, zeros, flats, size, rows, gaps)
 
 
 def prior(

@@ -54,7 +54,7 @@ def joints(features: Sequence[Feature]) -> list[Joint]:
     for members in loops.values():
         if len(members) > 1:
             for i, j in zip(members, [*members[1:], members[0]], strict=True):
-                if np.hypot(*np.subtract(_last(features[i]), _first(features[j]))) < APART_MM:
+                if np.hypot(*np.subtract(last_point(features[i]), first_point(features[j]))) < APART_MM:
                     out.append(Joint(i, j, _is_tangent(features[i], features[j])))
     return out
 
@@ -154,6 +154,21 @@ def shifted_all(features: Sequence[Feature], by: Array) -> list[Feature]:
     return out
 
 
+def touching(features: Sequence[Feature], found: Sequence[Joint]) -> tuple[Array, Array]:
+    """The conditions that tangent neighbours touch: (t, m) gradients and (t,) gaps, mm."""
+    ends = np.cumsum([PARAMETERS[f.kind] for f in features])
+    rows, gaps = [np.zeros((0, ends[-1]))], []
+    for j in found:
+        touch = tangency(features[j.first], features[j.second]) if j.tangent else None
+        if touch:
+            row = np.zeros((1, ends[-1]))
+            for i, g in ((j.first, touch.of_first), (j.second, touch.of_second)):
+                row[0, ends[i] - len(g) : ends[i]] += g
+            rows.append(row)
+            gaps.append(touch.gap_mm)
+    return np.vstack(rows), np.array(gaps)
+
+
 def closing(features: Sequence[Feature], found: Sequence[Joint], held: Collection[int] = ()) -> Array:
     """(m,) smallest change of parameters that lets tangent neighbours touch again.
 
@@ -161,26 +176,12 @@ def closing(features: Sequence[Feature], found: Sequence[Joint], held: Collectio
     well anything is known: they are shared between the neighbours by their size alone, directions left as they are.
     Features numbered in `held` stay.
     """
-    at, starts = 0, []
-    for f in features:
-        starts.append(at)
-        at += PARAMETERS[f.kind]
-    free = np.concatenate([[1.0, 0.0] if f.kind == "line" else [1.0] * PARAMETERS[f.kind] for f in features])
+    rows, gaps = touching(features, found)
+    free = [[1.0, 0.0] if f.kind == "line" else [1.0] * PARAMETERS[f.kind] for f in features]
     for i in held:
-        free[starts[i] : starts[i] + PARAMETERS[features[i].kind]] = 0.0
-    rows, gaps = [], []
-    for j in found:
-        touch = tangency(features[j.first], features[j.second]) if j.tangent else None
-        if touch:
-            row = np.zeros(at)
-            for i, g in ((j.first, touch.of_first), (j.second, touch.of_second)):
-                row[starts[i] : starts[i] + len(g)] += g
-            rows.append(row * free)
-            gaps.append(touch.gap_mm)
-    if not rows:
-        return np.zeros(at)
-    a = np.array(rows)
-    return np.asarray(-a.T @ np.linalg.solve(a @ a.T + np.eye(len(a)) * 1e-6, np.array(gaps)))
+        free[i] = [0.0] * len(free[i])
+    a = rows * np.concatenate(free)
+    return np.asarray(-a.T @ np.linalg.solve(a @ a.T + np.eye(len(a)) * 1e-6, gaps))
 
 
 def rejoined(features: Sequence[Feature], found: Sequence[Joint]) -> list[Feature]:
@@ -213,7 +214,7 @@ def about_new_middles(now: Sequence[Feature], joined: Sequence[Feature]) -> Arra
 
 
 def _meeting(a: Feature, b: Feature, tangent: bool) -> Array:
-    old = (np.array(_last(a)) + np.array(_first(b))) / 2
+    old = (np.array(last_point(a)) + np.array(first_point(b))) / 2
     if "curve" in (a.kind, b.kind):
         other = b if a.kind == "curve" else a
         return old if other.kind == "curve" else _foot(other, old)
@@ -298,7 +299,7 @@ def _on_circle(centre: Point, radius: float, near: Point) -> Point:
 def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
     if f.kind == "circle":
         return f
-    start, end = start or _first(f), end or _last(f)
+    start, end = start or first_point(f), end or last_point(f)
     if f.kind == "curve":
         points = np.array(f.points)
         t = arc_lengths(points)
@@ -311,13 +312,15 @@ def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
     return new if abs(sweep_rad(new) - sweep_rad(f)) < 1.0 else f
 
 
-def _first(f: Feature) -> Point:
+def first_point(f: Feature) -> Point:
+    """Where a line, arc or curve begins."""
     p = f.points[0] if f.points else f.start
     assert p is not None
     return p
 
 
-def _last(f: Feature) -> Point:
+def last_point(f: Feature) -> Point:
+    """Where it ends."""
     p = f.points[-1] if f.points else f.end
     assert p is not None
     return p

@@ -15,7 +15,8 @@ from measure.completion.checking import checked
 from measure.completion.outcome import Completed, NotCompleted
 from measure.completion.pieces import as_one, longer, seen, shorter
 from measure.continuing import Meeting, meeting
-from measure.features import Estimate, Feature, flatten, length
+from measure.features import Estimate, Feature, length
+from measure.rejoin import first_point, last_point
 from measure.repetition import SHORT_MM
 
 
@@ -25,7 +26,7 @@ def extended(estimate: Estimate, which: Break, subject: Literal["part", "opening
     first: NotCompleted | None = None
     for wider in _widenings(loop, which):
         b, a = loop[wider.before()], loop[wider.after()]
-        gap_mm = math.dist(_point_of(b, False), _point_of(a, True))
+        gap_mm = math.dist(last_point(b), first_point(a))
         met = meeting(estimate, b, a, gap_mm)
         done = NotCompleted(met) if isinstance(met, str) else checked(_with_meeting(estimate, wider, met), subject)
         if isinstance(done, Completed):
@@ -69,8 +70,3 @@ def _with_meeting(estimate: Estimate, which: Break, met: Meeting) -> Completed:
 
 def _ended(f: Feature, start: tuple[float, float] | None = None, end: tuple[float, float] | None = None) -> Feature:
     return replace(f, start=start or f.start, end=end or f.end)
-
-
-def _point_of(f: Feature, start: bool) -> tuple[float, float]:
-    x, y = flatten(f)[0 if start else -1]
-    return float(x), float(y)
