@@ -158,16 +158,13 @@ def _alone(folder: Path) -> Iterator[None]:
     Raises:
         WrongUsage: another one does.
     """
+    from filelock import FileLock, Timeout
+
     try:
-        import fcntl
-    except ImportError:  # not on this platform
-        yield
-        return
-    with open(folder / LOCK, "w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            raise WrongUsage(f"Another bench has the folder {folder} already: use that one.", "bench-twice") from None
+        lock = FileLock(folder / LOCK).acquire(blocking=False)
+    except Timeout:
+        raise WrongUsage(f"Another bench has the folder {folder} already: use that one.", "bench-twice") from None
+    with lock:
         yield
 
 

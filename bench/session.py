@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import os
+import contextlib
 import shutil
 import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bench.shelf import is_running
+from filelock import BaseFileLock, FileLock
 
-PREFIX = "jawline-bench-"
-"""What the folders of sessions are called, followed by the process they are of."""
+PREFIX, LOCK = "jawline-bench-", ".lock"
+"""What the folders of sessions are called; beside each a file of that name and this ending, locked while it lives."""
 
 
 @dataclass(slots=True)
@@ -23,14 +23,20 @@ class Session:
     """
 
     folder: Path = field(init=False)
+    _lock: BaseFileLock = field(init=False)
 
     def __enter__(self) -> Session:
         forget_dead_sessions()
-        self.folder = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-"))
+        with tempfile.NamedTemporaryFile(prefix=PREFIX, suffix=LOCK, delete=False) as file:
+            path = Path(file.name)
+        self._lock = FileLock(path)  # first, so that the folder is never taken for a dead bench's
+        self._lock.acquire()
+        self.folder = path.with_suffix("")
+        self.folder.mkdir(mode=0o700)
         return self
 
     def __exit__(self, *_: object) -> None:
-        shutil.rmtree(self.folder, ignore_errors=True)
+        _remove(self.folder, self._lock)
 
     def place(self) -> Path:
         """A new empty folder in it."""
@@ -39,7 +45,18 @@ class Session:
 
 def forget_dead_sessions() -> None:
     """Remove what a bench left behind that was killed: photos whose cards nobody could hide may be among it."""
-    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*-*"):
-        pid = folder.name.removeprefix(PREFIX).split("-")[0]
-        if pid.isdecimal() and not is_running(int(pid)) and not folder.is_symlink():
-            shutil.rmtree(folder, ignore_errors=True)
+    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
+        if folder.is_symlink() or not folder.is_dir():
+            continue
+        with contextlib.suppress(OSError):  # it lives, or is another person's
+            lock = FileLock(folder.with_suffix(LOCK))
+            lock.acquire(blocking=False)
+            _remove(folder, lock)
+
+
+def _remove(folder: Path, lock: BaseFileLock) -> None:
+    """The folder, then its lock: still held, so that nobody else looks at a folder half gone."""
+    shutil.rmtree(folder, ignore_errors=True)
+    with contextlib.suppress(OSError):  # Windows lets nobody take away what is open; there it goes by itself
+        Path(lock.lock_file).unlink()
+    lock.release()

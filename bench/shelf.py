@@ -208,14 +208,13 @@ class Shelf:
             return self._jobs.setdefault(id, Job(id, self.folder / id))
 
     def tidy(self) -> None:
-        """Remove half-written files of processes that were killed."""
+        """Remove half-written files of processes that were killed: all that there are while nobody has the job."""
         for of in self.all():
-            for path in of.folder.glob(".*.part"):
-                pid = path.name.split(".")[-2]
-                if pid.isdecimal() and not is_running(int(pid)):
+            with contextlib.suppress(WrongUsage), of.alone(wait_s=0):
+                for path in of.folder.glob(".*.part"):
                     path.unlink(missing_ok=True)
-            for path in (of.folder / HISTORY).glob("*.part"):
-                shutil.rmtree(path, ignore_errors=True)
+                for path in (of.folder / HISTORY).glob("*.part"):
+                    shutil.rmtree(path, ignore_errors=True)
 
     def all(self) -> Iterator[Job]:
         """Every job."""
@@ -233,19 +232,6 @@ class Shelf:
             made = self._jobs[id] = Job(id, self.folder / id)
         made.write({**files, kept.FILE: kept.to_bytes(first)}, undoable=False)
         return made
-
-
-def is_running(pid: int) -> bool:
-    """Whether a process lives, as far as can be told."""
-    if os.name != "posix":  # there asking would end it
-        return True
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except (OSError, OverflowError):
-        return True
-    return True
 
 
 def slug(name: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from pathlib import Path
 
 
@@ -14,13 +13,7 @@ def folder(kind: str, variable: str) -> Path:
         kind: its name, such as ``printers``.
         variable: environment variable that names another folder.
     """
+    from platformdirs import user_data_path
+
     named = os.environ.get(variable)
-    if named:
-        return Path(named)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "jawline" / kind
+    return Path(named) if named else user_data_path("jawline", appauthor=False) / kind

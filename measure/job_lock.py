@@ -1,8 +1,8 @@
 """One at a time in a job: a lock on its folder that the commands and the bench take around every change.
 
-The lock is the system's own on the folder itself (`flock`), so that no file of it lies about and it goes with the
-process that holds it, however that ends. It binds only those who ask for it: reading needs none. Where the system or
-the disk has no such lock (Windows, some network drives) only the threads of one process keep out of each other's way.
+It is a file in the folder that the system locks (`filelock`: `flock`, or `LockFileEx` on Windows), so that the lock
+goes with the process that holds it, however that ends. It binds only those who ask for it: reading needs none. A disk
+that cannot lock, or a folder that cannot be written to, keeps nobody out.
 """
 
 from __future__ import annotations
@@ -10,35 +10,20 @@ from __future__ import annotations
 import contextlib
 import functools
 import os
-import threading
-import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Concatenate, ParamSpec, TypeVar
 
 from calib.errors import WrongUsage
 
+NAME = ".jawline.lock"
+"""There while somebody has the job; a process that was killed leaves it, and it locks nothing then."""
 WAIT_S = 10.0
 """Longer than any step keeps a job to itself, but for solids with a CAD kernel."""
 _PAUSE_S = 0.02
-_BUSY = "Another jawline is changing this job just now: wait until it is done, then do this again."
 
 P = ParamSpec("P")
 R = TypeVar("R")
-
-
-@dataclass(slots=True)
-class _Turn:
-    """A folder in this process: whose thread has it, how often, and the open folder that the lock is on."""
-
-    thread: threading.RLock = field(default_factory=threading.RLock)
-    depth: int = 0
-    opened: int | None = None
-
-
-_turns: dict[str, _Turn] = {}
-_guard = threading.Lock()
 
 
 @contextlib.contextmanager
@@ -52,52 +37,32 @@ def held(folder: Path, wait_s: float | None = None) -> Iterator[None]:
     Raises:
         WrongUsage: somebody else still has it then.
     """
-    wait_s = WAIT_S if wait_s is None else wait_s
-    end = time.monotonic() + wait_s
-    with _guard:
-        turn = _turns.setdefault(os.path.realpath(folder), _Turn())
-    if not turn.thread.acquire(timeout=wait_s):
-        raise WrongUsage(_BUSY, "busy")
-    try:
-        if turn.opened is None:  # first time, or the folder was not there before
-            turn.opened = _locked(folder, end)
-        turn.depth += 1
+    if not folder.is_dir():  # the library would make it
+        yield
+        return
+    from filelock import FileLock, Timeout
+
+    path = Path(os.path.realpath(folder)) / NAME
+    lock = FileLock(path, poll_interval=_PAUSE_S, is_singleton=True)
+    with contextlib.ExitStack() as until_done:
         try:
-            yield
-        finally:
-            turn.depth -= 1
-            if turn.depth == 0 and turn.opened is not None:
-                opened, turn.opened = turn.opened, None
-                os.close(opened)
-    finally:
-        turn.thread.release()
+            until_done.enter_context(lock.acquire(WAIT_S if wait_s is None else wait_s))
+        except Timeout:
+            raise WrongUsage(
+                "Another jawline is changing this job just now: wait until it is done, then do this again.", "busy"
+            ) from None
+        except OSError:  # not to be written to, or a disk without locks
+            pass
+        else:
+            until_done.callback(_take_away, lock.lock_counter, path)
+        yield
 
 
-def _locked(folder: Path, end: float) -> int | None:
-    """The folder, opened and locked; None where there is no folder or no such lock."""
-    try:
-        import fcntl
-    except ImportError:  # not on this platform
-        return None
-    try:
-        opened = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return None
-    try:
-        while True:
-            try:
-                fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                return opened
-            except BlockingIOError:
-                if time.monotonic() >= end:
-                    raise WrongUsage(_BUSY, "busy") from None
-                time.sleep(_PAUSE_S)
-            except OSError:  # not on this disk
-                os.close(opened)
-                return None
-    except BaseException:
-        os.close(opened)
-        raise
+def _take_away(held_times: int, path: Path) -> None:
+    """No file of it stays once the last to hold it lets go: who waits for it notices, and makes another."""
+    if held_times == 1:
+        with contextlib.suppress(OSError):  # Windows lets nobody take away what is open; there it goes by itself
+            path.unlink()
 
 
 def alone(step: Callable[Concatenate[Path, P], R]) -> Callable[Concatenate[Path, P], R]:
