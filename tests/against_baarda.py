@@ -9,7 +9,14 @@ import math
 import numpy as np
 import pytest
 
-from measure.least_squares import CRITICAL, DELTA0, Observations, critical_value, noncentrality, solve
+from measure.adjustment.least_squares import (
+    CRITICAL,
+    DELTA0,
+    Observations,
+    critical_value,
+    noncentrality,
+    solve,
+)
 
 
 @pytest.mark.parametrize(

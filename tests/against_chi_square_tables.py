@@ -2,7 +2,7 @@
 
 import pytest
 
-from measure.least_squares import chi2_limit
+from measure.adjustment.least_squares import chi2_limit
 
 TABLE = {  # degrees of freedom: 95 %, 99 %, and the two-sided 95 % interval
     1: (3.841, 6.635, 0.001, 5.024),

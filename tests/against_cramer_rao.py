@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from calib.path import vertex
-from calib.profile import OPPONENT, Profiles, evidence
+from calib.light.path import vertex
+from calib.light.profile import OPPONENT, Profiles, evidence
 
 
 def bound(s, contrast, noise, offsets):

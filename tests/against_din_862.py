@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from calib.jaws import TOOLS, bore_shortfall_mm, uncertainty
+from calib.tools.jaws import TOOLS, bore_shortfall_mm, uncertainty
 
 DIGITAL = {50: 20, 100: 20, 200: 30, 300: 30, 400: 30, 500: 30, 600: 30, 700: 40, 800: 40, 900: 40, 1000: 40}
 VERNIER = {50: 50, 100: 50, 200: 50, 300: 50, 400: 60, 500: 70, 600: 80, 700: 90, 800: 100, 900: 110, 1000: 120}

@@ -9,9 +9,9 @@ import math
 import pytest
 from ezdxf.math import bulge_center, bulge_radius
 
-from measure.features import Feature
-from measure.marks import bulge_arc
-from measure.outline_path import bulge, loop_vertices
+from measure.geometry.features import Feature
+from measure.geometry.outline_path import bulge, loop_vertices
+from measure.sheet.marks import bulge_arc
 
 PUBLISHED = [
     (30, 0.131652),

@@ -7,7 +7,7 @@ agree with an independent recomputation by general-purpose minimisation to the d
 import numpy as np
 import pytest
 
-from measure.fitting import CircleFit, algebraic_circle, fit_circle
+from measure.outline.fitting import CircleFit, algebraic_circle, fit_circle
 
 SIX = np.array([[1, 7], [2, 6], [5, 8], [7, 7], [9, 5], [3, 7]], float)
 EIGHT = np.array([[0.7, 4], [3.3, 4.7], [5.6, 4], [7.5, 1.3], [6.4, -1.1], [4.4, -3], [0.3, -2.5], [-1.1, 1.3]])

@@ -15,8 +15,8 @@ import pytest
 import shapely
 
 from measure.drawing.dxf import coded, outline_dxf, write_dxf
-from measure.features import by_loop, flatten
-from measure.sheet import Drawing, sketch
+from measure.geometry.features import by_loop, flatten
+from measure.sheet.sheet import Drawing, sketch
 from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named
 
 PARTS = drawn_parts()

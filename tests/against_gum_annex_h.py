@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from calib.budget import Cause, arcsine, combined, propagated, rectangular
-from measure.least_squares import Observations, solve
+from calib.tools.budget import Cause, arcsine, combined, propagated, rectangular
+from measure.adjustment.least_squares import Observations, solve
 
 
 def test_h1_end_gauge() -> None:

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Polygon
 
-from measure.layout.drawn import GAP_MM, OVERSHOOT_MM
-from measure.marks import LONG_DASH_DOT, NARROW, WIDE, Fill, Path, Text, polylines
+from measure.sheet.layout.drawn import GAP_MM, OVERSHOOT_MM
+from measure.sheet.marks import LONG_DASH_DOT, NARROW, WIDE, Fill, Path, Text, polylines
 from tests.drawn_parts import sheet_named
 
 HEIGHTS_MM = (1.8, 2.5, 3.5, 5.0, 7.0)

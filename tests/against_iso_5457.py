@@ -6,8 +6,8 @@ title block 180 mm wide. Sheet sizes: ISO 216.
 
 import pytest
 
-from measure.layout import frame
-from measure.marks import Path
+from measure.sheet.layout import frame
+from measure.sheet.marks import Path
 
 
 def test_margins_and_frame():
@@ -34,9 +34,9 @@ def test_sizes(name, sides):
 
 
 def test_the_title_block_is_as_wide_as_its_fields():
-    from measure.dimensioning import plan_dimensions
-    from measure.gauging import ListGauge
-    from measure.sheet import Drawing, _title_rows
+    from measure.dimensioning.dimensioning import plan_dimensions
+    from measure.dimensioning.gauging import ListGauge
+    from measure.sheet.sheet import Drawing, _title_rows
     from tests.drawn_parts import drawn_parts
 
     features = drawn_parts()["gusset"]

@@ -9,8 +9,8 @@ import math
 import numpy as np
 import pytest
 
-from calib.reference import ID_1, LOOK_ALIKES, look_alikes
-from calib.view import View
+from calib.reference.reference import ID_1, LOOK_ALIKES, look_alikes
+from calib.view.view import View
 
 INCH = 25.4
 

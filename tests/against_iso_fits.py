@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from calib.fits import CLEARANCE_HOLES_MM, FITS, ZONES_UM, clearance_hole, pin_in_hole_mm, zone_mm
+from calib.tools.fits import CLEARANCE_HOLES_MM, FITS, ZONES_UM, clearance_hole, pin_in_hole_mm, zone_mm
 
 
 def test_25_h7_g6():

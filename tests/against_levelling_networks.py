@@ -6,7 +6,7 @@ Levelling is linear, and has the same matrices as photo and readings: the very f
 import numpy as np
 import pytest
 
-from measure.least_squares import Observations, Solution, chi2_limit, snoop, solve
+from measure.adjustment.least_squares import Observations, Solution, chi2_limit, snoop, solve
 
 
 def levelled(

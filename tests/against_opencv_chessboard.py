@@ -16,9 +16,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calib.bundle import Points, exact
-from calib.bundle import adjust as adjust_bundle
-from calib.view import (
+from calib.view.bundle import Points, exact
+from calib.view.bundle import adjust as adjust_bundle
+from calib.view.view import (
     Prior,
     Rectangle,
     SideEdges,
@@ -31,8 +31,8 @@ from calib.view import (
     side_points,
     solve,
 )
-from measure.least_squares import CRITICAL, Observations, snoop
-from measure.least_squares import solve as adjust
+from measure.adjustment.least_squares import CRITICAL, Observations, snoop
+from measure.adjustment.least_squares import solve as adjust
 
 Array = NDArray[np.float64]
 
@@ -184,8 +184,8 @@ def test_what_one_lens_term_costs() -> None:
 
 
 def test_bundle_finds_the_published_camera() -> None:
-    """`calib.bundle` on all photographs, knowing nothing of the lens: the camera of OpenCV held to one term, within a
-    tenth of its sd (rejected corners and priors), and the published focal length within 3 sd."""
+    """`calib.view.bundle` on all photographs, knowing nothing of the lens: the camera of OpenCV held to one term,
+    within a tenth of its sd (rejected corners and priors), and the published focal length within 3 sd."""
     at = [corners(v, 5) for v in VIEWS]
     seen = [Points(np.arange(54), a, np.full(54, SIGMA_PX)) for a in at]
     prior = Prior(600.0, 0.3, (319.5, 239.5), 30.0, 0.0, 0.5)
@@ -199,9 +199,9 @@ def test_bundle_finds_the_published_camera() -> None:
 
 
 def test_bundle_finds_the_published_focal_length_and_distortion() -> None:
-    """With the published higher terms taken out, `calib.bundle` knowing nothing of the lens: focal length, centre and
-    k1 of test_calibration.py within half their own sd, k1 to a hundredth of itself; and what is left over is the error
-    that was stated there, 0.1963 px, to one part in fifty."""
+    """With the published higher terms taken out, `calib.view.bundle` knowing nothing of the lens: focal length, centre
+    and k1 of test_calibration.py within half their own sd, k1 to a hundredth of itself; and what is left over is the
+    error that was stated there, 0.1963 px, to one part in fifty."""
     at = [reduced(corners(v, 5)) for v in VIEWS]
     seen = [Points(np.arange(54), a, np.full(54, SIGMA_PX)) for a in at]
     found = adjust_bundle(

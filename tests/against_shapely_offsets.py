@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from measure.features import flatten
-from measure.offsetting import offset
+from measure.geometry.features import flatten
+from measure.geometry.offsetting import offset
 from tests.accuracy.fits import OFFSETS_MM, offset_apart_mm
 from tests.simulated_parts import circle, parts, polygon, slot
 from tests.simulated_traces import features_of

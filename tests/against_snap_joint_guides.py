@@ -8,8 +8,8 @@ import math
 
 import pytest
 
-from measure.strength import clip
-from measure.strength.clip import Hook
+from measure.printing.strength import clip
+from measure.printing.strength.clip import Hook
 from tests.accuracy.fits import worked_example
 
 

@@ -10,9 +10,9 @@ import trimesh
 from shapely import affinity
 
 from measure.drawing.mesh import write_3mf
-from measure.engraving import engraving
-from measure.offsetting import area
-from measure.solids import MARK_DEPTH_MM, Cut, NoSolid, Solid, solid
+from measure.geometry.offsetting import area
+from measure.printing.engraving import engraving
+from measure.printing.solids import MARK_DEPTH_MM, Cut, NoSolid, Solid, solid
 from tests.accuracy.fits import CUTS, is_sound
 from tests.simulated_parts import circle, parts, polygon
 from tests.simulated_traces import features_of

@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from measure.fitting import LineFit, fit_line
+from measure.outline.fitting import LineFit, fit_line
 
 X = np.array([0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4])
 Y = np.array([5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5])

@@ -16,9 +16,9 @@ import httpx
 import uvicorn
 from starlette.testclient import TestClient
 
-from bench.app import application
-from bench.connections import Connection
-from bench.settings import LOOPBACK, Limits, Settings
+from measure.bench.app import application
+from measure.bench.connections import Connection
+from measure.bench.settings import LOOPBACK, Limits, Settings
 from tests.jobs import traced
 
 ORIGIN = "http://127.0.0.1:8765"

@@ -11,11 +11,11 @@ import numpy as np
 import shapely
 from shapely.ops import split
 
-from measure.edge_loop import EdgeLoop
-from measure.features import Array, Feature, flatten
-from measure.following import Followed
-from measure.fragments import PLACING_NAMES, JoinedLoops
-from measure.outline import outline
+from measure.broken.fragments import PLACING_NAMES, JoinedLoops
+from measure.edges.edge_loop import EdgeLoop
+from measure.geometry.features import Array, Feature, flatten
+from measure.outline.outline import outline
+from measure.tracing.following import Followed
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.features import Array, Estimate, Feature, flatten
+from measure.geometry.features import Array, Estimate, Feature, flatten
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of, trace
 

@@ -7,7 +7,7 @@ import pytest
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is there: the command's own setting, in `measure/cli`
 
-from calib import lens_store
+from calib.lens import store as lens_store
 
 
 @pytest.fixture(autouse=True)

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.view import Prior, camera_prior, project, rotation
+from calib.view.view import Prior, camera_prior, project, rotation
 
 Array = NDArray[np.float64]
 
@@ -52,7 +52,7 @@ class Drawing:
 
 
 def parameters(d: Drawing) -> Array:
-    """(10,) the drawing's camera, see `calib.view.NAMES`."""
+    """(10,) the drawing's camera, see `calib.view.view.NAMES`."""
     lean, way = np.radians([d.tilt, d.azimuth])
     back = np.array([np.sin(lean) * np.cos(way), np.sin(lean) * np.sin(way), np.cos(lean)])
     right = np.cross(-back, [0.0, 1.0, 0.0])

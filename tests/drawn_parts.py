@@ -9,8 +9,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from measure.features import Estimate, Feature
-from measure.sheet import Drawing, Sheet, sketch
+from measure.geometry.features import Estimate, Feature
+from measure.sheet.sheet import Drawing, Sheet, sketch
 from tests.jobs import estimate
 from tests.simulated_parts import Segment, circle, polygon, reverse, slot
 from tests.simulated_traces import features_of

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.view import Prior, camera_prior, project, rotation, to_plane
+from calib.view.view import Prior, camera_prior, project, rotation, to_plane
 
 Array = NDArray[np.float64]
 Colour = tuple[float, float, float]
@@ -38,7 +38,7 @@ class Thing:
 
 
 def camera(tilt: float = 8.0, azimuth: float = 40.0, height: float = 420.0, k1: float = 0.0) -> Array:
-    """(10,) a camera that looks at the origin, see `calib.view.NAMES`."""
+    """(10,) a camera that looks at the origin, see `calib.view.view.NAMES`."""
     lean, way = np.radians([tilt, azimuth])
     back = np.array([np.sin(lean) * np.cos(way), np.sin(lean) * np.sin(way), np.cos(lean)])
     right = np.cross(-back, [0.0, 1.0, 0.0])

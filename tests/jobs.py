@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from measure import job, records
-from measure.dimensions import list_dimensions
-from measure.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
+from measure.geometry.dimensions import list_dimensions
+from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
+from measure.job import job, records
 
 SCALE = records.ScaleRecord(
     reference="id-1", mm_per_px=0.06, u95_relative=0.002, camera_height_mm=300, tilt_deg=8, lens="none"

@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.photo import load
-from measure import job
-from measure.features import flatten
-from measure.readings import COLUMNS
+from calib.photo.photo import load
+from measure.geometry.features import flatten
+from measure.job import job
+from measure.readings.readings import COLUMNS
 from measure.steps.draw import Drawing, draw
-from measure.tracing import Trace, trace
+from measure.tracing.tracing import Trace, trace
 from tests.sample_photos import project, turned
 from tests.true_features import true_feature
 

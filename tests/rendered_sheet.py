@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.draw import polygon2mask
 
-from calib.target_layout import LAYOUTS, MARKER_CELLS, Layout
-from calib.view import rotation
+from calib.target.layout import LAYOUTS, MARKER_CELLS, Layout
+from calib.view.view import rotation
 
 Array = NDArray[np.float64]
 PAPER_PX_PER_MM = 20

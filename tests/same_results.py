@@ -1,7 +1,7 @@
-"""Whether a change of the code changes a result: every photo with its truth and every sample, traced, read, reconciled and drawn.
+"""Whether a change of the code changes a result: every photo with its truth and every sample, through all commands.
 
-    python -m tests.same_results keep FOLDER      # with the code before
-    python -m tests.same_results compare FOLDER   # with the code after; says every file that differs, and its first difference
+python -m tests.same_results keep FOLDER      # with the code before
+python -m tests.same_results compare FOLDER   # with the code after: what differs, and where first
 """
 
 from __future__ import annotations
@@ -35,7 +35,9 @@ def run(*words: object) -> str:
 def result(photo: Path, truth: dict[str, Any], work: Path, readings: Path | None) -> None:
     """A job of the photo, and what the commands said, left in a folder."""
     folder = work / "job"
-    thickness = next((r["reading_mm"] for r in truth.get("caliper", []) if r["kind"] == "thickness"), truth["thickness_mm"])
+    thickness = next(
+        (r["reading_mm"] for r in truth.get("caliper", []) if r["kind"] == "thickness"), truth["thickness_mm"]
+    )
     subject = ["--subject", "opening"] if truth.get("subject") == "opening" else []
     said = [run("trace", photo, "--thickness", thickness, "--job", folder, *subject)]
     if (folder / "trace.json").exists():
@@ -70,7 +72,9 @@ def difference(a: Any, b: Any, where: str = "") -> str:
     if isinstance(a, list):
         if len(a) != len(b):
             return f"{where}: {len(a)} are now {len(b)}"
-        return next(filter(None, (difference(x, y, f"{where}/{i}") for i, (x, y) in enumerate(zip(a, b, strict=True)))), "")
+        return next(
+            filter(None, (difference(x, y, f"{where}/{i}") for i, (x, y) in enumerate(zip(a, b, strict=True)))), ""
+        )
     return ""
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from calib.photo import Photo, load
+from calib.photo.photo import Photo, load
 
 FOLDER = Path(__file__).resolve().parent.parent / "samples" / "vent-latch"
 HALF = 0.5

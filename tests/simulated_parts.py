@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.features import Estimate, Feature
-from measure.jaw_reach import Subject, possible_readings
+from measure.geometry.features import Estimate, Feature
+from measure.readings.jaw_reach import Subject, possible_readings
 from tests.simulated_traces import features_of
 
 Segment = dict[str, object]

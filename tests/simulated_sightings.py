@@ -10,12 +10,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.equations import with_edge_error
-from measure.features import Estimate, Feature
-from measure.joint import Joint, Laid, joined
-from measure.matching import matched
-from measure.registration import Placing
-from measure.rejoin import joints, rejoined, shifted_all
+from measure.adjustment.equations import with_edge_error
+from measure.geometry.features import Estimate, Feature
+from measure.geometry.rejoin import joints, rejoined, shifted_all
+from measure.several.joint import Joint, Laid, joined
+from measure.several.matching import matched
+from measure.several.registration import Placing
 from tests.simulated_traces import sensitivity_of, white_of
 
 CARD, SCALE, STRETCH, THICKNESS = 0.0005, 0.0015, 0.0006, 0.025

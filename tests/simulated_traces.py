@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.dimensions import size_of
-from measure.features import Array, Estimate, Feature, direction, length, middle, right_normal
-from measure.readings import Reading
-from measure.rejoin import joints, rejoined, shifted_all, tangency
+from measure.geometry.dimensions import size_of
+from measure.geometry.features import Array, Estimate, Feature, direction, length, middle, right_normal
+from measure.geometry.rejoin import joints, rejoined, shifted_all, tangency
+from measure.readings.readings import Reading
 
 SHARED = ("scale", "stretch", "shear", "thickness")
 HEIGHT_MM = 320.0

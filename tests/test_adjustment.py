@@ -14,15 +14,15 @@ import numpy as np
 import pytest
 
 from calib.errors import ReadingsRefused
-from calib.jaws import TOOLS, uncertainty
-from measure.adjustment import Reconciled, reconcile
-from measure.dimensions import list_dimensions, size_of
-from measure.features import Estimate, Feature
-from measure.jaw_reach import possible_readings
-from measure.least_squares import CRITICAL, DELTA0
-from measure.readings import Reading
-from measure.rejoin import shifted_all
-from measure.verdicts import UNCHECKED
+from calib.tools.jaws import TOOLS, uncertainty
+from measure.adjustment.adjustment import Reconciled, reconcile
+from measure.adjustment.least_squares import CRITICAL, DELTA0
+from measure.adjustment.verdicts import UNCHECKED
+from measure.geometry.dimensions import list_dimensions, size_of
+from measure.geometry.features import Estimate, Feature
+from measure.geometry.rejoin import shifted_all
+from measure.readings.jaw_reach import possible_readings
+from measure.readings.readings import Reading
 from tests.simulated_parts import Part, circle, parts, polygon
 from tests.simulated_traces import SPOILS, Trace, features_of, read, spoil, taken, trace, true_size
 

@@ -6,10 +6,10 @@ import json
 
 import pytest
 
-from measure import advice
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.light_parts import LIGHT_PARTS
+from measure.printing import advice
+from measure.printing.light_parts import LIGHT_PARTS
 
 
 def test_words_mean_one_thing_each() -> None:

@@ -18,8 +18,8 @@ from packaging.requirements import Requirement
 from packaging.version import Version
 from uvicorn.server import ServerState
 
-from bench import connections
-from bench.connections import MOST_EACH, Connection
+from measure.bench import connections
+from measure.bench.connections import MOST_EACH, Connection
 
 ROOT = Path(__file__).parent.parent
 

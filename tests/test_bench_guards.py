@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from bench.guards import HEADERS, Guards
-from bench.settings import Settings
+from measure.bench.guards import HEADERS, Guards
+from measure.bench.settings import Settings
 from tests.benches import ORIGIN, bench, plate, width
 
 FIXER, OWNER = "fixer-token-of-this-test", "owner-token-of-this-test"

@@ -91,7 +91,7 @@ def test_a_photo_that_won_t_do_is_not_kept(client: TestClient, tmp_path: Path) -
 
 def test_with_too_many_waiting_the_page_is_closed(client: TestClient, tmp_path: Path) -> None:
     desk = client.app.state.desk  # type: ignore[attr-defined]
-    from bench import kept
+    from measure.bench import kept
 
     made = [desk.shelf.new("waits", kept.Kept(name="waits")) for _ in range(2)]
     answer = sent(client, save(middle().rgb, tmp_path / "one.jpg"))

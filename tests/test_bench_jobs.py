@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from bench.shelf import plain_name, slug
-from measure import job, records
+from measure.bench.shelf import plain_name, slug
 from measure.drawing.dxf import outline_dxf
+from measure.job import job, records
 from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile

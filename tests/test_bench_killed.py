@@ -10,11 +10,11 @@ from pathlib import Path
 import httpx
 import pytest
 
-from bench import kept
-from bench.shelf import HISTORY, Shelf
-from measure import job
+from measure.bench import kept
+from measure.bench.shelf import HISTORY, Shelf
 from measure.cli.app import app
 from measure.cli.run import run
+from measure.job import job
 from measure.steps.reconcile import reconcile
 from tests.benches import bench, plate, server, width
 

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from bench.changes import add_reading
-from bench.live import live, sketch_svg
-from bench.shelf import Job
-from bench.state import plain_state
-from measure import job, records
-from measure.dimensions import list_dimensions
-from measure.features import Feature
+from measure.bench.changes import add_reading
+from measure.bench.live import live, sketch_svg
+from measure.bench.shelf import Job
+from measure.bench.state import plain_state
+from measure.geometry.dimensions import list_dimensions
+from measure.geometry.features import Feature
+from measure.job import job, records
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from tests.jobs import estimate, record

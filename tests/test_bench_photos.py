@@ -16,19 +16,19 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
-from bench import kept, tasks
-from bench.photo_copy import as_png, blurred, cleaned
-from bench.workers import Workers
 from calib.errors import Untrustworthy
-from calib.finding import find_reference
-from calib.found import Found
-from calib.photo import load
-from measure import job
+from calib.finding.finding import find_reference
+from calib.photo.photo import load
+from calib.reference.found import Found
+from measure.bench import kept, tasks
+from measure.bench.photo_copy import as_png, blurred, cleaned
+from measure.bench.workers import Workers
 from measure.drawing.framing import PHOTO_PX
+from measure.job import job
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
-from measure.tracing_parts import prior_of
+from measure.tracing.parts import prior_of
 from tests.benches import bench, until
 from tests.odd_work import crash, double, fail, hang
 from tests.sample_photos import FOLDER, HALF, LEFT, TOP, middle, save, scene, without

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from bench.session import Session
+from measure.bench.session import Session
 
 STAYS = """
 import time
-from bench.session import Session
+from measure.bench.session import Session
 with Session() as session:
     (session.place() / "photo.jpg").write_bytes(b"a card's face")
     print(session.folder, flush=True)

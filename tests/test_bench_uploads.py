@@ -15,9 +15,9 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
-from bench import connections
-from bench.settings import Limits
-from bench.uploads import Cut, Gate
+from measure.bench import connections
+from measure.bench.settings import Limits
+from measure.bench.uploads import Cut, Gate
 from tests.benches import bench, listening, plate
 
 PART, END = b'--b\r\nContent-Disposition: form-data; name="%s"\r\n\r\n', b"\r\n--b--\r\n"

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from bench.words import IN_TWO, for_owner, for_page
 from calib.errors import WrongUsage
-from calib.target import NO_BARS
-from measure import job
-from measure.silhouette import TWO_PIECES, NoSilhouette
-from measure.tracing_parts import BESIDE
+from calib.target.target import NO_BARS
+from measure.bench.words import IN_TWO, for_owner, for_page
+from measure.job import job
+from measure.silhouette.silhouette import TWO_PIECES, NoSilhouette
+from measure.tracing.parts import BESIDE
 from tests.benches import bench, plate, until
 
 BROKEN = Path(__file__).parent / "accuracy" / "broken"

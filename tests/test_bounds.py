@@ -7,7 +7,7 @@ import pytest
 from scipy import integrate
 from scipy.stats import norm, truncnorm
 
-from measure.bounds import Bound, bounded
+from measure.adjustment.bounds import Bound, bounded
 
 
 def one(limit, below, sd=1e-6):

@@ -9,17 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib import lens_store
-from calib.bundle import Adjusted, Points, adjust, exact
-from calib.calibration import Calibration, calibrate, unknown_lens
 from calib.errors import WrongUsage
-from calib.lens import Profile, read_profile
-from calib.lens_prior import on_sensor, prior_by
-from calib.photo import Photo
-from calib.target import paper
-from calib.target_layout import LAYOUTS
-from calib.view import Prior, camera_prior, project
-from calib.wanted import UNMEASURED
+from calib.lens import store as lens_store
+from calib.lens.calibration import Calibration, calibrate, unknown_lens
+from calib.lens.lens import Profile, read_profile
+from calib.lens.prior import on_sensor, prior_by
+from calib.photo.photo import Photo
+from calib.reference.wanted import UNMEASURED
+from calib.target.layout import LAYOUTS
+from calib.target.target import paper
+from calib.view.bundle import Adjusted, Points, adjust, exact
+from calib.view.view import Prior, camera_prior, project
 from measure.steps.lens import profile_of
 from tests.rendered_sheet import Shot
 

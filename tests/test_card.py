@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.card import Card, Failure, find_card
-from calib.corners import corner_radius
-from calib.laying import Laid, laid
-from calib.reference import ID_1
-from calib.sighting import grown, looked_at
+from calib.card.card import Card, Failure, find_card
+from calib.rectangle.corners import corner_radius
+from calib.rectangle.laying import Laid, laid
+from calib.rectangle.sighting import grown, looked_at
+from calib.reference.reference import ID_1
 from tests.drawn_cards import SIZE, Drawing, corners_px, parameters, photo, prior
 
 FOUND = {

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFont
 
-from calib.card_print import flat_face, shows_number
-from calib.finding import find_reference
-from calib.found import Found
+from calib.card.face import flat_face, shows_number
+from calib.finding.finding import find_reference
+from calib.reference.found import Found
 from tests.drawn_cards import Drawing, corners_px, photo, prior
 
 W, H = 856, 540

@@ -162,7 +162,7 @@ def test_a_defect_in_one_photo_is_told_of_that_photo(
     def breaks(*_: object) -> None:
         raise ZeroDivisionError("of all things")
 
-    monkeypatch.setattr("measure.fitness.fitness", breaks)
+    monkeypatch.setattr("measure.check.fitness.fitness", breaks)
     said = Said(capsys, "check", tmp_path, "--json")
     assert said.code == 1
     assert json.loads(said.out)["photos"][0]["reasons"][0]["code"] == "unexpected"

@@ -12,11 +12,11 @@ from scipy.integrate import quad
 
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.light_parts import LIGHT_PARTS
-from measure.strength import clip
-from measure.strength.clip import Hook
-from measure.strength.clip_report import cautions, judge, lines, rounded_down
-from measure.strength.materials import MATERIALS, with_own
+from measure.printing.light_parts import LIGHT_PARTS
+from measure.printing.strength import clip
+from measure.printing.strength.clip import Hook
+from measure.printing.strength.clip_report import cautions, judge, lines, rounded_down
+from measure.printing.strength.materials import MATERIALS, with_own
 
 HOOK = Hook(12.0, 1.6, 5.0, 0.8)
 

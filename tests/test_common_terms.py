@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.view import View
-from measure.common_terms import by_light, sightings
-from measure.edges import DIRECTIONS
-from measure.features import Estimate, Feature
-from measure.rejoin import shifted_all
-from measure.tracing_parts import view_root
+from calib.view.view import View
+from measure.edges.edges import DIRECTIONS
+from measure.geometry.features import Estimate, Feature
+from measure.geometry.rejoin import shifted_all
+from measure.several.common_terms import by_light, sightings
+from measure.tracing.parts import view_root
 from tests.simulated_parts import parts
 
 FEATURES = parts()[1].features

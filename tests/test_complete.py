@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
-from measure import job, records
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.dimensions import list_dimensions
 from measure.drawing.dxf import outline_dxf
-from measure.jaw_reach import check_reading, possible_readings
-from measure.readings import Reading
+from measure.geometry.dimensions import list_dimensions
+from measure.job import job, records
+from measure.readings.jaw_reach import check_reading, possible_readings
+from measure.readings.readings import Reading
 from measure.steps.complete import complete
 from measure.steps.reconcile import reconcile
 from measure.steps.shown import labelled

@@ -7,14 +7,14 @@ import pytest
 import shapely
 
 from calib.errors import JobRefused, WrongUsage
-from measure.breaks import check_length, find_breaks, marked_break, outer
-from measure.completion.one_break import completed
-from measure.completion.outcome import Completed
-from measure.continuing import LEAST_SURE_MM, corner_covariance, meeting
-from measure.dimensions import list_dimensions, size_of
-from measure.features import PARAMETERS, flatten
-from measure.mending import in_words, mended
-from measure.records import OPEN_BY_MM
+from measure.broken.breaks import check_length, find_breaks, marked_break, outer
+from measure.broken.completion.one_break import completed
+from measure.broken.completion.outcome import Completed
+from measure.broken.continuing import LEAST_SURE_MM, corner_covariance, meeting
+from measure.broken.mending import in_words, mended
+from measure.geometry.dimensions import list_dimensions, size_of
+from measure.geometry.features import PARAMETERS, flatten
+from measure.job.records import OPEN_BY_MM
 from tests.broken_parts import Broken, bridge, off_mm, roof, star_knob, tear, wedge
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of

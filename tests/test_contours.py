@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.contours import smooth_contour
+from measure.silhouette.contours import smooth_contour
 
 
 @pytest.mark.parametrize("radius", [9.0, 40.0])

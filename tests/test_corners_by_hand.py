@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calib.card import Card, Failure, find_card
-from calib.finding import find_reference
-from calib.wanted import Bars, Wanted
+from calib.card.card import Card, Failure, find_card
+from calib.finding.finding import find_reference
+from calib.reference.wanted import Bars, Wanted
 from tests.drawn_cards import Drawing, corners_px, photo, prior
 from tests.test_card import FOUND, REFUSED, error_px
 

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from measure.corrections import ALL_ROUND, corrected
-from measure.dimensions import list_dimensions
-from measure.faces import moved_by
-from measure.rejoin import joints, tangency
-from measure.sayings import Said, understood
-from measure.told import Printed
+from measure.geometry.dimensions import list_dimensions
+from measure.geometry.rejoin import joints, tangency
+from measure.trial.corrections import ALL_ROUND, corrected
+from measure.trial.faces import moved_by
+from measure.trial.sayings import Said, understood
+from measure.trial.told import Printed
 from tests.accuracy.fits import told_by_feeler, told_in_words
 from tests.jobs import estimate, plate
 from tests.simulated_parts import polygon

@@ -7,8 +7,8 @@ from functools import cache
 
 import pytest
 
-from calib.card import Card, Failure, find_card
-from calib.view import camera_prior
+from calib.card.card import Card, Failure, find_card
+from calib.view.view import camera_prior
 from tests.accuracy.cards_photos import Decoy, decoys, goods
 from tests.accuracy.decoys import scale_error
 from tests.accuracy.small_photos import Scene, photo

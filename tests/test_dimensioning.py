@@ -5,12 +5,12 @@ import math
 import numpy as np
 import pytest
 
-from measure.dimensioning import datum_turn, plan_dimensions
-from measure.features import by_loop, moved
-from measure.gauging import SIZES, EstimateGauge, ListGauge, shapes_of, slopes
-from measure.scheme.freedom import Freedom
-from measure.scheme.groups import tangent
-from measure.symmetry import mirror_axes, mirror_gap, turning
+from measure.dimensioning.dimensioning import datum_turn, plan_dimensions
+from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, shapes_of, slopes
+from measure.dimensioning.scheme.freedom import Freedom
+from measure.dimensioning.scheme.groups import tangent
+from measure.geometry.features import by_loop, moved
+from measure.geometry.symmetry import mirror_axes, mirror_gap, turning
 from tests.drawn_parts import belt, drawn_parts, estimate_of
 from tests.simulated_parts import parts
 from tests.simulated_traces import features_of, trace

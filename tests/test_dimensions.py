@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from measure.dimensions import K95, list_dimensions, size_of
-from measure.features import PARAMETERS, Estimate, Feature
-from measure.rejoin import shifted
+from measure.geometry.dimensions import K95, list_dimensions, size_of
+from measure.geometry.features import PARAMETERS, Estimate, Feature
+from measure.geometry.rejoin import shifted
 from tests.simulated_parts import Part, parts
 from tests.simulated_traces import trace
 

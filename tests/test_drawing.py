@@ -14,11 +14,11 @@ from shapely.geometry import LineString, Polygon
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
-from measure.features import Feature
-from measure.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
-from measure.marks import WIDE, Circle, Fill, Path, Text, bulge_arc, placed, polylines
-from measure.outline_path import loops
-from measure.sheet import Drawing, sketch
+from measure.geometry.features import Feature
+from measure.geometry.outline_path import loops
+from measure.sheet.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
+from measure.sheet.marks import WIDE, Circle, Fill, Path, Text, bulge_arc, placed, polylines
+from measure.sheet.sheet import Drawing, sketch
 from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named
 
 PARTS = drawn_parts()

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.profile import Light
-from measure.edge_blur import LIMITS_PX, USUAL_PX, blur_of_edges
+from calib.light.profile import Light
+from measure.edges.edge_blur import LIMITS_PX, USUAL_PX, blur_of_edges
 
 RING = np.array([[80.0, 80], [320, 80], [320, 240], [80, 240]])
 

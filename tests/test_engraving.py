@@ -4,8 +4,8 @@ import pytest
 import shapely
 from shapely import affinity
 
-from calib.fits import FITS
-from measure.engraving import engraving
+from calib.tools.fits import FITS
+from measure.printing.engraving import engraving
 
 
 def unlike_its_mirror_image(mark):

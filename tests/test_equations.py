@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.jaws import TOOLS, Tool, bore_shortfall_mm, hollow_rise_mm, uncertainty
-from measure.equations import (
+from calib.tools.jaws import TOOLS, Tool, bore_shortfall_mm, hollow_rise_mm, uncertainty
+from measure.adjustment.equations import (
     UNKNOWN_THICKNESS_MM,
     Unknowns,
     equation,
@@ -16,9 +16,9 @@ from measure.equations import (
     unknowns,
     with_edge_error,
 )
-from measure.features import Feature, length
-from measure.readings import Reading
-from measure.rejoin import joints, shifted_all, tangency
+from measure.geometry.features import Feature, length
+from measure.geometry.rejoin import joints, shifted_all, tangency
+from measure.readings.readings import Reading
 from tests.simulated_parts import Part, parts
 from tests.simulated_traces import Trace, trace
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calib.view import View, camera_prior
-from measure.expected import u95_of_length
+from calib.view.view import View, camera_prior
+from measure.check.expected import u95_of_length
 
 FOCAL_PX, HEIGHT_MM = 3000.0, 300.0
 

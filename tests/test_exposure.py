@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.exposure import exposure, glare
+from calib.light.exposure import exposure, glare
 
 
 def test_bright_parts_and_burnt_share() -> None:

@@ -8,12 +8,12 @@ import ezdxf
 import pytest
 
 from calib.errors import PartRefused, WrongUsage
-from calib.fits import FITS
+from calib.tools.fits import FITS
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.marks import Text
-from measure.offsetting import offset
-from measure.sheet import Allowance, Drawing, sketch
+from measure.geometry.offsetting import offset
+from measure.sheet.marks import Text
+from measure.sheet.sheet import Allowance, Drawing, sketch
 from measure.steps.fit import fit, fitted
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of

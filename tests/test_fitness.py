@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from calib.exposure import Exposure
-from calib.photo import Photo
-from calib.refusals import Failure
-from measure.fitness import CardFigures, Fitness, fitness
-from measure.fitness_part import PartFigures
-from measure.fitness_rules import RULES, Finding, judged, verdict
-from measure.owner_reply import ADVICE, reply
+from calib.light.exposure import Exposure
+from calib.photo.photo import Photo
+from calib.rectangle.refusals import Failure
+from measure.check.fitness import CardFigures, Fitness, fitness
+from measure.check.part import PartFigures
+from measure.check.reply import ADVICE, reply
+from measure.check.rules import RULES, Finding, judged, verdict
 from tests.sample_photos import HALF, LEFT, TOP, copied, middle, scene, truth, without
 from tests.spoiled_photos import Pixels, blurred, lit, mirrored_lamp, shaken, slanted, smaller
 

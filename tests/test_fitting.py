@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from measure.fitting import FailedFit, algebraic_circle, fit_arc, fit_circle, fit_line
+from measure.outline.fitting import FailedFit, algebraic_circle, fit_arc, fit_circle, fit_line
 
 
 def circle_points(n, centre, radius, first, sweep):

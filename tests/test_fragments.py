@@ -11,13 +11,13 @@ import shapely
 from shapely.ops import split
 
 from calib.errors import PartRefused
-from calib.reference import ID_1
-from calib.view import View, camera_prior, first_guess
-from measure.candidates import Reserved
+from calib.reference.reference import ID_1
+from calib.view.view import View, camera_prior, first_guess
+from measure.broken.fragments import PLACING_NAMES, put_together
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.fragments import PLACING_NAMES, put_together
-from measure.silhouette import NoSilhouette, two_pieces
+from measure.silhouette.candidates import Reserved
+from measure.silhouette.silhouette import NoSilhouette, two_pieces
 from tests.broken_in_two import hook, in_two, link, off_mm, plate, ragged, seen, solid
 from tests.test_silhouette import RED, table_with
 

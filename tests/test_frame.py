@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from measure.features import Estimate, Feature, direction
-from measure.frame import squared_up
+from measure.dimensioning.frame import squared_up
+from measure.geometry.features import Estimate, Feature, direction
 
 
 def rectangle(turn_rad):

@@ -10,11 +10,11 @@ import pytest
 import trimesh
 
 from calib.errors import PartRefused, WrongUsage
-from calib.fits import FITS
-from measure import records
+from calib.tools.fits import FITS
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.solids import Cut
+from measure.job import records
+from measure.printing.solids import Cut
 from measure.steps.gauge import fitted, gauge, whole
 from tests.simulated_parts import polygon
 from tests.simulated_traces import features_of

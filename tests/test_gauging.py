@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from measure.dimensions import K95, size_of
-from measure.features import Feature
-from measure.gauging import SIZES, EstimateGauge, ListGauge, Shape, Stated, shape_of, slopes
+from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, Shape, Stated, shape_of, slopes
+from measure.geometry.dimensions import K95, size_of
+from measure.geometry.features import Feature
 from tests.drawn_parts import drawn_parts, estimate_of
 
 LEVEL = Feature("E1", "line", 0, start=(0.0, 0.0), end=(20.0, 0.4))

@@ -1,6 +1,6 @@
 """How easily a part is taken for its mirror image."""
 
-from measure.handedness import handedness
+from measure.dimensioning.handedness import handedness
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from calib.errors import ReadingsRefused
-from measure.features import Estimate, Feature
-from measure.jaw_reach import check_reading, obstacle, possible_readings
-from measure.readings import Reading
+from measure.geometry.features import Estimate, Feature
+from measure.readings.jaw_reach import check_reading, obstacle, possible_readings
+from measure.readings.readings import Reading
 from tests.simulated_parts import Part, parts, polygon
 from tests.simulated_traces import features_of
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import ReadingsRefused
-from calib.jaws import TOOLS, bore_shortfall_mm, hollow_rise_mm, read_tools, uncertainty
+from calib.tools.jaws import TOOLS, bore_shortfall_mm, hollow_rise_mm, read_tools, uncertainty
 
 
 @given(st.floats(0.5, 50), st.floats(0, 1.5))

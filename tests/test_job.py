@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from calib.errors import JobRefused, WrongUsage
-from measure import job
+from measure.job import job
 
 
 def files(folder: Path) -> dict[str, bytes]:

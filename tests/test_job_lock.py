@@ -15,10 +15,11 @@ from pathlib import Path
 import pytest
 
 from calib.errors import WrongUsage
-from measure import job, job_lock
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.job_lock import held
+from measure.job import job
+from measure.job import lock as job_lock
+from measure.job.lock import held
 from measure.steps.read import read
 from tests.benches import bench, plate, width
 from tests.jobs import traced
@@ -27,7 +28,7 @@ ROOT = Path(__file__).parent.parent
 HOLDS = """
 import sys, time
 from pathlib import Path
-from measure.job_lock import held
+from measure.job.lock import held
 with held(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)
@@ -45,7 +46,7 @@ READS_SLOWLY = """
 import sys, time
 from pathlib import Path
 from measure import job
-from measure.job_lock import alone
+from measure.job.lock import alone
 
 @alone
 def slowly(folder):

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from measure.dimensions import list_dimensions, size_of
-from measure.features import Estimate
-from measure.joint import Laid, joined
-from measure.least_squares import chi2_limit
-from measure.matching import matched
-from measure.registration import Placing
-from measure.rejoin import shifted_all
+from measure.adjustment.least_squares import chi2_limit
+from measure.geometry.dimensions import list_dimensions, size_of
+from measure.geometry.features import Estimate
+from measure.geometry.rejoin import shifted_all
+from measure.several.joint import Laid, joined
+from measure.several.matching import matched
+from measure.several.registration import Placing
 from tests.simulated_parts import parts
 from tests.simulated_sightings import made_one, pair
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calib.formats import A4, CUT_SHARE, PAPER_SD_MM
-from calib.joint import FALLING, MODES, Body, Joint, _Seen, modes, placed, solve_jointly
-from calib.view import Prior, SideEdges, derivative, project, side_points, solve
+from calib.paper.formats import A4, CUT_SHARE, PAPER_SD_MM
+from calib.view.joint import FALLING, MODES, Body, Joint, _Seen, modes, placed, solve_jointly
+from calib.view.view import Prior, SideEdges, derivative, project, side_points, solve
 from tests.test_view import CARD, SIZE, parameters
 
 Array = NDArray[np.float64]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.judging import LOOSER, Bench, Judgement, judge
+from measure.adjustment.judging import LOOSER, Bench, Judgement, judge
 
 
 def bench(observed: list[float], photo_sd: float = 0.04, tools: list[str] | None = None) -> Judgement:

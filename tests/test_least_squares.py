@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from measure.least_squares import (
+from measure.adjustment.least_squares import (
     Checked,
     Observations,
     against_prediction,

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from calib.errors import WrongUsage
-from calib.lens import Profile, read_profile
+from calib.lens.lens import Profile, read_profile
 
 GOOD: dict[str, Any] = {"name": "workshop phone", "radial": 0.012, "radial_sd": 0.002}
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from measure.features import PARAMETERS, Feature, moved
-from measure.local_form import base_of, by_motion, by_parameters, form, parameters_of
-from measure.rejoin import shifted
+from measure.geometry.features import PARAMETERS, Feature, moved
+from measure.geometry.local_form import base_of, by_motion, by_parameters, form, parameters_of
+from measure.geometry.rejoin import shifted
 from tests.simulated_parts import parts
 
 FEATURES = [f for p in parts() for f in p.features]

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.card import Card, Failure, find_card
-from calib.lying import Beside
-from calib.refusals import drawn, raised
+from calib.card.card import Card, Failure, find_card
+from calib.card.lying import Beside
+from calib.rectangle.refusals import drawn, raised
 from tests.drawn_cards import Drawing, photo, prior
 
 CARD = Drawing(camera_height=190.0, turn=10.0)

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from measure.matching import covered, matched
-from measure.registration import Placing
+from measure.several.matching import covered, matched
+from measure.several.registration import Placing
 from tests.simulated_parts import parts
 
 BRACKET = next(p.features for p in parts() if p.name == "bracket")

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from measure.meeting import contact, crossing
-from measure.pieces import Pieces, frames, moved
+from measure.outline.meeting import contact, crossing
+from measure.outline.pieces import Pieces, frames, moved
 
 LEFT_TURN = Pieces(np.array([[10.0, 0.0]]), np.zeros(1), np.array([0.25]), np.ones(1, bool))
 LEVEL = Pieces(np.zeros((1, 2)), np.zeros(1), np.zeros(1), np.zeros(1, bool))

@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from measure.mincut import cheapest_region
+from measure.silhouette.mincut import cheapest_region
 
 PAIRS = (((0, 1), 0.5), ((1, 0), 0.5), ((1, 1), 0.35), ((1, -1), 0.35))
 

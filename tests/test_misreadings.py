@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.jaws import TOOLS
-from measure.misreadings import Candidate, likely_cause, meant_numbers
-from measure.readings import Reading, make_reading
+from calib.tools.jaws import TOOLS
+from measure.adjustment.misreadings import Candidate, likely_cause, meant_numbers
+from measure.readings.readings import Reading, make_reading
 from tests.simulated_traces import swapped
 
 CALIPER = TOOLS["caliper"]

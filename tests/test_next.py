@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from calib.errors import ReadingsRefused, WrongUsage
-from measure.equations import with_edge_error
-from measure.numbered import written_out
-from measure.planning import advise
-from measure.reach import comfortable_readings
+from measure.adjustment.equations import with_edge_error
+from measure.planning.numbered import written_out
+from measure.planning.planning import advise
+from measure.planning.reach import comfortable_readings
+from measure.planning.worksheet import worksheet
 from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
-from measure.worksheet import worksheet
 from tests.accuracy.fits import gain_over_random, share_of_best
 from tests.simulated_parts import circle, parts, polygon, slot
 from tests.simulated_traces import features_of, trace

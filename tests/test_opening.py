@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 from shapely import LinearRing, Point, Polygon, box
 
-from calib.profile import Light
-from calib.view import View
-from measure.edges import locate
-from measure.opening import wall_of_opening
-from measure.polylines import at_lengths
-from measure.sight import Wall
+from calib.light.profile import Light
+from calib.view.view import View
+from measure.edges.edges import locate
+from measure.edges.opening import wall_of_opening
+from measure.edges.sight import Wall
+from measure.geometry.polylines import at_lengths
 
 SIZE, FINER = (700, 560), 4
 PX_PER_MM = 12.0

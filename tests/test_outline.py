@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from measure.edge_loop import EdgeLoop
-from measure.features import flatten
-from measure.outline import outline
+from measure.edges.edge_loop import EdgeLoop
+from measure.geometry.features import flatten
+from measure.outline.outline import outline
 from tests.accuracy import shapes
 
 

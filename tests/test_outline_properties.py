@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure.edge_loop import EdgeLoop
-from measure.features import flatten
-from measure.outline import outline
+from measure.edges.edge_loop import EdgeLoop
+from measure.geometry.features import flatten
+from measure.outline.outline import outline
 from tests.accuracy import shapes
 from tests.test_outline import loop_of
 

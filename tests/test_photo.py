@@ -13,8 +13,8 @@ import pytest
 from PIL import Image, ImageCms
 
 from calib.errors import PhotoRefused, WrongUsage
-from calib.photo import load
-from calib.photo_pixels import jpeg_is_whole
+from calib.photo.photo import load
+from calib.photo.pixels import jpeg_is_whole
 
 W, H = 800, 600
 
@@ -331,7 +331,7 @@ def test_black_and_white_only(tmp_path: Path) -> None:
 
 
 def test_very_large_photos_are_read_at_half_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("calib.photo_pixels.HALVED_FROM_MEGAPIXELS", 0.4)
+    monkeypatch.setattr("calib.photo.pixels.HALVED_FROM_MEGAPIXELS", 0.4)
     half = scene().reshape(H // 2, 2, W // 2, 2, 3).mean((1, 3)).astype(np.uint8)
     for name in ("a.jpg", "a.png"):
         picture().save(tmp_path / name, quality=95)

@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 
 from calib.errors import PartRefused
-from calib.profile import Light
-from calib.view import View
-from measure.edge_loop import EdgeLoop
-from measure.features import Estimate, Feature
-from measure.plausible import doubtful_edges, require_edges
+from calib.light.profile import Light
+from calib.view.view import View
+from measure.edges.edge_loop import EdgeLoop
+from measure.edges.plausible import doubtful_edges, require_edges
+from measure.geometry.features import Estimate, Feature
 
 PX_PER_MM = 10.0
 SIZE = (600, 500)

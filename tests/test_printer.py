@@ -10,11 +10,11 @@ import pytest
 import trimesh
 
 from calib.errors import ReadingsRefused, WrongUsage
-from calib.printer import Printer, read_printer
-from measure import coupon
+from calib.tools.printer import Printer, read_printer
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.dimensions import distance
+from measure.geometry.dimensions import distance
+from measure.printing import coupon
 from measure.steps.gauge import gauge, whole
 from measure.steps.printer import make_coupon, measure_printer, printer_of
 from tests.accuracy.fits import printed_mm, printers_inside

@@ -17,13 +17,13 @@ import pytest
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
-from calib.card_print import shows_number
-from measure import records
-from measure.dimensions import size_of
+from calib.card.face import shows_number
 from measure.drawing import framing
 from measure.drawing.picture import Drawn, picture
-from measure.jaw_reach import possible_readings
-from measure.job import TRACE
+from measure.geometry.dimensions import size_of
+from measure.job import records
+from measure.job.job import TRACE
+from measure.readings.jaw_reach import possible_readings
 from measure.steps.check import Asked, csv_text, looked_at, table_lines
 from measure.steps.draw import Drawing, draw
 from tests.sample_photos import HALF, LEFT, TOP, middle, scene

@@ -5,8 +5,8 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
-from calib.path import smoothest, vertex
-from calib.profile import OPPONENT, Light, Profiles, evidence, linear_table, roughness_of_face, take
+from calib.light.path import smoothest, vertex
+from calib.light.profile import OPPONENT, Light, Profiles, evidence, linear_table, roughness_of_face, take
 
 S = np.arange(-15, 16.01, 0.5)
 XS = np.arange(-4, 4.01, 0.25)

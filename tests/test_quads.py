@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.closing import Camera, closed
-from calib.quads import ordered, quadrilaterals, reduced
-from calib.seen_shape import far_side, likeness, seen_shape
-from calib.segments import joined
-from calib.view import project, rotation
+from calib.rectangle.closing import Camera, closed
+from calib.rectangle.quads import ordered, quadrilaterals, reduced
+from calib.rectangle.seen_shape import far_side, likeness, seen_shape
+from calib.rectangle.segments import joined
+from calib.view.view import project, rotation
 from tests.drawn_cards import Drawing, corners_px, photo, prior
 
 TABLES = {

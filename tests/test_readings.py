@@ -5,7 +5,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import ReadingsRefused
-from measure.readings import FEATURES, KINDS, Reading, make_reading, number, read_csv, read_words, write_csv
+from measure.readings.readings import (
+    FEATURES,
+    KINDS,
+    Reading,
+    make_reading,
+    number,
+    read_csv,
+    read_words,
+    write_csv,
+)
 
 HEAD = "kind,features,value,unit,tool,note\n"
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from calib.errors import JobRefused
-from measure import records
+from measure.job import records
 from tests.jobs import estimate, record
 
 

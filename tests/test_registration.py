@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from measure.local_form import base_of, form
-from measure.registration import Placing, placings
-from measure.rejoin import shifted
+from measure.geometry.local_form import base_of, form
+from measure.geometry.rejoin import shifted
+from measure.several.registration import Placing, placings
 from tests.simulated_parts import parts
 from tests.simulated_sightings import back, placed
 

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from measure.adjustment import reconcile
-from measure.dimensions import angle_between, centres, distance
-from measure.features import Estimate, Feature
-from measure.regularities import Regularity, propose
+from measure.adjustment.adjustment import reconcile
+from measure.adjustment.regularities import Regularity, propose
+from measure.geometry.dimensions import angle_between, centres, distance
+from measure.geometry.features import Estimate, Feature
 from tests.simulated_parts import Part, circle, parts, polygon
 from tests.simulated_traces import features_of, trace
 
@@ -100,7 +100,7 @@ def test_what_the_data_can_not_tell_is_not_taken() -> None:
 
 
 def test_rows_are_the_gradients_of_the_gaps() -> None:
-    from measure.rejoin import shifted_all
+    from measure.geometry.rejoin import shifted_all
 
     e = trace(parts()[4].features, 3.0, np.random.default_rng(0)).estimate
     plate = trace(parts()[0].features, 3.0, np.random.default_rng(0)).estimate

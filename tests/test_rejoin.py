@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from measure.features import Estimate, Feature, direction, middle, right_normal, sweep_rad
-from measure.rejoin import joints, rejoined, shifted_all, tangency
+from measure.geometry.features import Estimate, Feature, direction, middle, right_normal, sweep_rad
+from measure.geometry.rejoin import joints, rejoined, shifted_all, tangency
 from tests.simulated_parts import Part, parts, polygon
 from tests.simulated_traces import features_of, trace
 

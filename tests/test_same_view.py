@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from calib.same_view import glance, same_view
+from calib.photo.same_view import glance, same_view
 from tests.sample_photos import Pixels, scene
 
 

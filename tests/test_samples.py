@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from calib.photo import load
-from measure import sample
-from measure.features import flatten
-from measure.records import estimate, feature, from_text
-from measure.tracing import Trace, trace
+from calib.photo.photo import load
+from measure.geometry.features import flatten
+from measure.job import sample
+from measure.job.records import estimate, feature, from_text
+from measure.tracing.tracing import Trace, trace
 from tests.make_samples import labels, readings
 from tests.sample_photos import FOLDER, truth
 from tests.true_features import true_features

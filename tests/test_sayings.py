@@ -3,7 +3,7 @@
 import pytest
 
 from calib.errors import ReadingsRefused
-from measure.sayings import Said, Saying, clash, read_file, replaced, understood, written
+from measure.trial.sayings import Said, Saying, clash, read_file, replaced, understood, written
 
 
 @pytest.mark.parametrize(

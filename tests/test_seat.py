@@ -7,9 +7,9 @@ from pathlib import Path
 import pypdf
 import pytest
 
-from calib.jaws import TOOLS
-from measure.readings import read_words
-from measure.seat import seat
+from calib.tools.jaws import TOOLS
+from measure.adjustment.seat import seat
+from measure.readings.readings import read_words
 from measure.steps.fit import fit
 from measure.steps.gauge import whole
 from measure.steps.next import next_readings

@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon
 
-from measure.dimensions import K95, size_of, stacked
-from measure.features import PARAMETERS, Array, Estimate, Feature, by_loop, flatten, moved
-from measure.rejoin import joints, rejoined, shifted_all
-from measure.strength.remedies import sharp_lines
-from measure.strength.sections import Section, thin_sections
-from measure.strength.walls import sharp_corners
+from measure.geometry.dimensions import K95, size_of, stacked
+from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, by_loop, flatten, moved
+from measure.geometry.rejoin import joints, rejoined, shifted_all
+from measure.printing.strength.remedies import sharp_lines
+from measure.printing.strength.sections import Section, thin_sections
+from measure.printing.strength.walls import sharp_corners
 from tests.drawn_parts import drawn_parts
 from tests.jobs import estimate, plate
 from tests.simulated_parts import circle, polygon

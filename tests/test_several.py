@@ -8,15 +8,16 @@ import numpy as np
 import pytest
 
 from calib.errors import PartRefused, WrongUsage
-from calib.photo import load
-from measure import records, tracing
-from measure.dimensions import list_dimensions
-from measure.features import Estimate
-from measure.several import combined, shown
+from calib.photo.photo import load
+from measure.geometry.dimensions import list_dimensions
+from measure.geometry.features import Estimate
+from measure.job import records
+from measure.several.several import combined, shown
 from measure.steps import photos as step
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from measure.steps.trace import trace
+from measure.tracing import tracing
 from tests.accuracy.score import compare
 from tests.simulated_parts import parts
 

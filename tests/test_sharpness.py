@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.profile import Light
-from calib.sharpness import blur_px, edges_along, edges_of_photo
+from calib.light.profile import Light
+from calib.light.sharpness import blur_px, edges_along, edges_of_photo
 
 FINER = 4
 

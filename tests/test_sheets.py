@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calib.finding import find_reference
-from calib.formats import A4, LETTER
-from calib.found import Found
-from calib.refusals import Failure
-from calib.sheets import Sheet, find_sheet
-from calib.view import View, project
-from calib.wanted import wanted
+from calib.finding.finding import find_reference
+from calib.paper.formats import A4, LETTER
+from calib.paper.sheets import Sheet, find_sheet
+from calib.rectangle.refusals import Failure
+from calib.reference.found import Found
+from calib.reference.wanted import wanted
+from calib.view.view import View, project
 from tests.drawn_sheets import BLUE, DARK, Thing, camera, photo, prior
 
 Array = NDArray[np.float64]

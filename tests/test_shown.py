@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 
 from calib.errors import JobRefused
-from measure import job, view_record
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.features import Feature, moved
-from measure.records import JoinedRecord, estimate, from_text
-from measure.sighted import frame_back
+from measure.geometry.features import Feature, moved
+from measure.job import job, view_record
+from measure.job.records import JoinedRecord, estimate, from_text
 from measure.steps.shown import labelled, shown, to_photo
 from measure.steps.trace import trace
-from measure.tracing import Trace
-from measure.tracing import trace as traced
+from measure.tracing.sighted import frame_back
+from measure.tracing.tracing import Trace
+from measure.tracing.tracing import trace as traced
 from tests.sample_photos import middle, save
 
 

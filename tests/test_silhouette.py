@@ -4,11 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.photo import load
-from calib.reference import ID_1
-from calib.view import View, camera_prior, first_guess
-from measure.candidates import Reserved
-from measure.silhouette import NoSilhouette, Silhouette, silhouette
+from calib.photo.photo import load
+from calib.reference.reference import ID_1
+from calib.view.view import View, camera_prior, first_guess
+from measure.silhouette.candidates import Reserved
+from measure.silhouette.silhouette import NoSilhouette, Silhouette, silhouette
 from tests.sample_photos import FOLDER, scene, without
 
 

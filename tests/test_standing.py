@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.view import View
-from measure.standing import lower_from_upper, wall_below
+from calib.view.view import View
+from measure.silhouette.standing import lower_from_upper, wall_below
 
 FOCAL, SIZE = 3000.0, (3024, 4032)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from measure.drawing.step import has_kernel, write_step
-from measure.features import Feature
-from measure.offsetting import area, offset
+from measure.geometry.features import Feature
+from measure.geometry.offsetting import area, offset
 from measure.steps.gauge import whole
 from tests.jobs import plate
 from tests.simulated_parts import circle, parts

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calib.reference import ID_1
-from calib.view import View, camera_prior, first_guess
-from measure.candidates import Reserved
-from measure.silhouette import NoSilhouette, Silhouette, silhouette
-from measure.strokes import NO_STROKES, Strokes
+from calib.reference.reference import ID_1
+from calib.view.view import View, camera_prior, first_guess
+from measure.silhouette.candidates import Reserved
+from measure.silhouette.silhouette import NoSilhouette, Silhouette, silhouette
+from measure.silhouette.strokes import NO_STROKES, Strokes
 from tests.test_silhouette import BLUE, RED, found, table_with
 
 Pixels = NDArray[np.uint8]

@@ -15,13 +15,13 @@ import pytest
 from numpy.typing import NDArray
 
 from calib.errors import WrongUsage
-from calib.finding import find_reference
-from calib.found import Found
-from calib.refusals import Failure
-from calib.target import Target, find_target, locate_target
-from calib.target_layout import BAR_MM, LAYOUTS
-from calib.view import View, camera_prior
-from calib.wanted import Bars, Wanted
+from calib.finding.finding import find_reference
+from calib.rectangle.refusals import Failure
+from calib.reference.found import Found
+from calib.reference.wanted import Bars, Wanted
+from calib.target.layout import BAR_MM, LAYOUTS
+from calib.target.target import Target, find_target, locate_target
+from calib.view.view import View, camera_prior
 from measure.drawing.target_pdf import target_pdf
 from measure.steps.target import target
 from tests.rendered_sheet import Shot, render

@@ -9,15 +9,15 @@ from pathlib import Path
 import ezdxf
 import pytest
 
-from measure import job, records
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.drawing.dxf import LAYERS
-from measure.features import Feature
-from measure.light_parts import LIGHT_PARTS
-from measure.sheet import Drawing, sketch
-from measure.strength import pins, remedies
-from measure.strength.sections import Section
+from measure.geometry.features import Feature
+from measure.job import job, records
+from measure.printing.light_parts import LIGHT_PARTS
+from measure.printing.strength import pins, remedies
+from measure.printing.strength.sections import Section
+from measure.sheet.sheet import Drawing, sketch
 from tests.drawn_parts import estimate_of, features_named
 from tests.jobs import record, traced
 

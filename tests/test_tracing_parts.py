@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from measure.edge_loop import EdgeLoop
-from measure.features import Estimate, Feature, flatten
-from measure.tracing_parts import misfits
+from measure.edges.edge_loop import EdgeLoop
+from measure.geometry.features import Estimate, Feature, flatten
+from measure.tracing.parts import misfits
 
 
 def square(turn_of_last="ccw"):

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
-from measure import revisions
 from measure.cli.app import app
 from measure.cli.run import run
+from measure.job import revisions
 from measure.steps.fit import fit
 from measure.steps.gauge import gauge
 from measure.steps.read import read

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.settling import covariance_of
-from calib.view import (
+from calib.view.settling import covariance_of
+from calib.view.view import (
     Prior,
     Rectangle,
     SideEdges,

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from measure.edges import HIDDEN_PX
-from measure.wall_width import calmed, within
+from measure.edges.edges import HIDDEN_PX
+from measure.edges.wall_width import calmed, within
 
 BLOCKS = np.arange(200)
 

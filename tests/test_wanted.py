@@ -3,7 +3,7 @@
 import pytest
 
 from calib.errors import WrongUsage
-from calib.wanted import ANY, LONG, Wanted, in_words, wanted
+from calib.reference.wanted import ANY, LONG, Wanted, in_words, wanted
 
 
 @pytest.mark.parametrize(

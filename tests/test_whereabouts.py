@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from calib.errors import ReferenceRefused
-from calib.finding import find_reference
-from calib.found import Found
-from calib.view import project
-from calib.wanted import wanted
-from measure.silhouette import Silhouette
-from measure.whereabouts import find_part, require_same_surface
+from calib.finding.finding import find_reference
+from calib.reference.found import Found
+from calib.reference.wanted import wanted
+from calib.view.view import project
+from measure.silhouette.silhouette import Silhouette
+from measure.tracing.whereabouts import find_part, require_same_surface
 from tests.drawn_sheets import BLUE, Thing, camera, photo, prior
 
 RED, GREEN = (0.4, 0.05, 0.04), (0.05, 0.3, 0.08)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from measure.features import Feature
+from measure.geometry.features import Feature
 
 FIELDS = ("start", "end", "centre", "radius", "turn")
 

@@ -21,9 +21,9 @@ def advice(
     """Say what else to try where a print serves badly."""
     from dataclasses import asdict
 
-    from calib.found import Caution
-    from measure import advice as table
-    from measure.light_parts import LIGHT_PARTS
+    from calib.reference.found import Caution
+    from measure.printing import advice as table
+    from measure.printing.light_parts import LIGHT_PARTS
     from measure.steps import Done
 
     asked, unknown = table.advice_for(words or [])

@@ -23,6 +23,6 @@ def bench(
     no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
 ) -> None:
     """Work on jobs in a browser: photo, readings and sketch on one page, served by this machine alone."""
-    from bench.serve import serve
+    from measure.bench.serve import serve
 
     serve(folder, port=port, host=host, intake=intake, show=not no_open)

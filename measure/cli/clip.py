@@ -40,11 +40,11 @@ def clip(
     json: options.Json = False,
 ) -> None:
     """Judge a snap hook, or find how thick or long it may be."""
-    from calib.found import Caution
+    from calib.reference.found import Caution
+    from measure.printing.strength import clip_report as report
+    from measure.printing.strength.clip import Hook
+    from measure.printing.strength.materials import MATERIALS, Assemblies, Layers, with_own
     from measure.steps import Done
-    from measure.strength import clip_report as report
-    from measure.strength.clip import Hook
-    from measure.strength.materials import MATERIALS, Assemblies, Layers, with_own
 
     if length is None and thick is None:
         raise WrongUsage("Give --length or --thick, or both: one of them can be worked out.", "clip-open")

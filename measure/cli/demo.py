@@ -19,7 +19,7 @@ def demo(
     json: options.Json = False,
 ) -> None:
     """Run the whole job on a sample, with readings."""
-    from measure import sample
+    from measure.job import sample
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps
 

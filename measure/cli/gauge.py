@@ -35,7 +35,7 @@ def gauge(
     json: options.Json = False,
 ) -> None:
     """Make a thin plate that proves the fit in minutes: gauge.3mf and gauge.stl."""
-    from measure.solids import Cut
+    from measure.printing.solids import Cut
     from measure.steps import gauge as step
 
     labels = tuple(x.strip().upper() for x in around or ())

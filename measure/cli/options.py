@@ -9,7 +9,7 @@ from typing import Annotated, Literal, get_args
 import typer
 
 from calib.errors import WrongUsage
-from calib.wanted import Bars, Wanted, bar_mm, wanted
+from calib.reference.wanted import Bars, Wanted, bar_mm, wanted
 from calib.written import plain_number
 
 Subject = Literal["part", "opening"]
@@ -132,7 +132,7 @@ def broken_in_two(words: str | None, subject: Subject, photos: int) -> bool:
 def reference_of(
     words: str | None, tolerance: str | None = None, bar_x: str | None = None, bar_y: str | None = None
 ) -> Wanted:
-    """The reference to look for, see `calib.wanted.wanted`."""
+    """The reference to look for, see `calib.reference.wanted.wanted`."""
     return wanted(words, tolerance, bars_of(bar_x, bar_y))
 
 

@@ -12,14 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from measure.features import Feature, Point
-from measure.gauging import Shape, crossing
-from measure.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
-from measure.lettering import FIGURES_MM
-from measure.marks import ARROW_MM, Circle, Fill, Mark, Text, placed
-from measure.outline_path import loops
-from measure.scheme.values import Wanted
-from measure.sheet import Sheet
+from measure.dimensioning.gauging import Shape, crossing
+from measure.dimensioning.scheme.values import Wanted
+from measure.geometry.features import Feature, Point
+from measure.geometry.outline_path import loops
+from measure.sheet.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
+from measure.sheet.lettering import FIGURES_MM
+from measure.sheet.marks import ARROW_MM, Circle, Fill, Mark, Text, placed
+from measure.sheet.sheet import Sheet
 
 VERSION = "R2010"
 MILLIMETRES = 4

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.polylines import evenly
+from measure.geometry.polylines import evenly
 
 Array = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
-from measure.solids import Mesh
+from measure.printing.solids import Mesh
 
 TYPES = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.drawing.labels import Wish, anchor, place_beside
-from measure.features import Feature, Kind
-from measure.sighted import Sighted
+from measure.geometry.features import Feature, Kind
+from measure.tracing.sighted import Sighted
 
 Array = NDArray[np.float64]
 

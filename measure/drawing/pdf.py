@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from measure.features import Point
-from measure.lettering import NARROWED, drawable, em_mm, width_mm
-from measure.marks import Circle, Fill, Mark, Path, Pen, Text, bulge_arc
-from measure.sheet import Sheet
+from measure.geometry.features import Point
+from measure.sheet.lettering import NARROWED, drawable, em_mm, width_mm
+from measure.sheet.marks import Circle, Fill, Mark, Path, Pen, Text, bulge_arc
+from measure.sheet.sheet import Sheet
 
 POINTS_PER_MM = 72 / 25.4
 FONT = "Vera"

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from measure.drawing.framing import Frame, framed
 from measure.drawing.labels import Wish, anchor, leader_end, place_beside
-from measure.features import Kind
-from measure.polylines import evenly
+from measure.geometry.features import Kind
+from measure.geometry.polylines import evenly
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFont

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from measure.features import Feature, by_loop, flatten
+from measure.geometry.features import Feature, by_loop, flatten
 
 KERNEL = "OCP"
 

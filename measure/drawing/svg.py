@@ -6,9 +6,9 @@ import itertools
 import math
 from typing import Any
 
-from measure.lettering import drawable, em_mm, width_mm
-from measure.marks import Circle, Fill, Layer, Mark, Path, Pen, Text, bulge_arc
-from measure.sheet import Sheet
+from measure.sheet.lettering import drawable, em_mm, width_mm
+from measure.sheet.marks import Circle, Fill, Layer, Mark, Path, Pen, Text, bulge_arc
+from measure.sheet.sheet import Sheet
 
 FONTS = "'Bitstream Vera Sans', 'DejaVu Sans', Verdana, Arial, sans-serif"
 

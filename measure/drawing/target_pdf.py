@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from calib.target import DICTIONARY
-from calib.target_layout import BAR_MM, MARKER_CELLS, Layout
+from calib.target.layout import BAR_MM, MARKER_CELLS, Layout
+from calib.target.target import DICTIONARY
 from measure.drawing.pdf import Page, write_pages
-from measure.features import Array, Point
-from measure.lettering import wrapped
-from measure.marks import Fill, Mark, Path, Pen, Text
+from measure.geometry.features import Array, Point
+from measure.sheet.lettering import wrapped
+from measure.sheet.marks import Fill, Mark, Path, Pen, Text
 
 HAIR = Pen(0.15)
 """The lines that a caliper's points are set on."""

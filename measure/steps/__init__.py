@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from calib.found import Caution
+from calib.reference.found import Caution
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,10 +18,10 @@ from calib.written import printable
 from measure.steps.many import worked
 
 if TYPE_CHECKING:
-    from calib.found import Found
-    from calib.photo import Photo
-    from calib.refusals import Failure
-    from measure.fitness_rules import Finding
+    from calib.photo.photo import Photo
+    from calib.rectangle.refusals import Failure
+    from calib.reference.found import Found
+    from measure.check.rules import Finding
 
 Verdict = Literal["good", "usable", "retake"]
 Watch = Callable[["Photo", "Found | Failure"], None]
@@ -156,10 +156,10 @@ def looked_at(path: Path, asked: Asked, watch: Watch = lambda photo, found: None
         asked: what for.
         watch: is told the photo and the reference in it as soon as they are there.
     """
-    from calib.photo import load
-    from measure.fitness import fitness, reference_in
-    from measure.fitness_rules import Finding, judged, verdict
-    from measure.owner_reply import reply
+    from calib.photo.photo import load
+    from measure.check.fitness import fitness, reference_in
+    from measure.check.reply import reply
+    from measure.check.rules import Finding, judged, verdict
 
     expected = math.nan
     try:
@@ -181,8 +181,8 @@ def looked_at(path: Path, asked: Asked, watch: Watch = lambda photo, found: None
 
 
 def _died(path: Path) -> Checked:
-    from measure.fitness_rules import Finding
-    from measure.owner_reply import reply
+    from measure.check.reply import reply
+    from measure.check.rules import Finding
 
     found = (
         Finding("unexpected", "retake", "Looking at this photo takes more memory than there is, or ends in a crash."),

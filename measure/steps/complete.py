@@ -7,16 +7,16 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import JobRefused, ReadingsRefused
-from calib.found import Caution
-from measure import job, records
-from measure.breaks import marked_break
-from measure.completion.outcome import By, Completed
-from measure.dimensions import list_dimensions
+from calib.reference.found import Caution
+from measure.broken.breaks import marked_break
+from measure.broken.completion.outcome import By, Completed
+from measure.broken.mending import Mended, Open, in_words, mended
 from measure.drawing.dxf import outline_dxf
-from measure.features import Estimate
-from measure.job_lock import alone
-from measure.mending import Mended, Open, in_words, mended
-from measure.readings import Reading
+from measure.geometry.dimensions import list_dimensions
+from measure.geometry.features import Estimate
+from measure.job import job, records
+from measure.job.lock import alone
+from measure.readings.readings import Reading
 from measure.steps import Done
 from measure.steps.read import checked, tools_of
 from measure.steps.shown import labelled

@@ -6,14 +6,15 @@ from dataclasses import replace
 from pathlib import Path
 
 from calib.errors import JobRefused, PartRefused
-from calib.fits import FITS
-from measure import job, records, revisions, sheet
-from measure.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, corrected
-from measure.faces import grouped
-from measure.offsetting import area
-from measure.sayings import Said, read_file
+from calib.tools.fits import FITS
+from measure.geometry.offsetting import area
+from measure.job import job, records, revisions
+from measure.sheet import sheet
 from measure.steps.drawing import drawing
-from measure.told import Printed
+from measure.trial.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, corrected
+from measure.trial.faces import grouped
+from measure.trial.sayings import Said, read_file
+from measure.trial.told import Printed
 
 NATURAL_ROOM_MM = 0.1
 """The room that stays at a gap where no fit was asked for: that of a snug one."""

@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import WrongUsage
-from calib.wanted import ANY, Wanted, in_words
-from measure import job, records
+from calib.reference.wanted import ANY, Wanted, in_words
+from measure.job import job, records
 from measure.steps import Done
 from measure.steps.read import parsed, read, tools_of
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import measured_record, sketch
 from measure.steps.trace import trace
-from measure.tracing import Subject
+from measure.tracing.tracing import Subject
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from calib.wanted import LONG, in_words
+from calib.reference.wanted import LONG, in_words
 from calib.written import printable
-from measure import job, records, sheet
-from measure.dimensions import Dimension
+from measure.geometry.dimensions import Dimension
+from measure.job import job, records
+from measure.sheet import sheet
 
 
 def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:

@@ -8,15 +8,16 @@ from pathlib import Path
 import numpy as np
 
 from calib.errors import PartRefused, WrongUsage
-from calib.fits import FITS, Fit, clearance_hole
-from calib.printer import Printer
-from measure import job, sheet
+from calib.tools.fits import FITS, Fit, clearance_hole
+from calib.tools.printer import Printer
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
-from measure.features import Estimate, Feature
-from measure.job_lock import alone
-from measure.offsetting import NoOffset, offset, scaled
+from measure.geometry.features import Estimate, Feature
+from measure.geometry.offsetting import NoOffset, offset, scaled
+from measure.job import job
+from measure.job.lock import alone
+from measure.sheet import sheet
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.printer import printer_of

@@ -6,24 +6,24 @@ from pathlib import Path
 from typing import Literal
 
 from calib.errors import PartRefused, WrongUsage
-from calib.fits import Fit
-from calib.found import Caution
-from calib.printer import Printer
-from measure import job
-from measure.corrections import Corrected
+from calib.reference.found import Caution
+from calib.tools.fits import Fit
+from calib.tools.printer import Printer
+from measure.dimensioning.handedness import handedness
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.step import has_kernel, write_step
-from measure.features import Feature
-from measure.handedness import handedness
-from measure.job_lock import alone
-from measure.light_parts import LIGHT_PARTS
-from measure.offsetting import scaled
-from measure.solids import Cut, NoSolid, Solid, solid, stretched
+from measure.geometry.features import Feature
+from measure.geometry.offsetting import scaled
+from measure.job import job
+from measure.job.lock import alone
+from measure.printing.light_parts import LIGHT_PARTS
+from measure.printing.solids import Cut, NoSolid, Solid, solid, stretched
 from measure.steps import Done
 from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.fit import fit_of, fitted
 from measure.steps.printer import printer_of
 from measure.steps.sketch import measured_record
+from measure.trial.corrections import Corrected
 
 
 @alone

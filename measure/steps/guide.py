@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import WrongUsage
-from measure import job
+from measure.job import job
 from measure.steps import Done
 
 

@@ -8,21 +8,21 @@ from pathlib import Path
 
 import numpy as np
 
-from calib import lens_store
-from calib.budget import K95
-from calib.bundle import Points
-from calib.calibration import LEAST_PHOTOS, Calibration, calibrate, unknown_lens
 from calib.errors import PhotoRefused, ReferenceRefused, WrongUsage
-from calib.found import Caution
-from calib.lens import FRAME_MM, Profile
-from calib.lens_prior import on_sensor, sensor_size_px
-from calib.photo import Photo, load
-from calib.refusals import Failure
-from calib.same_view import Views
-from calib.target import Target, contradicted_bars, locate_target, no_target, paper, wrong_bars
-from calib.view import camera_prior
-from calib.wanted import UNMEASURED, Bars
-from measure import job
+from calib.lens import store as lens_store
+from calib.lens.calibration import LEAST_PHOTOS, Calibration, calibrate, unknown_lens
+from calib.lens.lens import FRAME_MM, Profile
+from calib.lens.prior import on_sensor, sensor_size_px
+from calib.photo.photo import Photo, load
+from calib.photo.same_view import Views
+from calib.rectangle.refusals import Failure
+from calib.reference.found import Caution
+from calib.reference.wanted import UNMEASURED, Bars
+from calib.target.target import Target, contradicted_bars, locate_target, no_target, paper, wrong_bars
+from calib.tools.budget import K95
+from calib.view.bundle import Points
+from calib.view.view import camera_prior
+from measure.job import job
 from measure.steps import Done, counted
 
 MOST_RADIAL_SD, MOST_FOCAL_SD = 0.02, 0.03

@@ -6,17 +6,17 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calib.errors import WrongUsage
-from calib.jaws import Tool
-from measure import job, records
+from calib.tools.jaws import Tool
+from measure.adjustment.equations import with_edge_error
 from measure.drawing.pdf import write_pdf
-from measure.equations import with_edge_error
-from measure.job_lock import alone
-from measure.numbered import blank_rows
-from measure.planning import Advice, Suggestion, advise
+from measure.job import job, records
+from measure.job.lock import alone
+from measure.planning.numbered import blank_rows
+from measure.planning.planning import Advice, Suggestion, advise
+from measure.planning.worksheet import worksheet
 from measure.steps import Done, counted
 from measure.steps.read import tools_of
 from measure.steps.sketch import measured_record
-from measure.worksheet import worksheet
 
 
 @alone

@@ -8,16 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import JawlineError, WrongUsage
-from calib.found import Caution
-from calib.photo import Photo, load
-from calib.wanted import ANY, Wanted
+from calib.photo.photo import Photo, load
+from calib.reference.found import Caution
+from calib.reference.wanted import ANY, Wanted
 from calib.written import printable
-from measure import tracing
-from measure.strokes import NO_STROKES, Strokes
-from measure.tracing import Array, Subject, Trace
+from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.tracing import tracing
+from measure.tracing.tracing import Array, Subject, Trace
 
 if TYPE_CHECKING:
-    from calib.lens import Profile
+    from calib.lens.lens import Profile
 
 _THICKNESS = (
     "Several photos can be made one only when the part's thickness is known: measure it with the caliper and give it "
@@ -75,8 +75,8 @@ def traced(
         lens = profile_of(photo)
         alone = tracing.trace(photo, thickness_mm, subject, lens, wanted, watch, strokes, corners_px)
         return Traced(photo, alone, (photo.name,), (), lens)
-    from calib.same_view import Views
-    from measure.several import Shown, combined, shown
+    from calib.photo.same_view import Views
+    from measure.several.several import Shown, combined, shown
 
     if thickness_mm == 0 and subject == "part":
         raise WrongUsage(_THICKNESS, "thickness")
@@ -118,7 +118,7 @@ def traced_fragments(
     corners_px: Array | None = None,
 ) -> Traced:
     """Trace one photo of both pieces of a broken part; see `traced`."""
-    from measure.tracing_fragments import trace_fragments
+    from measure.broken.tracing_fragments import trace_fragments
 
     lens = profile_of(photo)
     return Traced(photo, trace_fragments(photo, thickness_mm, lens, wanted, corners_px), (photo.name,), (), lens)

@@ -9,16 +9,17 @@ from pathlib import Path
 
 from calib import user_data
 from calib.errors import ReadingsRefused, WrongUsage
-from calib.jaws import TOOLS
-from calib.printer import Printer, read_printer
-from measure import coupon, job
+from calib.tools.jaws import TOOLS
+from calib.tools.printer import Printer, read_printer
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.pdf import write_pdf
-from measure.planning import Suggestion
-from measure.readings import number
-from measure.solids import NoSolid, solid
+from measure.job import job
+from measure.planning.planning import Suggestion
+from measure.planning.worksheet import worksheet
+from measure.printing import coupon
+from measure.printing.solids import NoSolid, solid
+from measure.readings.readings import number
 from measure.steps import Done
-from measure.worksheet import worksheet
 
 VARIABLE = "JAWLINE_PRINTERS"
 COUPON = ("coupon.3mf", "coupon.stl", "coupon.pdf")

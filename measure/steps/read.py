@@ -8,16 +8,16 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from calib.errors import ReadingsRefused, WrongUsage
-from calib.found import Caution
-from calib.jaws import TOOLS, Tool, read_tools
-from measure import job, records
-from measure.features import Estimate
-from measure.jaw_reach import check_readings
-from measure.job_lock import alone
-from measure.numbered import written_out
-from measure.readings import COLUMNS, Reading, read_csv, read_words, write_csv
+from calib.reference.found import Caution
+from calib.tools.jaws import TOOLS, Tool, read_tools
+from measure.geometry.features import Estimate
+from measure.job import job, records
+from measure.job.lock import alone
+from measure.planning.numbered import written_out
+from measure.readings.jaw_reach import check_readings
+from measure.readings.readings import COLUMNS, Reading, read_csv, read_words, write_csv
 from measure.steps import Done, counted
-from measure.tracing import Subject
+from measure.tracing.tracing import Subject
 
 TOOLS_FILE = "tools.toml"
 MAX_FILE_MB = 2

@@ -8,15 +8,15 @@ from dataclasses import replace
 from pathlib import Path
 
 from calib.errors import ReadingsRefused
-from calib.found import Caution
-from calib.jaws import Tool
-from measure import job, records
-from measure.adjustment import Reconciled, Verdict
-from measure.adjustment import reconcile as adjusted
-from measure.features import Estimate
-from measure.job_lock import alone
-from measure.readings import Reading
-from measure.seat import remark, seat
+from calib.reference.found import Caution
+from calib.tools.jaws import Tool
+from measure.adjustment.adjustment import Reconciled, Verdict
+from measure.adjustment.adjustment import reconcile as adjusted
+from measure.adjustment.seat import remark, seat
+from measure.geometry.features import Estimate
+from measure.job import job, records
+from measure.job.lock import alone
+from measure.readings.readings import Reading
 from measure.steps import Done, counted
 from measure.steps.read import checked, tools_of
 

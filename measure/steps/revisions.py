@@ -7,22 +7,23 @@ from datetime import date
 from pathlib import Path
 
 from calib.errors import WrongUsage
-from measure import job, records, revisions, sheet
-from measure.comparison import Difference, comparison, differences
-from measure.corrections import Corrected
-from measure.dimensions import list_dimensions, size_of
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
-from measure.faces import grouped, moved_by
-from measure.features import Feature
-from measure.job_lock import alone
-from measure.revisions import ChangeRecord, RevisionRecord, SizeRecord, same_outline
+from measure.geometry.dimensions import list_dimensions, size_of
+from measure.geometry.features import Feature
+from measure.job import job, records, revisions
+from measure.job.lock import alone
+from measure.job.revisions import ChangeRecord, RevisionRecord, SizeRecord, same_outline
+from measure.sheet import sheet
 from measure.steps import Done
 from measure.steps.corrected import with_corrections
 from measure.steps.drawing import drawing
 from measure.steps.fit import fit_of, fitted_drawing
 from measure.steps.printer import printer_of
+from measure.trial.comparison import Difference, comparison, differences
+from measure.trial.corrections import Corrected
+from measure.trial.faces import grouped, moved_by
 
 CHANGED_MM = 0.005
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from calib.errors import JobRefused
-from measure import job, records, view_record
 from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
-from measure.features import Feature
-from measure.sighted import Sighted
+from measure.geometry.features import Feature
+from measure.job import job, records, view_record
+from measure.job.view_record import Array, ViewRecord
 from measure.steps.trace import scale_notes
-from measure.view_record import Array, ViewRecord
+from measure.tracing.sighted import Sighted
 
 
 @dataclass(frozen=True, slots=True)

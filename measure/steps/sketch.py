@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import JobRefused
-from measure import job, records, sheet
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
-from measure.job_lock import alone
+from measure.job import job, records
+from measure.job.lock import alone
+from measure.sheet import sheet
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import WrongUsage
-from calib.target_layout import LAYOUTS
-from measure import job
+from calib.target.layout import LAYOUTS
 from measure.drawing.target_pdf import target_pdf
+from measure.job import job
 from measure.steps import Done
 
 

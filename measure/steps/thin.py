@@ -6,16 +6,16 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import WrongUsage
-from calib.found import Caution
-from measure import job, records
-from measure.features import Feature
-from measure.lettering import figures
-from measure.light_parts import LIGHT_PARTS
+from calib.reference.found import Caution
+from measure.geometry.features import Feature
+from measure.job import job, records
+from measure.printing.light_parts import LIGHT_PARTS
+from measure.printing.strength import remedies
+from measure.printing.strength.sections import thin_sections
+from measure.printing.strength.walls import sharp_corners
+from measure.sheet.lettering import figures
 from measure.steps import Done
 from measure.steps.sketch import measured_record
-from measure.strength import remedies
-from measure.strength.sections import thin_sections
-from measure.strength.walls import sharp_corners
 
 
 def thin(folder: Path, *, line_mm: float = remedies.LINE_MM, limit_mm: float = remedies.LIMIT_MM) -> Done:

@@ -10,32 +10,32 @@ from threading import Thread
 from typing import TYPE_CHECKING
 
 from calib.errors import WrongUsage
-from calib.lens import read_profile
-from calib.lens_store import profile_for
-from calib.photo import load
-from calib.wanted import ANY, Wanted, in_words
+from calib.lens.lens import read_profile
+from calib.lens.store import profile_for
+from calib.photo.photo import load
+from calib.reference.wanted import ANY, Wanted, in_words
 from calib.written import printable
-from measure import job
+from measure.job import job
+from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.steps import Done, counted, listed
-from measure.strokes import NO_STROKES, Strokes
 
 if TYPE_CHECKING:
-    from calib.lens import Profile
-    from calib.photo import Photo
-    from measure import records
+    from calib.lens.lens import Profile
+    from calib.photo.photo import Photo
     from measure.drawing.picture import Drawn
+    from measure.job import records
     from measure.steps.photos import Traced
-    from measure.tracing import Array, Subject, Trace
+    from measure.tracing.tracing import Array, Subject, Trace
 
 TO_MEASURE = (
-    "calib.finding",
-    "measure.tracing",
-    "measure.tracing_parts",
-    "measure.silhouette",
+    "calib.finding.finding",
+    "measure.tracing.tracing",
+    "measure.tracing.parts",
+    "measure.silhouette.silhouette",
     "measure.drawing.picture",
 )
 """What is loaded while the photo is decoded, which leaves the interpreter idle."""
-TO_FINISH = ("scipy.sparse.csgraph", "measure.edges", "measure.outline", "measure.records")
+TO_FINISH = ("scipy.sparse.csgraph", "measure.edges.edges", "measure.outline.outline", "measure.job.records")
 """What is loaded while the reference and the part are searched for, which leaves it idle now and then."""
 
 OUTDATED = (job.SEEN, job.MEASURED, *job.DRAWN)
@@ -70,7 +70,7 @@ def trace(
         name: of the part; the photo's by default.
         wanted: the reference to look for.
         in_two: whether the part is broken in two pieces that lie side by side and are to be joined.
-        marks: file of what a person has marked in the (first) photo, see `measure.marks_file`.
+        marks: file of what a person has marked in the (first) photo, see `measure.silhouette.marks_file`.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -84,7 +84,7 @@ def trace(
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
 
     if marks is not None:
-        from measure.marks_file import read_marks
+        from measure.silhouette.marks_file import read_marks
 
         strokes, corners = (m := read_marks(marks)).strokes, m.corners_px
     else:
@@ -100,7 +100,7 @@ def trace(
         _imported(TO_MEASURE)
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
-    from measure import records
+    from measure.job import records
     from measure.steps.photos import traced, traced_fragments
 
     if in_two:
@@ -122,8 +122,8 @@ def trace(
     )
     cautions = found.cautions
     if subject == "opening":
-        from calib.found import Caution
-        from measure.seat import remark
+        from calib.reference.found import Caution
+        from measure.adjustment.seat import remark
 
         about = remark(thickness_mm)
         cautions += (Caution(about.code, about.text),)
@@ -140,8 +140,8 @@ def files_of(
         part: its name.
         strokes, corners_px: what a person has marked, to be kept.
     """
-    from measure import records
     from measure.drawing.picture import picture
+    from measure.job import records
 
     found = photos.trace
     record, seen = _record(found, part, photos.names), found.reference
@@ -149,9 +149,9 @@ def files_of(
     with ThreadPoolExecutor(1) as beside:
         drawn = beside.submit(picture, photos.photo.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
         # loaded only now, for the picture too leaves the interpreter idle
-        from measure import view_record
         from measure.drawing.dxf import outline_dxf
         from measure.drawing.framing import plain_picture
+        from measure.job import view_record
 
         jpeg, frame = plain_picture(photos.photo.rgb, seen.faces_px)
         height, width = frame.pixels.shape[:2]
@@ -187,8 +187,8 @@ def _imported(names: tuple[str, ...]) -> None:
 
 
 def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord:
-    from measure import records
-    from measure.dimensions import list_dimensions
+    from measure.geometry.dimensions import list_dimensions
+    from measure.job import records
 
     return records.JobRecord(
         part=part,

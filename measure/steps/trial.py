@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calib.errors import ReadingsRefused
-from calib.found import Caution
-from measure import job, revisions
-from measure.faces import grouped
-from measure.job_lock import alone
-from measure.revisions import RevisionRecord
-from measure.sayings import HEADING, Said, clash, understood, written
-from measure.sheet import Drawing
+from calib.reference.found import Caution
+from measure.job import job, revisions
+from measure.job.lock import alone
+from measure.job.revisions import RevisionRecord
+from measure.sheet.sheet import Drawing
 from measure.steps import Done
 from measure.steps.corrected import corrections, said_of
 from measure.steps.revisions import is_as_drawn, kept, made
 from measure.steps.sketch import measured_record
+from measure.trial.faces import grouped
+from measure.trial.sayings import HEADING, Said, clash, understood, written
 
 AS_MEASURED = "none"
 MOST_SIZES = 8

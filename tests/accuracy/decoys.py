@@ -16,9 +16,9 @@ import numpy as np
 from PIL import Image
 
 from calib.errors import JawlineError
-from calib.photo import Photo
-from calib.view import View, project
-from measure.tracing import trace
+from calib.photo.photo import Photo
+from calib.view.view import View, project
+from measure.tracing.tracing import trace
 from tests.accuracy.cards_photos import Decoy, decoys, goods
 from tests.accuracy.small_photos import Scene, photo
 

@@ -16,22 +16,22 @@ import numpy as np
 import shapely
 import trimesh
 
-from calib.jaws import TOOLS, uncertainty
-from measure import coupon
-from measure.adjustment import reconcile
-from measure.corrections import MISFIT_SD_MM, corrected
-from measure.dimensions import list_dimensions
+from calib.tools.jaws import TOOLS, uncertainty
+from measure.adjustment.adjustment import reconcile
+from measure.adjustment.equations import with_edge_error
 from measure.drawing.mesh import write_3mf, write_stl
-from measure.equations import with_edge_error
-from measure.offsetting import area, offset
-from measure.planning import advise
-from measure.reach import comfortable_readings
-from measure.readings import TOUCH, Reading
-from measure.sayings import Said, Saying
-from measure.solids import Cut, Solid, solid
+from measure.geometry.dimensions import list_dimensions
+from measure.geometry.offsetting import area, offset
+from measure.planning.planning import advise
+from measure.planning.reach import comfortable_readings
+from measure.printing import coupon
+from measure.printing.solids import Cut, Solid, solid
+from measure.printing.strength import clip
+from measure.readings.readings import TOUCH, Reading
 from measure.steps.trace import trace
-from measure.strength import clip
-from measure.told import FACE_SD_MM, Printed
+from measure.trial.corrections import MISFIT_SD_MM, corrected
+from measure.trial.sayings import Said, Saying
+from measure.trial.told import FACE_SD_MM, Printed
 from tests.accuracy.score import compare
 from tests.jobs import estimate as plate_known
 from tests.simulated_parts import circle, parts, polygon

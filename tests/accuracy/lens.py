@@ -13,17 +13,17 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.bundle import Points
-from calib.calibration import calibrate, unknown_lens
-from calib.card import Card, find_card
-from calib.lens import Profile, read_profile
-from calib.lens_prior import prior_by
-from calib.photo import Photo
-from calib.target import paper
-from calib.target_layout import BAR_MM, LAYOUTS
-from calib.view import Prior, View, camera_prior, project
-from calib.wanted import Bars
-from measure.dimensions import K95
+from calib.card.card import Card, find_card
+from calib.lens.calibration import calibrate, unknown_lens
+from calib.lens.lens import Profile, read_profile
+from calib.lens.prior import prior_by
+from calib.photo.photo import Photo
+from calib.reference.wanted import Bars
+from calib.target.layout import BAR_MM, LAYOUTS
+from calib.target.target import paper
+from calib.view.bundle import Points
+from calib.view.view import Prior, View, camera_prior, project
+from measure.geometry.dimensions import K95
 from measure.steps.lens import profile_of
 from tests.accuracy.small_photos import Scene, Thing, photo, rounded
 from tests.rendered_sheet import Shot

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.photo import load
-from measure import records
-from measure.dimensions import list_dimensions, size_of
-from measure.least_squares import chi2_limit
-from measure.registration import Placing
-from measure.several import Shown, combined, shown
-from measure.tracing import Trace, trace
+from calib.photo.photo import load
+from measure.adjustment.least_squares import chi2_limit
+from measure.geometry.dimensions import list_dimensions, size_of
+from measure.job import records
+from measure.several.registration import Placing
+from measure.several.several import Shown, combined, shown
+from measure.tracing.tracing import Trace, trace
 from tests.accuracy.score import compare
 from tests.simulated_parts import parts
 from tests.simulated_sightings import made_one, pair

@@ -166,7 +166,7 @@ class Scene:
 
     @cached_property
     def camera(self) -> Array:
-        """(10,) see `calib.view.NAMES`."""
+        """(10,) see `calib.view.view.NAMES`."""
         lean, way, roll = np.radians([self.tilt, self.azimuth, self.roll])
         back = np.array([np.sin(lean) * np.cos(way), np.sin(lean) * np.sin(way), np.cos(lean)])
         right = np.cross(-back, [-np.sin(roll), np.cos(roll), 0.0])
@@ -219,7 +219,7 @@ def photo(scene: Scene) -> NDArray[np.uint8]:
 
 def _table_seen(scene: Scene) -> tuple[Array, Picture, Picture]:
     """The camera's place, and where each pixel's ray meets the table."""
-    from calib.view import View, to_plane
+    from calib.view.view import View, to_plane
 
     step = 8
     wide, high = scene.size_px
@@ -275,7 +275,7 @@ def _seen(
 
 def _box(scene: Scene, thing: Thing) -> tuple[slice, slice] | None:
     """The part of the photo that a thing is in."""
-    from calib.view import project
+    from calib.view.view import project
 
     r = np.hypot(*thing.size) / 2 + 2
     ring = np.array([[a, b] for a in (-r, r) for b in (-r, r)]) + thing.at

@@ -17,11 +17,11 @@ from pathlib import Path
 import numpy as np
 
 from calib.errors import Untrustworthy
-from calib.target import BAR_SD_MM
-from calib.target_layout import BAR_MM
-from calib.wanted import Bars, Wanted
+from calib.reference.wanted import Bars, Wanted
+from calib.target.layout import BAR_MM
+from calib.target.target import BAR_SD_MM
 from measure.steps.trace import NO_LENS, trace
-from measure.tracing_parts import THICKNESS_SD_MM
+from measure.tracing.parts import THICKNESS_SD_MM
 from tests.accuracy.score import compare, quantile
 from tests.accuracy.shapes import flatten_segment
 from tests.rendered_sheet import Shot, render, save

@@ -18,9 +18,9 @@ import numpy as np
 from PIL import Image
 
 from calib.errors import JawlineError
-from calib.photo import load
-from measure.fitness import fitness
-from measure.fitness_rules import judged, verdict
+from calib.photo.photo import load
+from measure.check.fitness import fitness
+from measure.check.rules import judged, verdict
 from measure.steps.trace import trace
 from tests.accuracy.score import compare
 from tests.spoiled_photos import SPOILS

@@ -15,12 +15,12 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from bench.changes import add_reading
-from bench.live import live, sketch_svg
-from bench.shelf import Job
-from bench.state import plain_state
-from measure import job, records
-from measure.dimensions import list_dimensions
+from measure.bench.changes import add_reading
+from measure.bench.live import live, sketch_svg
+from measure.bench.shelf import Job
+from measure.bench.state import plain_state
+from measure.geometry.dimensions import list_dimensions
+from measure.job import job, records
 from tests.jobs import estimate, record
 from tests.test_bench_live import comb
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
-from measure import sample
+from measure.job import sample
 
 JAWLINE = [sys.executable, "-c", "from measure.cli import main; main()"]
 PLAIN = [sys.executable, str(Path(__file__).with_name("plain_opencv.py"))]

@@ -10,7 +10,7 @@ from typing import Any
 from PIL import Image
 from playwright.sync_api import expect
 
-from calib.photo import MAX_MEGAPIXELS
+from calib.photo.photo import MAX_MEGAPIXELS
 from tests.browser.looks import PHOTO, THICKNESS, TRACE_S
 
 LARGE_MEGAPIXELS = 48  # what today's telephones take at most in their normal mode; common knowledge

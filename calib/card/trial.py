@@ -1,0 +1,188 @@
+"""A candidate on trial: the view is solved from its sides, and the result tested against what the reference must be."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.light.profile import Light
+from calib.rectangle.corners import Radius, corner_radius
+from calib.rectangle.refusals import (
+    Failure,
+    bent,
+    by_corners,
+    cut_off,
+    named_ratio,
+    too_oblique,
+    unclear,
+    wrong_radius,
+)
+from calib.rectangle.sides import CORNER_MARGIN_MM, NEAR, located
+from calib.rectangle.sighting import Sighting, box_around, inside
+from calib.reference.reference import Reference
+from calib.view.view import Prior, SideEdges, Solution, first_guess, project, side_points, solve
+
+Array = NDArray[np.float64]
+
+WELL_SEEN, SEEN = 0.6, 0.4
+"""Share of a side where its edge was located: what is good, and the least that is taken."""
+BLOCK_PX = 4
+"""Length of side that one located point stands for."""
+LOOSE_MM = 5.0
+"""Standard deviation of the card's height for solving as if it were unknown."""
+SIDE_DOUBT_MM = 0.10
+"""Standard deviation of the height so measured from shadow and rim beside the sides."""
+STRICT = 3.5
+"""How many standard deviations that height may lie off."""
+GOOD = 8.0
+"""A candidate no stranger than this (see `Sighting.strangeness`) is worth a second search."""
+MOST_RADIUS_SD_MM = 0.4
+"""Corners that differ more tell that a shadow or a print was taken for a side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """A candidate that is the reference.
+
+    Attributes:
+        solution: view and size.
+        edges: located points of the four sides.
+        corners_px: (4, 2) where the sides of the upper face meet, in the reference's order.
+        radius: of its corners.
+        height_mm, height_sd_mm: its short side, measured by its long one.
+        seen: (4,) share of each side where its edge was located.
+    """
+
+    solution: Solution
+    edges: tuple[SideEdges, ...]
+    corners_px: Array
+    radius: Radius
+    height_mm: float
+    height_sd_mm: float
+    seen: Array
+
+
+def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float) -> Passed | Failure:
+    """Solve the view from a candidate's sides and judge the result.
+
+    The sides are searched for widely. Should that fail for a good candidate, they are searched for close to where the
+    candidate has them: a print that is bolder than the card's own edge draws the wide search away.
+    """
+    size = (rgb.shape[1], rgb.shape[0])
+    corners = s.corners_px if _first_is_long(s.corners_px) else np.roll(s.corners_px, -1, 0)
+    guesses = first_guess(corners, reference.rectangle, prior)
+    light = Light.of(rgb, box_around(corners))
+    found = located(light, guesses[0], reference.rectangle, prior, size, blur_px)
+    result = _judged(s, found, guesses, reference, prior, size)
+    if isinstance(result, Passed) or s.strangeness(reference) > GOOD:
+        return result
+    near = located(light, guesses[0], reference.rectangle, prior, size, blur_px, NEAR)
+    again = _judged(s, near, guesses, reference, prior, size)
+    return again if isinstance(again, Passed) else result
+
+
+def _judged(
+    s: Sighting,
+    found: tuple[Solution, list[SideEdges]] | None,
+    guesses: list[Array],
+    reference: Reference,
+    prior: Prior,
+    size: tuple[int, int],
+) -> Passed | Failure:
+    """Test a solved view.
+
+    Height, by the length of the long side, is a hypothesis test: the view is solved once more with the height unknown,
+    and what comes out is compared with the standard. Then corners, straightness and visibility.
+    """
+    nominal = reference.rectangle
+    if found is None:
+        return _unclear(s, reference)
+    solution, edges = _better_pose(*found, guesses, reference, prior, size), found[1]
+    seen = _seen(edges, solution)
+    try:
+        free = solve(edges, replace(nominal, height_sd_mm=LOOSE_MM), prior, solution.view.parameters, size)
+    except np.linalg.LinAlgError:
+        return _unclear(s, reference)
+    height, height_sd = free.rectangle.height_mm, free.size_sd_mm[1]
+    doubt = math.hypot(height_sd, SIDE_DOUBT_MM)
+    corners = _corners(solution)
+    radius = corner_radius(s.look, corners, nominal.width_mm, nominal.height_mm, size)
+    why = too_oblique(solution.view.tilt_deg)
+    if why is None and abs(height - nominal.height_mm) > STRICT * math.hypot(doubt, nominal.height_sd_mm):
+        sure = seen.min() > WELL_SEEN
+        why = named_ratio(nominal.width_mm / height, doubt / height, reference) if sure else _unclear(s, reference)
+    why = why or wrong_radius(radius, reference) or bent(s.bow_mm - _lens_bow_mm(solution, s.mm_per_px), s.bow_sd_mm)
+    if why is None and not inside(corners, size):
+        why = cut_off()
+    if why is None and (seen.min() < SEEN or radius.sd_mm > MOST_RADIUS_SD_MM):
+        why = _unclear(s, reference)
+    return why or Passed(solution, tuple(edges), corners, radius, height, height_sd, seen)
+
+
+def _unclear(s: Sighting, reference: Reference) -> Failure:
+    """Why no view could be solved: shape or corners a little off, else sides that don't stand out."""
+    if abs(s.off(reference)) > 3 * s.ratio_sd:
+        return named_ratio(s.ratio, s.ratio_sd, reference)
+    low, high = reference.limits.corner_mm
+    slack = 0.1 + 2 * s.radius.sd_mm
+    return unclear() if low - slack < s.radius.radius_mm < high + slack else by_corners(s.radius, reference)
+
+
+def _first_is_long(corners: Array) -> bool:
+    d = np.hypot(*(np.roll(corners, -1, 0) - corners).T)
+    return bool(d[0] + d[2] >= d[1] + d[3])
+
+
+def _better_pose(
+    solution: Solution,
+    edges: list[SideEdges],
+    guesses: list[Array],
+    reference: Reference,
+    prior: Prior,
+    size_px: tuple[int, int],
+) -> Solution:
+    """The solution, or the one on the other side of the two-fold pose if that explains the sides better."""
+    for other in guesses[1:]:
+        try:
+            solved = solve(edges, reference.rectangle, prior, other, size_px)
+        except np.linalg.LinAlgError:
+            continue
+        if solved.chi2 < solution.chi2 - 1 and solved.view.centre_mm[2] > 0:
+            solution = solved
+    return solution
+
+
+def _seen(edges: list[SideEdges], solution: Solution) -> Array:
+    """(4,) share of each side, corners left out, where an edge was located."""
+    r = solution.rectangle
+    out = np.zeros(4)
+    for e in edges:
+        X = side_points(e.side, np.array([-0.5, 0.5]), r.width_mm, r.height_mm, 0.0)
+        a, b = project(solution.view.parameters, X)
+        straight = 1 - 2 * CORNER_MARGIN_MM / (r.width_mm if e.side % 2 == 0 else r.height_mm)
+        out[e.side] = min(len(e.along) * BLOCK_PX / max(float(np.hypot(*(b - a))) * straight, 1.0), 1.0)
+    return out
+
+
+def _corners(solution: Solution) -> Array:
+    """(4, 2) corners of the upper face, px."""
+    r = solution.rectangle
+    X = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [r.width_mm / 2, r.height_mm / 2]
+    return solution.view.pixels(X, r.thickness_mm)
+
+
+def _lens_bow_mm(solution: Solution, mm_per_px: float) -> Array:
+    """(4,) how far the lens makes the sides bow outwards."""
+    r = solution.rectangle
+    out = []
+    middle = solution.view.pixels(np.zeros((1, 2)))[0]
+    for side in range(4):
+        X = side_points(side, np.array([-0.5, 0.0, 0.5]), r.width_mm, r.height_mm, 0.0)
+        a, m, b = project(solution.view.parameters, X)
+        n = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
+        n = n if (middle - m) @ n < 0 else -n
+        out.append(float((m - (a + b) / 2) @ n) * mm_per_px)
+    return np.array(out)

@@ -1,0 +1,315 @@
+"""A sheet of paper, or a person's own rectangle, in the photo: found and judged, or refused by name of the reason.
+
+A photo has no absolute scale: a sheet of A5 looks like one of A4 from farther away. That it has the size it is taken
+for is a person's word, or a card's beside it (`calib.finding.together`); here only shape, corners and sides are judged.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.light.profile import Light
+from calib.paper.formats import CUT_SHARE
+from calib.paper.sides import STAGES, located_sheet
+from calib.rectangle.quads import Quad, quadrilaterals
+from calib.rectangle.refusals import Failure, too_oblique
+from calib.rectangle.seen_shape import area
+from calib.rectangle.sighting import box_around, inside, shape_of
+from calib.rectangle.underlay import stands_out
+from calib.reference.found import Caution
+from calib.reference.reference import Reference, look_alikes
+from calib.view.joint import Body, Joint, solve_jointly
+from calib.view.view import Prior, SideEdges, first_guess, project, side_points
+
+Array = NDArray[np.float64]
+
+ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
+"""How far a rough outline may stray: ratio of sides, right angle; relative."""
+LEAST_SEEN, LEAST_AREA, CUT_SIDES = 0.9, 0.02, 0.75
+"""What must be seen of an outline, of 2; how much of the photo it must cover; and how much of three sides is seen of a
+sheet that is cut off by the photo's edge."""
+SMALL_MM = 150.0
+"""Nobody takes something smaller for a sheet."""
+WELL_SEEN = 1.5
+"""What is seen, of 2, of something whose shape can be told."""
+TRIALS = 4
+ROUGH_PX = 2.0
+"""How well rough sides are known."""
+SAME_MM = 3.0
+"""Two sheets whose corners lie this near, as shares of three hundred, are one."""
+SEEN, CURLED_SEEN, AGREES = 0.45, 0.3, 4.0
+"""Share of a side along which its edge must be seen; along which a curled one is; and how well a point must agree, in
+standard deviations."""
+LOOSE_SHARE = 0.1
+"""Standard deviation of the height for solving as if it were not known."""
+STRICT = 3.5
+OBLIQUE_DEG = 30.0
+"""A tilt that a person is told of."""
+MOST_BOW_MM = 0.9
+"""A sheet's side that bows more lies hollow or is curled."""
+CORNER_MM, ROUND_SHARE = 3.0, 0.55
+"""Corners of a tenth of a card's side and less may be dog-eared; a point this far in on the corner's bisector must
+still be of the sheet's colour."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet that was found and passed all tests.
+
+    Attributes:
+        reference: what it is.
+        joint: the view from it alone.
+        edges: located points of its four sides.
+        corners_px: (4, 2) of its upper face, in the reference's order.
+    """
+
+    reference: Reference
+    joint: Joint
+    edges: tuple[SideEdges, ...]
+    corners_px: Array
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What a person should know of the view."""
+        tilt = self.joint.view.tilt_deg
+        if tilt <= OBLIQUE_DEG:
+            return ()
+        text = f"The photo was taken from the side ({tilt:.0f}°); straight down is better."
+        return (Caution("tilt", text),)
+
+    @property
+    def body(self) -> Body:
+        """For solving together with others."""
+        return Body(self.edges, self.reference.rectangle, cut_sd_mm(self.reference))
+
+
+def cut_sd_mm(reference: Reference) -> float:
+    """How far a side's ends and middle stray."""
+    return CUT_SHARE * reference.rectangle.height_sd_mm
+
+
+def find_sheet(
+    rgb: NDArray[np.uint8], prior: Prior, reference: Reference, quads: list[Quad] | None = None, blur_px: float = 1.0
+) -> Sheet | Failure:
+    """The sheet in a photo.
+
+    Args:
+        rgb: (h, w, 3) 8-bit sRGB.
+        prior: of the camera.
+        reference: its format.
+        quads: rough quadrilaterals; looked for when None.
+        blur_px: optical blur, standard deviation.
+
+    Returns:
+        The sheet; or why there is none that can be trusted.
+    """
+    size = (rgb.shape[1], rgb.shape[0])
+    if quads is None:
+        quads = quadrilaterals(rgb, prior.focal_px, reference.ratio)
+    least = LEAST_AREA * size[0] * size[1]
+    large = [q for q in quads if q.seen > LEAST_SEEN and area(q.corners_px) > least]
+    near = [q for q in large if _off(q, reference, prior) < 1 and inside(q.corners_px, size)]
+    passed: list[Sheet] = []
+    failures: list[Failure] = []
+    for q in sorted(near, key=lambda q: -q.score)[:TRIALS]:
+        if any(_same(q.corners_px, s.corners_px) for s in passed):
+            continue
+        result = tried_sheet(rgb, q.corners_px, reference, prior, blur_px)
+        if isinstance(result, Failure):
+            failures.append(result)
+        elif not any(_same(result.corners_px, s.corners_px) for s in passed):
+            passed.append(result)
+    if len(passed) > 1:
+        return _refused("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
+    if passed:
+        return passed[0]
+    telling = [f for f in failures if f.code not in ("unclear", "curled")]
+    return telling[0] if telling else _nothing(rgb, quads, failures, reference, prior)
+
+
+def _off(q: Quad, reference: Reference, prior: Prior) -> float:
+    """How far a rough shape is from the reference's, 1 being the most that is looked into."""
+    shape, by_focal = shape_of(q.corners_px, prior)
+    ratio = abs(math.log(max(shape[0], 1 / shape[0]) / reference.ratio)) / (ROUGH_RATIO + 3 * by_focal)
+    return max(ratio, abs(float(shape[1])) / (ROUGH_SQUARE + 3 * by_focal))
+
+
+def _same(q: Array, other: Array) -> bool:
+    near = SAME_MM / 300 * math.sqrt(area(q))
+    return bool((np.hypot(*np.moveaxis(q[:, None] - other[None], -1, 0)).min(0) < near).all())
+
+
+def tried_sheet(
+    rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior, blur_px: float = 1.0
+) -> Sheet | Failure:
+    """Solve the view from a candidate's rough corners (4, 2), long side first, and judge the result."""
+    size = (rgb.shape[1], rgb.shape[0])
+    light = Light.of(rgb, box_around(corners_px))
+    cut = cut_sd_mm(reference)
+    found: tuple[Joint, tuple[SideEdges, ...]] | None = None
+    d = np.hypot(*(np.roll(corners_px, -1, 0) - corners_px).T)
+    shape = shape_of(corners_px, prior)[0]
+    long_first = shape[0] > 1 if abs(math.log(shape[0])) > 0.02 else d[0] + d[2] > d[1] + d[3]
+    ordered = corners_px if long_first else np.roll(corners_px, -1, 0)
+    for guess in first_guess(ordered, reference.rectangle, prior):
+        try:
+            rough = solve_jointly([Body(_straight(ordered), reference.rectangle, cut)], prior, guess, size)
+        except np.linalg.LinAlgError:
+            continue
+        other = located_sheet(light, rough.view.parameters, reference.rectangle, cut, prior, size, blur_px)
+        if other and other[0].view.centre_mm[2] > 0 and (found is None or other[0].chi2 < found[0].chi2 - 1):
+            found = other
+    if found is None:
+        return _unclear(reference)
+    return _judged(rgb, light, *found, reference, prior)
+
+
+def _straight(corners_px: Array) -> tuple[SideEdges, ...]:
+    """Rough sides, straight from corner to corner: the focal length must fit them, or a large sheet's are missed."""
+    out = []
+    along = np.linspace(-0.45, 0.45, 9)
+    for k, (a, b) in enumerate(zip(corners_px, np.roll(corners_px, -1, 0), strict=True)):
+        d = b - a
+        n = np.array([-d[1], d[0]]) / np.hypot(*d)
+        points = a + (along + 0.5)[:, None] * d
+        out.append(SideEdges(k, along, True, points, np.tile(n, (9, 1)), np.full(9, ROUGH_PX), ROUGH_PX))
+    return tuple(out)
+
+
+def _judged(
+    rgb: NDArray[np.uint8],
+    light: Light,
+    joint: Joint,
+    edges: tuple[SideEdges, ...],
+    reference: Reference,
+    prior: Prior,
+) -> Sheet | Failure:
+    """Tilt, whether each side is seen, ratio of sides, straightness and corners."""
+    size, nominal = joint.view.size_px, reference.rectangle
+    why = too_oblique(joint.view.tilt_deg)
+    if why is not None:
+        return why
+    seen = _seen(joint, edges)
+    loose = replace(nominal, height_sd_mm=LOOSE_SHARE * nominal.height_mm)
+    try:
+        shape = solve_jointly([Body(edges, loose, cut_sd_mm(reference))], prior, joint.view.parameters, size)
+    except np.linalg.LinAlgError:
+        return _unclear(reference)
+    height, height_sd = shape.bodies[0].rectangle.height_mm, float(np.sqrt(shape.bodies[0].size_covariance[1, 1]))
+    allowed = math.hypot(height_sd, nominal.height_sd_mm, nominal.width_sd_mm * nominal.height_mm / nominal.width_mm)
+    if seen.min() > CURLED_SEEN and _bow_mm(joint, edges) > max(MOST_BOW_MM, 3 * nominal.height_sd_mm):
+        return _refused(
+            "curled", f"The {reference.words} does not lie flat: its sides are curved in the photo; press it flat."
+        )
+    if seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed:
+        return _other_shape(nominal.width_mm / height, height_sd / height, reference)
+    if seen.min() < SEEN:
+        return _unclear(reference)
+    w, h = joint.bodies[0].rectangle.width_mm / 2, joint.bodies[0].rectangle.height_mm / 2
+    corners = joint.view.pixels(np.array([[-w, -h], [w, -h], [w, h], [-w, h]]), nominal.thickness_mm)
+    if not inside(corners, size):
+        return _cut_off(reference)
+    if not stands_out(rgb, corners):
+        return _unclear(reference)
+    if _round_corners(light, joint, min(w, h)):
+        return _refused(
+            "round-corners",
+            f"What looks like the {reference.words} has round corners; use one with square corners.",
+        )
+    return Sheet(reference, joint, edges, corners)
+
+
+def _seen(joint: Joint, edges: tuple[SideEdges, ...]) -> Array:
+    """(4,) share of each side where an edge was located that agrees with the view."""
+    body = joint.bodies[0]
+    out = np.zeros(4)
+    for e, residuals in zip(edges, body.residuals, strict=True):
+        X = side_points(e.side, np.array([-0.5, 0.5]), body.rectangle.width_mm, body.rectangle.height_mm, 0.0)
+        length = float(np.hypot(*np.diff(project(joint.view.parameters, X), axis=0)[0]))
+        spread = max(1.0, 1.48 * float(np.median(np.abs(residuals))))
+        agree = np.abs(residuals) * e.sigma_px < AGREES * spread * np.maximum(e.sigma_px, 0.1)
+        out[e.side] = agree.sum() * STAGES[-1][1] / length
+    return out
+
+
+def _bow_mm(joint: Joint, edges: tuple[SideEdges, ...]) -> float:
+    """How far the middle of the most curved side is off the line through its ends, all points taken."""
+    most = 0.0
+    for e in edges:
+        across = joint.view.plane(e.points_px)[:, 1 if e.side % 2 == 0 else 0]
+        most = max(most, abs(float(np.polyfit(e.along, across, 2)[0])) / 4)
+    return most
+
+
+def _round_corners(light: Light, joint: Joint, half_mm: float) -> bool:
+    """Whether the corners' tips are the ground's colour instead of the sheet's, on most corners."""
+    r = joint.bodies[0].rectangle
+    tip = max(CORNER_MM, 0.03 * half_mm)
+    missing = 0
+    for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
+        corner, way = np.array([sx * r.width_mm, sy * r.height_mm]) / 2, np.array([sx, sy], float)
+        aside = np.array([[4 * tip * -sx, 0.0], [0.0, 4 * tip * -sy]])
+
+        def mean(points: Array) -> Array:
+            return np.asarray(np.median(np.sqrt(np.maximum(light.sample(joint.view.pixels(points)), 0)), 0))
+
+        within = mean(corner + aside - 0.35 * tip * way)
+        without = mean(corner + aside + 0.6 * tip * way)
+        at = mean(corner - np.array([[0.25], [0.3], [0.35]]) * tip * way)
+        across = without - within
+        share = float((at - within) @ across / max(float(across @ across), 1e-9))
+        missing += share > ROUND_SHARE
+    return missing >= 3
+
+
+def _nothing(
+    rgb: NDArray[np.uint8], quads: list[Quad], failures: list[Failure], reference: Reference, prior: Prior
+) -> Failure:
+    """Why no candidate could be solved: what is there has another shape, or is cut off; or its sides are not seen."""
+    size = (rgb.shape[1], rgb.shape[0])
+    least = LEAST_AREA * size[0] * size[1]
+    for q in sorted(quads, key=lambda q: -q.seen):
+        if area(q.corners_px) < least or not inside(q.corners_px, size) or q.seen < WELL_SEEN:
+            continue
+        shape, by_focal = shape_of(q.corners_px, prior)
+        if _off(q, reference, prior) > 1 and abs(float(shape[1])) < ROUGH_SQUARE and stands_out(rgb, q.corners_px):
+            return _other_shape(float(max(shape[0], 1 / shape[0])), math.hypot(0.01, by_focal), reference)
+    if failures:
+        return next((f for f in failures if f.code == "curled"), failures[0])
+    for q in quads:
+        if area(q.corners_px) > least and not inside(q.corners_px, size) and np.sort(q.support)[1] > CUT_SIDES:
+            return _cut_off(reference)
+    return _refused("no-sheet", f"There is no {reference.words} in the photo; lay one flat, all of it in the picture.")
+
+
+def _other_shape(ratio: float, relative_sd: float, reference: Reference) -> Failure:
+    others = [x for x in look_alikes(ratio, relative_sd) if x.width_mm > SMALL_MM and x.ratio != reference.ratio]
+    named = f" and looks like {others[0].words}" if others else ""
+    return _refused(
+        "wrong-shape",
+        f"What lies there is no {reference.words}: its sides are {ratio:.3f} to 1 instead of {reference.ratio:.3f} to "
+        f"1{named}; lay one there, or say with --reference what it is.",
+    )
+
+
+def _cut_off(reference: Reference) -> Failure:
+    return _refused(
+        "cut-off",
+        f"The {reference.words} is cut off by the photo's edge: take the photo again with all four of its corners in.",
+    )
+
+
+def _unclear(reference: Reference) -> Failure:
+    return _refused(
+        "unclear",
+        f"The sides of the {reference.words} can't be made out; keep them free of other things, on a ground of another "
+        "colour.",
+    )
+
+
+def _refused(code: str, text: str) -> Failure:
+    return Failure(code, text)

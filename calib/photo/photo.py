@@ -1,0 +1,251 @@
+"""A photo file: upright pixels in sRGB, and what its EXIF says of the lens.
+
+JPEG (also the first picture of an MPO), PNG, WebP, TIFF and HEIC. The size is read from the header before anything is
+decoded, so that a small file that claims to be enormous costs nothing.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import PhotoRefused, WrongUsage
+from calib.photo.pixels import is_plain_jpeg, jpeg_pixels, other_pixels
+from calib.written import printable
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+MAX_FILE_MB = 300
+MAX_MEGAPIXELS = 120
+MIN_SHORT_SIDE_PX = 400
+MIN_MEGAPIXELS = 0.3
+MAX_ASPECT = 2.5
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
+READS = "jawline reads JPEG, PNG, WebP, TIFF and HEIC"
+FIRST_BYTES = {
+    b"\xff\xd8": "JPEG",
+    b"\x89PNG": "PNG",
+    b"II*\0": "TIFF",
+    b"MM\0*": "TIFF",
+    b"II+\0": "TIFF",
+    b"MM\0+": "TIFF",
+    b"GIF8": "a GIF",
+    b"BM": "a BMP",
+    b"%PDF": "a PDF",
+    b"<svg": "a drawing (SVG)",
+    b"PK\3\4": "a ZIP file",
+}
+HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+
+ORIENTATION, MAKE, MODEL, EXIF_IFD = 0x0112, 0x010F, 0x0110, 0x8769
+FOCAL_35MM, EXIF_WIDTH, EXIF_HEIGHT = 0xA405, 0xA002, 0xA003
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """An upright photo.
+
+    Attributes:
+        rgb: (h, w, 3) sRGB.
+        focal_35mm: focal length for a 36 × 24 mm frame, as EXIF rounds it; None when it is unknown or no longer true
+            because the photo was cropped.
+        camera: maker and model, where EXIF has them.
+        name: the file's name without its folder, printable.
+        orientation: how the sensor lay, as EXIF has it (tag 274): 1, 3, 6 or 8, or 1 where that is not known.
+    """
+
+    rgb: NDArray[np.uint8]
+    focal_35mm: float | None
+    camera: str | None
+    name: str
+    orientation: int = 1
+
+
+def load(path: Path | str) -> Photo:
+    """Read a photo.
+
+    Args:
+        path: the file.
+
+    Raises:
+        WrongUsage: there is no such file, or it can't be read.
+        PhotoRefused: not a photo, damaged, too large, too small, or more than one picture.
+    """
+    path = Path(path)
+    name = printable(path.name)
+    data = _bytes_of(path)
+    im = _opened(data, name)
+    _check_size(im.size, name)
+    _check_single(im, name)
+    try:
+        exif = _exif_of(im)
+        orientation = int(_number(exif.get(ORIENTATION, 1)))
+        rgb = jpeg_pixels(im, data, orientation, name) if is_plain_jpeg(im) else other_pixels(im, name)
+    except PhotoRefused:
+        raise
+    except MemoryError:
+        raise PhotoRefused(
+            f"{name} needs more memory than there is: take the photo at a smaller size.", "photo-too-large"
+        ) from None
+    except Exception as why:  # decoders raise whatever they like on damaged files
+        code = "photo-truncated" if "truncated" in str(why) or isinstance(why, EOFError) else "photo-damaged"
+        raise PhotoRefused(
+            f"{name} is damaged or cut short and can't be read to its end: copy it again from the phone.", code
+        ) from why
+    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), name, orientation if orientation in (3, 6, 8) else 1)
+
+
+def check_header(path: Path | str) -> None:
+    """Refuse a file whose header already tells that it is no photo to measure in; nothing is decoded.
+
+    Raises:
+        WrongUsage: there is no such file, or it can't be read.
+        PhotoRefused: not a photo, too large, too small, or more than one picture.
+    """
+    path = Path(path)
+    name = printable(path.name)
+    with _opened(_bytes_of(path), name) as im:
+        _check_size(im.size, name)
+        _check_single(im, name)
+
+
+def _bytes_of(path: Path) -> bytes:
+    """The file's content, when it is a file of sensible size."""
+    try:
+        if path.is_dir():
+            raise WrongUsage(f"{path} is a folder: give the photo's own file name.", "not-a-file")
+        if not path.exists():
+            raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file")
+        if not path.is_file():
+            raise WrongUsage(f"{path} is not a file that holds a photo.", "not-a-file")
+        if path.stat().st_size > MAX_FILE_MB * 1e6:
+            raise PhotoRefused(
+                f"{printable(path.name)} is larger than {MAX_FILE_MB} MB: save it as a JPEG of full quality.",
+                "photo-too-large",
+            )
+        data = path.read_bytes()
+    except PermissionError:
+        raise WrongUsage(f"{path} may not be read: check its permissions.", "no-permission") from None
+    except (OSError, ValueError) as why:
+        raise WrongUsage(f"{path} can't be read ({_reason(why)}).", "no-file") from None
+    if not data:
+        raise PhotoRefused(
+            f"{printable(path.name)} is empty (zero bytes): copy it again from the phone.", "photo-empty"
+        )
+    return data
+
+
+def _reason(why: Exception) -> str:
+    return (why.strerror if isinstance(why, OSError) and why.strerror else str(why)).lower()
+
+
+def _opened(data: bytes, name: str) -> Image.Image:
+    """The picture's header, nothing decoded."""
+    from PIL import Image
+
+    kind = _kind_by_first_bytes(data)
+    if kind not in FORMATS:
+        raise PhotoRefused(f"{name} is {kind or 'not a photo'}: {READS}.", "not-a-photo")
+    if kind == "HEIF":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow warns of sizes that are judged here
+            return Image.open(io.BytesIO(data), formats=[kind])
+    except Image.DecompressionBombError:
+        raise _too_large(name) from None
+    except Exception as why:  # decoders raise whatever they like on damaged files
+        raise PhotoRefused(f"{name} is damaged or cut short: copy it again from the phone.", "photo-damaged") from why
+
+
+def _kind_by_first_bytes(data: bytes) -> str | None:
+    """One of FORMATS, or words for another kind of file; None when nobody knows."""
+    if data[4:8] == b"ftyp":
+        return "HEIF" if data[8:12] in HEIF_BRANDS else "a video or another kind of media file"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "WEBP"
+    return next((kind for mark, kind in FIRST_BYTES.items() if data.startswith(mark)), None)
+
+
+def _too_large(name: str) -> PhotoRefused:
+    return PhotoRefused(
+        f"{name} claims more than {MAX_MEGAPIXELS} megapixels: take the photo in the camera's normal mode.",
+        "photo-too-large",
+    )
+
+
+def _check_size(size: tuple[int, int], name: str) -> None:
+    short, long = sorted(size)
+    if short * long > MAX_MEGAPIXELS * 1e6:
+        raise _too_large(name)
+    if short < MIN_SHORT_SIDE_PX or short * long < MIN_MEGAPIXELS * 1e6:
+        raise PhotoRefused(
+            f"{name} has only {size[0]} × {size[1]} pixels: send the photo as the camera took it, not a preview.",
+            "photo-too-small",
+        )
+    if long > MAX_ASPECT * short:
+        raise PhotoRefused(
+            f"{name} is {long / short:.1f} times as long as wide, a panorama or a strip cut from a photo: "
+            "use a photo as the camera took it.",
+            "photo-panorama",
+        )
+
+
+def _check_single(im: Image.Image, name: str) -> None:
+    """Refuse animations and pages; an MPO or HEIC has one main picture, which is the one that is opened."""
+    if im.format in ("MPO", "HEIF", "JPEG"):
+        return
+    if getattr(im, "n_frames", 1) > 1:
+        raise PhotoRefused(
+            f"{name} holds more than one picture (an animation or several pages): save the one to measure as a "
+            "photo of its own.",
+            "photo-animated",
+        )
+
+
+def _exif_of(im: Image.Image) -> dict[int, Any]:
+    """The few EXIF entries that are used; damaged EXIF counts as none."""
+    try:
+        exif = im.getexif()
+        return {**exif, **exif.get_ifd(EXIF_IFD)}
+    except Exception:  # the EXIF reader raises whatever it likes on damaged blocks, and the pixels are good without
+        return {}
+
+
+def _number(value: Any) -> float:
+    try:
+        return float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return 0.0
+
+
+def _focal_35mm(exif: dict[int, Any], size: tuple[int, int]) -> float | None:
+    """FocalLengthIn35mmFilm (Exif 2.32, tag 41989), where 0 means unknown.
+
+    A crop keeps the entry but not its truth: when the picture's shape is no longer the one that was taken, it is None.
+    """
+    focal = _number(exif.get(FOCAL_35MM))
+    if not 8 <= focal <= 400:
+        return None
+    taken = sorted((_number(exif.get(EXIF_WIDTH)), _number(exif.get(EXIF_HEIGHT))))
+    short, long = sorted(size)
+    if taken[0] > 0 and abs((taken[1] / taken[0]) / (long / short) - 1) > 0.01:
+        return None
+    return focal
+
+
+def _camera(exif: dict[int, Any]) -> str | None:
+    words = [str(exif.get(tag, "")).replace("\0", " ").strip() for tag in (MAKE, MODEL)]
+    if words[1].lower().startswith(words[0].lower()):
+        words[0] = ""
+    text = " ".join("".join(c for c in " ".join(words) if c.isprintable()).split())
+    return text[:60] or None

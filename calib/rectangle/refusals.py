@@ -1,0 +1,167 @@
+"""Why something in a photo is not taken for the reference: the sentences, and the quick tests that lead to them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.rectangle.corners import Radius
+from calib.rectangle.sighting import Sighting
+from calib.reference.reference import Reference, look_alikes
+
+Array = NDArray[np.float64]
+
+SHADOW_RATIO = 0.03
+"""How far a shadow or a rim taken for a side may shift the ratio of sides: no candidate further off is looked into."""
+ROUND_SLACK_MM, MOST_ROUND_SLACK_MM = 0.10, 0.6
+"""What shadow and rim may add to a corner's radius, and the most that a measured radius may lie outside the limits."""
+MOST_RADIUS_SD_MM = 0.6
+"""Corners that differ more are not those of one card."""
+BOW_LIMIT_MM, BOW_DOUBT_MM = 0.10, 0.07
+"""A card whose side bows more than this is bent: at arm's length its middle stands some millimetre off the table. A bow
+less well known than the second figure says nothing."""
+TILT_LIMIT_DEG = 45.0
+SHORTEST_PX = 160.0
+SQUARE_MM = 0.8
+"""Corners of less than this radius are called square."""
+CUT_CORNER_MM, CUT_SIDE = 0.6, 0.6
+"""A card cut off by the photo's edge still shows its corners' radius within the first, and so much of three sides."""
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """Why something is not taken for a reference.
+
+    Attributes:
+        code: a short stable word, one of the names of the functions below with dashes, ``look-alike``, ``wrong-shape``,
+            ``square-corners``, ``corners``, or ``no-card``.
+        text: one sentence that says what is wrong and what to do; empty where there is nothing to tell.
+    """
+
+    code: str
+    text: str
+
+
+def rejection(s: Sighting, reference: Reference) -> Failure | None:
+    """Why a candidate can't be the reference, from size, shape, sides and corners in the photo; None if it may be."""
+    if not s.whole:
+        return _part_of_card(s, reference) or Failure("no-card", "")
+    off = abs(math.log(s.ratio / reference.ratio))
+    wrong = wrong_radius(s.radius, reference)
+    if off > SHADOW_RATIO + 2 * s.ratio_sd or (wrong is not None and off > 4 * s.ratio_sd):
+        return named_ratio(s.ratio, s.ratio_sd, reference)
+    tests = (
+        too_small(reference.rectangle.width_mm / s.mm_per_px),
+        too_oblique(s.tilt_deg - 3 - 2 * math.degrees(s.ratio_sd)),
+        wrong,
+        unclear() if s.radius.sd_mm > MOST_RADIUS_SD_MM else None,
+        bent(s.bow_mm, s.bow_sd_mm),
+    )
+    return next((why for why in tests if why is not None), None)
+
+
+def named_ratio(ratio: float, relative_sd: float, reference: Reference) -> Failure:
+    """That the ratio of sides is wrong, and what it fits instead."""
+    others = look_alikes(ratio, relative_sd)
+    found = f"looks like {' or '.join(x.words for x in others)}" if others else "has another shape"
+    sides = f"its sides are {ratio:.3f} to 1, those of a {reference.words} {reference.ratio:.3f} to 1"
+    return _instead("look-alike" if others else "wrong-shape", f"{found}: {sides}", reference)
+
+
+def _instead(code: str, what: str, reference: Reference) -> Failure:
+    none = f"There is no {reference.words} in the photo, what comes nearest {what}"
+    return Failure(code, f"{none}; lay a {reference.words} beside the part.")
+
+
+def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
+    """Whether the corners are too round or not round enough, with all doubt."""
+    low, high = reference.limits.corner_mm
+    if not math.isfinite(radius.radius_mm):  # every corner at the photo's edge
+        return cut_off()
+    slack = min(ROUND_SLACK_MM + 2 * radius.sd_mm, MOST_ROUND_SLACK_MM)
+    return None if low - slack < radius.radius_mm < high + slack else by_corners(radius, reference)
+
+
+def by_corners(radius: Radius, reference: Reference) -> Failure:
+    """That the corners are wrong."""
+    low, high = reference.limits.corner_mm
+    right = f"those of a {reference.words} are round, {low} to {high} mm"
+    if radius.radius_mm < SQUARE_MM + radius.sd_mm:
+        return _instead("square-corners", f"has square corners: {right}", reference)
+    return _instead("corners", f"has corners of {radius.radius_mm:.1f} mm radius: {right}", reference)
+
+
+def bent(bow_mm: Array, bow_sd_mm: Array) -> Failure | None:
+    """Whether one of four sides is curved: (4,) its middle off the line through its ends, and standard deviation."""
+    over = np.abs(bow_mm) - BOW_LIMIT_MM - 4 * bow_sd_mm
+    if not ((bow_sd_mm < BOW_DOUBT_MM) & (over > 0)).any():
+        return None
+    return Failure("bent", "The card is bent: its sides are curved in the photo; flatten it, or take another card.")
+
+
+def too_oblique(tilt_deg: float) -> Failure | None:
+    """Whether the photo was taken too much from the side."""
+    if tilt_deg <= TILT_LIMIT_DEG:
+        return None
+    return Failure(
+        "too-oblique",
+        f"The photo was taken too much from the side (more than {TILT_LIMIT_DEG:.0f}°); hold the camera over the part, "
+        "looking straight down.",
+    )
+
+
+def too_small(long_px: float) -> Failure | None:
+    """Whether a card's long side spans too few pixels to give a scale."""
+    if long_px >= SHORTEST_PX:
+        return None
+    return Failure("too-small", f"The card is too small in the photo ({long_px:.0f} pixels long); go nearer.")
+
+
+def cut_off() -> Failure:
+    """That the card is not whole in the photo."""
+    return Failure(
+        "cut-off", "The card is cut off by the photo's edge; take the photo again with the whole card in it."
+    )
+
+
+def two_cards() -> Failure:
+    """That nobody knows which card to believe."""
+    return Failure("two-cards", "There are two cards in the photo; leave only one beside the part.")
+
+
+def raised() -> Failure:
+    """That the card is nearer to the camera than the table, so that it gives the part a wrong scale."""
+    return Failure(
+        "card-raised",
+        "The card does not lie on the table, its shadow falls too far off: lay a bank-size card flat beside the part, "
+        "with nothing under it alone and nothing within a finger's width.",
+    )
+
+
+def drawn() -> Failure:
+    """That a line was taken for a card."""
+    return Failure(
+        "card-drawn", "There is only the outline of a card, drawn or printed; lay a bank-size card beside the part."
+    )
+
+
+def unclear() -> Failure:
+    """That the card was found, but not its sides."""
+    return Failure("unclear", "The card's sides can't be made out; give it more light, or a ground of another colour.")
+
+
+def no_card(reference: Reference) -> Failure:
+    """That nothing like a card is there."""
+    text = f"There is no {reference.words} in the photo; lay one flat beside the part, whole in the picture."
+    return Failure("no-card", text)
+
+
+def _part_of_card(s: Sighting, reference: Reference) -> Failure | None:
+    """That a card is cut off by the photo's edge, if what is in the photo has a card's corners and sides."""
+    low, high = reference.limits.corner_mm
+    seen = s.radius.each_mm[np.isfinite(s.radius.each_mm)]
+    fits = (seen > low - CUT_CORNER_MM) & (seen < high + CUT_CORNER_MM)
+    return cut_off() if fits.sum() >= 2 and np.sort(s.support)[1] > CUT_SIDE else None

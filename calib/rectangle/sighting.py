@@ -1,0 +1,229 @@
+"""A closer look at one candidate: its shape, sides and corners in the full photo.
+
+Quick, and done before the view is solved: it chooses which candidate is worth that.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.light.profile import Light
+from calib.rectangle.corners import Radius, corner_radius
+from calib.rectangle.laying import Laid, Look, laid, met
+from calib.rectangle.seen_shape import area, seen_shape
+from calib.reference.reference import Reference
+from calib.view.view import Prior
+
+Array = NDArray[np.float64]
+
+REACH_MM, REACH_PX = 0.9, (6.0, 24.0)
+"""How far off a candidate's sides edges are looked for: a card's shadow at 50° from the upright; at least, at most."""
+LOW_LIGHT = 2.0
+"""How many times as far they are looked for where that did not do: the same at 67°, a lamp low at one side."""
+EDGES = 3
+FAINT = 0.6
+"""A step of colour that counts half as an edge, in hundredths of the square root of linear light."""
+RATIO_SD = 0.003
+"""Relative standard deviation of the ratio of sides, a rim or a narrow shadow taken for one of them or not."""
+FINE_RATIO_SD, SQUARE_SD = 0.0015, 0.0015
+"""How far ratio and right angle stray when the right edge has been taken for each side: relative, radians."""
+FAR, EDGE_PRICE = 60.0, 6.0
+"""Cost of a shape that is wholly wrong; and of passing over a side's strongest edge for a hardly visible one."""
+RIVALS, RIVAL = 4, 10.0
+"""How many combinations of edges are told apart by their corners, and how much worse by shape they may be."""
+UNEVEN_MM = 0.12
+"""How much the four corners' radii differ when the right edge has been taken for each side."""
+MOST_BOW_MM, MOST_BOW_PX, BOW_STEP_PX, BOW_REACH_PX = 1.3, 20.0, 1.5, 5.0
+"""Bows that are tried: at most, in either unit; their spacing; and how far off the side's ends may lie then."""
+FRAME_RADIUS_MM, FRAME_MARGIN_MM = 1.5, (0.4, 4.5)
+"""Corners of a frame printed on a card, and how far it stands off the card's sides: at least, at most."""
+MARGIN_PX, MARGIN_SHARE = 40.0, 0.04
+"""What is looked at around a candidate: px, and share of its size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A candidate as measured in the full photo.
+
+    Attributes:
+        corners_px: (4, 2) where the sides meet, in the quadrilateral's order.
+        support: (4,) share of each side that is an edge.
+        ratio, ratio_sd: long side over short side, and its relative standard deviation.
+        square_off: cosine of the angle between neighbouring sides, 0 for a rectangle.
+        tilt_deg: of its plane.
+        mm_per_px: were it the reference.
+        radius: of its corners, were its long side the reference's.
+        bow_mm, bow_sd_mm: (4,) of its sides, likewise; outwards is positive.
+        whole: whether all four corners lie in the photo.
+        look: colour of the photo around it.
+    """
+
+    corners_px: Array
+    support: Array
+    ratio: float
+    ratio_sd: float
+    square_off: float
+    tilt_deg: float
+    mm_per_px: float
+    radius: Radius
+    bow_mm: Array
+    bow_sd_mm: Array
+    whole: bool
+    look: Look
+
+    @property
+    def score(self) -> float:
+        """How much of the outline was seen, at best 2: mean and worst side."""
+        return float(self.support.mean() + self.support.min())
+
+    def off(self, reference: Reference) -> float:
+        """Relative departure of the ratio of sides from the reference's, as a logarithm."""
+        return math.log(self.ratio / reference.ratio)
+
+    def strangeness(self, reference: Reference) -> float:
+        """How much this differs from a perfect sight of the reference; 0 is best, a few is good."""
+        low, high = reference.limits.corner_mm
+        by_ratio = self.off(reference) / (0.5 * self.ratio_sd + 0.004)
+        seen = math.isfinite(self.radius.radius_mm)
+        by_corners = (self.radius.radius_mm - (low + high) / 2) / (self.radius.sd_mm + 0.3) if seen else 5.0
+        uneven = min(self.radius.sd_mm / 0.4, 6.0)
+        square = self.square_off / 0.006
+        return by_ratio**2 + by_corners**2 + uneven**2 + square**2 + 8 * (2 - self.score) ** 2
+
+
+def box_around(corners_px: Array) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of a crop around corners."""
+    margin = MARGIN_PX + MARGIN_SHARE * float(np.ptp(corners_px, 0).max())
+    low, high = np.floor(corners_px.min(0) - margin), np.ceil(corners_px.max(0) + margin)
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
+
+
+def inside(corners_px: Array, size_px: tuple[int, int]) -> bool:
+    """Whether all corners lie in the photo."""
+    return bool(((corners_px >= 0) & (corners_px <= np.array(size_px) - 1)).all())
+
+
+def looked_at(
+    rgb: NDArray[np.uint8],
+    corners_px: Array,
+    reference: Reference,
+    prior: Prior,
+    reach_px: float | None = None,
+    *,
+    farther: float = 1.0,
+) -> Sighting:
+    """Measure a candidate in the full photo.
+
+    Args:
+        rgb: (h, w, 3) 8-bit sRGB.
+        corners_px: (4, 2) its rough corners.
+        reference: what it may be.
+        prior: of the camera.
+        reach_px: how far off its sides edges are looked for; as far as a candidate of `calib.rectangle.quads` asks for
+        if None. farther: how many times as far as that.
+    """
+    size = (rgb.shape[1], rgb.shape[0])
+    light = Light.of(rgb, box_around(corners_px))
+
+    def look(points: Array) -> NDArray[np.float32]:
+        return np.asarray(100 * np.sqrt(np.maximum(light.sample(points), 0)), np.float32)
+
+    size_mm2 = reference.rectangle.width_mm * reference.rectangle.height_mm
+    mm_per_px = math.sqrt(size_mm2 / max(area(corners_px), 1.0))
+    reach = farther * float(np.clip(REACH_MM / mm_per_px, *REACH_PX)) if reach_px is None else reach_px
+    on, radius = _likeliest(look, corners_px, reach, reference, prior, size)
+    bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
+    bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
+    curved = Laid.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
+    shape, by_focal = shape_of(on.corners_px, prior)
+    return Sighting(
+        corners_px=on.corners_px,
+        support=on.support,
+        ratio=float(max(shape[0], 1 / shape[0])),
+        ratio_sd=math.hypot(RATIO_SD, by_focal),
+        square_off=float(abs(shape[1])),
+        tilt_deg=float(shape[2]),
+        mm_per_px=mm_per_px,
+        radius=radius,
+        bow_mm=curved.bow_px * mm_per_px,
+        bow_sd_mm=curved.bow_sd_px * mm_per_px,
+        whole=inside(on.corners_px, size),
+        look=look,
+    )
+
+
+def grown(s: Sighting, reference: Reference) -> Array | None:
+    """(4, 2) where the corners would be if a candidate were a frame printed on the reference; None if it can't be one.
+
+    Such a frame has square corners and is as far from all four sides, so that its ratio of sides tells how far.
+    """
+    w, h = reference.rectangle.width_mm, reference.rectangle.height_mm
+    if not s.whole or not s.radius.radius_mm < FRAME_RADIUS_MM:
+        return None
+    margin = (s.ratio * h - w) / (2 * (s.ratio - 1))
+    if not FRAME_MARGIN_MM[0] < margin < FRAME_MARGIN_MM[1]:
+        return None
+    long_first = bool(np.hypot(*(s.corners_px[1] - s.corners_px[0])) > np.hypot(*(s.corners_px[2] - s.corners_px[1])))
+    a, b = (w, h) if long_first else (h, w)
+    inner = np.array([[margin, margin], [a - margin, margin], [a - margin, b - margin], [margin, b - margin]])
+    return _mapped(np.array([[0, 0], [a, 0], [a, b], [0, b]]), inner, s.corners_px)
+
+
+def _mapped(points: Array, plane: Array, picture: Array) -> Array:
+    """(n, 2) points under the homography that takes four points (4, 2) of a plane to a picture's."""
+    import cv2
+
+    H = cv2.getPerspectiveTransform(plane.astype(np.float32), picture.astype(np.float32))
+    q = np.c_[points, np.ones(len(points))] @ H.T
+    return np.asarray(q[:, :2] / q[:, 2:])
+
+
+def shape_of(corners_px: Array, prior: Prior) -> tuple[Array, float]:
+    """(3,) shape of a quadrilateral, see `calib.rectangle.seen_shape.seen_shape`, and how far the focal length's doubt
+    shifts its ratio of sides, relative."""
+    focals = prior.focal_px * np.array([1, 1 + prior.focal_relative, 1 - prior.focal_relative])
+    shape, more, less = (seen_shape(corners_px[None], float(f), prior.centre_px)[0] for f in focals)
+    return shape, abs(math.log(more[0] / less[0])) / 2
+
+
+def _likeliest(
+    look: Look, corners: Array, reach: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
+) -> tuple[Laid, Radius]:
+    """Of the edges along a candidate's sides (face, rim, shadow, print) those most like the reference.
+
+    Ratio and right angles decide. Where they leave it open the corners do: if a shadow's edge is taken for a side, the
+    outline goes round its two corners otherwise than round the rest.
+    """
+    sides = laid(look, corners, size_px, reach, FAINT, most=EDGES)
+    picks = list(product(*(range(len(s)) for s in sides)))
+    ends = np.array([[sides[i][k].ends_px for i, k in enumerate(pick)] for pick in picks])
+    loss = np.array([sum(1 - sides[i][k].share / sides[i][0].share for i, k in enumerate(p) if k) for p in picks])
+    shape = seen_shape(met(ends), prior.focal_px, prior.centre_px)
+    by_focal = shape_of(met(ends[:1])[0], prior)[1]
+    ratio = np.maximum(shape[:, 0], 1 / shape[:, 0])
+    off = np.log(ratio / reference.ratio) / math.hypot(FINE_RATIO_SD, by_focal)
+    cost = np.minimum(off**2 + (shape[:, 1] / SQUARE_SD) ** 2, FAR) + EDGE_PRICE * loss
+    order = [int(i) for i in np.argsort(cost, kind="stable")[:RIVALS] if cost[i] < cost.min() + RIVAL]
+    found = [Laid.of([sides[i][k] for i, k in enumerate(picks[at])]) for at in order]
+    radii = [_radius(look, on.corners_px, shape[k, 0], reference, size_px) for k, on in zip(order, found, strict=True)]
+    uneven = [_uneven(r) for r in radii]
+    best = int(np.argmin([cost[at] + u for at, u in zip(order, uneven, strict=True)]))
+    return found[best], radii[best]
+
+
+def _uneven(radius: Radius) -> float:
+    """Cost of corners that differ."""
+    off = (radius.each_mm - radius.radius_mm) / UNEVEN_MM
+    seen = off[np.isfinite(off)]
+    return min(float((seen**2).mean()), FAR) if len(seen) else FAR
+
+
+def _radius(look: Look, corners: Array, ratio: float, reference: Reference, size_px: tuple[int, int]) -> Radius:
+    """Corner radius, were the long side the reference's; ratio: of the first side to the second."""
+    w = reference.rectangle.width_mm
+    return corner_radius(look, corners, *((w, w / ratio) if ratio >= 1 else (w * ratio, w)), size_px)

@@ -1,0 +1,36 @@
+"""Answers that are no pages: JSON, and refusals in one sentence with a code."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import JSONResponse
+
+from calib.errors import JawlineError
+from measure.bench.words import for_page
+
+STATUS = {
+    "no-job": 404,
+    "no-file": 404,
+    "no-reading": 404,
+    "revision": 404,
+    "missing-step": 409,
+    "busy": 409,
+    "no-photo": 409,
+    "nothing-to-undo": 409,
+    "readings-since": 409,
+    "not-overwritten": 409,
+    "photo-too-large": 413,
+    "not-writable": 507,
+}
+"""HTTP status of a refusal by its code; 422 for all others."""
+
+
+def refused(status: int, code: str, text: str, **more: Any) -> JSONResponse:
+    """A refusal."""
+    return JSONResponse({"error": {"code": code, "text": text}, **more}, status)
+
+
+def by_error(why: JawlineError) -> JSONResponse:
+    """A refusal for one of jawline's own."""
+    return refused(STATUS.get(why.code, 422), why.code, for_page(why.text))

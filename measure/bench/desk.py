@@ -1,0 +1,261 @@
+"""Everything that is done to jobs, whoever asks for it: uploads traced, readings taken, changes undone, states told.
+
+All of this runs in threads, one change of a job at a time; photos are looked at by worker processes, which never touch
+a job.
+"""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from calib.errors import JawlineError
+from measure.bench import kept
+from measure.bench.memory import Memory
+from measure.bench.session import Session
+from measure.bench.settings import Settings
+from measure.bench.shelf import Job, Shelf, base_name, plain_name
+from measure.bench.state import plain_state, revisions_of, url_of, word_for
+from measure.bench.traces import Tell, Traces, close_unfinished
+from measure.bench.words import for_page
+from measure.bench.workers import Workers
+from measure.job import job
+
+
+@dataclass(slots=True)
+class Desk:
+    """A bench at work. Use as a context.
+
+    Attributes:
+        settings: what it was started with.
+        shelf: the jobs.
+        workers: who looks at photos.
+        tell: is told the id of a job whenever something about it has changed, from any thread.
+        session: where photos lie on their way.
+        traces: those under way.
+        memory: jobs worked out.
+    """
+
+    settings: Settings
+    tell: Tell = lambda id: None
+    shelf: Shelf = field(init=False)
+    workers: Workers = field(init=False)
+    session: Session = field(default_factory=Session)
+    traces: Traces = field(init=False)
+    memory: Memory = field(default_factory=Memory)
+
+    def __enter__(self) -> Desk:
+        self.shelf = Shelf(self.settings.folder)
+        self.session.__enter__()
+        self.shelf.tidy()
+        close_unfinished(self.shelf)
+        limits = self.settings.limits
+        self.workers = Workers(limits.workers).__enter__()
+        self.traces = Traces(self.session, self.workers, limits.trace_s, self.tell)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.workers.__exit__()
+        self.session.__exit__()
+
+    # ----------------------------------------------------------------------------------------------------------- photos
+    def take(self, photo: Path, photo_name: str, name: str, asked: kept.Asked) -> Job:
+        """Take a new photo and have it traced.
+
+        Args:
+            photo: the original, alone in a folder of the session; it is gone when it has been looked at.
+            photo_name: what its owner calls the file.
+            name: of the part.
+            asked: how it is to be traced.
+        """
+        shown = base_name(photo_name)
+        part = plain_name(name) or Path(shown).stem or "part"
+        of = self.shelf.new(part, kept.Kept(name=part, asked=asked, at=time.time()))
+        self.traces.begin(of, part, photo, asked, None, False, shown)
+        return of
+
+    def retrace(self, of: Job, asked: kept.Asked, revision: int | None) -> None:
+        """Trace a job's photo again, or for the first time.
+
+        Raises:
+            Stale: the job has changed meanwhile.
+            WrongUsage: its photo is not there, or is being traced.
+        """
+        with of.alone():
+            self._check(of, revision)
+            self.traces.again(of, asked)
+
+    # ----------------------------------------------------------------------------------------------------------- states
+    def state(self, of: Job) -> dict[str, Any]:
+        """The whole state of a job."""
+        with of.lock:
+            at, known = self.traces.progress(of), of.kept()
+            try:
+                return plain_state(of, known, self.memory.live(of), at)
+            except JawlineError as why:
+                out = plain_state(of, known, None, at)
+                return out | {"state": "refused", "refusal": {"code": why.code, "text": for_page(why.text)}}
+
+    def progress(self, of: Job) -> Mapping[str, Any]:
+        """What is told of a job at each change."""
+        return {
+            "revision": of.revision(),
+            "state": self._word(of, of.kept()),
+            "progress": self.traces.progress(of),
+        }
+
+    def _word(self, of: Job, known: kept.Kept | None) -> str:
+        traced = (of.folder / job.TRACE).is_file()
+        read = (of.folder / job.READINGS).is_file() and (of.folder / job.READINGS).stat().st_size > 0
+        return word_for(known, traced, read, self.traces.progress(of) is not None)
+
+    # ---------------------------------------------------------------------------------------------------------- changes
+    def change(self, of: Job, revision: int | None, make: Callable[[], object]) -> dict[str, Any]:
+        """Make a change if the job is as whoever asks for it has seen it.
+
+        Returns:
+            The whole state after it.
+
+        Raises:
+            Stale: it is not.
+            WrongUsage: another process keeps changing it.
+        """
+        with of.alone():
+            self._check(of, revision)
+            make()
+        state = self.state(of)
+        self.tell(of.id)
+        return state
+
+    def add_reading(self, of: Job, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Append a reading, whatever else has changed meanwhile; the whole state after it."""
+        from measure.bench.changes import add_reading
+
+        with of.alone():
+            add_reading(of, self.memory.traced(of), asked)
+        state = self.state(of)
+        self.tell(of.id)
+        return state
+
+    def remove_reading(self, of: Job, key: str, revision: int | None) -> dict[str, Any]:
+        """Take a reading out."""
+        from measure.bench.changes import remove_reading
+
+        return self.change(of, revision, lambda: remove_reading(of, self.memory.traced(of), key))
+
+    def complete(self, of: Job, by: str | None, broken: str | None, revision: int | None) -> dict[str, Any]:
+        """Complete a broken part's outline, or open it again."""
+        from measure.bench.changes import complete
+
+        return self.change(of, revision, lambda: complete(of, by, broken))
+
+    def trial(self, of: Job, said: str, revision: int | None) -> dict[str, Any]:
+        """Take in how a trial print went; the whole state after it, and under ``trial`` what follows."""
+        from measure.bench.changes import trial
+
+        found: dict[str, Any] = {}
+        state = self.change(of, revision, lambda: found.update(trial(of, self.memory.traced(of), said)))
+        return {**state, "trial": found}
+
+    def make(self, of: Job, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
+        """Make files."""
+        from measure.bench.changes import make
+
+        with of.alone():
+            return make(of, self.memory.traced(of), what, options)
+
+    def put_by(self, out: Path, photo: kept.KeptPhoto, fields: Mapping[str, str]) -> Job:
+        """Make an owner's photo a waiting job.
+
+        Args:
+            out: the copy is in it.
+            photo: facts of the copy.
+            fields: what the owner said beside it: the part's `name`, a `note`.
+        """
+        name = plain_name(fields.get("name", "")) or Path(plain_name(photo.name)).stem or "part"
+        note = plain_name(fields.get("note", ""))
+        files = {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
+        first = kept.Kept(name=name, note=note, at=time.time(), photo=photo)
+        return self.shelf.new(name, first, files)
+
+    def has_room(self) -> bool:
+        """Whether more photos of owners may come in."""
+        limits = self.settings.limits
+        if shutil.disk_usage(self.settings.folder).free < limits.free_mb * 1e6:
+            return False
+        waiting = sum(not (of.folder / job.TRACE).is_file() for of in self.shelf.all())
+        return waiting < limits.waiting
+
+    # ------------------------------------------------------------------------------------------------------- to look at
+    def listing(self) -> list[dict[str, Any]]:
+        """All jobs, the last changed first."""
+        out = []
+        for of in self.shelf.all():
+            known, revision = of.kept(), of.revision()
+            name, worst = self.memory.glance(of, revision)
+            refusal = for_page(known.refusal.text) if known and known.refusal else ""
+            out.append(
+                {
+                    "id": of.id,
+                    "name": (known.name if known else "") or name or of.id,
+                    "state": self._word(of, known),
+                    "thumbnail": url_of(of, "thumbnail.jpg") if self._small_of(of) else None,
+                    "worst_u95_mm": worst,
+                    "changed": revision / 1e6,
+                    "note": (known.note if known else "") or refusal,
+                }
+            )
+        return sorted(out, key=lambda x: -x["changed"])
+
+    def name(self, of: Job) -> str:
+        """What a job is called."""
+        known = of.kept()
+        return (known.name if known else "") or self.memory.glance(of, of.revision())[0] or of.id
+
+    def offers(self, of: Job, labels: list[str]) -> list[dict[str, Any]]:
+        """Readings that some features allow."""
+        from measure.bench.changes import offers
+
+        return offers(self.memory.traced(of), labels)
+
+    def revisions(self, of: Job) -> list[dict[str, Any]]:
+        """The kept drawings of a job."""
+        return revisions_of(of)
+
+    def revision(self, of: Job, number: int) -> bytes:
+        """One of them, as SVG.
+
+        Raises:
+            WrongUsage: there is none of that number.
+        """
+        from measure.steps.revisions import revision_svg
+
+        return revision_svg(of.folder, number)
+
+    def thumbnail(self, of: Job) -> bytes | None:
+        """A small picture of a job; None where there is none."""
+        from measure.bench.photo_copy import thumbnail
+
+        path = self._small_of(of)
+        return thumbnail(path) if path else None
+
+    def _small_of(self, of: Job) -> Path | None:
+        """What a small picture is made from."""
+        labelled = of.folder / job.PICTURE
+        return self.traces.picture(of) or (labelled if labelled.is_file() else None)
+
+    def _check(self, of: Job, revision: int | None) -> None:
+        if revision != of.revision():
+            raise Stale(self.state(of))
+
+
+class Stale(Exception):
+    """The job has changed since; `state` is how it is now."""
+
+    def __init__(self, state: dict[str, Any]) -> None:
+        super().__init__("stale")
+        self.state = state

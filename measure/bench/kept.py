@@ -1,0 +1,87 @@
+"""What the page remembers of a job beside the files that the commands know: `bench.json`.
+
+It has what the photo's EXIF said of its lens and nothing else of it, and what was asked for. The commands need none of
+it, and a job without it opens as well.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Literal
+
+from pydantic import Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
+
+from measure.job.records import Pair, Record
+
+FILE, PHOTO = "bench.json", "photo.png"
+SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
+
+
+class Said(Record):
+    """A code and a sentence."""
+
+    code: str
+    text: str
+
+
+class KeptPhoto(Record):
+    """The photo and its picture; `lens` names the profile that was kept for its camera."""
+
+    focal_35mm: PositiveFloat | None = None
+    orientation: int = 1
+    name: str = ""
+    lens: str | None = None
+    width: int
+    height: int
+    scale: PositiveFloat
+
+
+class Strokes(Record):
+    """Lines that somebody drew on the picture, in its pixels: along what is part, and across what is not."""
+
+    part: tuple[tuple[Pair, ...], ...] = ()
+    away: tuple[tuple[Pair, ...], ...] = ()
+
+
+class Asked(Record):
+    """What is to be traced, and how; `fragments` is the number of pieces that the part is in."""
+
+    subject: Literal["part", "opening"] = "part"
+    thickness_mm: NonNegativeFloat | None = None
+    fragments: Literal[1, 2] = 1
+    strokes: Strokes = Strokes()
+    card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)
+
+
+class Accepted(Record):
+    """A completed break that somebody has looked at and keeps: its mark and the way."""
+
+    broken: str
+    by: str
+
+
+class Kept(Record):
+    """The whole of bench.json."""
+
+    schema_: Literal["jawline-bench/1"] = Field(default=SCHEMA, alias="schema")
+    name: str = ""
+    note: str = ""
+    at: FiniteFloat = 0.0
+    asked: Asked = Asked()
+    photo: KeptPhoto | None = None
+    refusal: Said | None = None
+    accepted: tuple[Accepted, ...] = ()
+
+
+def to_bytes(kept: Kept) -> bytes:
+    """The file."""
+    plain = kept.model_dump(mode="json", by_alias=True, exclude_none=True)
+    return (json.dumps(plain, ensure_ascii=False) + "\n").encode()
+
+
+def from_bytes(content: bytes) -> Kept | None:
+    """The file's content; None where it is damaged: then the job is shown as one of the commands."""
+    try:
+        return Kept.model_validate_json(content)
+    except ValidationError:
+        return None

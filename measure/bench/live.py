@@ -1,0 +1,131 @@
+"""What photo and readings say together, worked out anew after each change and kept in memory until the next.
+
+Readings that no longer fit the outline (it was traced anew, or mended by hand) are left out and named, so that one of
+them does not hold up the others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from calib.errors import JawlineError, ReadingsRefused
+from measure.adjustment.adjustment import Reconciled
+from measure.drawing.svg import write_svg
+from measure.geometry.features import Estimate
+from measure.job import job, records
+from measure.planning.planning import Advice, advise
+from measure.readings.jaw_reach import Subject, check_reading
+from measure.readings.readings import Reading
+from measure.sheet import sheet
+from measure.steps.corrected import corrected_drawing
+from measure.steps.read import parsed, tools_of
+from measure.steps.reconcile import agreed, measured_from, refuse_if_nothing_holds
+from measure.steps.shown import Shown, shown
+
+
+@dataclass(frozen=True, slots=True)
+class Unfit:
+    """A reading that does not fit the outline, and why."""
+
+    reading: Reading
+    why: ReadingsRefused
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """A job as it stands.
+
+    Attributes:
+        traced: trace.json.
+        outline: its features with their covariance.
+        readings: all of readings.csv, in order; unfit: those of them that are left out.
+        problem: why the readings as a whole can't be used: the file can't be understood, or they contradict the photo.
+        record: what measured.json says, or would.
+        found: the adjustment.
+        advice: which readings next.
+        shown: the features over the job's picture; None where there is none.
+        marks: fingerprints of trace.json and trace-view.json.
+    """
+
+    traced: records.JobRecord
+    outline: Estimate
+    readings: tuple[Reading, ...]
+    unfit: tuple[Unfit, ...]
+    problem: JawlineError | None
+    record: records.JobRecord
+    found: Reconciled
+    advice: Advice
+    shown: Shown | None
+    marks: tuple[str, str]
+
+    @property
+    def measured(self) -> bool:
+        """Whether measured.json may be written: everything in the job fits together."""
+        return self.problem is None and not self.unfit
+
+
+def live(folder: Path, before: Live | None = None) -> Live:
+    """Work out a job.
+
+    Args:
+        folder: the job.
+        before: how it was worked out last; what has not changed since is taken from there.
+
+    Raises:
+        JobRefused, WrongUsage: trace.json is damaged or not there.
+    """
+    text = job.text(folder, job.TRACE, "trace PHOTO")
+    view = folder / job.VIEW
+    marks = (job.fingerprint(text.encode()), job.fingerprint(view.read_bytes()) if view.exists() else "")
+    if before and before.marks == marks:
+        traced, outline, over = before.traced, before.outline, before.shown
+    else:
+        traced = records.from_text(text, job.TRACE)
+        outline, over = records.estimate(traced, job.TRACE), shown(folder, traced)
+    tools = tools_of(folder, None)
+    path = folder / job.READINGS
+    content = job.content(folder, job.READINGS, "read") if path.exists() else b""
+    problem: JawlineError | None = None
+    readings: tuple[Reading, ...] = ()
+    try:
+        readings = parsed(content, job.READINGS, tools) if content.strip() else ()
+    except ReadingsRefused as why:
+        problem = why
+    unfit = tuple(u for r in readings if (u := _unfit(r, outline, traced.subject)))
+    fit = tuple(r for r in readings if not any(u.reading is r for u in unfit))
+    found = agreed(traced, outline, fit, tools)
+    try:
+        refuse_if_nothing_holds(found)
+    except ReadingsRefused as why:
+        problem = why
+    made_from = {job.TRACE: marks[0], job.READINGS: job.fingerprint(content)}
+    record = measured_from(traced, found, made_from)
+    advice = advise(
+        found.estimate,
+        thickness_mm=record.thickness_mm,
+        subject=record.subject,
+        tools=tools,
+        taken=[(v.reading.kind, v.reading.features) for v in found.verdicts if v.verdict == "kept"],
+        count=1,
+    )
+    return Live(traced, outline, readings, unfit, problem, record, found, advice, over, marks)
+
+
+def sketch_svg(of: Live, folder: Path, name: str | None) -> bytes:
+    """The sketch of a job as it stands, the same that `jawline sketch` writes.
+
+    Args:
+        of: the job.
+        folder: where it is.
+        name: of the part; the trace's own by default.
+    """
+    return write_svg(sheet.sketch(corrected_drawing(folder, of.record, name)[0]))
+
+
+def _unfit(r: Reading, outline: Estimate, subject: Subject) -> Unfit | None:
+    try:
+        check_reading(r, outline, subject)
+    except ReadingsRefused as why:
+        return Unfit(r, why)
+    return None

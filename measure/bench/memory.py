@@ -1,0 +1,108 @@
+"""Jobs worked out: each once for a revision, and kept in memory until there is another or too many."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calib.errors import WrongUsage
+from measure.bench.shelf import Job
+from measure.job import job
+
+if TYPE_CHECKING:
+    from measure.bench.live import Live
+
+MOST_LIVE = 24
+"""So many jobs are kept worked out."""
+
+
+@dataclass(slots=True)
+class _Worked:
+    """A job worked out: what holds for a revision, and its drawing as soon as somebody asks for that."""
+
+    revision: int
+    live: Live
+    svg: bytes | None = None
+
+
+@dataclass(slots=True)
+class Memory:
+    """All jobs of a bench that somebody has looked at lately."""
+
+    _live: dict[str, _Worked] = field(default_factory=dict)
+    _glances: dict[str, tuple[int, str, float | None]] = field(default_factory=dict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def live(self, of: Job) -> Live | None:
+        """What photo and readings say; None before there is a trace.
+
+        Raises:
+            JawlineError: the job's files are damaged.
+        """
+        from measure.bench.live import live
+
+        with of.lock:
+            if not (of.folder / job.TRACE).is_file():
+                return None
+            revision = of.revision()
+            worked = self._live.get(of.id)
+            if worked is None or worked.revision != revision:
+                worked = _Worked(revision, live(of.folder, worked.live if worked else None))
+            with self._lock:
+                self._live.pop(of.id, None)
+                self._live[of.id] = worked
+                for old in list(self._live)[:-MOST_LIVE]:
+                    del self._live[old]
+            return worked.live
+
+    def traced(self, of: Job) -> Live:
+        """The same of a job whose photo has been traced.
+
+        Raises:
+            WrongUsage: it has not.
+            JawlineError: the job's files are damaged.
+        """
+        found = self.live(of)
+        if found is None:
+            raise WrongUsage("The photo of this job has not been traced yet.", "missing-step")
+        return found
+
+    def sketch(self, of: Job) -> tuple[int, bytes]:
+        """Revision and drawing of a job.
+
+        Raises:
+            WrongUsage: there is no trace yet.
+        """
+        from measure.bench.live import sketch_svg
+
+        with of.lock:
+            found, worked = self.traced(of), self._live[of.id]
+        if worked.svg is None:  # nobody who takes readings meanwhile waits for the drawing
+            known = of.kept()
+            worked.svg = sketch_svg(found, of.folder, (known.name if known else "") or None)
+        return worked.revision, worked.svg
+
+    def glance(self, of: Job, revision: int) -> tuple[str, float | None]:
+        """Name and least certain dimension of a job, without working it out: from memory, or from its files."""
+        worked = self._live.get(of.id)
+        if worked and worked.revision == revision:
+            record = worked.live.record
+            return record.part, max((d.u95_mm for d in record.dimensions), default=None)
+        seen = self._glances.get(of.id)
+        if seen is None or seen[0] != revision:
+            seen = self._glances[of.id] = (revision, *_glance(of.folder))
+        return seen[1:]
+
+
+def _glance(folder: Path) -> tuple[str, float | None]:
+    """Name and least certain dimension, mm, that a job's files tell of, measured.json before trace.json."""
+    for name in (job.MEASURED, job.TRACE):
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            plain = json.loads((folder / name).read_bytes())
+            worst = max((float(d["u95_mm"]) for d in plain["dimensions"]), default=None)
+            return str(plain.get("part", "")), worst
+    return "", None

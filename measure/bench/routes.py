@@ -1,0 +1,298 @@
+"""What each address answers, for the fixer. Anything that takes a moment is done in a thread."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from typing import Any, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response, StreamingResponse
+
+from calib.errors import WrongUsage
+from measure.bench import kept
+from measure.bench.desk import Desk
+from measure.bench.events import Bell
+from measure.bench.guards import SVG_POLICY
+from measure.bench.shelf import Job, plain_name
+from measure.bench.uploads import Cut, body_of, received
+from measure.bench.words import IN_TWO
+from measure.cli.options import subject_of, thickness_mm
+from measure.job.records import Pair
+
+M = TypeVar("M", bound=BaseModel)
+
+
+class Body(BaseModel):
+    """A request's JSON: unknown keys are let pass."""
+
+    model_config = ConfigDict(extra="ignore", allow_inf_nan=False)
+
+    revision: int | None = None
+
+
+class TraceBody(Body):
+    """What is to be traced, and how; coordinates in the shown picture."""
+
+    thickness: str | float | None = None
+    subject: str = "part"
+    fragments: Literal[1, 2] = 1
+    strokes: kept.Strokes = kept.Strokes()
+    card_corners: tuple[Pair, ...] | None = None
+
+
+class ReadingBody(Body):
+    """A reading."""
+
+    kind: str
+    features: list[str] = []
+    value: str | float
+    unit: str = "mm"
+    tool: str = "caliper"
+    note: str = ""
+
+
+class CompleteBody(Body):
+    """A completion."""
+
+    by: str | None = None
+    broken: str | None = None
+
+
+class TrialBody(Body):
+    """What is said of a trial print."""
+
+    said: str
+
+
+class MakeBody(Body):
+    """Files to be made."""
+
+    what: str
+    options: dict[str, Any] = {}
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+async def job_of(request: Request) -> Job:
+    """The job that the address names, if the listing has it."""
+    found = await run_in_threadpool(desk_of(request).shelf.get, request.path_params["id"])
+    if found is None:
+        raise HTTPException(404)
+    return found
+
+
+async def body(request: Request, form: type[M]) -> M:
+    """The request's JSON.
+
+    Raises:
+        Cut: it is none, or not as it should be.
+    """
+    content = await body_of(request, desk_of(request).settings.limits)
+    try:
+        return form.model_validate(json.loads(content or b"{}"))
+    except (ValueError, RecursionError) as why:
+        where = "JSON"
+        if isinstance(why, ValidationError):
+            first = why.errors(include_url=False, include_input=False)[0]
+            where = f"{'.'.join(str(x) for x in first['loc'])}: {first['msg']}".lower()
+        raise Cut(400, "request", f"The request can't be understood ({where}).") from None
+
+
+def page(request: Request, template: str, **words: Any) -> HTMLResponse:
+    """A page from its template."""
+    return HTMLResponse(request.app.state.pages.get_template(template).render(words))
+
+
+def how(subject: str, thickness: str | None) -> kept.Asked:
+    """What is to be traced, by the words of a form, in one piece.
+
+    Raises:
+        WrongUsage: they make no sense.
+    """
+    kind = subject_of(subject)
+    if not (thickness or "").strip():
+        if kind == "part":
+            text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
+            raise WrongUsage(text, "thickness")
+        thickness = None
+    return kept.Asked(subject=kind, thickness_mm=thickness_mm(thickness, kind))
+
+
+def require_joinable(asked: kept.Asked) -> None:
+    """Two pieces are joined of a part, and by their edges alone.
+
+    Raises:
+        WrongUsage: it is an opening, or something has been painted.
+    """
+    if asked.subject == "opening":
+        raise WrongUsage(f"An opening has no pieces to join: leave “{IN_TWO}” unticked.", "fragments")
+    if asked.strokes.part or asked.strokes.away:
+        text = f"What is painted is for a part in one piece: clear it, or leave “{IN_TWO}” unticked."
+        raise WrongUsage(text, "fragments")
+
+
+# ------------------------------------------------------------------------------------------------------------ pages
+async def jobs_page(request: Request) -> Response:
+    """GET /"""
+    return page(request, "jobs.html")
+
+
+async def job_page(request: Request) -> Response:
+    """GET /job/{id}"""
+    of = await job_of(request)
+    return page(request, "job.html", in_two=IN_TWO, id=of.id, name=await run_in_threadpool(desk_of(request).name, of))
+
+
+# ------------------------------------------------------------------------------------------------------------- jobs
+async def jobs(request: Request) -> Response:
+    """GET /api/jobs"""
+    return JSONResponse({"jobs": await run_in_threadpool(desk_of(request).listing)})
+
+
+async def new_job(request: Request) -> Response:
+    """POST /api/jobs"""
+    desk = desk_of(request)
+    with request.app.state.gate.passing(request.client.host if request.client else ""):
+        got = await received(request, desk.settings.limits, desk.session.place())
+    try:
+        asked = how(got.fields.get("subject") or "part", got.fields.get("thickness"))
+    except WrongUsage:
+        await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
+        raise
+    of = await run_in_threadpool(desk.take, got.photo, got.name, got.fields.get("name", ""), asked)
+    return JSONResponse({"id": of.id}, 202)
+
+
+async def job(request: Request) -> Response:
+    """GET /api/jobs/{id}"""
+    return JSONResponse(await run_in_threadpool(desk_of(request).state, await job_of(request)))
+
+
+async def events(request: Request) -> Response:
+    """GET /api/jobs/{id}/events"""
+    of, desk = await job_of(request), desk_of(request)
+    bell: Bell = request.app.state.bell
+    if bell.listeners >= desk.settings.limits.listeners:
+        raise Cut(503, "busy", "Too many pages are open: close some.")
+    stream = bell.stream(of.id, lambda: desk.progress(of))
+    return StreamingResponse(stream, media_type="text/event-stream", headers={"X-Accel-Buffering": "no"})
+
+
+# ---------------------------------------------------------------------------------------------------------- changes
+async def trace(request: Request) -> Response:
+    """POST /api/jobs/{id}/trace"""
+    of, asked, desk = await job_of(request), await body(request, TraceBody), desk_of(request)
+    thickness = None if asked.thickness is None else str(asked.thickness)
+    drawn = {"strokes": asked.strokes, "card_corners": asked.card_corners, "fragments": asked.fragments}
+    wanted = how(asked.subject, thickness).model_copy(update=drawn)
+    if wanted.fragments == 2:
+        require_joinable(wanted)
+    await run_in_threadpool(desk.retrace, of, wanted, asked.revision)
+    return JSONResponse({"id": of.id}, 202)
+
+
+async def add_reading(request: Request) -> Response:
+    """POST /api/jobs/{id}/readings"""
+    of, asked = await job_of(request), await body(request, ReadingBody)
+    return JSONResponse(await run_in_threadpool(desk_of(request).add_reading, of, asked.model_dump()))
+
+
+async def remove_reading(request: Request) -> Response:
+    """DELETE /api/jobs/{id}/readings/{key}?revision=N"""
+    of, key, seen = await job_of(request), request.path_params["key"], request.query_params.get("revision", "")
+    revision = int(seen) if seen.isdecimal() else None
+    return JSONResponse(await run_in_threadpool(desk_of(request).remove_reading, of, key, revision))
+
+
+async def undo(request: Request) -> Response:
+    """POST /api/jobs/{id}/undo"""
+    of, asked, desk = await job_of(request), await body(request, Body), desk_of(request)
+    return JSONResponse(await run_in_threadpool(desk.change, of, asked.revision, of.undo))
+
+
+async def complete(request: Request) -> Response:
+    """POST /api/jobs/{id}/complete"""
+    of, asked = await job_of(request), await body(request, CompleteBody)
+    done = desk_of(request).complete
+    return JSONResponse(await run_in_threadpool(done, of, asked.by, asked.broken, asked.revision))
+
+
+async def trial(request: Request) -> Response:
+    """POST /api/jobs/{id}/trial"""
+    of, asked = await job_of(request), await body(request, TrialBody)
+    return JSONResponse(await run_in_threadpool(desk_of(request).trial, of, asked.said, asked.revision))
+
+
+async def make(request: Request) -> Response:
+    """POST /api/jobs/{id}/make"""
+    of, asked = await job_of(request), await body(request, MakeBody)
+    files = await run_in_threadpool(desk_of(request).make, of, asked.what, asked.options)
+    return JSONResponse({"files": files})
+
+
+# ------------------------------------------------------------------------------------------------------- to look at
+async def offers(request: Request) -> Response:
+    """GET /api/jobs/{id}/offers?features=E1,E3"""
+    of = await job_of(request)
+    labels = [x.strip().upper() for x in request.query_params.get("features", "").split(",") if x.strip()]
+    return JSONResponse({"offers": await run_in_threadpool(desk_of(request).offers, of, labels[:8])})
+
+
+async def sketch_svg(request: Request) -> Response:
+    """GET /api/jobs/{id}/sketch.svg"""
+    of = await job_of(request)
+    revision, svg = await run_in_threadpool(desk_of(request).memory.sketch, of)
+    headers = {"ETag": f'"{revision}"', "Cache-Control": "no-cache", "Content-Security-Policy": SVG_POLICY}
+    if request.headers.get("if-none-match") == headers["ETag"]:
+        return Response(status_code=304, headers=headers)
+    return Response(svg, media_type="image/svg+xml", headers=headers)
+
+
+async def revisions(request: Request) -> Response:
+    """GET /api/jobs/{id}/revisions"""
+    return JSONResponse({"revisions": await run_in_threadpool(desk_of(request).revisions, await job_of(request))})
+
+
+async def revision_svg(request: Request) -> Response:
+    """GET /api/jobs/{id}/revisions/{n}.svg"""
+    of, number = await job_of(request), request.path_params["n"]
+    svg = await run_in_threadpool(desk_of(request).revision, of, number)
+    headers = {"Cache-Control": "no-cache", "Content-Security-Policy": SVG_POLICY}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
+
+
+async def photo(request: Request) -> Response:
+    """GET /api/jobs/{id}/photo.jpg"""
+    found = desk_of(request).traces.picture(await job_of(request))
+    if found is None:
+        raise HTTPException(404)
+    return FileResponse(found, media_type="image/jpeg", headers={"Cache-Control": "no-cache"})
+
+
+async def thumbnail(request: Request) -> Response:
+    """GET /api/jobs/{id}/thumbnail.jpg"""
+    small = await run_in_threadpool(desk_of(request).thumbnail, await job_of(request))
+    if small is None:
+        raise HTTPException(404)
+    return Response(small, media_type="image/jpeg", headers={"Cache-Control": "no-cache"})
+
+
+async def download(request: Request) -> Response:
+    """GET /api/jobs/{id}/files/{name}"""
+    from measure.bench.state import DOWNLOADS
+
+    of, name = await job_of(request), request.path_params["name"]
+    known = next((n for n in DOWNLOADS if n == name), None)
+    path = of.folder / known if known else None
+    if known is None or path is None or not path.is_file() or path.is_symlink():
+        raise HTTPException(404)
+    headers = {"Content-Security-Policy": SVG_POLICY}
+    return FileResponse(path, filename=f"{plain_name(of.id)}-{known}", headers=headers)

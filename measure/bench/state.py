@@ -1,0 +1,297 @@
+"""The whole state of a job as the page gets it: plain JSON values."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+import numpy as np
+
+from calib.tools.fits import FITS
+from measure.bench import kept
+from measure.bench.shelf import Job
+from measure.bench.words import for_page
+from measure.drawing.labels import anchor
+from measure.drawing.overlay import path_data
+from measure.geometry.features import Feature, flatten
+from measure.job import job, records, revisions
+from measure.planning.worksheet import JAWS
+from measure.readings.readings import Reading
+from measure.sheet.lettering import figures
+from measure.steps.complete import COMPLETED
+
+if TYPE_CHECKING:
+    from measure.bench.live import Live
+
+DOWNLOADS = (
+    job.PICTURE,
+    job.OUTLINE,
+    job.TRACE,
+    job.READINGS,
+    job.MEASURED,
+    *job.SKETCHES,
+    *job.FITS,
+    *job.GAUGES,
+    *job.SOLIDS,
+    job.STEP,
+    *job.WORKSHEETS,
+)
+"""The files of a job that can be downloaded: no others."""
+DRAWN_PX_PER_MM, DRAWN_MARGIN_MM, DRAWN_LONGEST_PX = 16.0, 6.0, 2000.0
+"""Where there is no picture to draw on, the outline is drawn on a plain ground of this scale, or a smaller one."""
+LABEL_OFF_PX = 24.0
+
+ADVICE = {
+    "unit": "Read it again, and look whether the caliper shows inches.",
+    "digits": "Read it again, digit by digit.",
+    "feature": "Look at the labels: measure again between the edges that are named.",
+    "zero": "Close the jaws and set the caliper to zero, then measure all of them again.",
+    "other": "Measure again, with the jaws square to the part.",
+}
+"""What to do about a suspect reading, by its likely cause."""
+
+
+def key_of(readings: Sequence[Reading], index: int) -> str:
+    """The key of a reading: it stays while others come and go."""
+    said = [(r.kind, r.features, r.written, r.unit, r.tool) for r in readings[: index + 1]]
+    mark = hashlib.sha256(repr(said[-1]).encode()).hexdigest()[:10]
+    return f"{mark}-{said.count(said[-1])}"
+
+
+def plain_state(
+    of: Job, known: kept.Kept | None, live: Live | None, progress: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    """The state of a job.
+
+    Args:
+        of: the job.
+        known: what the page remembers of it.
+        live: what photo and readings say; None without a trace.
+        progress: of a trace under way.
+    """
+    refusal = known.refusal if known else None
+    out: dict[str, Any] = {
+        "id": of.id,
+        "name": name_of(of, known, live.traced if live else None),
+        "revision": of.revision(),
+        "state": word_for(known, live is not None, bool(live and live.readings), progress is not None),
+        "progress": progress,
+        "refusal": {"code": refusal.code, "text": for_page(refusal.text)} if refusal else None,
+        "note": known.note if known else "",
+        "subject": live.traced.subject if live else known.asked.subject if known else "part",
+        "thickness_mm": live.traced.thickness_mm if live else known.asked.thickness_mm if known else None,
+        "fragments": known.asked.fragments if known else 1,
+        "fits": list(FITS),
+        "can_undo": bool(of.history()),
+        "strokes": known.asked.strokes.model_dump() if known else {"part": [], "away": []},
+        "card_corners": known.asked.card_corners if known else None,
+        "files": files_of(of),
+        "revisions": revisions_of(of),
+        "cautions": [],
+        "features": [],
+        "dimensions": [],
+        "readings": [],
+        "next": None,
+        "stop": None,
+        "worst_u95_mm": None,
+        "completion": None,
+        "card": None,
+    }
+    out["photo"] = _photo(of, known)
+    if live is None:
+        return out
+    return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known)}
+
+
+def name_of(of: Job, known: kept.Kept | None, traced: records.JobRecord | None) -> str:
+    """What a job is called."""
+    return (known.name if known else "") or (traced.part if traced else "") or of.id
+
+
+def word_for(known: kept.Kept | None, traced: bool, read: bool, busy: bool) -> str:
+    """The state in a word."""
+    if busy:
+        return "tracing"
+    if traced:
+        return "measured" if read else "traced"
+    return "refused" if known and known.refusal else "waiting"
+
+
+def files_of(of: Job) -> list[dict[str, str]]:
+    """What can be downloaded."""
+    return [{"name": n, "url": url_of(of, f"files/{n}")} for n in DOWNLOADS if (of.folder / n).is_file()]
+
+
+def revisions_of(of: Job) -> list[dict[str, Any]]:
+    """The drawings that trial prints have left: number, time, and what was said of the print before."""
+    out = []
+    for n, r in revisions.readable(of.folder).items():
+        words = ", ".join(r.after) or (f"{r.fit} fit" if r.fit else "as measured")
+        out.append({"n": n, "at": revisions.made_at(of.folder, n), "words": words})
+    return out
+
+
+def _photo(of: Job, known: kept.Kept | None) -> dict[str, Any] | None:
+    """The picture before there is a trace."""
+    if not known or not known.photo:
+        return None
+    p = known.photo
+    plain = {"url": url_of(of, "photo.jpg"), "width": p.width, "height": p.height, "scale": p.scale}
+    return {**plain, "blurred": not (of.folder / kept.PHOTO).is_file()}
+
+
+def url_of(of: Job, what: str) -> str:
+    """Where something of a job is to be had."""
+    return f"/api/jobs/{quote(of.id, safe='')}/{what}"
+
+
+# ---------------------------------------------------------------------------------------------------- on the picture
+def _drawn(of: Job, live: Live) -> dict[str, Any]:
+    """The features over the job's picture; where there is none, on a plain ground of the outline's own."""
+    seen = live.shown
+    if seen is None:
+        return _on_plain_ground(live.outline.features)
+    picture = seen.record.picture
+    photo = {"url": url_of(of, "photo.jpg"), "width": picture.width, "height": picture.height, "scale": picture.scale}
+    return {
+        "photo": {**photo, "blurred": False},
+        "card": {"name": seen.reference, "corners": [[round(float(v), 1) for v in c] for c in seen.corners]},
+        "features": [
+            {
+                "label": f.label,
+                "kind": f.kind,
+                "loop": f.loop,
+                "origin": f.origin,
+                "path": f.path,
+                "label_at": list(f.label_px),
+                "anchor": list(f.anchor_px),
+            }
+            for f in seen.drawn.features
+        ],
+        "label_height": seen.drawn.label_height_px,
+        "broken": list(seen.broken),
+    }
+
+
+def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
+    flat = {f.label: flatten(f, 0.01) for f in features}
+    every = np.concatenate(list(flat.values()))
+    low, high = every.min(0) - DRAWN_MARGIN_MM, every.max(0) + DRAWN_MARGIN_MM
+    scale = min(DRAWN_PX_PER_MM, DRAWN_LONGEST_PX / float((high - low).max()))
+    width, height = (int(v) for v in np.ceil((high - low) * scale))
+    drawn = []
+    for f in features:
+        p = np.stack([flat[f.label][:, 0] - low[0], high[1] - flat[f.label][:, 1]], 1) * scale
+        at, away = anchor(f.kind, f.loop, p)
+        drawn.append(
+            {
+                "label": f.label,
+                "kind": f.kind,
+                "loop": f.loop,
+                "origin": f.origin,
+                "path": path_data(p, f.kind == "circle"),
+                "label_at": [round(float(v), 1) for v in at + LABEL_OFF_PX * away],
+                "anchor": [round(float(v), 1) for v in at],
+            }
+        )
+    photo = {"url": None, "width": width, "height": height, "scale": None, "blurred": False}
+    return {"photo": photo, "card": None, "features": drawn, "label_height": LABEL_OFF_PX, "broken": []}
+
+
+# ---------------------------------------------------------------------------------------------------------- the figures
+def _measured(live: Live) -> dict[str, Any]:
+    record, found = live.record, live.found
+    cautions = [{"code": w.code, "text": for_page(w.text)} for w in record.warnings if w.code != COMPLETED]
+    if live.problem:
+        cautions.insert(0, {"code": live.problem.code, "text": for_page(live.problem.text)})
+    dimensions = record.dimensions
+    suggestion = live.advice.suggestions[0] if live.advice.suggestions else None
+    return {
+        "cautions": cautions,
+        "dimensions": [
+            {
+                "kind": d.kind,
+                "features": list(d.features),
+                "value_mm": d.value_mm,
+                "u95_mm": d.u95_mm,
+                "basis": d.basis,
+                "words": f"{d.kind} {'–'.join(d.features)}",
+                "figures": " ".join(figures(d.value_mm, d.u95_mm)),
+            }
+            for d in dimensions
+        ],
+        "readings": _readings(live),
+        "worst_u95_mm": max((d.u95_mm for d in dimensions), default=None),
+        "next": suggestion
+        and {
+            "words": jaw_words(suggestion.kind, suggestion.features),
+            "kind": suggestion.kind,
+            "features": list(suggestion.features),
+            "expected_mm": round(suggestion.expected_mm, 3),
+        },
+        "stop": None if suggestion else _stop(live),
+        "looser": round(found.looser, 3),
+    }
+
+
+def _stop(live: Live) -> str:
+    if not live.advice.open_before:
+        return f"Every dimension is known to ± {live.advice.goal_mm:g} mm or better: no further reading is needed."
+    return "No reading that the caliper takes would make the other dimensions much more certain."
+
+
+def jaw_words(kind: str, features: Sequence[str]) -> str:
+    """What the tool does, and where."""
+    return " ".join([JAWS[kind], "–".join(features)]).strip()
+
+
+def _readings(live: Live) -> list[dict[str, Any]]:
+    verdicts = {id(v.reading): v for v in live.found.verdicts}
+    unfit = {id(u.reading): u.why for u in live.unfit}
+    out = []
+    for i, r in enumerate(live.readings):
+        plain: dict[str, Any] = {
+            "key": key_of(live.readings, i),
+            "kind": r.kind,
+            "features": list(r.features),
+            "value_mm": round(r.value_mm, 5),
+            "words": r.words(),
+            "residual_mm": None,
+            "verdict": "suspect",
+            "reason": None,
+            "likely": None,
+            "advice": None,
+        }
+        if id(r) in unfit:
+            plain |= {"reason": unfit[id(r)].text, "likely": "feature", "advice": ADVICE["feature"]}
+        else:
+            v = verdicts[id(r)]
+            plain |= {
+                "residual_mm": round(v.residual_mm, 4),
+                "verdict": v.verdict,
+                "reason": v.reason,
+                "likely": v.likely,
+                "advice": ADVICE[v.likely or "other"] if v.verdict == "suspect" else None,
+            }
+        out.append(plain)
+    return out
+
+
+def _completion(record: records.JobRecord, known: kept.Kept | None) -> dict[str, Any] | None:
+    """What was completed, break by break, and whether somebody has looked at it and keeps it."""
+    if not record.completed:
+        return None
+    accepted = {(a.broken, a.by) for a in known.accepted} if known else set()
+    breaks = [
+        {
+            "broken": c.broken,
+            "by": c.by,
+            "features": list(c.features),
+            "words": c.words,
+            "kept": (c.broken, c.by) in accepted,
+        }
+        for c in record.completed
+    ]
+    return {"broken": [f.label for f in record.broken], "breaks": breaks}

@@ -1,0 +1,236 @@
+"""What the workers do: trace a photo, or check one. They read and write in a place of their own, never in a job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from calib.errors import ReferenceRefused
+from measure.bench import kept
+from measure.bench.words import for_owner
+from measure.job import job
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from calib.lens.lens import Profile
+    from calib.photo.photo import Photo
+    from calib.rectangle.refusals import Failure
+    from calib.reference.found import Found
+    from measure.silhouette.strokes import Strokes
+
+SHARES = {
+    "opening the photo": 0.02,
+    "looking for the card": 0.1,
+    "finding the card": 0.3,
+    "finding the part": 0.5,
+    "locating its edges": 0.6,
+    "fitting lines and arcs": 0.7,
+    "looking once more along them": 0.8,
+    "drawing the outline": 0.9,
+}
+"""How far a trace has come when a step of it begins, about."""
+
+Say = Callable[[Any], None]
+
+
+@dataclass(frozen=True, slots=True)
+class TraceOrder:
+    """A photo to be traced.
+
+    Attributes:
+        photo: the file: an original, or the kept copy.
+        out: an empty folder for the files that come of it.
+        part: the part's name.
+        asked: how.
+        known: what is remembered of it; None for an original.
+        hidden: whether the card's face is hidden in it already.
+        name: by which the photo is known.
+    """
+
+    photo: Path
+    out: Path
+    part: str
+    asked: kept.Asked
+    known: kept.KeptPhoto | None
+    hidden: bool
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Said when a step begins."""
+
+    words: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Copied:
+    """Said when the copy and the picture of it, `kept.PHOTO` and `job.PHOTO`, are in `out`.
+
+    Attributes:
+        photo: what is remembered of the photo.
+        may_be_kept: whether the card's face is hidden in both; if not, only the picture is, wholly blurred.
+    """
+
+    photo: kept.KeptPhoto
+    may_be_kept: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TraceAnswer:
+    """What came of a trace: files in `out`."""
+
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckOrder:
+    """An owner's photo to be checked; `out` as for a trace."""
+
+    photo: Path
+    out: Path
+    name: str
+
+
+def trace(order: TraceOrder, say: Say) -> TraceAnswer:
+    """Trace a photo.
+
+    Raises:
+        JawlineError: it can't be traced.
+    """
+    from calib.finding.finding import find_reference
+    from measure.steps.photos import traced, traced_fragments
+    from measure.steps.trace import files_of
+    from measure.tracing.parts import prior_of
+
+    def step(words: str) -> None:
+        say(Step(words, SHARES[words]))
+
+    step("opening the photo")
+    photo, lens = opened(order.photo, order.known, order.name)
+    strokes, corners = marked(order.asked, order.known.scale if order.known else 1.0)
+    if not order.hidden:
+        step("looking for the card")
+        found = find_reference(photo.rgb, prior_of(photo, lens), corners_px=corners)
+        photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
+    thickness = order.asked.thickness_mm or 0.0
+    if order.asked.fragments == 2:
+        step("finding the part")
+        photos = traced_fragments(photo, thickness, lambda _: lens, corners_px=corners)
+    else:
+        photos = traced(
+            photo,
+            (order.photo,),
+            thickness,
+            order.asked.subject,
+            lambda _: lens,
+            watch=step,
+            strokes=strokes,
+            corners_px=corners,
+        )
+    step("drawing the outline")
+    _, files = files_of(photos, order.part, strokes, corners)
+    for name, content in files.items():
+        (order.out / name).write_bytes(content)
+    return TraceAnswer(tuple(files))
+
+
+def marked(asked: kept.Asked, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:
+    """What was marked by hand on the shown picture, in pixels of the photo.
+
+    Args:
+        asked: with the marks.
+        scale: pixels of the picture to one of the photo's.
+    """
+    import numpy as np
+
+    from measure.silhouette.strokes import Strokes
+
+    def in_photo(points: Sequence[tuple[float, float]]) -> NDArray[np.float64]:
+        return np.array(points, float).reshape(-1, 2) / scale - 0.5
+
+    part, away = (tuple(in_photo(s) for s in lines if s) for lines in (asked.strokes.part, asked.strokes.away))
+    return Strokes(part, away), None if asked.card_corners is None else in_photo(asked.card_corners)
+
+
+def check(order: CheckOrder, say: Say) -> dict[str, Any]:
+    """Check a photo; where it can be measured from, the copy to be kept is put into `out`, which is said.
+
+    Returns:
+        verdict, reasons and reply.
+    """
+    from calib.lens.store import profile_for
+    from measure.steps.check import Asked, looked_at
+
+    seen: list[tuple[Photo, Found | Failure]] = []
+    found = looked_at(order.photo, Asked(None, "part"), lambda photo, reference: seen.append((photo, reference)))
+    if found.verdict != "retake":
+        photo, reference = seen[0]
+        copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)
+    plain = found.plain()
+    reasons = [{**r, "text": for_owner(r["text"])} for r in plain["reasons"]]
+    return {"verdict": plain["verdict"], "reasons": reasons, "reply": plain["reply"]}
+
+
+def opened(path: Path, known: kept.KeptPhoto | None, name: str) -> tuple[Photo, Profile | None]:
+    """A photo and the lens profile that is kept for its camera.
+
+    Args:
+        path: the file.
+        known: what the job remembers of it, if it is a kept copy.
+        name: by which it is known.
+    """
+    from calib.lens.store import profile_for, profile_named
+    from calib.photo.photo import load
+
+    photo = load(path)
+    if known is None:
+        return replace(photo, name=name), profile_for(photo)
+    photo = replace(photo, focal_35mm=known.focal_35mm, orientation=known.orientation, name=name)
+    return photo, profile_named(known.lens) if known.lens else None
+
+
+def copied(photo: Photo, found: Found | Failure, lens: Profile | None, out: Path, say: Say) -> NDArray[np.uint8]:
+    """Put the copy that may be kept into a folder, and say so; what is measured is measured in that copy.
+
+    Args:
+        photo: the original.
+        found: the reference in it, or why there is none.
+        lens: the profile that is kept for its camera.
+        out: the folder.
+        say: is told.
+
+    Returns:
+        (h, w, 3) its pixels.
+
+    Raises:
+        ReferenceRefused: there is no card whose face could be hidden. Then the photo, which nobody else is to see, and
+            a blurred picture of it are in the folder.
+    """
+    from calib.rectangle.refusals import Failure
+    from measure.bench.photo_copy import as_png, blurred, cleaned
+    from measure.drawing.framing import plain_picture
+
+    refused = isinstance(found, Failure)
+    rgb = photo.rgb if isinstance(found, Failure) else cleaned(photo.rgb, found.faces_px)
+    jpeg, frame = plain_picture(blurred(rgb) if refused else rgb, ())
+    (out / kept.PHOTO).write_bytes(as_png(rgb))
+    (out / job.PHOTO).write_bytes(jpeg)
+    facts = kept.KeptPhoto(
+        focal_35mm=photo.focal_35mm,
+        orientation=photo.orientation,
+        name=photo.name,
+        lens=lens.name if lens else None,
+        width=frame.pixels.shape[1],
+        height=frame.pixels.shape[0],
+        scale=frame.scale,
+    )
+    say(Copied(facts, may_be_kept=not refused))
+    if isinstance(found, Failure):
+        raise ReferenceRefused(found.text, found.code)
+    return rgb

@@ -1,0 +1,181 @@
+"""Traces under way: a photo goes to a worker, and what comes of it into its job while nobody else changes that."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from calib.errors import JawlineError, WrongUsage
+from measure.bench import kept, tasks
+from measure.bench.session import Session
+from measure.bench.shelf import Job, Shelf
+from measure.bench.workers import Workers
+from measure.job import job
+
+FOUND_WAITS_S = 120.0
+"""What was found in a photo waits so long for a command that has the job to itself: nobody can ask for it again."""
+PHOTO_GONE = "The bench was closed before this photo was traced, and did not keep it: add the photo again."
+
+Tell = Callable[[str], None]
+"""Is told the id of a job whenever something about it has changed, from any thread."""
+
+
+@dataclass(slots=True)
+class Tracing:
+    """A trace under way: what it is at, and how far it has come."""
+
+    words: str = "waiting for its turn"
+    share: float = 0.0
+
+    def plain(self) -> dict[str, Any]:
+        """For the page."""
+        return {"step": self.words, "share": self.share}
+
+
+@dataclass(slots=True)
+class Unkept:
+    """A photo whose card nobody could hide: it stays in the session's own folder and goes with it."""
+
+    folder: Path
+    photo: kept.KeptPhoto
+
+
+@dataclass(slots=True)
+class Traces:
+    """All traces of a bench.
+
+    Attributes:
+        session: where photos lie meanwhile.
+        workers: who looks at them.
+        limit_s: for how long at one, seconds.
+        tell: see there.
+    """
+
+    session: Session
+    workers: Workers
+    limit_s: float
+    tell: Tell
+    _under_way: dict[str, Tracing] = field(default_factory=dict)
+    _unkept: dict[str, Unkept] = field(default_factory=dict)
+
+    def progress(self, of: Job) -> dict[str, Any] | None:
+        """How far the trace of a job has come, for the page; None where none is under way."""
+        at = self._under_way.get(of.id)
+        return at.plain() if at else None
+
+    def again(self, of: Job, asked: kept.Asked) -> None:
+        """Trace a job's photo again, or for the first time; nobody else changes the job meanwhile.
+
+        Raises:
+            WrongUsage: its photo is not there, or is being traced.
+        """
+        if of.id in self._under_way:
+            raise WrongUsage("This photo is being traced just now: wait until that is done.", "busy")
+        known = of.kept()
+        unkept = self._unkept.get(of.id)
+        folder = unkept.folder if unkept else of.folder
+        if known is None or known.photo is None or not (folder / kept.PHOTO).is_file():
+            raise WrongUsage("The photo of this job is no longer there: add it again as a new one.", "no-photo")
+        now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
+        with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
+            job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
+        copy = self.session.place() / "The photo"
+        shutil.copyfile(folder / kept.PHOTO, copy)
+        self.begin(of, known.name or of.id, copy, asked, known.photo, unkept is None, known.photo.name)
+
+    def begin(
+        self,
+        of: Job,
+        part: str,
+        photo: Path,
+        asked: kept.Asked,
+        known: kept.KeptPhoto | None,
+        hidden: bool,
+        name: str,
+    ) -> None:
+        """Have a photo traced.
+
+        Args:
+            of: the job that it is of.
+            part, asked, known, hidden, name: see `tasks.TraceOrder`.
+            photo: alone in a folder of the session, which is gone when it has been looked at.
+        """
+        out = self.session.place()
+        at = self._under_way[of.id] = Tracing()
+
+        def say(what: Any) -> None:
+            if isinstance(what, tasks.Step):
+                at.words, at.share = what.words, what.share
+            elif isinstance(what, tasks.Copied):
+                self._copied(of, out, what)
+            self.tell(of.id)
+
+        def finish(done: Future[tasks.TraceAnswer]) -> None:
+            try:
+                self._finish(of, out, done)
+            finally:
+                self._under_way.pop(of.id, None)
+                shutil.rmtree(photo.parent, ignore_errors=True)
+                shutil.rmtree(out, ignore_errors=True)
+                self.tell(of.id)
+
+        order = tasks.TraceOrder(photo, out, part, asked, known, hidden, name)
+        self.workers.do(tasks.trace, order, self.limit_s, say).add_done_callback(finish)
+        self.tell(of.id)
+
+    def _copied(self, of: Job, out: Path, what: tasks.Copied) -> None:
+        """Put the copy into the job if it may be kept, else into the session's own folder."""
+        with of.alone(FOUND_WAITS_S):
+            known = of.kept() or kept.Kept()
+            files = {kept.FILE: kept.to_bytes(known.model_copy(update={"photo": what.photo}))}
+            before = self._unkept.pop(of.id, None)
+            if before:
+                shutil.rmtree(before.folder, ignore_errors=True)
+            if what.may_be_kept:
+                files |= {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
+            else:
+                place = self.session.place()
+                for n in (kept.PHOTO, job.PHOTO):
+                    shutil.move(out / n, place / n)
+                self._unkept[of.id] = Unkept(place, what.photo)
+            of.write(files, undoable=False)
+
+    def _finish(self, of: Job, out: Path, done: Future[tasks.TraceAnswer]) -> None:
+        """Put what came of a trace into the job."""
+        from measure.steps.trace import OUTDATED
+
+        with of.alone(FOUND_WAITS_S):
+            known = of.kept() or kept.Kept()
+            try:
+                answer = done.result()
+                files = {n: (out / n).read_bytes() for n in answer.files}
+                now = known.model_copy(update={"refusal": None})
+                of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED, undoable=False)
+            except Exception as why:
+                text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
+                now = known.model_copy(update={"refusal": kept.Said(code=code, text=text)})
+                with contextlib.suppress(WrongUsage):
+                    of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)
+
+    def picture(self, of: Job) -> Path | None:
+        """The picture that is shown of a job: the card's face hidden, or all of it blurred."""
+        unkept = self._unkept.get(of.id)
+        paths = (*((unkept.folder / job.PHOTO,) if unkept else ()), of.folder / job.PHOTO)
+        return next((p for p in paths if p.is_file()), None)
+
+
+def close_unfinished(shelf: Shelf) -> None:
+    """Jobs whose photo went with the session that was to trace it say so."""
+    for of in shelf.all():
+        known = of.kept()
+        if known is None or known.refusal or (of.folder / job.TRACE).exists():
+            continue
+        if not (of.folder / kept.PHOTO).exists():
+            now = known.model_copy(update={"refusal": kept.Said(code="photo-gone", text=PHOTO_GONE)})
+            with contextlib.suppress(WrongUsage):
+                of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)

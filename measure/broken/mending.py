@@ -1,0 +1,139 @@
+"""All breaks of a part, each completed in the way that has the best evidence, and said in words.
+
+In order of evidence: the rest is its own mirror image; it repeats itself by turns; its neighbours go on until
+they meet. Where none of that serves, the fracture stays as it was seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from measure.broken.breaks import Break, check_length, find_breaks, marked_break, outer
+from measure.broken.completion.one_break import completed
+from measure.broken.completion.outcome import By, Completed
+from measure.geometry.features import Estimate, Feature
+
+WAYS: dict[str, str] = {"mirror": "a mirror axis", "turn": "turns about a centre", "extend": "its neighbours going on"}
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """A break that stays as it was seen, its labels, and why each way did not serve."""
+
+    labels: tuple[str, ...]
+    whys: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """What became of a broken part: its estimate, each break, and how each is marked: first and last label as seen."""
+
+    estimate: Estimate
+    breaks: tuple[Completed | Open, ...]
+    marks: tuple[str, ...]
+
+    @property
+    def broken(self) -> tuple[Feature, ...]:
+        """What was seen where the outline is now completed."""
+        return tuple(f for b in self.breaks if isinstance(b, Completed) for f in b.broken)
+
+
+def mended(
+    estimate: Estimate,
+    marked: Sequence[tuple[str, By | None]] = (),
+    by: By | None = None,
+    subject: Literal["part", "opening"] = "part",
+) -> Mended:
+    """Complete every break, or those that are marked; all others stay open.
+
+    Args:
+        estimate: as seen.
+        marked: for each break that is marked the first and the last broken feature, such as R4-E5, and the one way that
+            is wanted, None for the best; empty to find the breaks.
+        by: one way only for breaks that are found; None for the best.
+        subject: part or opening.
+
+    Raises:
+        WrongUsage: the marked labels are not of the outer boundary.
+        JobRefused: there is no break, or more than half of the boundary is broken.
+    """
+    loop = outer(estimate.features)
+    if marked:
+        wanted = [marked_break(estimate.features, words) for words, _ in marked]
+    else:
+        wanted = find_breaks(estimate.features)
+    check_length(estimate.features, wanted)
+    curves = [] if all(f.kind != "curve" for f in loop) else find_breaks(estimate.features)
+    own = {i for b in wanted for i in b.members()}
+    others = [_labels(loop, b) for b in curves if not own & set(b.members())]
+    ways = [way for _, way in marked] or [by] * len(wanted)
+    todo = [(_labels(loop, b), way) for b, way in zip(wanted, ways, strict=True)]
+    out: list[Completed | Open] = []
+    marks: list[str] = []
+    while todo:
+        labels, way = todo.pop(0)
+        now = outer(estimate.features)
+        which, rest = _at(now, labels), [_at(now, x) for x in (*(t for t, _ in todo), *others)]
+        done = _best(estimate, which, rest, way, subject)
+        if isinstance(done, Completed):
+            estimate = done.estimate
+        else:
+            others.append(labels)
+        out.append(done)
+        marks.append(labels[0] if len(labels) == 1 else f"{labels[0]}-{labels[-1]}")
+    return Mended(estimate, tuple(out), tuple(marks))
+
+
+def _best(
+    estimate: Estimate, which: Break, others: Sequence[Break], by: By | None, subject: Literal["part", "opening"]
+) -> Completed | Open:
+    whys = []
+    for way in get_args(By)[:3] if by is None else (by,):
+        done = completed(estimate, which, others, way, subject)
+        if isinstance(done, Completed):
+            return done
+        whys.append((way, done.why))
+    return Open(_labels(outer(estimate.features), which), tuple(whys))
+
+
+def _labels(loop: Sequence[Feature], b: Break) -> tuple[str, ...]:
+    return tuple(loop[i].label for i in b.members())
+
+
+def _at(loop: Sequence[Feature], labels: tuple[str, ...]) -> Break:
+    """The break with these labels, where they are now; those that another break has taken in are gone."""
+    at = [i for i, f in enumerate(loop) if f.label in labels]
+    first = next(i for i in at if loop[i - 1].label not in labels)
+    return Break(first, len(at), len(loop))
+
+
+def in_words(b: Completed | Open) -> str:
+    """One sentence on what was done about a break, why, and how well the rest agrees."""
+    if isinstance(b, Open):
+        whys = "; ".join(f"{WAYS[way]}: {why}" for way, why in b.whys)
+        return f"The break at {_span(b.labels)} stays open: nothing tells what was there ({whys})."
+    where = _span(tuple(f.label for f in b.broken))
+    if b.way == "extend":
+        if b.merged or b.fresh:
+            return f"The break at {where} is closed by {_and(b.prolonged)} going on across it."
+        sure = "" if b.corner_u95_mm is None else f", at a corner known to ± {b.corner_u95_mm:.2f} mm"
+        return (
+            f"The break at {where} is closed by {_and(b.prolonged)} going on until they meet{sure}; whether the corner "
+            "was sharp or rounded nothing tells."
+        )
+    how = "mirrored" if b.way == "mirror" else f"turned by {abs(math.degrees(b.angle_rad)):.0f}°"
+    return (
+        f"The break at {where} is filled with its counterpart {how}: {100 * b.tested:.0f} % of the boundary bears that "
+        f"out, to {b.rms_mm:.2f} mm on average and {b.worst_mm:.2f} mm at worst."
+    )
+
+
+def _span(labels: tuple[str, ...]) -> str:
+    return labels[0] if len(labels) == 1 else f"{labels[0]} to {labels[-1]}"
+
+
+def _and(labels: Sequence[str]) -> str:
+    return " and ".join(labels)

@@ -1,0 +1,228 @@
+"""From a photo's figures to a verdict: one table of limits, each with its reason.
+
+The limits were set with rendered photos of known truth and their spoiled versions; `python -m tests.accuracy.check`
+prints how verdicts and what a trace then achieves go together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from measure.check.fitness import Fitness
+from measure.edges.blur import MOST_PX
+
+Level = Literal["note", "usable", "retake"]
+Verdict = Literal["good", "usable", "retake"]
+NEVER = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that a person should know of a photo.
+
+    Attributes:
+        code: a short stable word.
+        level: whether it matters not at all to the measuring, somewhat, or so much that the photo must be retaken.
+        text: one plain sentence.
+    """
+
+    code: str
+    level: Level
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A limit on one figure.
+
+    Attributes:
+        code: of the finding; two rules may share one.
+        figure: of a photo, larger is worse; nan where there is none.
+        usable_above, retake_above: limits.
+        text: the sentence, with the figure in it.
+        why: reason for the limits.
+    """
+
+    code: str
+    figure: Callable[[Fitness], float]
+    usable_above: float
+    retake_above: float
+    text: str
+    why: str
+
+    def found(self, f: Fitness) -> Finding | None:
+        """What there is to say, or None."""
+        value = self.figure(f)
+        if not value > self.usable_above:
+            return None
+        return Finding(self.code, "retake" if value > self.retake_above else "usable", self.text.format(value=value))
+
+
+def _card(name: str) -> Callable[[Fitness], float]:
+    return lambda f: float(getattr(f.card, name)) if f.card else math.nan
+
+
+def _part(name: str) -> Callable[[Fitness], float]:
+    return lambda f: float(getattr(f.part, name)) if f.part else math.nan
+
+
+def _glare_on_part(f: Fitness) -> float:
+    return f.part.glare if f.part and f.part.glare < WHITE else math.nan
+
+
+WHITE = 0.5
+"""A face of which so much is at the sensor's limit mirrors no lamp: it is white, and the photo too bright for it."""
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "blurred",
+        lambda f: f.blur_px,
+        1.45,
+        MOST_PX,
+        "The photo is blurred: its edges are smeared over {value:.1f} pixels.",
+        "edges are looked for as steps blurred by about one pixel; beyond the second figure they come out shifted by "
+        "more than the uncertainty that is told of them, and a trace refuses the photo",
+    ),
+    Rule(
+        "too-dark",
+        lambda f: 255 - f.exposure.bright,
+        255 - 110,
+        255 - 80,
+        "The photo is under-exposed: even its bright parts are dark.",
+        "the darker, the fewer steps of code between a dark part and its shadow: from three stops too dark on some "
+        "outlines follow the shadow",
+    ),
+    Rule(
+        "too-bright",
+        lambda f: f.exposure.burnt,
+        0.25,
+        0.70,
+        "The photo is over-exposed: {value:.0%} of it is burnt to white.",
+        "light at the sensor's limit spreads over edges and leaves no step between white card and white table",
+    ),
+    Rule(
+        "too-bright",
+        _part("clipped"),
+        0.30,
+        NEVER,
+        "The part is over-exposed: it is burnt to white along its edge.",
+        "an edge beside burnt light is seen up to a fifth of a pixel too far out",
+    ),
+    Rule(
+        "too-slanted",
+        _card("tilt_deg"),
+        25.0,
+        38.0,
+        "The photo was taken too slanted: {value:.0f}° off straight down.",
+        "walls hide edges, the far side gets small; above 45° no card is accepted",
+    ),
+    Rule(
+        "too-far",
+        lambda f: f.part.mm_per_px if f.part else f.card.mm_per_px if f.card else math.nan,
+        0.12,
+        0.18,
+        "The photo was taken from too far away, or made smaller in sending: {value:.2f} mm a pixel.",
+        "an edge is located to about a tenth of a pixel, and what measures fewer than about ten, such as a small hole "
+        "or a fillet, is lost",
+    ),
+    Rule(
+        "too-near",
+        lambda f: -f.card.camera_height_mm if f.card else math.nan,
+        -160.0,
+        NEVER,
+        "The photo was taken from very near.",
+        "the nearer the camera, the more an edge shifts with its height, and the stronger the lens bends lines",
+    ),
+    Rule(
+        "off-centre",
+        lambda f: f.off_axis,
+        0.85,
+        NEVER,
+        "Part or card lie in the outermost part of the picture, where the lens bends lines most.",
+        "one term describes the lens; beyond about five sixths of the half diagonal it is not enough (common practice)",
+    ),
+    Rule(
+        "near-edge",
+        lambda f: -f.part.edge_room if f.part else math.nan,
+        -0.02,
+        NEVER,
+        "The part lies very near the photo's edge.",
+        "shadow and table beside an edge are needed to tell it",
+    ),
+    Rule(
+        "too-thick",
+        _part("lean_mm"),
+        8.0,
+        25.0,
+        "The part is thick for a photo from here: its walls lean outwards by {value:.0f} mm in the picture.",
+        "where the wall is seen so wide its two edges are located apart, holes close up, and a wall that is not quite "
+        "upright shifts one of them",
+    ),
+    Rule(
+        "glare-card",
+        lambda f: f.card.glare if f.card and f.card.glare < WHITE else math.nan,
+        0.04,
+        NEVER,
+        "A lamp is mirrored in the card: {value:.0%} of it is white glare.",
+        "glare that reaches the card's side hides it",
+    ),
+    Rule(
+        "glare-part",
+        _glare_on_part,
+        0.02,
+        0.25,
+        "A lamp is mirrored in the part: {value:.0%} of it is white glare.",
+        "glare that reaches the part's edge is taken for the table or hides a hole",
+    ),
+    Rule(
+        "shadow",
+        _part("shaded"),
+        0.05,
+        0.20,
+        "The part's own shadow hides {value:.0%} of its edge.",
+        "a dark part's edge can't be told from a shadow as dark",
+    ),
+    Rule(
+        "faint-edge",
+        _part("faint"),
+        0.15,
+        0.40,
+        "The part hardly stands out from what it lies on along {value:.0%} of its edge.",
+        "where there is no step of light an edge is bridged from its neighbours",
+    ),
+    Rule(
+        "inexact",
+        _part("u95_50_mm"),
+        0.35,
+        1.0,
+        "A length of 50 mm will be uncertain by ± {value:.2f} mm from this photo.",
+        "parts that have to fit want a tenth or two (common practice); a caliper reading mends the rest up to a point",
+    ),
+)
+CARD_NUMBER = Finding("card-digits", "note", "The card's number is to be seen in the photo.")
+FAINT_CARD = Finding("faint-card", "usable", "One side of the card hardly stands out from what it lies on.")
+
+
+def judged(f: Fitness) -> tuple[Finding, ...]:
+    """All that there is to say of a photo, what matters most first; of findings of one code the graver."""
+    found = [] if f.failure is None else [Finding(f.failure.code, "retake", f.failure.text)]
+    found += [x for rule in RULES if (x := rule.found(f)) is not None]
+    if f.card and "faint-side" in f.card.cautions:
+        found.append(FAINT_CARD)
+    if f.card and f.card.shows_number:
+        found.append(CARD_NUMBER)
+    grave: dict[Level, int] = {"retake": 0, "usable": 1, "note": 2}
+    found.sort(key=lambda x: grave[x.level])
+    once: dict[str, Finding] = {}
+    for x in found:
+        once.setdefault(x.code, x)
+    return tuple(once.values())
+
+
+def verdict(findings: tuple[Finding, ...]) -> Verdict:
+    """Good, usable or retake."""
+    levels = {x.level for x in findings}
+    return "retake" if "retake" in levels else "usable" if "usable" in levels else "good"

@@ -1,0 +1,166 @@
+"""Oblique edges and theoretical corners, whatever else is left, and overall sizes in brackets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from measure.dimensioning.gauging import Stated, crossing
+from measure.dimensioning.scheme.places import from_main
+from measure.dimensioning.scheme.scheme import Scheme, off_deg
+from measure.dimensioning.scheme.values import End, Wanted
+from measure.geometry.features import Feature, by_loop, flatten, sweep_rad
+
+
+def oblique(scheme: Scheme) -> None:
+    """Edges that are neither level nor upright: their theoretical corners, and their angles to their neighbours."""
+    straight = [*scheme.lines[True], *scheme.lines[False]]
+    edges = [f for f in scheme.features if f.kind == "line" and f not in straight and f.label not in scheme.teeth]
+    for f in edges:
+        near = [g for g in _neighbours(scheme, f) if g in straight]
+        near.sort(key=lambda g: _between_deg(scheme, f, g))
+        far = [g for g in (*scheme.datum[False][:1], *scheme.datum[True][:1], *straight[:1]) if g not in near]
+        if not (near and 15 < _between_deg(scheme, f, near[0]) < 75):
+            for g in near:  # a slight taper is better told by its ends than by an angle
+                _corner(scheme, f, g)
+        for g in (*near, *far):
+            scheme.angle("angle", (f.label, g.label))
+        for g in near:
+            _corner(scheme, f, g)
+    for i, f in enumerate(edges):
+        for g in edges[:i]:
+            if _between_deg(scheme, f, g) < 3:
+                scheme.linear("distance", g, f, None)
+        if not straight:
+            for a, b in _bearings(scheme):
+                scheme.angle("bearing", (f.label, a.label, b.label))
+
+
+def _between_deg(scheme: Scheme, a: Feature, b: Feature) -> float:
+    return off_deg(scheme.shapes[a.label].s, scheme.shapes[b.label].s)
+
+
+def _bearings(scheme: Scheme) -> list[tuple[Feature, Feature]]:
+    """Pairs of centres that an edge's direction may be told against."""
+    centres = [f for f in [*scheme.rounds, *(g for g in scheme.features if g.kind == "arc")] if f.centre]
+    out = []
+    for i, a in enumerate(centres):
+        for b in centres[i + 1 :]:
+            assert a.centre is not None
+            assert b.centre is not None
+            if math.dist(a.centre, b.centre) > 2:
+                out.append((a, b))
+    return out[:12]
+
+
+def _neighbours(scheme: Scheme, f: Feature) -> list[Feature]:
+    """Edges next to this one, over a fillet at most."""
+    loop = by_loop(scheme.features)[f.loop]
+    i, n = loop.index(f), len(loop)
+    out = []
+    for step in (1, -1):
+        for reach in (1, 2):
+            g = loop[(i + step * reach) % n]
+            if g.kind == "line" and g is not f:
+                out.append(g)
+                break
+            if g in scheme.rounds or g.kind == "curve":
+                break
+    return out
+
+
+def _corner(scheme: Scheme, f: Feature, g: Feature) -> None:
+    """The theoretical corner of an oblique edge f and a straight one g, from its mirror image or from the datum."""
+    at = crossing(scheme.shapes[f.label], scheme.shapes[g.label])
+    if not all(map(math.isfinite, at)) or max(abs(np.array(at) - (scheme.low + scheme.high) / 2)) > 300:
+        return
+    up = g in scheme.lines[False]
+    here = End((at,), 1.0, (f.label, g.label))
+    i, j = scheme.features.index(f), scheme.features.index(g)
+    for axis in scheme.axes:
+        if scheme.upright(axis.angle_rad) == up and axis.partner[i] != i:
+            m, n = scheme.features[axis.partner[i]], scheme.features[axis.partner[j]]
+            there = End((crossing(scheme.shapes[m.label], scheme.shapes[n.label]),), 1.0, (m.label, n.label))
+            labels = (f.label, g.label, m.label, n.label)
+            scheme.take("corners", labels, partial(_between, up, here, there))
+            return
+    datum = scheme.datum[up]
+    if datum and datum[0] is not f:
+        corner = (f.label, g.label, datum[0].label)
+        scheme.take("corner", corner, partial(_between, up, here, scheme.end(datum[0], up)))
+
+
+def _between(up: bool, a: End, b: End, stated: Stated) -> Wanted:
+    """A size measured level (up) or upright."""
+    return Wanted("linear", stated, direction_rad=0.0 if up else math.pi / 2, ends=(a, b))
+
+
+def rest(scheme: Scheme) -> None:
+    """Whatever still pins something down: flats of bores, centres of arcs."""
+    if not scheme.free.left:
+        return
+    arcs = [f for f in scheme.features if f.kind == "arc" and f.label not in scheme.slot_ends()]
+    arcs.sort(key=lambda f: -abs(sweep_rad(f)))
+    for f in arcs[:24]:
+        if f.label in scheme.teeth or f.label not in scheme.free.loose():
+            continue
+        for up in (True, False):
+            if scheme.datum[up]:
+                scheme.linear("offset", f, scheme.datum[up][0], up)
+            elif scheme.main is not None and f is not scheme.main:
+                from_main(scheme, f, up)
+    _turned_parts(scheme)
+
+
+def _turned_parts(scheme: Scheme) -> None:
+    """How a flat or a group of holes is turned against the outline."""
+    if not scheme.free.left or scheme.lines[True] or scheme.lines[False]:
+        return
+    loose = set(scheme.free.loose()) - scheme.teeth
+    for f in (g for g in scheme.features if g.kind == "line" and g.label in loose):
+        for a, b in _bearings(scheme):
+            scheme.angle("bearing", (f.label, a.label, b.label))
+
+
+def auxiliary(scheme: Scheme) -> None:
+    """Overall sizes over round ends, in brackets: they follow from the rest."""
+    for up in (True, False):
+        k = 0 if up else 1
+        a, b = _rim(scheme, k, scheme.low[k]), _rim(scheme, k, scheme.high[k])
+        if a is None or b is None or a is b or a.kind == b.kind == "line":
+            continue
+        kind, labels = _over(scheme, a, b, up)
+        if kind:
+            ends = (_far_side(scheme, a, scheme.low[k], up), _far_side(scheme, b, scheme.high[k], up))
+            stated = scheme.gauge(kind, labels)
+            scheme.wanted.append(replace(_between(up, *ends, stated), auxiliary=True))
+
+
+def _far_side(scheme: Scheme, f: Feature, at: float, up: bool) -> End:
+    if f.centre is None:
+        return scheme.end(f, up)
+    return End(((at, f.centre[1]) if up else (f.centre[0], at),), 1.0)
+
+
+def _rim(scheme: Scheme, k: int, at: float) -> Feature | None:
+    """The outer feature that reaches the part's rim, if it is a straight edge along it or a round end."""
+    for f in sorted(scheme.features, key=lambda f: f.kind != "line"):
+        if f.loop == 0 and np.abs(flatten(f, 0.002)[:, k] - at).min() < 0.02:
+            if f.kind == "arc" and f in scheme.rounds:
+                return f
+            if f.kind == "line" and f in scheme.lines[k == 0]:
+                return f
+    return None
+
+
+def _over(scheme: Scheme, a: Feature, b: Feature, up: bool) -> tuple[str, tuple[str, ...]]:
+    """Kind and labels of the size over two features, outside to outside."""
+    if "line" in (a.kind, b.kind):
+        return "reach", (a.label, b.label)
+    if scheme.upright_or_none(a, b) == up:
+        return "stretch", (a.label, b.label)
+    along = scheme.longest(not up)
+    return ("stretch", (a.label, b.label, along.label)) if along is not None else ("", ())

@@ -1,0 +1,207 @@
+"""The dimensioning while it is being chosen: what the drawing shows without words, and what is still free."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from measure.dimensioning.gauging import SIZES, Gauge, Shape, Stated, acute_deg, shape_of, shapes_of
+from measure.dimensioning.scheme import ideal
+from measure.dimensioning.scheme import relations as rel
+from measure.dimensioning.scheme.freedom import Freedom
+from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line, located, openings
+from measure.dimensioning.scheme.values import End, Wanted
+from measure.geometry.features import Feature, Point, flatten, length, sweep_rad
+from measure.geometry.symmetry import mirror_axes, turning
+
+
+def mirror_fit(tolerance_mm: float) -> float:
+    """How far a mirrored piece may lie from its partner: both are uncertain, and their ends more so."""
+    return min(max(2.5 * tolerance_mm, 0.1), 0.4)
+
+
+def off_deg(angle: float, other: float) -> float:
+    """Degrees between two undirected lines at angles in radians."""
+    return acute_deg(angle - other)
+
+
+@dataclass
+class Scheme:
+    """The state of choosing. "Up" means: measured level, between upright edges or centres side by side.
+
+    Attributes:
+        features: all loops, in the drawing's frame.
+        gauge: says how large a size is and how sure.
+        tolerance: how well places are known on the whole, mm.
+        wanted: what has been taken so far.
+    """
+
+    features: tuple[Feature, ...]
+    gauge: Gauge
+    tolerance: float
+    wanted: list[Wanted] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.of = {f.label: f for f in self.features}
+        self.shapes = shapes_of(self.features)
+        self.openings = openings(self.features)
+        self.slots = [o for o in self.openings if o.form == "slot"]
+        self.rounds = located(self.features, self.slots)
+        self.box = np.array([p for f in self.features for p in flatten(f, 0.05)])
+        self.low, self.high = self.box.min(0), self.box.max(0)
+        fit = mirror_fit(self.tolerance)
+        self.axes = [
+            a
+            for a in mirror_axes(self.features, fit)
+            if min(off_deg(a.angle_rad, 0), off_deg(a.angle_rad, math.pi / 2)) < 1
+        ]
+        repeats = turning(self.features, fit)
+        self.turning = repeats if repeats is not None and repeats.order != 4 else None  # a square is drawn by its sides
+        self.teeth = self._teeth()
+        self.lines = {True: self._lines(math.pi / 2), False: self._lines(0.0)}
+        self.rows = {up: self._in_line(self.lines[up], up) for up in (True, False)}
+        self.datum = {up: self._datum(up) for up in (True, False)}
+        self.free = self._freedom()
+        self.overall: set[tuple[str, ...]] = set()
+        self.shared: list[tuple[bool, tuple[str, ...]]] = []
+        self.pitches: list[tuple[Point, tuple[str, ...]]] = []
+        self.main = max(self.rounds, key=lambda f: (abs(sweep_rad(f)) > MORE_THAN_HALF, f.radius or 0), default=None)
+
+    def _lines(self, angle: float) -> list[Feature]:
+        """Edges that are upright or level, within what the photo can tell."""
+        ref = max((f for f in self.features if f.kind == "line"), key=length, default=None)
+        out = []
+        for f in self.features:
+            if f.kind != "line" or f.label in self.teeth:
+                continue
+            u = self.gauge("angle", (ref.label, f.label)).u95 if ref is not None and ref is not f else 0.0
+            if off_deg(shape_of(f).s, angle) < min(max(0.6, u or 0.0), 3.0):
+                out.append(f)
+        return out
+
+    def _teeth(self) -> set[str]:
+        """Pieces of an outline that repeats and has straight flanks: one tooth of it is given by a table."""
+        if self.turning is None:
+            return set()
+        pieces = [f for f, j in zip(self.features, self.turning.partner, strict=True) if j >= 0]
+        return {f.label for f in pieces} if any(f.kind == "line" for f in pieces) else set()
+
+    def across(self, f: Feature, up: bool) -> float:
+        """x of an upright edge or a centre, y of a level one."""
+        s = self.shapes[f.label]
+        return s.x if up else s.y
+
+    def _in_line(self, lines: Sequence[Feature], up: bool) -> list[list[Feature]]:
+        return in_line([(self.across(f, up), f) for f in lines], self.tolerance)
+
+    def _datum(self, up: bool) -> list[Feature]:
+        """The edges of the longest straight run of the outer boundary; at the rim where there is a choice."""
+        span = float((self.high - self.low)[1 if up else 0])
+        k = 0 if up else 1
+        best, chosen = 0.0, []
+        for row in self.rows[up]:
+            outer = [f for f in row if f.loop == 0]
+            at = self.across(row[0], up)
+            rim = at - self.low[k] < 0.3, self.high[k] - at < 0.3
+            worth = max((length(f) for f in outer), default=0.0) + (0.35 * span if any(rim) else 0) + 0.01 * rim[0]
+            if outer and worth > best + 1e-6:
+                best, chosen = worth, outer
+        return sorted(chosen, key=lambda f: -length(f))
+
+    def _freedom(self) -> Freedom:
+        shapes = ideal.squared(self.shapes, [f.label for up in (True, False) for f in self.lines[up]])
+        if self.turning:
+            shapes = ideal.repeated(shapes, self.turning, self.features)
+        for i, axis in enumerate(self.axes):
+            straight = ideal.straightened(axis)
+            shapes = ideal.mirrored(shapes, straight, self.features)
+            shapes[rel.axis_name(i)] = Shape(False, *straight.through_mm, straight.angle_rad)
+        shapes[rel.FRAME] = Shape(False, 0.0, 0.0, 0.0)
+        if self.turning:
+            shapes[rel.CENTRE] = Shape(True, *self.turning.centre_mm, 1.0)
+        free = Freedom(shapes, max(float(np.hypot(*(self.high - self.low))) / 2, 1.0))
+        free.pin(rel.FRAME, 0)
+        if self.turning:
+            free.pin(rel.CENTRE, 2)
+        rel.join(free, self.features)
+        for up in (True, False):
+            for f in self.lines[up]:
+                rel.parallel(free, rel.FRAME, f.label)
+            for row in self.rows[up]:
+                for first, other in rel.chain(f.label for f in row):
+                    rel.in_one_line(free, first, other)
+        for i, axis in enumerate(self.axes):
+            rel.parallel(free, rel.FRAME, rel.axis_name(i))
+            rel.mirrored(free, rel.axis_name(i), axis, self.features)
+        if self.turning:
+            rel.repeated(free, self.turning, self.features)
+        for n, a in enumerate(self.rounds):
+            for b in self.rounds[:n]:
+                if a.centre and b.centre and math.dist(a.centre, b.centre) < max(2 * self.tolerance, 0.06):
+                    rel.concentric(free, b.label, a.label)
+        return free
+
+    def take(self, kind: str, labels: Sequence[str], make: Callable[[Stated], Wanted], over: int = 0) -> bool:
+        """Take a size if it says something new; over is how many of the labels span it when all are equal."""
+        names = labels[:over] if over else labels
+        if not self.free.left or not self.free.dimension(SIZES[kind], names):
+            return False
+        self.wanted.append(make(self.gauge(kind, labels)))
+        return True
+
+    def end(self, f: Feature, up: bool | None = None) -> End:
+        """Where an extension line may start for a feature."""
+        if f.kind != "line":
+            assert f.centre is not None
+            return End((f.centre,), (f.radius or 0) + 3.5 if f.kind == "circle" else 3.5)
+        row = [f] if up is None else next((r for r in self.rows[up] if f in r), [f])
+        return End(tuple(p for g in row for p in (g.start, g.end) if p is not None), 1.0)
+
+    def linear(self, kind: str, a: Feature, b: Feature, up: bool | None, labels: Sequence[str] = ()) -> bool:
+        """Take a distance between two features, measured level (up), upright (not up) or as it lies (None)."""
+
+        def make(s: Stated) -> Wanted:
+            return Wanted("linear", s, direction_rad=direction, ends=(self.end(a, up), self.end(b, up)))
+
+        level_or_upright = 0.0 if up else math.pi / 2
+        direction = self.direction(a, b) if up is None else level_or_upright
+        return self.take(kind, labels or (a.label, b.label), make)
+
+    def direction(self, a: Feature, b: Feature) -> float:
+        """Direction (rad) in which the size between two features is measured."""
+        p, q = self.shapes[a.label], self.shapes[b.label]
+        if not p.is_round or not q.is_round:
+            return (p if not p.is_round else q).s + math.pi / 2
+        return math.atan2(q.y - p.y, q.x - p.x)
+
+    def upright_or_none(self, a: Feature, b: Feature) -> bool | None:
+        """Whether two features stand side by side (True), one above the other (False), or neither."""
+        direction = self.direction(a, b)
+        if off_deg(direction, 0) < 1:
+            return True
+        return False if off_deg(direction, math.pi / 2) < 1 else None
+
+    def slot_ends(self) -> set[str]:
+        """Labels of the round ends of slots."""
+        return {e.label for s in self.slots for e in s.ends}
+
+    def angle(self, kind: str, labels: tuple[str, ...]) -> bool:
+        """Take an angle."""
+        return self.take(kind, labels, lambda s: Wanted("angle", s, 1, labels))
+
+    def upright(self, angle: float) -> bool:
+        """Whether an axis stands upright."""
+        return off_deg(angle, math.pi / 2) < 1
+
+    def longest(self, up: bool) -> Feature | None:
+        """The longest upright (up) or level edge."""
+        return max(self.lines[up], key=length, default=None)
+
+    def datum_label(self, up: bool) -> str | None:
+        """Label of the upright (up) or level datum edge, else of the round that serves for it."""
+        if self.datum[up]:
+            return self.datum[up][0].label
+        return self.main.label if self.main is not None else None

@@ -1,0 +1,77 @@
+"""A dimensioning as a value: what to state, and what to draw without words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from measure.dimensioning.gauging import Stated
+from measure.geometry.features import Feature, Point
+from measure.geometry.symmetry import Axis, Turning
+
+Form = Literal["linear", "slot", "diameter", "radius", "pitch", "angle"]
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """One end of a linear dimension.
+
+    Attributes:
+        points: places (mm) where its extension line may start.
+        clear_mm: how far from there the line begins: past the centre mark, or a small gap from an edge.
+        corner: for a theoretical corner, the labels of the two edges that meet there.
+    """
+
+    points: tuple[Point, ...]
+    clear_mm: float
+    corner: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A dimension that the drawing is to carry.
+
+    Attributes:
+        form: how it is drawn; a slot is a width that is noted on a leader.
+        stated: the size with its uncertainty.
+        count: of how many equal features it speaks.
+        members: features that a leader may point at.
+        direction_rad: linear only, the direction in which it is measured.
+        ends: linear only.
+        auxiliary: it follows from others and stands in brackets for convenience.
+    """
+
+    form: Form
+    stated: Stated
+    count: int = 1
+    members: tuple[str, ...] = ()
+    direction_rad: float = 0.0
+    ends: tuple[End, End] | None = None
+    auxiliary: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A dimensioning.
+
+    Attributes:
+        turn_rad: turn from the features' own frame to the drawing's.
+        features: the features, turned.
+        wanted: the dimensions.
+        datums: labels of the upright and the level datum edge, or of the round that serves for want of one.
+        axes: mirror axes that are level or upright.
+        turning: how the outer boundary repeats, if it does.
+        shared: centres in one line that share a dimension: whether the line is upright, and their labels.
+        pitches: centre and labels of rounds on a pitch circle.
+        loose: labels of features whose place or size no dimension states.
+    """
+
+    turn_rad: float
+    features: tuple[Feature, ...]
+    wanted: tuple[Wanted, ...]
+    datums: tuple[str | None, str | None]
+    axes: tuple[Axis, ...]
+    turning: Turning | None
+    shared: tuple[tuple[bool, tuple[str, ...]], ...]
+    pitches: tuple[tuple[Point, tuple[str, ...]], ...]
+    loose: tuple[str, ...]

@@ -1,0 +1,90 @@
+"""Edge points once more, along the features that the first ones gave."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.light.profile import Light
+from calib.view.view import View
+from measure.edges.edge_loop import EdgeLoop
+from measure.edges.edges import LOOSE, STIFF, placed, witness
+from measure.edges.rough import Rough
+from measure.edges.sight import Body, Wall, sight
+from measure.geometry.features import Feature, by_loop, flatten
+from measure.geometry.polylines import arc_lengths
+
+Array = NDArray[np.float64]
+
+
+def along_features(
+    light: Light,
+    view: View,
+    features: tuple[Feature, ...],
+    wall: Wall,
+    *,
+    opening: bool = False,
+    sigma_px: float = 1.0,
+) -> list[EdgeLoop]:
+    """Edge points along features already found: exact normals, and one offset for each whole feature.
+
+    The evidence of a feature is summed before any of its points is placed, so that a shadow or a stripe under a part of
+    it can't draw points away. Points at sharp corners, where the blur rounds the edge, are left out.
+    """
+    flip = -1.0 if opening else 1.0
+    loops = by_loop(features)
+    outlines = [np.concatenate([flatten(f)[:-1] for f in loop]) for loop in loops.values()]
+    step = view.mm_per_px(outlines[0].mean(0))
+    body = Body.of(view, outlines, wall, opening)
+    reach, grid, width = RETRACE
+    found = []
+    for loop in loops.values():
+        rough, first, corner = _walked(loop, step, width, CORNER_PX * sigma_px * step)
+        s = sight(view, rough.points_mm, flip * rough.normals, wall, body)
+        w = witness(light, s, width, reach, grid, sigma_px, table=opening)
+        stiffness = np.full(len(w.cost), STIFF)
+        stiffness[first] = LOOSE / 4
+        e = placed(view, rough, s, w, wall, width, flip, stiffness)
+        found.append(replace(e, sigma_mm=np.where(corner, np.inf, e.sigma_mm)))
+    return found
+
+
+RETRACE = (2.5, 0.25, 4)
+"""Reach px, step px and points a block of the search along features."""
+CORNER_PX = 2.0
+"""How far from a sharp corner, in units of the blur, an edge is still straight."""
+
+
+def _walked(
+    loop: list[Feature], step_mm: float, width: int, clear_mm: float
+) -> tuple[Rough, list[int], NDArray[np.bool_]]:
+    """A loop's features sampled in whole blocks; the block each feature starts at; blocks too near a sharp corner."""
+    points, normals, first, corner = [], [], [], []
+    at = 0
+    for k, f in enumerate(loop):
+        path = flatten(f, 0.0005)
+        run = arc_lengths(path)
+        blocks = max(int(run[-1] / step_mm / width), 1)
+        t = (np.arange(blocks * width) + 0.5) * run[-1] / (blocks * width)
+        i = np.clip(np.searchsorted(run, t, side="right") - 1, 0, len(path) - 2)
+        u = path[i + 1] - path[i]
+        long = np.maximum(np.hypot(*u.T), 1e-12)
+        points.append(path[i] + u * ((t - run[i]) / long)[:, None])
+        normals.append(np.c_[u[:, 1], -u[:, 0]] / long[:, None])
+        middle = t.reshape(-1, width).mean(1)
+        before, after = loop[k - 1], loop[(k + 1) % len(loop)]
+        near_start = (middle < clear_mm) & (f.kind != "circle") & _is_corner(before, f)
+        near_end = (middle > run[-1] - clear_mm) & (f.kind != "circle") & _is_corner(f, after)
+        corner.append(near_start | near_end)
+        first.append(at)
+        at += blocks
+    return Rough(np.concatenate(points), np.concatenate(normals)), first, np.concatenate(corner)
+
+
+def _is_corner(a: Feature, b: Feature) -> bool:
+    """Whether the outline turns by more than 15° from one feature to the next."""
+    p, q = flatten(a, 0.0005), flatten(b, 0.0005)
+    u, v = p[-1] - p[-2], q[1] - q[0]
+    return bool(u @ v < np.cos(np.radians(15)) * np.hypot(*u) * np.hypot(*v))

@@ -1,0 +1,65 @@
+"""Rough outlines: a contour of the silhouette laid on the plane, in equal steps with smooth normals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.view.view import View
+from measure.edges.sight import Wall
+from measure.geometry.polylines import arc_lengths, at_lengths, signed_area
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Rough:
+    """A contour resampled in equal steps: points and right-hand normals, millimetres, in order of travel."""
+
+    points_mm: Array
+    normals: Array
+
+
+def resampled(points_mm: Array, step_mm: float, smooth_mm: float, multiple: int) -> Rough:
+    """A closed polyline in equal steps, smoothed by a Gaussian along its length.
+
+    Args:
+        points_mm: (n, 2) closed, the last point not repeated.
+        step_mm: wanted spacing; smooth_mm: standard deviation of the smoothing.
+        multiple: the number of points is a multiple of this.
+    """
+    closed = np.vstack([points_mm, points_mm[:1]])
+    at = arc_lengths(closed)
+    n = max(int(at[-1] / step_mm / multiple), 4) * multiple
+    t = np.arange(n) * at[-1] / n
+    p = at_lengths(closed, at, t)
+    frequency = np.fft.rfftfreq(n, at[-1] / n)
+    keep = np.exp(-2 * (np.pi * frequency * smooth_mm) ** 2)[:, None]
+    p = np.fft.irfft(np.fft.rfft(p, axis=0) * keep, n, axis=0)
+    u = np.fft.irfft(np.fft.rfft(p, axis=0) * (2j * np.pi * frequency)[:, None], n, axis=0)
+    u /= np.maximum(np.hypot(*u.T), 1e-12)[:, None]
+    return Rough(p, np.c_[u[:, 1], -u[:, 0]])
+
+
+def turned_rightly(points: Array, counter_clockwise: bool) -> Array:
+    """The closed polyline, reversed if it runs the other way round."""
+    return points if (signed_area(points) > 0) == counter_clockwise else points[::-1]
+
+
+def first_outline(view: View, contour_px: Array, wall: Wall, *, hole: bool, clockwise: bool) -> Array:
+    """(n, 2) rough outline in millimetres from a contour of the visible silhouette, in the sense of travel wanted.
+
+    The outer contour is the upper edge on the far side and the lower one on the near side; a hole's contour is its
+    upper rim all round.
+    """
+    high = turned_rightly(view.plane(contour_px, wall.upper_mm), not clockwise)
+    if hole or wall.upper_mm == wall.lower_mm:
+        return high
+    low = turned_rightly(view.plane(contour_px, wall.lower_mm), True)
+    normals = resampled(high, 0.5, 1.0, 1)
+    nearest = np.argmin(((high[:, None] - normals.points_mm[None]) ** 2).sum(2), 1)
+    away = ((high - view.centre_mm[:2]) * normals.normals[nearest]).sum(1)
+    share = np.clip(away / 6.0 + 0.5, 0, 1)[:, None]  # pass over smoothly where wall and face meet edge-on
+    return np.asarray(share * high + (1 - share) * low)

@@ -1,0 +1,265 @@
+"""Sizes of an outline: what a dimension or a reading is worth, and how it changes with the features' parameters.
+
+`distance` is square to the first edge, at the middles of both; `offset` is square to the edge. Gradients are with
+respect to the parameters of `measure.geometry.features.PARAMETERS`, each line's about its own present middle.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from calib.tools.budget import K95
+from measure.geometry.features import (
+    Array,
+    Estimate,
+    Feature,
+    direction,
+    length,
+    middle,
+    right_normal,
+    sweep_rad,
+)
+
+DimensionKind = Literal["distance", "diameter", "radius", "centres", "offset"]
+Basis = Literal["photo", "caliper", "both"]
+BIG_ARC_RAD = math.radians(100)
+"""An arc that covers more than this has a centre worth measuring from."""
+
+_OWN_RADIUS = np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """One size with its uncertainty: the truth lies within ± u95_mm 19 times in 20."""
+
+    kind: DimensionKind
+    features: tuple[str, ...]
+    value_mm: float
+    u95_mm: float
+    basis: Basis = "photo"
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A size and its gradient.
+
+    Attributes:
+        value_mm: never negative.
+        gradients: one array of PARAMETERS[kind] numbers for each feature.
+    """
+
+    value_mm: float
+    gradients: tuple[Array, ...]
+
+
+def is_round(f: Feature) -> bool:
+    """Is it an arc or a circle?"""
+    return f.kind in ("arc", "circle")
+
+
+def distance(a: Feature, b: Feature) -> Size:
+    """Between two edges, square to the first, at their middles."""
+    (ux, uy), (wx, wy) = direction(a).tolist(), direction(b).tolist()
+    x, y = (middle(b) - middle(a)).tolist()
+    v = ux * y - uy * x
+    s = math.copysign(1.0, v)
+    return Size(abs(v), (np.array([s, -s * (ux * x + uy * y)]), np.array([-s * (ux * wx + uy * wy), 0.0])))
+
+
+def diameter(f: Feature) -> Size:
+    """Of a circle or an arc."""
+    assert f.radius is not None
+    return Size(2 * f.radius, (np.array([0.0, 0.0, 2.0]),))
+
+
+def radius(f: Feature) -> Size:
+    """Of a circle or an arc."""
+    assert f.radius is not None
+    return Size(f.radius, (np.array([0.0, 0.0, 1.0]),))
+
+
+def centres(a: Feature, b: Feature) -> Size:
+    """Between two centres."""
+    assert a.centre is not None
+    assert b.centre is not None
+    apart = np.subtract(b.centre, a.centre)
+    v = float(np.hypot(*apart))
+    e = apart / v if v > 1e-12 else np.array([1.0, 0.0])
+    return Size(v, (np.array([-e[0], -e[1], 0.0]), np.array([e[0], e[1], 0.0])))
+
+
+def offset(c: Feature, edge: Feature) -> Size:
+    """From a centre to a straight edge, square to the edge."""
+    assert c.centre is not None
+    u, n, apart = direction(edge), right_normal(edge), np.subtract(c.centre, middle(edge))
+    h = float(n @ apart)
+    s = math.copysign(1.0, h)
+    return Size(abs(h), (np.array([n[0], n[1], 0.0]) * s, np.array([-1.0, float(u @ apart)]) * s))
+
+
+def web(a: Feature, b: Feature) -> Size:
+    """Least material between a hole and another hole, a straight edge, or a round outside that goes round it."""
+    assert a.radius is not None
+    if b.kind == "line":
+        size = offset(a, b)
+        return Size(size.value_mm - a.radius, (size.gradients[0] - _OWN_RADIUS, size.gradients[1]))
+    assert b.radius is not None
+    size = centres(a, b)
+    ga, gb = size.gradients
+    if size.value_mm + min(a.radius, b.radius) <= max(a.radius, b.radius):  # one within the other: a ring
+        s = 1.0 if b.radius > a.radius else -1.0
+        return Size(s * (b.radius - a.radius) - size.value_mm, (-ga - _OWN_RADIUS * s, -gb + _OWN_RADIUS * s))
+    return Size(size.value_mm - a.radius - b.radius, (ga - _OWN_RADIUS, gb - _OWN_RADIUS))
+
+
+def span(a: Feature, b: Feature) -> Size:
+    """Over two holes, far side to far side."""
+    assert a.radius is not None
+    assert b.radius is not None
+    size = centres(a, b)
+    ga, gb = size.gradients
+    return Size(size.value_mm + a.radius + b.radius, (ga + _OWN_RADIUS, gb + _OWN_RADIUS))
+
+
+def size_of(kind: str, features: Sequence[Feature]) -> Size:
+    """The size that a dimension or a reading of this kind is about (all kinds of both but `thickness`)."""
+    if kind in ("distance", "width", "gap"):
+        return distance(features[0], features[1])
+    if kind in ("diameter", "bore", "boss"):
+        return diameter(features[0])
+    if kind == "radius":
+        return radius(features[0])
+    if kind == "centres":
+        return centres(features[0], features[1])
+    if kind == "span":
+        return span(features[0], features[1])
+    if kind in ("offset", "web"):
+        a, b = features if is_round(features[0]) else (features[1], features[0])
+        size = offset(a, b) if kind == "offset" else web(a, b)
+        return size if a is features[0] else Size(size.value_mm, size.gradients[::-1])
+    raise ValueError(f"no size of kind {kind!r}")
+
+
+def stacked(size: Size, labels: Sequence[str], slices: dict[str, slice], m: int) -> Array:
+    """(m,) gradient of a size with respect to the stacked parameters of all features."""
+    row = np.zeros(m)
+    for label, g in zip(labels, size.gradients, strict=True):
+        row[slices[label]] += g
+    return row
+
+
+def angle_between(a: Feature, b: Feature) -> float:
+    """Signed angle from one edge's line to the other's, radians, -π/2 to π/2, whichever way they run."""
+    (ux, uy), (wx, wy) = direction(a).tolist(), direction(b).tolist()
+    angle = math.atan2(ux * wy - uy * wx, ux * wx + uy * wy)
+    return angle - math.copysign(math.pi, angle) if abs(angle) > math.pi / 2 else angle
+
+
+def nearly_parallel(lines: Sequence[Feature], within_rad: float) -> list[tuple[Feature, Feature]]:
+    """The pairs of edges whose lines are about as close in direction as this, or closer, in order.
+
+    Many pairs are told apart at once, so that only few need be looked at one by one.
+    """
+    if not lines:
+        return []
+    u = np.array([direction(x) for x in lines])
+    across = np.abs(u[:, :1] * u[None, :, 1] - u[:, 1:] * u[None, :, 0])
+    i, j = np.nonzero(np.triu(across <= math.sin(within_rad), 1))
+    return [(lines[a], lines[b]) for a, b in zip(i.tolist(), j.tolist(), strict=True)]
+
+
+def overlap_mm(a: Feature, b: Feature) -> float:
+    """Length of the stretch that two edges share, seen square to the first; negative where they share none."""
+    x, y = map(float, direction(a))
+    assert a.start is not None
+    assert a.end is not None
+    assert b.start is not None
+    assert b.end is not None
+    one = sorted((x * a.start[0] + y * a.start[1], x * a.end[0] + y * a.end[1]))
+    two = sorted((x * b.start[0] + y * b.start[1], x * b.end[0] + y * b.end[1]))
+    return min(one[1], two[1]) - max(one[0], two[0])
+
+
+def list_dimensions(estimate: Estimate, limit: int = 60) -> list[Dimension]:
+    """The dimensions worth reporting: every kind that the outline offers, the telling ones first, no more than `limit`.
+
+    All diameters; a radius for each arc; distances between parallel edges, longest and overlapping ones first; centres
+    of holes and big arcs; offsets of those centres from the two longest edges that are not parallel to each other.
+    """
+    f = {x.label: x for x in estimate.features}
+    covariance, slices = estimate.covariance(), estimate.slices()
+    wanted = _choice(estimate, covariance, limit)
+    rows, values = [], []
+    for kind, labels in wanted:
+        size = size_of(kind, [f[x] for x in labels])
+        rows.append(stacked(size, labels, slices, len(covariance)))
+        values.append(size.value_mm)
+    if not rows:
+        return []
+    r = np.array(rows)
+    u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", r, covariance, r, optimize=True), 0.0))
+    return [
+        Dimension(kind, labels, value, K95 * float(s))
+        for (kind, labels), value, s in zip(wanted, values, u, strict=True)
+    ]
+
+
+def _choice(estimate: Estimate, covariance: Array, limit: int) -> list[tuple[DimensionKind, tuple[str, ...]]]:
+    """Which dimensions, in the order of the contract's kinds, each kind's share bounded."""
+    circles = [x for x in estimate.features if x.kind == "circle"]
+    arcs = [x for x in estimate.features if x.kind == "arc"]
+    centred = circles + [x for x in arcs if abs(sweep_rad(x)) > BIG_ARC_RAD and (x.radius or 0) > 1.0]
+    pools: list[tuple[int, list[tuple[DimensionKind, tuple[str, ...]]]]] = [
+        (20, [("distance", p) for p in _parallel_pairs(estimate, covariance)]),
+        (20, [("diameter", (x.label,)) for x in sorted(circles, key=lambda x: -(x.radius or 0))]),
+        (16, [("radius", (x.label,)) for x in sorted(arcs, key=lambda x: -length(x))]),
+        (14, [("centres", p) for p in _centre_pairs(centred)]),
+        (16, [("offset", p) for p in _offset_pairs(centred, estimate)]),
+    ]
+    kept = [pool[:most] for most, pool in pools]
+    while sum(map(len, kept)) > limit:
+        max(kept, key=len).pop()
+    spare = limit - sum(map(len, kept))
+    for i, (most, pool) in enumerate(pools):
+        extra = pool[most : most + spare] if i == 1 else []  # no diameter is left out while there is room
+        kept[i] = kept[i] + extra
+        spare -= len(extra)
+    return [d for k in kept for d in k]
+
+
+def _parallel_pairs(estimate: Estimate, covariance: Array) -> list[tuple[str, str]]:
+    lines = [x for x in estimate.features if x.kind == "line" and length(x) > 1.0]
+    slices = estimate.slices()
+    out = []
+    for a, b in nearly_parallel(lines, math.radians(2.1)):
+        ta, tb = slices[a.label].start + 1, slices[b.label].start + 1
+        var = covariance[ta, ta] + covariance[tb, tb] - 2 * covariance[ta, tb]
+        off = abs(angle_between(a, b))
+        if off > math.radians(2) or off > max(3 * math.sqrt(max(var, 0.0)), math.radians(0.3)):
+            continue
+        if distance(a, b).value_mm < 0.3:
+            continue
+        reach = min(length(a), length(b))
+        out.append((overlap_mm(a, b) < 0.2 * reach, -reach, (a.label, b.label)))
+    return [p for *_, p in sorted(out, key=lambda e: e[:2])]
+
+
+def _centre_pairs(centred: Sequence[Feature]) -> list[tuple[str, str]]:
+    pairs = [(a, b) for i, a in enumerate(centred) for b in centred[i + 1 :] if centres(a, b).value_mm > 0.3]
+    pairs.sort(key=lambda p: (p[0].kind != "circle") + (p[1].kind != "circle"))
+    return [(a.label, b.label) for a, b in pairs]
+
+
+def _offset_pairs(centred: Sequence[Feature], estimate: Estimate) -> list[tuple[str, str]]:
+    lines = sorted((x for x in estimate.features if x.kind == "line" and length(x) > 2.0), key=lambda x: -length(x))
+    if not lines:
+        return []
+    first = lines[0]
+    across = next((x for x in lines if abs(angle_between(first, x)) > math.radians(30)), None)
+    edges = [first, *([across] if across else [])]
+    return [(c.label, e.label) for c in centred for e in edges if offset(c, e).value_mm > 0.3]

@@ -1,0 +1,115 @@
+"""Which of the possible readings jaws of an ordinary caliper take well, so that they may be asked for.
+
+`jaw_reach` refuses what can't be; here what would be a struggle is left out as well: inside jaws in a tiny hole, a jaw
+that finds no seat beside a step. All limits: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from measure.geometry.dimensions import size_of
+from measure.geometry.features import Array, Estimate, Feature, by_loop, direction, length, middle, sweep_rad
+from measure.readings.jaw_reach import Subject, possible_readings
+from measure.readings.readings import ReadingKind
+
+INSIDE_LEAST_MM = 2.5
+"""Inside jaws, pushed together, are about this wide."""
+TIP_LEAST_MM = 4.0
+"""A hole that the tip of an outside jaw goes into."""
+SEAT_MM = 3.0
+"""What a jaw needs of an edge when something stands out beside it."""
+RADIUS_MM = (1.0, 25.0)
+"""The leaves of a set of radius gauges."""
+LEAST_SWEEP_RAD = np.radians(40)
+"""A shorter arc does not tell one leaf from the next."""
+
+
+def comfortable_readings(
+    estimate: Estimate, thickness_mm: float, subject: Subject = "part"
+) -> list[tuple[ReadingKind, tuple[str, ...], float]]:
+    """Kind, features and expected value of every reading that is easily taken.
+
+    Args:
+        estimate: the features.
+        thickness_mm: of the part; 0 where it is not known.
+        subject: part or opening.
+    """
+    named = {f.label: f for f in estimate.features}
+    beside = {
+        f.label: (fs[i - 1], fs[(i + 1) % len(fs)])
+        for fs in by_loop(estimate.features).values()
+        for i, f in enumerate(fs)
+    }
+    out: list[tuple[ReadingKind, tuple[str, ...], float]] = []
+    for kind, labels in possible_readings(estimate, subject):
+        if kind == "thickness":
+            if subject == "part" and thickness_mm > 0:
+                out.append((kind, labels, thickness_mm))
+            continue
+        features = [named[x] for x in labels]
+        value = size_of(kind, features).value_mm
+        seated = kind != "width" or all(_seat(f, *beside[f.label]) for f in features)
+        if seated and _easy(kind, features, value) and _touches(kind, features):
+            out.append((kind, labels, value))
+    return out
+
+
+def _easy(kind: str, features: Sequence[Feature], value_mm: float) -> bool:
+    if kind in ("gap", "bore"):
+        return value_mm >= INSIDE_LEAST_MM
+    if kind == "span":
+        return all(2 * (f.radius or 0.0) >= INSIDE_LEAST_MM for f in features)
+    if kind == "web":
+        return value_mm > 0.5 and all(f.kind == "line" or 2 * (f.radius or 0.0) >= TIP_LEAST_MM for f in features)
+    if kind == "radius":
+        return RADIUS_MM[0] <= value_mm <= RADIUS_MM[1] and abs(sweep_rad(features[0])) >= LEAST_SWEEP_RAD
+    return True
+
+
+def _touches(kind: str, features: Sequence[Feature]) -> bool:
+    """Whether the rims that a web or a span is taken between are there: the end of a slot has only half of one."""
+    if kind not in ("web", "span"):
+        return True
+    for one, other in (features, features[::-1]):
+        if one.kind == "arc":
+            assert one.centre is not None
+            centre = np.array(one.centre)
+            if other.centre is not None:
+                towards = np.array(other.centre) - centre
+            else:
+                u = direction(other)
+                towards = middle(other) - centre - float((middle(other) - centre) @ u) * u
+            if kind == "span":
+                towards = -towards
+            if not _on_arc(one, float(np.arctan2(towards[1], towards[0]))):
+                return False
+    return True
+
+
+def _on_arc(arc: Feature, angle_rad: float) -> bool:
+    assert arc.centre is not None
+    assert arc.start is not None
+    first = float(np.arctan2(arc.start[1] - arc.centre[1], arc.start[0] - arc.centre[0]))
+    sweep = sweep_rad(arc)
+    gone = (angle_rad - first) * np.sign(sweep) % (2 * np.pi)
+    return bool(gone <= abs(sweep))
+
+
+def _seat(edge: Feature, before: Feature, after: Feature) -> bool:
+    """Whether a jaw lies flat on an edge: it is long enough, or the outline falls away at both its ends."""
+    if length(edge) >= SEAT_MM:
+        return True
+    along = direction(edge)
+    assert edge.start is not None
+    assert edge.end is not None
+    outward = np.array([along[1], -along[0]])
+    return _falls_away(before, np.array(edge.start), outward) and _falls_away(after, np.array(edge.end), outward)
+
+
+def _falls_away(f: Feature, corner: Array, outward: Array) -> bool:
+    """Whether no end of a neighbour stands out over the edge."""
+    ends = [p for p in (f.start, f.end) if p is not None]
+    return all(float((np.array(p) - corner) @ outward) < 0.05 for p in ends)

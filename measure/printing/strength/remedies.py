@@ -1,0 +1,164 @@
+"""What a bench does about a thin section: thicken it, turn the layers, or let a metal pin into it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from calib.tools.fits import pin_in_hole_mm
+from measure.printing.strength import pins
+from measure.printing.strength.pins import Pin
+from measure.printing.strength.sections import Section
+from measure.printing.strength.walls import Labels
+
+LINE_MM = 0.42
+"""Extrusion width of a 0.4 mm nozzle. Common practice, no source."""
+LINES = 2
+"""A wall of fewer lines is not printed soundly. Common practice, no source."""
+LIMIT_MM = 3.0
+"""Below this a section that is bent or pulled is where a part breaks first. Common practice, no source."""
+
+Verdict = Literal["too thin to print", "may be too thin to print", "weak", "sound"]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A section and what to do about it.
+
+    Attributes:
+        section: the section.
+        verdict: in the light of its uncertainty.
+        pin: the thickest that surely has room in it, if any.
+        thicken_to_mm: thickness that would do, counting the uncertainty; None where it is sound.
+    """
+
+    section: Section
+    verdict: Verdict
+    pin: Pin | None
+    thicken_to_mm: float | None
+
+
+def judge(
+    section: Section, line_mm: float = LINE_MM, limit_mm: float = LIMIT_MM, height_mm: float | None = None
+) -> Judged:
+    """Judge a section.
+
+    Args:
+        section: the section.
+        line_mm: extrusion width.
+        limit_mm: below which a section is weak.
+        height_mm: the part's own thickness, which a pin needs room in too; None where it is not known.
+    """
+    value, u95, printable = section.value_mm, section.u95_mm or 0.0, LINES * line_mm
+    verdict: Verdict = "sound"
+    if value < printable:
+        verdict = "too thin to print"
+    elif value - u95 < printable:
+        verdict = "may be too thin to print"
+    elif value - u95 < limit_mm:
+        verdict = "weak"
+    room = min(value - u95, height_mm if height_mm else math.inf)
+    thicken = None if verdict == "sound" else max(limit_mm, printable) + u95
+    return Judged(section, verdict, pins.largest_pin(room, line_mm), thicken)
+
+
+SHOWN = 3
+"""How many sections are shown although none is weak."""
+
+
+def lines(judged: Sequence[Judged], line_mm: float, limit_mm: float) -> tuple[str, ...]:
+    """For people: the sections that need something and what helps, or the thinnest ones where none does."""
+    if not judged:
+        return ("No wall with two sides was found: the part is one compact piece.",)
+    weak = [j for j in judged if j.verdict != "sound"]
+    are = "is" if len(weak) < 2 else "are"
+    out = [f"{len(weak) or 'None'} of the part's {len(judged)} thinnest places {are} below {limit_mm:g} mm."]
+    out += [f"  {name}: {size(j.section)} {between(j.section)}: {j.verdict}." for name, j in named(judged)]
+    if weak:
+        out += ["What helps, the easiest first:", *_remedies(weak, line_mm)]
+    return tuple(out)
+
+
+def sharp_lines(sharp: Sequence[tuple[Labels, float]]) -> tuple[str, ...]:
+    """For people: the corners that run out to nothing."""
+    return tuple(
+        f"The corner of {labels[0]} and {labels[1]} is sharp ({angle:.0f}°) and runs out to nothing: "
+        "round it by a line or two."
+        for labels, angle in sharp
+    )
+
+
+def named(judged: Sequence[Judged]) -> list[tuple[str, Judged]]:
+    """The sections worth showing by their names, T1, T2 and so on: all that need something, or the thinnest ones."""
+    weak = [j for j in judged if j.verdict != "sound"]
+    return [(f"T{i}", j) for i, j in enumerate(weak or judged[:SHOWN], 1)]
+
+
+def _remedies(weak: Sequence[Judged], line_mm: float) -> list[str]:
+    enough = max(j.thicken_to_mm or 0.0 for j in weak)
+    out = [
+        "  Turn the part in the printer, so that the layers run along the thin place and not across it.",
+        f"  Thicken it, to {math.ceil(enough * 10 - 1e-9) / 10:.1f} mm where there is room, and round its inner "
+        f"corners. Two lines, {LINES * line_mm:.2f} mm, are the least that prints.",
+    ]
+    by_pin: dict[Pin | None, list[str]] = {}
+    for name, j in named(weak):
+        by_pin.setdefault(j.pin, []).append(name)
+    out += [f"  {', '.join(names)}: {pin_words(p)}." for p, names in by_pin.items() if p]
+    if None in by_pin:
+        least = pins.room_mm(pins.DIAMETERS_MM[0], line_mm)
+        out.append(
+            f"  {', '.join(by_pin[None])}: no room for a metal pin, which needs {least:.2f} mm both ways at least "
+            f"(Ø {pins.DIAMETERS_MM[0]:g} mm with two lines of plastic round its hole): thicken first."
+        )
+    return out
+
+
+def pin_words(p: Pin) -> str:
+    """How a pin is let in."""
+    low, high = p.reamed_mm
+    least, most = (1000 * v for v in pin_in_hole_mm("m6", "H7", p.diameter_mm))
+    return (
+        f"drill Ø {p.drilled_mm:g} mm along the wall and glue in a steel pin Ø {p.diameter_mm:g} mm (or ream it to "
+        f"Ø {low:g} H7, {high:.3f} mm at most, and press in an m6 pin: {-least:.0f} µm tight to {most:.0f} µm loose), "
+        f"{p.reach_mm:g} mm into sound material on either side"
+    )
+
+
+def size(s: Section) -> str:
+    """A section's thickness, with its uncertainty where there is one."""
+    return f"{s.value_mm:.2f} mm (± unknown)" if s.u95_mm is None else f"{s.value_mm:.2f} ± {s.u95_mm:.2f} mm"
+
+
+def between(s: Section) -> str:
+    """Where a section is, by the labels on both sides."""
+    return f"between {side_words(s.sides[0])} and {side_words(s.sides[1])}"
+
+
+def side_words(labels: Labels) -> str:
+    """One side of a section."""
+    return labels[0] if len(labels) == 1 else f"the corner of {labels[0]} and {labels[1]}"
+
+
+def result(j: Judged) -> dict[str, Any]:
+    """For scripts: plain JSON values."""
+    s = j.section
+    return {
+        "value_mm": round(s.value_mm, 4),
+        "u95_mm": None if s.u95_mm is None else round(s.u95_mm, 4),
+        "place": [round(x, 4) + 0.0 for x in s.place],
+        "ends": [[round(x, 4) + 0.0 for x in p] for p in s.ends],
+        "sides": [list(x) for x in s.sides],
+        "verdict": j.verdict,
+        "thicken_to_mm": None if j.thicken_to_mm is None else round(j.thicken_to_mm, 3),
+        "pin": None
+        if j.pin is None
+        else {
+            "diameter_mm": j.pin.diameter_mm,
+            "drilled_mm": j.pin.drilled_mm,
+            "reamed_mm": list(j.pin.reamed_mm),
+            "reach_mm": j.pin.reach_mm,
+        },
+    }

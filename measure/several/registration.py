@@ -1,0 +1,174 @@
+"""One outline laid on another: by which turn and shift, and whether it is seen from the other face.
+
+Nearest points and steps towards the lines through them, from turns all round (Besl and McKay 1992; the distance to the
+line instead of the point after Chen and Medioni 1992). A part that nearly repeats itself in a turn has several good
+places; all of them are told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from measure.geometry.features import PARAMETERS, Array, Feature, flatten, moved
+from measure.geometry.symmetry import centroid, outer_loop
+
+SPACING_MM = 0.4
+"""Distance of the points that are laid on the other outline."""
+STEP_RAD = math.radians(5)
+"""Turns that are tried first."""
+FINALISTS, ROUNDS = 6, 25
+"""How many of them are followed to the end for each face, and in how many steps at most."""
+KEPT = 0.9
+"""Share of the points that decide; the rest may lie on what only one of the outlines has."""
+FAR_MM = 2.0
+"""No point counts as farther off than this."""
+DISTINCT_RAD = math.radians(3)
+WORSE_MM = 0.3
+"""A place counts beside the best one while its gap is no more than this larger."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """How an outline is laid on another: mirrored at the y axis or not, then turned about the origin, then shifted.
+
+    Attributes:
+        mirrored: whether it must be turned over first.
+        turn_rad, shift_mm: turn and shift after that.
+        gap_mm: mean distance between the boundaries, both ways, none counted as more than FAR_MM.
+    """
+
+    mirrored: bool
+    turn_rad: float
+    shift_mm: tuple[float, float]
+    gap_mm: float = 0.0
+
+    def of(self, f: Feature) -> Feature:
+        """The feature as laid, material still on the left of travel."""
+        return moved(_turned_over(f) if self.mirrored else f, self.turn_rad, self.shift_mm)
+
+    def of_parameters(self, f: Feature) -> Array:
+        """(p, p) change of the laid feature's parameters with its own."""
+        if f.kind == "line":
+            return np.diag([1.0, -1.0 if self.mirrored else 1.0])
+        out = np.eye(PARAMETERS[f.kind])
+        if len(out):
+            out[:2, :2] = self._matrix()
+        return out
+
+    def points(self, points_mm: Array) -> Array:
+        """(n, 2) points as laid."""
+        return np.asarray(points_mm @ self._matrix().T + self.shift_mm)
+
+    def further(self, turn_rad: float, shift_mm: Array) -> Placing:
+        """The same and then turned about the origin and shifted again."""
+        c, s = math.cos(turn_rad), math.sin(turn_rad)
+        x, y = self.shift_mm
+        shift = (c * x - s * y + float(shift_mm[0]), s * x + c * y + float(shift_mm[1]))
+        return replace(self, turn_rad=self.turn_rad + turn_rad, shift_mm=shift)
+
+    def _matrix(self) -> Array:
+        c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
+        return np.array([[c, -s], [s, c]]) @ np.diag([-1.0 if self.mirrored else 1.0, 1.0])
+
+
+def _turned_over(f: Feature) -> Feature:
+    """Mirrored at the y axis and run through backwards; an arc's sense of turn changes twice and so stays."""
+
+    def at(p: tuple[float, float] | None) -> tuple[float, float] | None:
+        return None if p is None else (-p[0], p[1])
+
+    points = None if f.points is None else tuple((-x, y) for x, y in reversed(f.points))
+    return replace(f, start=at(f.end), end=at(f.start), centre=at(f.centre), points=points)
+
+
+def placings(first: Sequence[Feature], second: Sequence[Feature]) -> list[Placing]:
+    """The good ways to lay the second outline on the first, for each face the best one first, the better face first.
+
+    Args:
+        first, second: all loops.
+    """
+    target = _Target.of(first)
+    start, goal = centroid(outer_loop(second)), centroid(outer_loop(first))
+    points = _spread(second, SPACING_MM)[0]
+    out: list[list[Placing]] = []
+    for mirrored in (False, True):
+        tries = []
+        for turn in np.arange(0, 2 * math.pi, STEP_RAD):
+            about = Placing(mirrored, float(turn), (0.0, 0.0))
+            shift = goal - about.points(start[None])[0]
+            p = replace(about, shift_mm=(float(shift[0]), float(shift[1])))
+            tries.append((target.one_way(p.points(points[::3])), p))
+        tries.sort(key=lambda t: t[0])
+        settled = sorted((target.settled(p, points) for _, p in tries[:FINALISTS]), key=lambda p: p.gap_mm)
+        kept: list[Placing] = []
+        for p in settled:
+            if all(_apart(p.turn_rad, k.turn_rad) > DISTINCT_RAD for k in kept):
+                kept.append(p)
+        out.append([p for p in kept if p.gap_mm <= kept[0].gap_mm + WORSE_MM])
+    out.sort(key=lambda ps: ps[0].gap_mm)
+    return [p for ps in out for p in ps]
+
+
+def _apart(a: float, b: float) -> float:
+    return abs((a - b + math.pi) % (2 * math.pi) - math.pi)
+
+
+def _spread(features: Sequence[Feature], spacing_mm: float) -> tuple[Array, Array]:
+    """(n, 2) points along all features and the (n, 2) normals there."""
+    points, normals = [], []
+    for f in features:
+        path = flatten(f)
+        d = np.diff(path, axis=0)
+        size = np.hypot(*d.T)
+        along = np.r_[0, np.cumsum(size)]
+        n = max(2, math.ceil(along[-1] / spacing_mm))
+        at = (np.arange(n) + 0.5) * along[-1] / n
+        k = np.clip(np.searchsorted(along, at) - 1, 0, len(d) - 1)
+        u = d[k] / np.maximum(size[k], 1e-12)[:, None]
+        points.append(path[k] + (at - along[k])[:, None] * u)
+        normals.append(np.stack([u[:, 1], -u[:, 0]], 1))
+    return np.concatenate(points), np.concatenate(normals)
+
+
+class _Target:
+    """The outline that others are laid on, ready for nearest points."""
+
+    def __init__(self, points: Array, normals: Array) -> None:
+        from scipy.spatial import cKDTree
+
+        self.points, self.normals, self.tree = points, normals, cKDTree(points)
+
+    @classmethod
+    def of(cls, features: Sequence[Feature]) -> _Target:
+        return cls(*_spread(features, SPACING_MM / 8))
+
+    def one_way(self, points: Array) -> float:
+        """Mean distance of points from the outline."""
+        return float(np.minimum(self.tree.query(points)[0], FAR_MM).mean())
+
+    def settled(self, p: Placing, points: Array) -> Placing:
+        """A placing bettered until it rests, with its gap."""
+        from scipy.spatial import cKDTree
+
+        for _ in range(ROUNDS):
+            q = p.points(points)
+            far, i = self.tree.query(q)
+            near = far <= np.quantile(far, KEPT)
+            n = self.normals[i]
+            off = ((q - self.points[i]) * n).sum(1)
+            design = np.c_[q[:, 0] * n[:, 1] - q[:, 1] * n[:, 0], n][near]
+            step = np.linalg.lstsq(design, -off[near], rcond=None)[0]
+            step *= min(1.0, 0.2 / max(abs(float(step[0])), 1e-12))
+            p = p.further(float(step[0]), step[1:])
+            if np.abs(step).max() < 1e-6:
+                break
+        laid = p.points(points)
+        back = cKDTree(laid).query(self.points[::8])[0]
+        # a point has its nearest neighbour half a spacing along the outline at the worst
+        back = np.sqrt(np.maximum(back**2 - (SPACING_MM / 2) ** 2, 0.0))
+        gap = (self.one_way(laid) + float(np.minimum(back, FAR_MM).mean())) / 2
+        return replace(p, gap_mm=gap)

@@ -1,0 +1,206 @@
+"""Several photos of one part made one trace: the same part, each photo with a view of its own."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.errors import PartRefused
+from calib.photo.photo import Photo
+from calib.reference.found import Caution
+from measure.adjustment.least_squares import chi2_limit
+from measure.dimensioning.frame import squared_up
+from measure.geometry.features import PARAMETERS, Array
+from measure.geometry.symmetry import outer_loop
+from measure.several.common_terms import Sighting, sightings
+from measure.several.joint import Joint, Laid, joined
+from measure.several.matching import covered, matched
+from measure.several.registration import Placing, placings
+from measure.tracing.parts import scale_u95
+from measure.tracing.tracing import Trace
+
+LEAST_SHARE = 0.6
+"""Photos show the same part when so much of both outlines, by length, is found in the other."""
+WORST_MISFIT = 50.0
+"""No feature tells more against a placing than this, chi-square; one without a partner tells as much."""
+TELLING, CLEARLY, NARROWER = 25.0, 1.5, 0.8
+"""The faces are told apart when features fit better by this much, and so many times as well, and the gap between the
+outlines is no more than this share of the other's."""
+CONTRADICTED = 1e-4
+"""Photos whose views contradict each other so much that this is the chance of it are refused."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One photo of several.
+
+    Attributes:
+        name: the file's.
+        trace: what it shows.
+        camera: what took it; equal for photos by the same one, as far as the files tell.
+    """
+
+    name: str
+    trace: Trace
+    camera: tuple[str | None, float | None, tuple[int, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Several:
+    """Photos made one.
+
+    Attributes:
+        trace: of the part as the first photo shows its face, with the first one's labels and picture.
+        found_again: for each further photo, how many of its features were found in the first, and how many it has.
+        turned_over: for each further photo, whether it shows the other face.
+    """
+
+    trace: Trace
+    found_again: tuple[tuple[int, int], ...]
+    turned_over: tuple[bool, ...]
+
+
+def shown(photo: Photo, trace: Trace) -> Shown:
+    """A traced photo, as one of several."""
+    camera = (photo.camera, photo.focal_35mm, tuple(sorted(photo.rgb.shape[:2])))
+    return Shown(photo.name, trace, camera)
+
+
+def combined(photos: Sequence[Shown]) -> Several:
+    """Photos of one part made one trace.
+
+    Args:
+        photos: two or more, traced with the same thickness; the first decides which face is seen, and the labels.
+
+    Raises:
+        PartRefused: they don't show the same part, or not of the same size.
+    """
+    every = sightings(
+        [p.trace.estimate for p in photos],
+        [p.trace.reference.view for p in photos],
+        [(p.trace.reference.name, p.camera) for p in photos],
+    )
+    first, cautions, laid = photos[0], list(photos[0].trace.cautions), []
+    for p, sighting in zip(photos[1:], every[1:], strict=True):
+        lying, unsure = _lying(first, every[0], p, sighting)
+        laid.append(lying)
+        said = [replace(c, text=f"{p.name}: {c.text}") for c in p.trace.cautions]
+        cautions += [c for c in said if c.code != "no-thickness"]
+        if lying.placing.mirrored:
+            cautions.append(Caution("other-face", _OTHER_FACE.format(p.name, first.name)))
+        elif unsure:
+            cautions.append(Caution("either-face", _EITHER_FACE.format(p.name, first.name)))
+    joint = joined(every[0].estimate, laid)
+    _check_views(photos, joint)
+    if joint.apart:
+        cautions.append(Caution("photos-differ", _differing(joint)))
+    trace = _trace(first.trace, every[0], joint, cautions)
+    counts = tuple((len(o.pairs), sum(PARAMETERS[f.kind] > 0 for f in o.estimate.features)) for o in laid)
+    return Several(trace, counts, tuple(o.placing.mirrored for o in laid))
+
+
+# ----------------------------------------------------------------------------------------------- one laid on the other
+def _lying(first: Shown, target: Sighting, other: Shown, sighting: Sighting) -> tuple[Laid, bool]:
+    """Another photo's outline laid on the first one's, and whether it would lie as well turned over."""
+    best: dict[bool, tuple[float, Laid]] = {}
+    for p in placings(first.trace.estimate.features, other.trace.estimate.features):
+        laid = _with_partners(target, sighting, p)
+        if laid is not None:
+            against = _against(target, laid)
+            if p.mirrored not in best or against < best[p.mirrored][0]:
+                best[p.mirrored] = (against, laid)
+    if not best:
+        raise PartRefused(_NOT_THE_SAME.format(first.name, other.name), "different-parts")
+    if len(best) == 1:
+        return next(iter(best.values()))[1], False
+    (plain, lying), (over, turned_over) = best[False], best[True]
+    gap, gap_over = lying.placing.gap_mm, turned_over.placing.gap_mm
+    if plain > CLEARLY * over + TELLING and gap_over < NARROWER * gap:
+        return turned_over, False
+    return lying, not (over > CLEARLY * plain + TELLING and gap < NARROWER * gap_over)
+
+
+def _with_partners(target: Sighting, sighting: Sighting, p: Placing) -> Laid | None:
+    """An outline with the partners of its features, if it has enough of them."""
+    a, b = target.estimate.features, sighting.estimate.features
+    pairs = matched(a, [p.of(f) for f in b])
+    share = min(covered(a, [i for i, _ in pairs]), covered(b, [j for _, j in pairs]))
+    return Laid(sighting.estimate, p, tuple(pairs)) if share >= LEAST_SHARE else None
+
+
+def _against(target: Sighting, laid: Laid) -> float:
+    """What tells against a placing: misfit of its pairs, and features that are left without a partner."""
+    misfits = np.minimum(joined(target.estimate, [laid]).misfits[0], WORST_MISFIT)
+    alone = len(target.estimate.features) + len(laid.estimate.features) - 2 * len(laid.pairs)
+    return float(misfits.sum()) + WORST_MISFIT * alone
+
+
+# -------------------------------------------------------------------------------------------------- what is made of it
+def _check_views(photos: Sequence[Shown], joint: Joint) -> None:
+    """Refuse photos that show the part larger or smaller, or more from the side, than their references allow."""
+    against = [chi2 / max(chi2_limit(freedom, CONTRADICTED), 1e-9) for chi2, freedom in joint.views]
+    worst = int(np.argmax(against))
+    if against[worst] > 1:
+        others = [p for i, p in enumerate(photos) if i != worst]
+        growth = _size(photos[worst]) / float(np.mean([_size(p) for p in others])) - 1
+        what = f"{100 * abs(growth):.1f} % {'larger' if growth > 0 else 'smaller'}"
+        rest = others[0].name if len(others) == 1 else "the other photos"
+        raise PartRefused(_CONTRADICTED.format(photos[worst].name, what, rest), "photos-contradict")
+
+
+def _size(p: Shown) -> float:
+    """A length that goes with the part's size: the root of the area in its outer boundary."""
+    import shapely
+
+    return math.sqrt(shapely.Polygon(outer_loop(p.trace.estimate.features)).area)
+
+
+def _trace(first: Trace, sighting: Sighting, joint: Joint, cautions: Sequence[Caution]) -> Trace:
+    """The first photo's trace with what all of them say."""
+    estimate, _, _ = squared_up(joint.estimate)
+    at = [joint.names.index(n) for n in sighting.estimate.shared_names]
+    by = sighting.view_by_term
+    view = replace(first.reference.view, covariance=by @ joint.covariance[np.ix_(at, at)] @ by.T)
+    points: Array = view.plane(np.concatenate(first.seen_px))
+    scale = replace(first.scale, u95_relative=scale_u95(view, points.min(0), points.max(0)))
+    thickness = first.thickness_mm
+    if thickness > 0:
+        thickness = max(thickness + float(joint.terms[joint.names.index("thickness")]), 0.0)
+    return replace(
+        first,
+        estimate=estimate,
+        scale=scale,
+        thickness_mm=round(thickness, 4),
+        cautions=tuple(dict.fromkeys(cautions)),
+        sighted=first.sighted.laid_anew(first.estimate.features, estimate.features),
+    )
+
+
+def _differing(joint: Joint) -> str:
+    few = ", ".join(joint.apart[:6]) + (" …" if len(joint.apart) > 6 else "")
+    return (
+        f"The photos do not show {few} alike: what they differ by is in the uncertainty; look in the labelled picture "
+        "whether the outline lies on the edge there, or take a reading."
+    )
+
+
+_NOT_THE_SAME = (
+    "{0} and {1} don't show the same part: less than 60 % of one outline is found in the other. Trace each by itself, "
+    "or take the photo again if they should be the same."
+)
+_OTHER_FACE = (
+    "{0} shows the other face of the part: what it shows was mirrored to go with {1}, and the result is as seen from "
+    "the face in {1}."
+)
+_EITHER_FACE = (
+    "The part is so nearly its own mirror image that {0} might show either face: it is taken to show the same face as "
+    "{1}."
+)
+_CONTRADICTED = (
+    "{0} and {2} contradict each other: by its own card the first shows the part {1} than the second. In one of them "
+    "card and part do not lie on the same plane, or the cards are not of one size: take the photo again, or use one "
+    "photo and a reading."
+)

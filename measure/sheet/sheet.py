@@ -1,0 +1,348 @@
+"""The sketch: everything that is known of a part becomes one sheet at true size."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from measure.dimensioning.dimensioning import plan_dimensions
+from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
+from measure.dimensioning.handedness import handedness
+from measure.dimensioning.scheme.values import Plan, Wanted
+from measure.geometry.dimensions import Dimension
+from measure.geometry.features import Array, Estimate, Feature, Point, flatten, moved
+from measure.geometry.outline_path import Vertex, loops
+from measure.sheet.layout import frame
+from measure.sheet.layout.arrange import View, arrange
+from measure.sheet.layout.drawn import Drawn
+from measure.sheet.lettering import DIAMETER, PLUS_MINUS, figures, number
+from measure.sheet.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, Circle, Mark, Path, placed
+
+CAUTION = (
+    "Check the sizes against the part before you print. Not for anything that carries people or heavy loads, nor for "
+    "heat, flame, mains voltage, gas or pressure."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """What a drawing of a part that is to fit leaves for it.
+
+    Attributes:
+        before: the features as measured.
+        words: the fit and its room, or what trial prints asked for, as a sentence for the notes.
+        column: what stands over the differences.
+    """
+
+    before: tuple[Feature, ...]
+    words: str
+    column: Literal["Room", "Change"] = "Room"
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What a sketch is made from.
+
+    Attributes:
+        name: the part's name.
+        features: all loops, mm, as seen from the photographed face.
+        dimensions: sizes with u95 as the result lists them; they tell the basis, and u95 where there is no estimate.
+        estimate: the features with their covariance, if at hand: it gives u95 for any size.
+        thickness_mm, thickness_u95_mm: height of the part; None where unknown.
+        subject: a part, or an opening that a part is to fill.
+        reference: what gave the scale, in words.
+        date: of the photo or of the sketch, in words.
+        photos: how many the outline was taken from.
+        readings: how many caliper readings were kept.
+        warnings: (code, text) to be printed on the sheet.
+        broken: the fracture as it was seen, where the outline has been completed.
+        thin: lines across thin places, and what is said of each; none where nobody asked.
+        decimal_mark: "." or ",".
+        allowance: where the features are no longer those that were measured.
+    """
+
+    name: str
+    features: tuple[Feature, ...]
+    dimensions: tuple[Dimension, ...] = ()
+    estimate: Estimate | None = None
+    thickness_mm: float | None = None
+    thickness_u95_mm: float | None = None
+    subject: Literal["part", "opening"] = "part"
+    reference: str = ""
+    date: str = ""
+    photos: int = 1
+    readings: int = 0
+    warnings: tuple[tuple[str, str], ...] = ()
+    broken: tuple[Feature, ...] = ()
+    thin: tuple[tuple[Feature, str], ...] = ()
+    decimal_mark: str = "."
+    allowance: Allowance | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A finished sheet, in millimetres on paper from its lower left corner.
+
+    Attributes:
+        name: the paper's size.
+        width_mm, height_mm: of the paper.
+        title: the part's name.
+        features: the features in their own frame.
+        turn_rad, shift_mm: from that frame to the paper: turn about the origin, then shift.
+        drawn: the dimensions, their marks on paper.
+        marks: everything else but the outline.
+        outline: the outline's paths on paper.
+        listed: sizes that stand in the table for want of room.
+    """
+
+    name: str
+    width_mm: float
+    height_mm: float
+    title: str
+    features: tuple[Feature, ...]
+    turn_rad: float
+    shift_mm: Point
+    drawn: tuple[Drawn, ...]
+    marks: tuple[Mark, ...]
+    outline: tuple[Path | Circle, ...]
+    listed: tuple[Wanted, ...]
+
+
+def sketch(drawing: Drawing) -> Sheet:
+    """Choose the dimensions, lay them out, and set the sheet round them.
+
+    Args:
+        drawing: what is known of the part.
+    """
+    gauge: Gauge
+    if drawing.estimate is not None:
+        gauge = EstimateGauge(drawing.estimate)
+    else:
+        stated = [Stated(d.kind, d.features, d.value_mm, d.u95_mm) for d in drawing.dimensions]
+        gauge = ListGauge(drawing.features, stated)
+    plan = plan_dimensions(drawing.features, gauge)
+    broken = tuple(moved(f, plan.turn_rad, (0.0, 0.0)) for f in drawing.broken)
+    thin = tuple(moved(f, plan.turn_rad, (0.0, 0.0)) for f, _ in drawing.thin)
+    view = arrange(plan, drawing.decimal_mark, broken, thin)
+    rows = _title_rows(drawing, plan, "")
+    notes = _notes(drawing, plan, view)
+    header, lines = _table(plan, view, gauge, drawing.decimal_mark)
+    if drawing.allowance and not lines:
+        header, lines = _allowances(plan, drawing.allowance, drawing.decimal_mark)
+    for name, width, height in frame.PAPER:
+        paper = frame.Paper(name, float(width), float(height))
+        words = frame.note_lines(notes, paper)
+        tall = frame.table_height(header, lines, paper)
+        x0, y0, x1, y1 = frame.room(paper, len(rows), len(words), tall)
+        size = view.high - view.low
+        if size[0] <= x1 - x0 and size[1] <= y1 - y0:
+            break
+    shift = np.round(np.array([(x0 + x1) / 2, (y0 + y1) / 2]) - (view.low + view.high) / 2, 1)
+    rows = _title_rows(drawing, plan, name)
+    marks: list[Mark] = [*frame.border(paper), *frame.title_block(paper, rows)]
+    marks += frame.scale_strip(paper, len(rows), _face(drawing))
+    marks += frame.note_block(words, paper, len(rows))
+    if lines:
+        marks += frame.table(header, lines, paper, y0 - tall)
+    at = (float(shift[0]), float(shift[1]))
+    marks += [placed(m, 0.0, at) for m in view.marks]
+    marks += [placed(m, 0.0, at) for m in _fracture(broken)]
+    drawn = tuple(_on_paper(d, at) for d in view.drawn)
+    outline = tuple(o for f in _outline(plan.features) if isinstance(o := placed(f, 0.0, at), Path | Circle))
+    return Sheet(
+        name, paper.width_mm, paper.height_mm, drawing.name, drawing.features, plan.turn_rad, at, drawn, tuple(marks),
+        outline, view.listed,
+    )  # fmt: skip
+
+
+def _on_paper(d: Drawn, shift: Point) -> Drawn:
+    def at(p: Point) -> Point:
+        return p[0] + shift[0], p[1] + shift[1]
+
+    marks = tuple(placed(m, 0.0, shift) for m in d.marks)
+    return replace(d, marks=marks, points=tuple(at(p) for p in d.points), text_at=at(d.text_at))
+
+
+def _outline(features: Sequence[Feature]) -> list[Path | Circle]:
+    """Wide lines for what was seen; narrow ones with two dots for what was completed."""
+    if any(f.origin == "completed" for f in features):
+        out: list[Path | Circle] = []
+        for f in features:
+            pen, layer = (LONG_DASH_TWO_DOTS, "COMPLETED") if f.origin == "completed" else (WIDE, "OUTLINE")
+            p = flatten(f, 0.005)
+            out.append(Path(tuple((float(x), float(y), 0.0) for x, y in p), layer, pen))  # type: ignore[arg-type]
+        return out
+    shapes: list[Path | Circle] = []
+    for loop in loops(features):
+        if isinstance(loop, Feature):
+            assert loop.centre is not None
+            assert loop.radius is not None
+            shapes.append(Circle(loop.centre, loop.radius, "OUTLINE", WIDE))
+        else:
+            shapes.append(Path(_vertices(loop), "OUTLINE", WIDE, closed=True))
+    return shapes
+
+
+def _vertices(loop: tuple[Vertex, ...]) -> tuple[Vertex, ...]:
+    return loop
+
+
+def _fracture(broken: Sequence[Feature]) -> list[Mark]:
+    return [Path(tuple((float(x), float(y), 0.0) for x, y in flatten(f, 0.02)), "FRACTURE", DASHED) for f in broken]
+
+
+# ---------------------------------------------------------------- words
+def _face(d: Drawing) -> str:
+    return "the photographed face" if d.subject == "part" else "the photographed side"
+
+
+def _title_rows(d: Drawing, plan: Plan, paper: str) -> list[list[frame.Field]]:
+    F = frame.Field
+    if d.thickness_mm is None:
+        thickness = "not measured"
+    else:
+        thickness = " ".join(figures(d.thickness_mm, d.thickness_u95_mm, mark=d.decimal_mark)).strip()
+    sure = [w.stated for w in plan.wanted if w.stated.u95 is not None and not w.stated.is_angle and not w.auxiliary]
+    worst = max(sure, key=lambda s: s.u95 or 0.0, default=None)
+    largest = "unknown"
+    if worst is not None:
+        spread = figures(worst.value, worst.u95, mark=d.decimal_mark)[1]
+        largest = f"{spread} mm ({' '.join(worst.labels[:2])})"
+    what = "a part" if d.subject == "part" else "an opening"
+    kind = f"Sketch of {what}, from {'one photo' if d.photos == 1 else f'{d.photos} photos'}"
+    return [
+        [F("Name", d.name or "unnamed part", 116, True), F("Kind of drawing", kind, 64)],
+        [
+            F("Seen from", _face(d), 50),
+            F("Thickness, mm" if d.subject == "part" else "Depth, mm", thickness, 40),
+            F("Scale", "1:1", 20),
+            F("Sheet", f"{paper}, 1 of 1", 30),
+            F("Date", d.date or "not given", 40),
+        ],
+        [
+            F("Scale taken from", d.reference or "not given", 60),
+            F("Basis", _basis(d), 70),
+            F("Largest u95 of a length", largest, 50),
+        ],
+    ]
+
+
+def _basis(d: Drawing) -> str:
+    photos = "photo" if d.photos == 1 else f"{d.photos} photos"
+    if not d.readings:
+        return f"{photos} alone"
+    return f"{photos} and {d.readings} caliper reading{'s' if d.readings > 1 else ''}"
+
+
+def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
+    sure = any(w.stated.u95 is not None for w in plan.wanted)
+    first = "Dimensions in mm."
+    if sure:
+        first += f" {PLUS_MINUS} is u95: the true size lies within it 19 times in 20."
+    if any(w.auxiliary for w in plan.wanted):
+        first += " Sizes in brackets follow from the others."
+    datums = sorted({x for x in plan.datums if x}, key=lambda x: (x[0], len(x), x))
+    second = "Labels as on the labelled photo."
+    if datums and not plan.loose:
+        second += f" Places are measured from {' and '.join(datums)}."
+    out = [first, second]
+    if plan.turning:
+        out.append(f"The outline repeats {plan.turning.order} times in a turn.")
+    if plan.loose:
+        which = "one tooth" if plan.turning else "what the dimensions do not"
+        names = " and ".join(sorted({x for x in plan.datums if x})) or "the origin"
+        points = np.concatenate([flatten(f, 0.02) for f in plan.features])
+        wide, high = (number(float(v), 1, d.decimal_mark) for v in np.ptp(points, axis=0))
+        out.append(f"The table gives {which}: places from {names}, x to the right, y up. Overall {wide} by {high}.")
+    curves = [f.label for f in d.features if f.kind == "curve"]
+    if curves:
+        verb = "is a free line" if len(curves) == 1 else "are free lines"
+        out.append(f"{', '.join(curves)} {verb} such as a fracture: no sizes; its shape is in the DXF file.")
+    if any(code == "joined" for code, _ in d.warnings):
+        out.append("Dashed: the break along which two pieces were put together.")
+    if any(f.origin == "completed" for f in d.features):
+        out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
+    if d.thin:
+        out.append(f"Thin places, short dashes: {'; '.join(f'{f.label} {words}' for f, words in d.thin)}.")
+    if not plan.axes and (mirror := handedness(plan.features).warning()):
+        out.append(mirror)
+    if d.allowance:
+        out.append(d.allowance.words)
+    out += [f"Warning: {text}" for _, text in d.warnings]
+    return [*out, f"Caution: {CAUTION}"]
+
+
+# ---------------------------------------------------------------- the table
+def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], list[list[str]]]:
+    """What no dimension states: sizes for which there was no room, and features without one, by place."""
+    header = ["Feature", "x", "y", "Size"]
+    rows: list[list[str]] = []
+    for w in view.listed:
+        value, spread = figures(w.stated.value, w.stated.u95, w.stated.is_angle, mark)
+        rows.append([" ".join(w.stated.labels[:4]), "", "", f"{w.stated.kind} {value} {spread}".strip()])
+    if not plan.loose:
+        return ["Features", "Size"], [[r[0], r[3]] for r in rows]
+    origin = _origin(plan)
+    of = {f.label: f for f in plan.features}
+    for label in plan.loose:
+        f = of[label]
+        if f.kind == "line":
+            assert f.start is not None
+            assert f.end is not None
+            p, q = np.subtract(f.start, origin), np.subtract(f.end, origin)
+            rows.append([label, _pair(p, q, 0, mark), _pair(p, q, 1, mark), f"{math.dist(f.start, f.end):.2f} long"])
+            continue
+        assert f.centre is not None
+        c = np.subtract(f.centre, origin)
+        s = gauge("radius", [label])
+        size = f"R{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
+        if f.kind == "circle":
+            s = gauge("diameter", [label])
+            size = f"{DIAMETER}{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
+        rows.append([label, _place(c[0], mark), _place(c[1], mark), size.strip()])
+    return header, rows
+
+
+def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str], list[list[str]]]:
+    """Each size as measured, what was taken off or put on, and the size as drawn."""
+    measured = ListGauge(allowance.before)
+    rows = []
+    for w in plan.wanted:
+        s = w.stated
+        if not s.is_angle:
+            nominal, drawn = round(measured(s.kind, s.labels).value, 2), round(s.value, 2)
+            what = f"{s.kind} {' '.join(dict.fromkeys(s.labels))}"
+            by = number(drawn - nominal + 0.0, 2, mark)
+            rows.append(
+                [what, number(nominal, 2, mark), by if by.startswith("-") else f"+{by}", number(drawn, 2, mark)]
+            )
+    return ["Size", "Measured", allowance.column, "Drawn"], rows
+
+
+def _place(value: float, mark: str) -> str:
+    return number(round(float(value), 2) + 0.0, 2, mark)
+
+
+def _pair(p: Array, q: Array, k: int, mark: str) -> str:
+    return f"{_place(p[k], mark)} to {_place(q[k], mark)}"
+
+
+def _origin(plan: Plan) -> Array:
+    """Where places in the table are measured from: the datum edges, or the centre of the datum round."""
+    of = {f.label: f for f in plan.features}
+    out = np.zeros(2)
+    for k, label in enumerate(plan.datums):
+        if label is None:
+            continue
+        f = of[label]
+        if f.centre is not None:
+            out[k] = f.centre[k]
+        else:
+            assert f.start is not None
+            assert f.end is not None
+            out[k] = (f.start[k] + f.end[k]) / 2
+    return out

@@ -1,0 +1,213 @@
+"""Which pixels are the part.
+
+In the whole photo, much reduced, the table is learned and what is not table is found: a part with its shadow, or an
+opening. In a window round that, at about a quarter of a millimetre per pixel, crisp edges tell part from shadow, and a
+cheapest cut (`mincut`) weighs colour against edges, twice: once to know the part's colours, once to find its boundary
+with them. Holes are looked for inside (`holes`).
+
+What is returned is rough, within half a millimetre: its use is to tell a search for edges where to look.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.view.view import View
+from measure.silhouette.candidates import Candidate, Reserved, survey
+from measure.silhouette.contours import smooth_contour
+from measure.silhouette.evidence import Evidence, gather
+from measure.silhouette.holes import find_holes
+from measure.silhouette.region import first_guess, largest, refine
+from measure.silhouette.standing import lower_from_upper
+from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.silhouette.tabletop import U8, Mask, disc
+
+Array = NDArray[np.float64]
+Subject = Literal["part", "opening"]
+Reason = Literal[
+    "no-part", "several-parts", "part-touches-card", "part-at-edge", "one-piece", "more-pieces", "pieces-touch"
+]
+
+_CARD_GAP_MM = 3.0
+_DOWN = (0.2, 0.4, 0.6, 0.8, 1.0)  # shares of the wall's height
+_RIVAL = 0.6  # share of the heaviest candidate's weight from which another might as well be the part
+_LEAST_CRISP = 1.2
+_LEAST_SIZE_MM = 6.0
+_PLAINLY_CRISP = 8.0
+_PLAIN_AREA_MM2 = 60.0  # something so large with such edges lies on the table, whatever it is
+
+TWO_PIECES = (
+    "Two pieces of like size lie beside the card: leave only the part and take the photo again, or, if they are one "
+    "part broken in two, trace it with --fragments 2."
+)
+
+_TEXT: dict[Reason, str] = {
+    "no-part": "No part can be told from the table; lay it beside the card on a plain surface of another colour.",
+    "several-parts": "Several things of like size lie beside the card; leave only the part and take the photo again.",
+    "one-piece": "Only one piece is found beside the card, not two: lay both a finger's width apart, face up, and take "
+    "the photo again; leave out --fragments for a part in one piece.",
+    "more-pieces": "More than two things lie beside the card: leave only the two pieces of the broken part and take "
+    "the photo again.",
+    "pieces-touch": "The pieces lie too close to each other or to the card; move them a finger's width apart.",
+    "part-touches-card": "The part touches the card or lies too close to it; move it a finger's width away.",
+    "part-at-edge": "The part reaches the edge of the photo; take the photo again with all of the part in it.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Silhouette:
+    """Rough closed contours of what is seen of the part: upper face and visible wall, shadow excluded.
+
+    Attributes:
+        contours_px: (n, 2) photo pixel coordinates each, pixel centres at whole numbers, not closed on themselves;
+            first the outer boundary, then the holes' upper rims, largest first. Outer clockwise as seen in the picture
+            (y down), holes the other way round.
+        beside: how many more things plainly lie on the table.
+    """
+
+    contours_px: tuple[Array, ...]
+    beside: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class NoSilhouette:
+    """Why there is no silhouette. It is false, a silhouette is true.
+
+    Attributes:
+        reason: a short stable word.
+        things: how many there are, where there are several.
+    """
+
+    reason: Reason
+    things: int = 0
+
+    @property
+    def text(self) -> str:
+        """One sentence for people: what is wrong and what to do."""
+        return TWO_PIECES if self.things == 2 else _TEXT[self.reason]
+
+    def __bool__(self) -> bool:
+        return False
+
+
+def silhouette(
+    rgb: U8,
+    view: View,
+    reserved: Reserved,
+    subject: Subject,
+    thickness_mm: float,
+    strokes: Strokes = NO_STROKES,
+    *,
+    alone: bool = True,
+) -> Silhouette | NoSilhouette:
+    """Find the part, or the opening, beside the reference card.
+
+    Args:
+        rgb: (h, w, 3) upright sRGB pixels.
+        view: of the plane that the part lies on.
+        reserved: where no part can be.
+        subject: a part that lies on the table, or an opening in it.
+        thickness_mm: height of the part's upper face; tells where its wall can be seen.
+        strokes: what a person is sure of.
+        alone: whether nothing else of like size may lie there; if not, the largest is taken.
+    """
+    px_per_mm = 1 / view.mm_per_px(np.zeros(2))
+    scene = survey(rgb, reserved, px_per_mm, strokes)
+    nothing: Reason = "part-at-edge" if scene.cut_off else "no-part"
+    choice = _choose(scene.candidates, alone, nothing)
+    if isinstance(choice, NoSilhouette):
+        return choice
+    seen = gather(rgb, scene, choice, reserved, px_per_mm, strokes)
+    region = first_guess(seen, subject)
+    if region is None:
+        return NoSilhouette(nothing)
+    shifts: list[Array] = []
+    if subject == "part" and thickness_mm > 0:
+        to_window = seen.window.matrix_from_photo()
+        back = np.linalg.inv(to_window)
+        shifts = [to_window @ lower_from_upper(view, thickness_mm, share) @ back for share in _DOWN]
+    region, opened = refine(seen, region, subject, shifts)
+    trouble = _trouble(seen, region, rgb.shape[:2])
+    if trouble:
+        return NoSilhouette(nothing if trouble == "no-part" else trouble)
+    outer = smooth_contour(region, seen.px_per_mm)
+    holes = find_holes(seen, region, opened, shifts) if subject == "part" else []
+    beside = sum(_plain(c) for c in scene.candidates if c is not choice and c.marked == 0) + _left(seen, region)
+    return Silhouette(tuple(seen.window.to_photo(c) for c in (outer, *holes)), beside)
+
+
+def two_pieces(rgb: U8, view: View, reserved: Reserved, thickness_mm: float) -> tuple[Silhouette, ...] | NoSilhouette:
+    """Find both pieces of a broken part beside the reference card, the larger first.
+
+    The second is looked for where the first is not: their shadows may run into each other.
+
+    Args:
+        rgb, view, reserved, thickness_mm: see `silhouette`.
+    """
+    first = silhouette(rgb, view, reserved, "part", thickness_mm, alone=False)
+    if isinstance(first, NoSilhouette):
+        return first
+    taken = replace(reserved, taken_px=(*reserved.taken_px, first.contours_px[0]))
+    second = silhouette(rgb, view, taken, "part", thickness_mm, alone=False)
+    if isinstance(second, NoSilhouette):
+        told: dict[Reason, Reason] = {"no-part": "one-piece", "part-touches-card": "pieces-touch"}
+        return NoSilhouette(told.get(second.reason, second.reason))
+    if second.beside:
+        return NoSilhouette("more-pieces")
+    return tuple(sorted((first, second), key=lambda s: -cv2.contourArea(s.contours_px[0].astype(np.float32))))
+
+
+def _plain(c: Candidate) -> bool:
+    """Whether something plainly lies there that is neither table nor shadow."""
+    return not c.at_edge and c.crisp > _PLAINLY_CRISP and c.area_mm2 > _PLAIN_AREA_MM2
+
+
+def _left(seen: Evidence, region: Mask) -> bool:
+    """Whether something else is in the blob whose colour is no table in shadow: two shadows may run into each other."""
+    rest = (seen.blob > 0) & (cv2.dilate(region, disc(2.0 * seen.px_per_mm)) == 0) & (seen.lit > 0.5)
+    rest &= cv2.dilate(seen.card, disc(2.0 * seen.px_per_mm)) == 0
+    solid = largest(cv2.morphologyEx(rest.astype(np.uint8), cv2.MORPH_OPEN, disc(1.5 * seen.px_per_mm)))
+    return float(solid.sum()) > _PLAIN_AREA_MM2 * seen.px_per_mm**2
+
+
+def _choose(candidates: tuple[Candidate, ...], alone: bool, nothing: Reason) -> Candidate | NoSilhouette:
+    """The one that is the part, or why none is: `nothing` where there is none at all.
+
+    What strokes mark as part is it, in one piece or in several.
+    """
+    meant = [c for c in candidates if c.marked > 0]
+    if meant:
+        mask = np.asarray(np.max([c.mask for c in meant], axis=0), np.uint8)
+        at_edge = any(c.at_edge for c in meant)
+        return Candidate(mask, sum(c.area_mm2 for c in meant), max(c.crisp for c in meant), at_edge, 1)
+    free = tuple(c for c in candidates if c.marked == 0)
+    candidates = free if any(c.crisp > _LEAST_CRISP and not c.at_edge for c in free) else candidates
+    inner = [c for c in candidates if not c.at_edge and c.crisp > _LEAST_CRISP]
+    outer = [c for c in candidates if c.at_edge and c.crisp > 3 * _LEAST_CRISP]
+    if not inner or (outer and outer[0].weight > 3 * inner[0].weight):
+        return NoSilhouette("part-at-edge" if outer else nothing)
+    like = [c for c in inner if c.weight > _RIVAL * inner[0].weight]
+    if alone and len(like) > 1:
+        return NoSilhouette("several-parts", len(like))
+    return inner[0]
+
+
+def _trouble(seen: Evidence, region: Mask, photo: tuple[int, int]) -> Reason | None:
+    """What forbids measuring this region."""
+    if not region.any():
+        return "no-part"
+    rows, cols = np.nonzero(region)
+    if max(np.ptp(rows), np.ptp(cols)) < _LEAST_SIZE_MM * seen.px_per_mm:
+        return "no-part"
+    corners = seen.window.to_photo(np.array([[cols.min(), rows.min()], [cols.max(), rows.max()]], float))
+    margin = 1.5 * seen.window.factor
+    if corners.min() < margin or corners[1, 0] > photo[1] - 1 - margin or corners[1, 1] > photo[0] - 1 - margin:
+        return "part-at-edge"
+    if (cv2.dilate(seen.card, disc(_CARD_GAP_MM * seen.px_per_mm)) & region).any():
+        return "part-touches-card"
+    return None

@@ -1,0 +1,201 @@
+"""Small steps of a trace: what is known of the camera, what all edge points share, where things are seen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import ReferenceRefused
+from calib.finding.finding import find_reference
+from calib.lens.lens import Profile
+from calib.lens.prior import prior_by
+from calib.photo.photo import Photo
+from calib.rectangle.refusals import Failure
+from calib.reference.found import Found
+from calib.reference.wanted import ANY, Wanted
+from calib.tools.budget import K95
+from calib.view.view import Prior, View, camera_prior
+from measure.edges.blur import require_sharp
+from measure.edges.edge_loop import EdgeLoop
+from measure.edges.edges import SHARED_NAMES
+from measure.geometry.features import Estimate, flatten
+from measure.tracing.tracing import Scale
+
+Array = NDArray[np.float64]
+
+VIEW_TERMS = 10
+"""How many of the shared terms are the view's; they come first."""
+THICKNESS_SD_MM = 0.025
+"""Standard uncertainty of a thickness as given: the caliper, the hand, and a part that does not lie quite flat."""
+UNKNOWN_THICKNESS_SD_MM = 6.0
+"""The same where it is not known: nearly all flat parts are thinner than twice that (common practice)."""
+NO_THICKNESS = (
+    "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
+    "measure it and trace again."
+)
+BESIDE = (
+    "Something else lies beside the part and is not measured: if it is a piece broken off the part, trace both with "
+    "--fragments 2."
+)
+NO_OUTLINE = (
+    "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
+    "plain ground of another colour."
+)
+
+
+def prior_of(photo: Photo, lens: Profile | None) -> Prior:
+    """What is known of the camera: from EXIF, and from its profile."""
+    h, w = photo.rgb.shape[:2]
+    plain = camera_prior((w, h), photo.focal_35mm)
+    return plain if lens is None else prior_by(lens, plain, photo)
+
+
+def reference_of(photo: Photo, lens: Profile | None, wanted: Wanted = ANY, corners_px: Array | None = None) -> Found:
+    """The reference in a photo that is sharp enough to measure in.
+
+    Args:
+        photo: upright.
+        lens, wanted, corners_px: see `measure.tracing.tracing.trace`.
+
+    Raises:
+        ReferenceRefused: there is no reference, or none that can be trusted.
+        PhotoRefused: it is too blurred.
+    """
+    found = find_reference(photo.rgb, prior_of(photo, lens), wanted, corners_px)
+    if isinstance(found, Failure):
+        raise ReferenceRefused(found.text, found.code)
+    require_sharp(photo.rgb, found)
+    return found
+
+
+def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of the part of the photo in which edges are looked for."""
+    points = np.concatenate(contours_px)
+    margin = 60 + 2 * thickness_mm / view.mm_per_px(np.zeros(2))
+    low, high = points.min(0) - margin, points.max(0) + margin
+    return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
+
+
+def shared_covariance(view: View, thickness_mm: float, opening: bool) -> Array:
+    """(s, s) covariance of the terms that all edge points share (`measure.edges.edges.SHARED_NAMES`)."""
+    out = np.eye(len(SHARED_NAMES))
+    out[:VIEW_TERMS, :VIEW_TERMS] = view.covariance
+    known = thickness_mm > 0 or opening
+    at = SHARED_NAMES.index("thickness")
+    out[at, at] = (THICKNESS_SD_MM if known else UNKNOWN_THICKNESS_SD_MM) ** 2
+    return out
+
+
+def fits(e: Estimate, loops: Sequence[EdgeLoop]) -> bool:
+    """Whether an outline keeps to the points it was fitted to: see `misfits`."""
+    return not misfits(e, loops)
+
+
+def misfits(e: Estimate, loops: Sequence[EdgeLoop]) -> set[int]:
+    """The loops of an outline that don't keep to the points they were fitted to.
+
+    They should keep to them in extent within 1.5 mm, in length within a fifth, and be nowhere away from them for longer
+    than a sharp corner takes, as an arc is that runs the wrong way round, or a spike. Nor should a hole's outline meet
+    another one.
+    """
+    import shapely
+
+    out, rings = set(), {}
+    for k, loop in enumerate(loops):
+        pieces = [flatten(f) for f in e.features if f.loop == k]
+        if not pieces or not all(np.all(np.isfinite(p)) for p in pieces):
+            out.add(k)
+            continue
+        drawn, seen = np.concatenate(pieces), loop.points_mm
+        rings[k] = shapely.LinearRing(drawn)
+        extent = max(np.abs(drawn.min(0) - seen.min(0)).max(), np.abs(drawn.max(0) - seen.max(0)).max())
+        length = float(np.hypot(*np.diff(drawn, axis=0).T).sum())
+        around = float(np.hypot(*(np.roll(seen, -1, 0) - seen).T).sum())
+        if extent > 1.5 or not 0.8 < length / around < 1.2 or away_mm(drawn, seen) > MOST_AWAY_MM:
+            out.add(k)
+    return out | {k for j, k in combinations(rings, 2) if rings[j].intersects(rings[k])}
+
+
+FAR_MM, MOST_AWAY_MM = 0.5, 1.5
+"""An outline is away from its points when they are farther than this; it may be so over this length."""
+
+
+def away_mm(drawn: Array, seen: Array) -> float:
+    """Length of a closed outline (n, 2) that lies farther than FAR_MM from a closed line through points (m, 2)."""
+    import shapely
+
+    path = shapely.LinearRing(drawn)
+    near = shapely.LinearRing(seen).buffer(FAR_MM, quad_segs=4)
+    return float(shapely.difference(path, near).length)
+
+
+def sound(e: Estimate) -> bool:
+    """Whether the covariance is one, but for rounding: if not, the outline hangs on too little."""
+    return bool(np.linalg.eigvalsh((e.white + e.white.T) / 2).min() > -1e-10)
+
+
+def view_root(covariance: Array) -> Array:
+    """(10, 10) what each of ten independent terms of unit variance does to a view's parameters."""
+    sd = np.sqrt(np.diag(covariance))
+    values, vectors = np.linalg.eigh(covariance / np.outer(sd, sd))
+    return np.asarray(sd[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))
+
+
+def with_plain_view(e: Estimate) -> Estimate:
+    """The same estimate with the view's ten terms replaced by as many independent ones of unit variance.
+
+    Pose and focal length are so strongly correlated that sums over their raw covariance lose half of a double's digits.
+    """
+    root = view_root(e.shared[:VIEW_TERMS, :VIEW_TERMS])
+    sensitivity = np.c_[e.sensitivity[:, :VIEW_TERMS] @ root, e.sensitivity[:, VIEW_TERMS:]]
+    shared = e.shared.copy()
+    shared[:VIEW_TERMS, :VIEW_TERMS] = np.eye(VIEW_TERMS)
+    names = (*(f"view_{k}" for k in range(VIEW_TERMS)), *e.shared_names[VIEW_TERMS:])
+    return replace(e, sensitivity=sensitivity, shared=shared, shared_names=names)
+
+
+def _span(e: Estimate) -> tuple[Array, Array]:
+    """(2,) lower left and upper right of an outline, mm."""
+    points = np.concatenate([flatten(f) for f in e.features])
+    return points.min(0), points.max(0)
+
+
+def scale_of(found: Found, e: Estimate, lens: Profile | None) -> Scale:
+    """The scale at the part, with the uncertainty that the view's covariance gives the part's own length and width."""
+    view = found.view
+    low, high = _span(e)
+    return Scale(
+        reference=found.name,
+        mm_per_px=view.mm_per_px((low + high) / 2),
+        u95_relative=scale_u95(view, low, high),
+        camera_height_mm=float(view.centre_mm[2]),
+        tilt_deg=view.tilt_deg,
+        lens=lens.name if lens else "estimated",
+    )
+
+
+def scale_u95(view: View, low: Array, high: Array) -> float:
+    """Relative half-width of the interval that holds the true scale of a part, 19 times in 20.
+
+    Args:
+        view: with its covariance.
+        low, high: (2,) lower left and upper right of the part on the reference's plane, mm.
+    """
+    middle = (low + high) / 2
+    ends = np.array([[low[0], middle[1]], [high[0], middle[1]], [middle[0], low[1]], [middle[0], high[1]]])
+    change = view.plane_sensitivity(view.pixels(ends))
+    along = (change[1, 0] - change[0, 0]) / (high - low)[0], (change[3, 1] - change[2, 1]) / (high - low)[1]
+    return K95 * max(math.sqrt(float(g @ view.covariance @ g)) for g in along)
+
+
+def horizontal_rad(view: View, e: Estimate) -> float:
+    """Angle of the photo's horizontal in the card's plane, at the part."""
+    low, high = _span(e)
+    at = view.pixels(((low + high) / 2)[None])[0]
+    a, b = view.plane(np.array([at, at + np.array([10.0, 0.0])]))
+    return math.atan2(b[1] - a[1], b[0] - a[0])

@@ -1,0 +1,145 @@
+"""What a photo alone tells of a part: its features, and the scale that they were measured by."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import PartRefused
+from calib.reference.found import Caution, Found
+from calib.reference.wanted import ANY, Wanted
+from measure.geometry.features import Estimate, Feature
+from measure.silhouette.strokes import NO_STROKES, Strokes
+
+if TYPE_CHECKING:
+    from calib.lens.lens import Profile
+    from calib.photo.photo import Photo
+    from measure.broken.fragments import Gap
+    from measure.tracing.sighted import Sighted
+
+Array = NDArray[np.float64]
+Subject = Literal["part", "opening"]
+Watch = Callable[[str], None]
+"""Is told which step begins."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What the reference says of the photo.
+
+    Attributes:
+        reference: which one, such as ``id-1``.
+        mm_per_px: size of a pixel on the reference's plane, at the part.
+        u95_relative: relative half-width of the interval that holds the true scale 19 times in 20.
+        camera_height_mm: height of the camera over the plane.
+        tilt_deg: between the optical axis and the plane's normal.
+        lens: ``none``, ``estimated``, or the name of the profile that was given.
+    """
+
+    reference: str
+    mm_per_px: float
+    u95_relative: float
+    camera_height_mm: float
+    tilt_deg: float
+    lens: str
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A traced photo.
+
+    Attributes:
+        estimate: the features with their covariance.
+        scale: how they were scaled.
+        subject: part or opening.
+        thickness_mm: height of the upper edge over the reference's plane, as given.
+        cautions: what a person should know.
+        reference: what gave the scale, and where it lies in the photo.
+        seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
+        sighted: how features of the estimate's frame lie in the photo.
+        broken: the break between two pieces that were put together, in the frame of the features.
+        gap: how well they fit, if so.
+        also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.
+        break_px: (n, 2) points along each stretch of the break, as seen on either piece.
+    """
+
+    estimate: Estimate
+    scale: Scale
+    subject: Subject
+    thickness_mm: float
+    cautions: tuple[Caution, ...]
+    reference: Found
+    seen_px: tuple[Array, ...]
+    sighted: Sighted
+    broken: tuple[Feature, ...] = ()
+    gap: Gap | None = None
+    also_px: tuple[tuple[int, Array], ...] = ()
+    break_px: tuple[Array, ...] = ()
+
+
+def trace(
+    photo: Photo,
+    thickness_mm: float,
+    subject: Subject = "part",
+    lens: Profile | None = None,
+    wanted: Wanted = ANY,
+    watch: Watch = lambda step: None,
+    strokes: Strokes = NO_STROKES,
+    corners_px: Array | None = None,
+) -> Trace:
+    """Measure a part, or an opening's rim, in a photo with a reference in it.
+
+    Args:
+        photo: upright.
+        thickness_mm: height of the part's upper edge over the reference's plane; 0 for unknown.
+        subject: part or opening.
+        lens: profile of the camera, if there is one.
+        wanted: the reference to look for; whichever is there by default.
+        watch: see there.
+        strokes: what a person has marked as part and as something else.
+        corners_px: (4, 2) about where the reference's corners are, if a person has marked them.
+
+    Raises:
+        ReferenceRefused: there is no reference, or none that can be trusted.
+        PhotoRefused: it is too blurred.
+        PartRefused: the part can't be told from what surrounds it.
+    """
+    from calib.light.profile import Light
+    from measure.dimensioning.frame import squared_up
+    from measure.edges.opening import wall_of_opening
+    from measure.edges.plausible import doubtful_edges
+    from measure.edges.sight import Wall
+    from measure.silhouette.silhouette import NoSilhouette
+    from measure.tracing import parts
+    from measure.tracing.following import followed
+    from measure.tracing.sighted import Sighted, as_seen, frame_back, laid_out
+    from measure.tracing.whereabouts import find_part, require_same_surface
+
+    watch("finding the card")
+    reference = parts.reference_of(photo, lens, wanted, corners_px)
+    view = reference.view
+    watch("finding the part")
+    opening = subject == "opening"
+    rough = find_part(photo.rgb, reference, subject, thickness_mm, strokes)
+    if isinstance(rough, NoSilhouette):
+        raise PartRefused(rough.text, rough.reason)
+    require_same_surface(reference, rough)
+    watch("locating its edges")
+    light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
+    wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
+    shared = parts.shared_covariance(view, thickness_mm, opening)
+    found = followed(light, view, rough.contours_px, wall, shared, opening=opening, watch=watch).estimate
+    seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
+    scale = parts.scale_of(reference, found, lens)
+    estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    sighted = Sighted(view, frame_back(turn, shift), wall, opening)
+    cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
+    if rough.beside and not opening:
+        cautions += (Caution("something-beside", parts.BESIDE),)
+    if thickness_mm == 0 and not opening:
+        cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted)

@@ -1,0 +1,158 @@
+"""What the sayings of trial prints tell: each that a face, or a size, lies between limits.
+
+How much a word means in millimetres is common practice, no source: the steps between fits are 0.1 to 0.15 mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from measure.geometry.dimensions import angle_between, distance
+from measure.geometry.features import Feature
+from measure.trial.faces import moved_by
+from measure.trial.sayings import Said, Saying
+
+FACE_SD_MM = 0.05
+"""How well a printed face, and a number said of it, can be trusted."""
+FEELS_MM: Mapping[str, tuple[float | None, float | None]] = {
+    "rubs": (-0.1, 0.0),
+    "tight": (None, -0.05),
+    "too long": (None, -0.05),
+    "would not go in": (None, -0.1),
+    "loose": (0.05, None),
+    "too short": (0.05, None),
+}
+"""Between which limits a face then has to move: at least, at most."""
+ALONGSIDE_RAD = math.radians(5)
+"""Edges that run at a larger angle have no size between them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """What was printed: the outline before any fit.
+
+    Attributes:
+        features: as corrected by then, by label.
+        all_round_mm: how far all of its outer boundary had been moved by then.
+        room_mm: what its fit leaves on each side.
+        as_measured_now: whether photo and caliper said the same then as now.
+    """
+
+    features: Mapping[str, Feature]
+    all_round_mm: float
+    room_mm: float
+    as_measured_now: bool = True
+
+
+class Told(NamedTuple):
+    """What one saying tells of one quantity: that it lies between limits, each held with an error."""
+
+    said: Said
+    key: tuple[str, ...]
+    low: float
+    high: float
+
+    def reach(self) -> tuple[float, float]:
+        """The limits with twice the error added."""
+        return self.low - 2 * FACE_SD_MM, self.high + 2 * FACE_SD_MM
+
+
+def told_by(
+    said: Sequence[Said], features: Mapping[str, Feature], printed: Mapping[int, Printed]
+) -> tuple[list[Told], list[str]] | str:
+    """What can all hold of what was said, and a sentence for each saying that later prints rule out.
+
+    Args:
+        said: the sayings, in the order in which they were said.
+        features: as measured, by label.
+        printed: what the sayings are about, by revision.
+
+    Returns:
+        a sentence instead where a saying can't be used.
+    """
+    told = list[Told]()
+    for s in _placed(said):
+        if s.revision not in printed:
+            return f"There is no revision {s.revision}, of which “{s.saying.words()}” was said."
+        if why := _unusable(s.saying, features):
+            return why
+        low, high = _limits(s.saying, features, printed[s.revision])
+        told.append(Told(s, tuple(sorted(s.saying.labels)), low, high))
+    return _believed(told)
+
+
+def _placed(said: Sequence[Said]) -> list[Said]:
+    """“Would not go in” without a place is said of the faces that are too much, where such are named beside it."""
+    out = []
+    for s in said:
+        mine = [x.saying for x in said if x.revision == s.revision and x.saying.says == "too much"]
+        named = [x.labels[0] for x in mine if len(x.labels) == 1 and x.by_mm is None]
+        if s.saying.feel == "would not go in" and not s.saying.labels and named:
+            out += [Said(s.revision, replace(s.saying, labels=(x,))) for x in dict.fromkeys(named)]
+        else:
+            out.append(s)
+    return out
+
+
+def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
+    for x in s.labels:
+        if x not in features:
+            return f"The outline has no {x}, named in “{s.words()}”: see the labels in the picture."
+        if features[x].kind == "curve":
+            return f"{x}, named in “{s.words()}”, is a free line, which can't be moved by itself."
+    if len(s.labels) == 2:
+        a, b = (features[x] for x in s.labels)
+        if {a.kind, b.kind} != {"line"} or abs(angle_between(a, b)) > ALONGSIDE_RAD:
+            return f"“{s.words()}” needs two straight edges that run alongside each other."
+    return ""
+
+
+def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[float, float]:
+    """Between what the face has to lie, outward from where it was measured; for two edges the size between them."""
+    if len(s.labels) == 2:
+        a, b = (was.features[x] for x in s.labels)
+        size = distance(a, b).value_mm
+        if s.by_mm is None:
+            low, high = FEELS_MM[s.feel]
+            return size + (-math.inf if low is None else low), size + (math.inf if high is None else high)
+        exact = size + (s.by_mm if s.feel == "too short" else -s.by_mm)
+        return exact, exact
+    at, share, hollow = was.all_round_mm, 1.0, False
+    if s.labels:
+        f = features[s.labels[0]]
+        at = moved_by(f, was.features[s.labels[0]])
+        share, hollow = (0.5 if f.kind == "circle" else 1.0), f.loop > 0
+    if s.feel == "fits":
+        return at, at
+    if s.feel == "gap":
+        assert s.by_mm is not None
+        exact = at + share * s.by_mm - was.room_mm
+        return exact, exact
+    turned = hollow and s.feel in ("too long", "too short")  # a slot that is too long has too little material
+    if s.by_mm is not None:
+        much = share * s.by_mm * (1 if s.feel == "too short" else -1) * (-1 if turned else 1)
+        return at + much, at + much
+    low, high = FEELS_MM[s.feel]
+    if turned:
+        low, high = (None if high is None else -high), (None if low is None else -low)
+    return at + (-math.inf if low is None else low), at + (math.inf if high is None else high)
+
+
+def _believed(told: Sequence[Told]) -> tuple[list[Told], list[str]]:
+    """Those that can all hold, the latest first; an older one that they rule out is set aside, in words."""
+    out, words = list[Told](), list[str]()
+    for t in sorted(told, key=lambda t: -t.said.revision):
+        low, high = t.reach()
+        against = [o for o in out if o.key == t.key and (o.reach()[0] > high or o.reach()[1] < low)]
+        if against:
+            o = against[0].said
+            words.append(
+                f"“{t.said.saying.words()}”, said of revision {t.said.revision}, does not go with "
+                f"“{o.saying.words()}” of revision {o.revision}: the later print counts."
+            )
+        else:
+            out.append(t)
+    return out, words
