@@ -45,7 +45,7 @@ for n in range(int(sys.argv[2])):
 READS_SLOWLY = """
 import sys, time
 from pathlib import Path
-from measure import job
+from measure.job import job
 from measure.job.lock import alone
 
 @alone
