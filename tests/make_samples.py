@@ -20,7 +20,8 @@ from measure.geometry.features import flatten
 from measure.job import job
 from measure.readings.readings import COLUMNS
 from measure.steps.draw import Drawing, draw
-from measure.tracing.tracing import Trace, trace
+from measure.tracing.tracing import trace
+from measure.tracing.values import Trace
 from tests.sample_photos import project, turned
 from tests.true_features import true_feature
 

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.geometry.features import Estimate, Feature
-from measure.readings.jaw_reach import Subject, possible_readings
+from measure.readings.jaw_reach import possible_readings
+from measure.subject import Subject
 from tests.simulated_traces import features_of
 
 Segment = dict[str, object]

@@ -16,7 +16,8 @@ from calib.photo.photo import load
 from measure.geometry.features import flatten
 from measure.job import sample
 from measure.job.records import estimate, feature, from_text
-from measure.tracing.tracing import Trace, trace
+from measure.tracing.tracing import trace
+from measure.tracing.values import Trace
 from tests.make_samples import labels, readings
 from tests.sample_photos import FOLDER, truth
 from tests.true_features import true_features

@@ -19,8 +19,8 @@ from measure.job.records import JoinedRecord, estimate, from_text
 from measure.steps.shown import labelled, shown, to_photo
 from measure.steps.trace import trace
 from measure.tracing.sighted import frame_back
-from measure.tracing.tracing import Trace
 from measure.tracing.tracing import trace as traced
+from measure.tracing.values import Trace
 from tests.sample_photos import middle, save
 
 

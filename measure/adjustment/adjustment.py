@@ -23,8 +23,9 @@ from measure.adjustment.regularities import Regularity
 from measure.adjustment.verdicts import Remark, Verdict, remarks, verdicts
 from measure.geometry.dimensions import Basis, Dimension, list_dimensions, size_of, stacked
 from measure.geometry.features import Estimate
-from measure.readings.jaw_reach import Subject, check_readings
+from measure.readings.jaw_reach import check_readings
 from measure.readings.readings import Reading
+from measure.subject import Subject
 
 __all__ = ["Reconciled", "Remark", "Verdict", "reconcile"]
 

@@ -28,8 +28,8 @@ from measure.adjustment.least_squares import CRITICAL, Observations, Solution, s
 from measure.adjustment.regularities import Regularity, RegularityKind, propose
 from measure.geometry.features import Array, Estimate, Feature
 from measure.geometry.rejoin import Joint, about_new_middles, closing, joints, rejoined, shifted_all
-from measure.readings.jaw_reach import Subject
 from measure.readings.readings import Reading
+from measure.subject import Subject
 
 REGULARITY_CRITICAL = 2.6
 """Regularities go earlier than readings: two-sided critical value for 1 %."""

@@ -18,8 +18,9 @@ from calib.tools.jaws import Tool, bore_shortfall_mm, hollow_rise_mm, uncertaint
 from measure.geometry.dimensions import is_round, size_of, stacked
 from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, length
 from measure.geometry.rejoin import Joint, touching
-from measure.readings.jaw_reach import Subject, is_hollow
+from measure.readings.jaw_reach import is_hollow
 from measure.readings.readings import TOUCH, Reading
+from measure.subject import Subject
 
 TANGENT_SD_MM = 0.003
 """How exactly tangent neighbours touch."""

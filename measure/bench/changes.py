@@ -201,8 +201,8 @@ def settle(of: Job, live: Live) -> None:
     Raises:
         JawlineError: readings and photo don't fit together.
     """
+    from measure.steps.measured import measured_record
     from measure.steps.reconcile import reconcile
-    from measure.steps.sketch import measured_record
 
     try:
         measured_record(of.folder)

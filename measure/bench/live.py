@@ -15,13 +15,14 @@ from measure.drawing.svg import write_svg
 from measure.geometry.features import Estimate
 from measure.job import job, records
 from measure.planning.planning import Advice, advise
-from measure.readings.jaw_reach import Subject, check_reading
+from measure.readings.jaw_reach import check_reading
 from measure.readings.readings import Reading
 from measure.sheet import sheet
 from measure.steps.corrected import corrected_drawing
 from measure.steps.read import parsed, tools_of
 from measure.steps.reconcile import agreed, measured_from, refuse_if_nothing_holds
 from measure.steps.shown import Shown, shown
+from measure.subject import Subject
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,8 +20,9 @@ from measure.bench.guards import SVG_POLICY
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import Cut, body_of, received
 from measure.bench.words import IN_TWO
-from measure.cli.options import subject_of, thickness_mm
 from measure.job.records import Pair
+from measure.subject import subject_of
+from measure.tracing.asked import thickness_mm
 
 M = TypeVar("M", bound=BaseModel)
 

@@ -21,6 +21,7 @@ from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import Array, Point
 from measure.geometry.polylines import arc_lengths, signed_area
 from measure.tracing.following import Followed
+from measure.tracing.values import Gap
 
 PLACING_NAMES = ("placing_0", "placing_1", "placing_2")
 """Shared terms of the second piece's points, independent and of unit variance: its turn and shift."""
@@ -34,27 +35,6 @@ WORST_RMS_MM = 0.25
 """A gap wider than this on average is no break between two pieces."""
 CLEAR_MM = 0.9
 """At the ends of the break the boundary is not taken for seen so far from its corner, which blur and chips round."""
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """How well two pieces fit along their break.
-
-    Attributes:
-        length_mm: of the break where they touch.
-        rms_mm, worst_mm: distance between its two faces, square to them: root of the mean square, and the largest.
-    """
-
-    length_mm: float
-    rms_mm: float
-    worst_mm: float
-
-    def in_words(self) -> str:
-        """One sentence."""
-        return (
-            f"Two pieces are joined along a break of {self.length_mm:.0f} mm: between them lie {self.rms_mm:.2f} mm on "
-            f"average (RMS) and {self.worst_mm:.2f} mm at most."
-        )
 
 
 @dataclass(frozen=True, slots=True)

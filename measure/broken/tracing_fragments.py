@@ -24,7 +24,7 @@ from measure.silhouette.silhouette import NoSilhouette
 from measure.tracing import parts
 from measure.tracing.following import followed
 from measure.tracing.sighted import Sighted, as_seen, frame_back
-from measure.tracing.tracing import Trace
+from measure.tracing.values import Trace
 from measure.tracing.whereabouts import find_pieces, require_same_surface
 
 if TYPE_CHECKING:

@@ -27,7 +27,7 @@ from measure.tracing import parts
 
 if TYPE_CHECKING:
     from calib.photo.photo import Photo
-    from measure.tracing.tracing import Subject
+    from measure.subject import Subject
 
 Array = NDArray[np.float64]
 

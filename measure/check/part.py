@@ -20,7 +20,7 @@ from measure.edges.sight import Wall
 from measure.tracing import parts
 
 if TYPE_CHECKING:
-    from measure.tracing.tracing import Subject
+    from measure.subject import Subject
 
 Array = NDArray[np.float64]
 U8 = NDArray[np.uint8]

@@ -11,6 +11,8 @@ import typer
 
 from calib.errors import WrongUsage
 from measure.cli import options
+from measure.subject import subject_of
+from measure.tracing.asked import thickness_mm
 
 MOST_JOBS = 64
 
@@ -31,8 +33,8 @@ def check(
 
     Each is called good, usable or retake. Exit code 1 if any must be taken again. Nothing is written.
     """
-    kind = options.subject_of(subject)
-    height_mm = None if thickness is None else options.thickness_mm(thickness, kind)
+    kind = subject_of(subject)
+    height_mm = None if thickness is None else thickness_mm(thickness, kind)
     if as_csv and json:
         raise WrongUsage("--csv and --json exclude each other: choose one.", "usage")
     if jobs is not None and not 1 <= jobs <= MOST_JOBS:

@@ -9,6 +9,8 @@ import typer
 
 from measure.cli import options
 from measure.cli.show import show
+from measure.subject import subject_of
+from measure.tracing.asked import thickness_mm
 
 
 def draw(
@@ -33,8 +35,8 @@ def draw(
     json: options.Json = False,
 ) -> None:
     """Photo and readings to the finished sketch, in one go."""
-    kind = options.subject_of(subject)
-    height_mm = None if thickness is None and readings else options.thickness_mm(thickness, kind)
+    kind = subject_of(subject)
+    height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps

@@ -9,6 +9,8 @@ import typer
 
 from measure.cli import options
 from measure.cli.show import show
+from measure.subject import subject_of
+from measure.tracing.asked import broken_in_two, thickness_mm
 
 
 def trace(
@@ -39,9 +41,9 @@ def trace(
     json: options.Json = False,
 ) -> None:
     """Measure a photo, or several of the same part: outline, features and scale."""
-    kind = options.subject_of(subject)
-    height_mm = options.thickness_mm(thickness, kind)
-    in_two = options.broken_in_two(fragments, kind, len(photos))
+    kind = subject_of(subject)
+    height_mm = thickness_mm(thickness, kind)
+    in_two = broken_in_two(fragments, kind, len(photos))
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
 

@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
 
 from calib.errors import JobRefused
-from measure.broken.fragments import Gap
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import PARAMETERS, Estimate, Feature, Kind, Turn
-from measure.tracing.tracing import Scale
+from measure.tracing.values import Gap, Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
 OPEN_BY_MM = 0.2

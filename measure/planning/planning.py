@@ -20,8 +20,8 @@ from measure.geometry.dimensions import list_dimensions, size_of, stacked
 from measure.geometry.features import Array, Estimate
 from measure.geometry.rejoin import joints
 from measure.planning.reach import comfortable_readings
-from measure.readings.jaw_reach import Subject
 from measure.readings.readings import Reading, ReadingKind
+from measure.subject import Subject
 
 GAUGE = "gauge"
 """The tool that reads radii; every other reading is a caliper's."""

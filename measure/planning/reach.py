@@ -12,8 +12,9 @@ import numpy as np
 
 from measure.geometry.dimensions import size_of
 from measure.geometry.features import Array, Estimate, Feature, by_loop, direction, length, middle, sweep_rad
-from measure.readings.jaw_reach import Subject, possible_readings
+from measure.readings.jaw_reach import possible_readings
 from measure.readings.readings import ReadingKind
+from measure.subject import Subject
 
 INSIDE_LEAST_MM = 2.5
 """Inside jaws, pushed together, are about this wide."""

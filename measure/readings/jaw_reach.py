@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Literal
 
 import numpy as np
 
@@ -17,8 +16,7 @@ from calib.errors import ReadingsRefused
 from measure.geometry.dimensions import angle_between, is_round, overlap_mm, size_of
 from measure.geometry.features import Estimate, Feature, direction, length, middle, right_normal, sweep_rad
 from measure.readings.readings import FEATURES, Reading, ReadingKind
-
-Subject = Literal["part", "opening"]
+from measure.subject import Subject
 
 PARALLEL_RAD = math.radians(2.0)
 """Edges this close to parallel are parallel for jaws."""

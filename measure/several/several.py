@@ -20,7 +20,7 @@ from measure.several.joint import Joint, Laid, joined
 from measure.several.matching import covered, matched
 from measure.several.registration import Placing, placings
 from measure.tracing.parts import scale_u95
-from measure.tracing.tracing import Trace
+from measure.tracing.values import Trace
 
 LEAST_SHARE = 0.6
 """Photos show the same part when so much of both outlines, by length, is found in the other."""

@@ -26,9 +26,9 @@ from measure.silhouette.region import first_guess, largest, refine
 from measure.silhouette.standing import lower_from_upper
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import U8, Mask, disc
+from measure.subject import Subject
 
 Array = NDArray[np.float64]
-Subject = Literal["part", "opening"]
 Reason = Literal[
     "no-part", "several-parts", "part-touches-card", "part-at-edge", "one-piece", "more-pieces", "pieces-touch"
 ]

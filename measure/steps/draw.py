@@ -11,11 +11,12 @@ from calib.errors import WrongUsage
 from calib.reference.wanted import ANY, Wanted, in_words
 from measure.job import job, records
 from measure.steps import Done
+from measure.steps.measured import measured_record
 from measure.steps.read import parsed, read, tools_of
 from measure.steps.reconcile import reconcile
-from measure.steps.sketch import measured_record, sketch
+from measure.steps.sketch import sketch
 from measure.steps.trace import trace
-from measure.tracing.tracing import Subject
+from measure.subject import Subject
 
 
 @dataclass(frozen=True, slots=True)

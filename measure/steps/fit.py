@@ -20,8 +20,8 @@ from measure.job.lock import alone
 from measure.sheet import sheet
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
+from measure.steps.measured import measured_record
 from measure.steps.printer import printer_of
-from measure.steps.sketch import measured_record
 
 SCREW_WITHIN_MM = 0.1
 """How near a hole must come to a standard clearance hole for that to be suggested."""

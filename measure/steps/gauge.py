@@ -21,8 +21,8 @@ from measure.printing.solids import Cut, NoSolid, Solid, solid, stretched
 from measure.steps import Done
 from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.fit import fit_of, fitted
+from measure.steps.measured import measured_record
 from measure.steps.printer import printer_of
-from measure.steps.sketch import measured_record
 from measure.trial.corrections import Corrected
 
 

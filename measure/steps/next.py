@@ -15,8 +15,8 @@ from measure.planning.numbered import blank_rows
 from measure.planning.planning import Advice, Suggestion, advise
 from measure.planning.worksheet import worksheet
 from measure.steps import Done, counted
+from measure.steps.measured import measured_record
 from measure.steps.read import tools_of
-from measure.steps.sketch import measured_record
 
 
 @alone

@@ -12,9 +12,11 @@ from calib.photo.photo import Photo, load
 from calib.reference.found import Caution
 from calib.reference.wanted import ANY, Wanted
 from calib.written import printable
+from measure.geometry.features import Array
 from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.subject import Subject
 from measure.tracing import tracing
-from measure.tracing.tracing import Array, Subject, Trace
+from measure.tracing.values import Trace, Watch
 
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
@@ -51,7 +53,7 @@ def traced(
     subject: Subject,
     profile_of: Callable[[Photo], Profile | None],
     wanted: Wanted = ANY,
-    watch: tracing.Watch = lambda step: None,
+    watch: Watch = lambda step: None,
     strokes: Strokes = NO_STROKES,
     corners_px: Array | None = None,
 ) -> Traced:

@@ -17,7 +17,7 @@ from measure.planning.numbered import written_out
 from measure.readings.jaw_reach import check_readings
 from measure.readings.readings import COLUMNS, Reading, read_csv, read_words, write_csv
 from measure.steps import Done, counted
-from measure.tracing.tracing import Subject
+from measure.subject import Subject
 
 TOOLS_FILE = "tools.toml"
 MAX_FILE_MB = 2

@@ -6,15 +6,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from calib.errors import JobRefused
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
-from measure.job import job, records
+from measure.job import job
 from measure.job.lock import alone
 from measure.sheet import sheet
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
+from measure.steps.measured import measured_record
 
 
 @alone
@@ -60,22 +60,3 @@ def worst(drawn: sheet.Sheet) -> dict[str, Any] | None:
         return None
     s = max(lengths, key=lambda s: s.u95 or 0.0)
     return {"kind": s.kind, "features": list(s.labels), "value_mm": round(s.value, 4), "u95_mm": round(s.u95 or 0.0, 4)}
-
-
-def measured_record(folder: Path) -> records.JobRecord:
-    """The job's measured.json, when it still belongs to its trace and its readings.
-
-    Raises:
-        WrongUsage: reconcile has not been run.
-        JobRefused: it is damaged, or trace or readings have changed since.
-    """
-    text = job.text(folder, job.MEASURED, "reconcile")
-    record = records.from_text(text, str(folder / job.MEASURED))
-    for name, mark in record.made_from.items():
-        path = folder / name
-        if path.is_file() and job.fingerprint(path.read_bytes()) != mark:
-            raise JobRefused(
-                f"{path} has changed since {job.MEASURED} was made: run `jawline reconcile {folder}` again.",
-                "job-outdated",
-            )
-    return record

@@ -15,7 +15,7 @@ from measure.printing.strength.sections import thin_sections
 from measure.printing.strength.walls import sharp_corners
 from measure.sheet.lettering import figures
 from measure.steps import Done
-from measure.steps.sketch import measured_record
+from measure.steps.measured import measured_record
 
 
 def thin(folder: Path, *, line_mm: float = remedies.LINE_MM, limit_mm: float = remedies.LIMIT_MM) -> Done:

@@ -23,9 +23,11 @@ if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
     from measure.drawing.picture import Drawn
+    from measure.geometry.features import Array
     from measure.job import records
     from measure.steps.photos import Traced
-    from measure.tracing.tracing import Array, Subject, Trace
+    from measure.subject import Subject
+    from measure.tracing.values import Trace
 
 TO_MEASURE = (
     "calib.finding.finding",

@@ -13,8 +13,8 @@ from measure.job.revisions import RevisionRecord
 from measure.sheet.sheet import Drawing
 from measure.steps import Done
 from measure.steps.corrected import corrections, said_of
+from measure.steps.measured import measured_record
 from measure.steps.revisions import is_as_drawn, kept, made
-from measure.steps.sketch import measured_record
 from measure.trial.faces import grouped
 from measure.trial.sayings import HEADING, Said, clash, understood, written
 

@@ -24,7 +24,7 @@ from measure.edges.blur import require_sharp
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.edges import SHARED_NAMES
 from measure.geometry.features import Estimate, flatten
-from measure.tracing.tracing import Scale
+from measure.tracing.values import Scale
 
 Array = NDArray[np.float64]
 

@@ -2,83 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING
 
 from calib.errors import PartRefused
-from calib.reference.found import Caution, Found
+from calib.reference.found import Caution
 from calib.reference.wanted import ANY, Wanted
-from measure.geometry.features import Estimate, Feature
+from measure.geometry.features import Array
 from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.subject import Subject
+from measure.tracing.values import Trace, Watch
 
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
-    from measure.broken.fragments import Gap
-    from measure.tracing.sighted import Sighted
-
-Array = NDArray[np.float64]
-Subject = Literal["part", "opening"]
-Watch = Callable[[str], None]
-"""Is told which step begins."""
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """What the reference says of the photo.
-
-    Attributes:
-        reference: which one, such as ``id-1``.
-        mm_per_px: size of a pixel on the reference's plane, at the part.
-        u95_relative: relative half-width of the interval that holds the true scale 19 times in 20.
-        camera_height_mm: height of the camera over the plane.
-        tilt_deg: between the optical axis and the plane's normal.
-        lens: ``none``, ``estimated``, or the name of the profile that was given.
-    """
-
-    reference: str
-    mm_per_px: float
-    u95_relative: float
-    camera_height_mm: float
-    tilt_deg: float
-    lens: str
-
-
-@dataclass(frozen=True, slots=True)
-class Trace:
-    """A traced photo.
-
-    Attributes:
-        estimate: the features with their covariance.
-        scale: how they were scaled.
-        subject: part or opening.
-        thickness_mm: height of the upper edge over the reference's plane, as given.
-        cautions: what a person should know.
-        reference: what gave the scale, and where it lies in the photo.
-        seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
-        sighted: how features of the estimate's frame lie in the photo.
-        broken: the break between two pieces that were put together, in the frame of the features.
-        gap: how well they fit, if so.
-        also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.
-        break_px: (n, 2) points along each stretch of the break, as seen on either piece.
-    """
-
-    estimate: Estimate
-    scale: Scale
-    subject: Subject
-    thickness_mm: float
-    cautions: tuple[Caution, ...]
-    reference: Found
-    seen_px: tuple[Array, ...]
-    sighted: Sighted
-    broken: tuple[Feature, ...] = ()
-    gap: Gap | None = None
-    also_px: tuple[tuple[int, Array], ...] = ()
-    break_px: tuple[Array, ...] = ()
 
 
 def trace(

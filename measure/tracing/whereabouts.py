@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from calib.errors import ReferenceRefused
 from calib.reference.found import Found
 from measure.silhouette.candidates import Reserved
-from measure.silhouette.silhouette import NoSilhouette, Reason, Silhouette, Subject, silhouette, two_pieces
+from measure.silhouette.silhouette import NoSilhouette, Reason, Silhouette, silhouette, two_pieces
 from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.subject import Subject
 
 Array = NDArray[np.float64]
 T = TypeVar("T", Silhouette, tuple[Silhouette, ...])

@@ -18,7 +18,8 @@ from measure.geometry.dimensions import list_dimensions, size_of
 from measure.job import records
 from measure.several.registration import Placing
 from measure.several.several import Shown, combined, shown
-from measure.tracing.tracing import Trace, trace
+from measure.tracing.tracing import trace
+from measure.tracing.values import Trace
 from tests.accuracy.score import compare
 from tests.simulated_parts import parts
 from tests.simulated_sightings import made_one, pair

@@ -1,0 +1,27 @@
+"""measured.json, as long as it belongs to what it was made from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib.errors import JobRefused
+from measure.job import job, records
+
+
+def measured_record(folder: Path) -> records.JobRecord:
+    """The job's measured.json, when it still belongs to its trace and its readings.
+
+    Raises:
+        WrongUsage: reconcile has not been run.
+        JobRefused: it is damaged, or trace or readings have changed since.
+    """
+    text = job.text(folder, job.MEASURED, "reconcile")
+    record = records.from_text(text, str(folder / job.MEASURED))
+    for name, mark in record.made_from.items():
+        path = folder / name
+        if path.is_file() and job.fingerprint(path.read_bytes()) != mark:
+            raise JobRefused(
+                f"{path} has changed since {job.MEASURED} was made: run `jawline reconcile {folder}` again.",
+                "job-outdated",
+            )
+    return record

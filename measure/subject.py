@@ -1,0 +1,21 @@
+"""What is measured: a part, or an opening that a part goes into."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+from calib.errors import WrongUsage
+
+Subject = Literal["part", "opening"]
+
+
+def subject_of(words: str) -> Subject:
+    """Part or opening.
+
+    Raises:
+        WrongUsage: neither.
+    """
+    for subject in get_args(Subject):
+        if words.strip().lower() == subject:
+            return subject  # type: ignore[no-any-return]
+    raise WrongUsage(f"--subject is part or opening, not “{words}”.", "subject")
