@@ -2,39 +2,59 @@
 
 /** A refusal in one sentence, or that nobody answers. */
 export class Refused extends Error {
-  constructor(text, code, status, whole) {
+  /**
+   * @param {string} text
+   * @param {string} code
+   * @param {any} whole what was answered
+   */
+  constructor(text, code, whole = null) {
     super(text);
     this.code = code;
-    this.status = status;
     this.whole = whole;
   }
 }
 
 const SILENT = "The bench program does not answer. Nothing is lost: try again in a moment.";
 
+/**
+ * @param {"GET" | "POST" | "DELETE"} method
+ * @param {string} path
+ * @param {FormData | object} [body] a form, or plain values
+ * @returns {Promise<any>} what was answered
+ * @throws {Refused}
+ */
 async function ask(method, path, body) {
+  /** @type {Record<string, string>} */
   const headers = { "X-Jawline": "1", Accept: "application/json" };
-  if (body && !(body instanceof FormData)) {
-    headers["Content-Type"] = "application/json";
-    body = JSON.stringify(body);
-  }
+  const form = body instanceof FormData;
+  if (body && !form) headers["Content-Type"] = "application/json";
+  const sent = form ? body : body && JSON.stringify(body);
   let answer;
   try {
-    answer = await fetch(path, { method, headers, body, credentials: "same-origin" });
+    answer = await fetch(path, { method, headers, body: sent, credentials: "same-origin" });
   } catch {
-    throw new Refused(SILENT, "silent", 0, null);
+    throw new Refused(SILENT, "silent");
   }
   const plain = await answer.json().catch(() => null);
   if (answer.ok) return plain;
   const error = plain?.error ?? {};
-  throw new Refused(error.text ?? `The bench program answered with ${answer.status}.`, error.code ?? "", answer.status, plain);
+  throw new Refused(error.text ?? `The bench program answered with ${answer.status}.`, error.code ?? "", plain);
 }
 
+/** @param {string} path */
 export const get = (path) => ask("GET", path);
-export const post = (path, body = {}) => ask("POST", path, body);
+/**
+ * @param {string} path
+ * @param {FormData | object} body
+ */
+export const post = (path, body) => ask("POST", path, body);
+/** @param {string} path */
 export const remove = (path) => ask("DELETE", path);
 
-/** Whether a job's photo is being looked at, or waits to be. */
+/**
+ * Whether a job's photo is being looked at, or waits to be.
+ * @param {{ state: string }} job
+ */
 export const busy = (job) => job.state === "tracing" || job.state === "waiting";
 
 /**

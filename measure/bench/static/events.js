@@ -2,11 +2,12 @@
 
 /**
  * @param {string} path of the event stream
- * @param {(event: object) => void} told
+ * @param {(event: import("./types.js").News) => void} told
  * @param {(answering: boolean) => void} link called when the program stops or starts answering
  */
 export function listen(path, told, link) {
   let patience = 0;
+  /** @type {EventSource} */
   let source;
   const open = () => {
     source = new EventSource(path);

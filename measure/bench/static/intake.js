@@ -1,7 +1,9 @@
 // For owners: choose a photo, send it, hear at once whether it will do.
 import { attempt, post } from "./api.js";
-import { byId, el, icon } from "./dom.js";
+import { buttonOf, byId, el, icon, inputOf } from "./dom.js";
 import { preview, takePhotos } from "./photo-file.js";
+
+/** @typedef {{ verdict: "good" | "usable" | "retake", reply: string, reasons: { text: string }[] }} Answer */
 
 const HEADS = {
   good: ["agrees", "Thank you, this photo is good"],
@@ -9,6 +11,7 @@ const HEADS = {
   retake: ["suspect", "Please take it once more"],
 };
 
+/** @type {File | null} */
 let photo = null;
 
 takePhotos((file) => {
@@ -18,7 +21,7 @@ takePhotos((file) => {
   byId("verdict").hidden = true;
   byId("chosen").hidden = false;
   byId("more").hidden = false;
-  preview(byId("preview"), file);
+  preview(byId("preview", HTMLImageElement), file);
   byId("go").scrollIntoView({ block: "end" });
   byId("go").focus({ preventScroll: true });
 });
@@ -26,32 +29,43 @@ takePhotos((file) => {
 byId("send").addEventListener("submit", async (e) => {
   e.preventDefault();
   if (!photo) return;
-  const go = byId("go");
   const form = new FormData();
   form.set("photo", photo, photo.name);
-  for (const field of ["name", "thickness"]) if (byId(field).value.trim()) form.set(field, byId(field).value);
-  go.disabled = true;
-  go.lastChild.textContent = "Looking at it…";
+  for (const field of ["name", "thickness"]) if (inputOf(field).value.trim()) form.set(field, inputOf(field).value);
+  buttonOf("go").disabled = true;
+  caption("go", "Looking at it…");
   byId("wrong").textContent = "";
   const answer = await attempt(
     () => post(`/api/intake${location.search}`, form),
-    (text) => (byId("wrong").textContent = text),
+    (text) => {
+      byId("wrong").textContent = text;
+    },
   );
   if (answer) show(answer);
-  go.disabled = false;
-  go.lastChild.textContent = "Send it";
+  buttonOf("go").disabled = false;
+  caption("go", "Send it");
 });
 
-function show(answer) {
-  const [shape, head] = HEADS[answer.verdict] ?? HEADS.retake;
+/**
+ * The words of a button beside its picture.
+ * @param {string} id
+ * @param {string} words
+ */
+function caption(id, words) {
+  const last = byId(id).lastChild;
+  if (last) last.textContent = words;
+}
+
+/** @param {Answer} answer */
+function show({ verdict, reply, reasons }) {
+  const [shape, head] = HEADS[verdict];
   byId("send").hidden = byId("ask").hidden = true;
   byId("verdict").hidden = false;
-  byId("verdict").className = `verdict ${answer.verdict}`;
+  byId("verdict").className = `verdict ${verdict}`;
   byId("verdict-head").replaceChildren(icon(shape), head);
-  byId("reply").textContent = answer.reply;
-  const reasons = (answer.reasons ?? []).map((r) => (typeof r === "string" ? r : r.text));
-  byId("reasons").replaceChildren(...reasons.map((r) => el("li", {}, r)));
-  byId("another").lastChild.textContent = answer.verdict === "retake" ? "Try again" : "Send another photo";
+  byId("reply").textContent = reply;
+  byId("reasons").replaceChildren(...reasons.map((r) => el("li", {}, r.text)));
+  caption("another", verdict === "retake" ? "Try again" : "Send another photo");
   byId("verdict").focus();
   byId("verdict").scrollIntoView({ block: "start" });
 }

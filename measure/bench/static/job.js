@@ -1,7 +1,7 @@
 // The page of one job: wires picture, tabs and panels to the state that the bench program tells.
 import { Completion } from "./completion.js";
 import { Corners } from "./corners.js";
-import { byId, el } from "./dom.js";
+import { buttonOf, byId, el, nearest } from "./dom.js";
 import { Drawing } from "./drawing.js";
 import { Entry } from "./entry.js";
 import { listen } from "./events.js";
@@ -22,15 +22,10 @@ import { Undo } from "./undo.js";
 
 const LABEL_RIM = 62; // px round the part, for its labels
 
-const store = new Store(byId("job-name").dataset.job);
+const store = new Store(byId("job-name").dataset.job ?? "");
 const view = byId("view");
-const zoomButtons = document.querySelector(".zoom");
-const panzoom = new PanZoom(view, zoomButtons, () => {
-  photo.moved();
-  strokes.draw();
-  corners.draw();
-  sheets.moved();
-});
+const zoomButtons = byId("zoom");
+const panzoom = new PanZoom(view, zoomButtons, moved, clicked);
 const photo = new Photo(view, panzoom, [zoomButtons, byId("hidden-labels")], (hidden) => {
   byId("hidden-labels").hidden = hidden === 0 || tabs.name === "drawing";
   byId("hidden-labels").textContent = `${hidden} more ${hidden === 1 ? "label" : "labels"}: zoom in`;
@@ -50,51 +45,71 @@ const drawing = new Drawing(store, sheets);
 const completion = new Completion(store);
 const trial = new Trial(store);
 const undo = new Undo(store);
-const views = {};
-const tabs = new Tabs((name) => {
+/** @type {{ photo: import("./panzoom.js").View | null, paper: import("./panzoom.js").View | null }} */
+const views = { photo: null, paper: null };
+const tabs = new Tabs(turnTo);
+
+function moved() {
+  photo.moved();
+  strokes.draw();
+  corners.draw();
+  sheets.moved();
+}
+
+/** @param {EventTarget | null} target */
+function clicked(target) {
+  const label = nearest(target, "[data-label]")?.dataset.label;
+  if (!label || !store.state?.features.length) return;
+  if (tabs.name === "outline" && completion.marking) {
+    completion.pick(label);
+    return;
+  }
+  if (tabs.name === "outline") tabs.open("readings");
+  picking.toggle(label);
+}
+
+/**
+ * What the picture shows goes with the tab; each is found again as it was left.
+ * @param {string} name
+ */
+function turnTo(name) {
   const paper = name === "drawing";
-  const was = sheets.root.hidden ? "photo" : "paper";
-  views[was] = panzoom.untouched ? null : { ...panzoom.view };
-  photo.root.toggleAttribute("hidden", paper);
+  views[sheets.isOpen ? "paper" : "photo"] = panzoom.kept();
+  photo.hide(paper);
   byId("zoom-part").hidden = paper;
   if (name !== "outline") outline.use("look");
   sheets.open(paper);
   if (!paper && store.state?.photo) panzoom.setSize(store.state.photo.width, store.state.photo.height);
-  const kept = views[paper ? "paper" : "photo"];
-  if (kept) Object.assign(panzoom, { view: kept, untouched: false });
   photo.mark(picking.picked, wanted());
-  panzoom.moved();
-});
+  const kept = views[paper ? "paper" : "photo"];
+  if (kept) panzoom.goBack(kept);
+  else moved();
+}
 
 function wanted() {
   return tabs.name === "readings" && !picking.picked.length ? (store.state?.next?.features ?? []) : [];
 }
 
-panzoom.clicked = (target) => {
-  const label = target.closest?.("[data-label]")?.dataset.label;
-  if (!label || !store.state?.features.length) return;
-  if (tabs.name === "outline" && completion.marking) return completion.pick(label);
-  if (tabs.name === "outline") tabs.open("readings");
-  picking.toggle(label);
-};
 byId("zoom-in").addEventListener("click", () => panzoom.zoom(1.4));
 byId("zoom-out").addEventListener("click", () => panzoom.zoom(1 / 1.4));
 byId("zoom-all").addEventListener("click", () => panzoom.showAll());
 byId("zoom-part").addEventListener("click", () => panzoom.show(photo.partBox(), LABEL_RIM));
 byId("looks-right").addEventListener("click", () => {
   tabs.open("readings");
-  byId(store.state.next ? "next-take" : "labels").focus();
+  if (store.state?.next) byId("next-take").focus();
+  else picking.focus();
 });
 
+/** @param {import("./types.js").State} state */
 function showHead(state) {
   const name = state.name || "Unnamed part";
   byId("job-name").textContent = name;
   byId("job-name").title = name;
   document.title = `${name} · jawline`;
-  const worst = byId("worst");
-  worst.hidden = !Number.isFinite(state.worst_u95_mm);
-  if (!worst.hidden) worst.replaceChildren(el("b", {}, `${plusMinus(state.worst_u95_mm)} mm`), "at worst");
-  for (const n of ["readings", "drawing"]) byId(`tab-${n}`).disabled = !state.features.length;
+  const u95 = state.worst_u95_mm;
+  byId("worst").hidden = u95 === null;
+  if (u95 !== null) byId("worst").replaceChildren(el("b", {}, `${plusMinus(u95)} mm`), "at worst");
+  for (const n of ["readings", "drawing"]) buttonOf(`tab-${n}`).disabled = !state.features.length;
 }
 
 let featuresKey = "";
@@ -102,7 +117,7 @@ store.subscribe((state, before) => {
   const first = !before?.features.length && state.features.length > 0;
   const retraced = before?.state === "tracing" && state.state !== "tracing";
   showHead(state);
-  if (sheets.root.hidden) photo.show(state);
+  if (!sheets.isOpen) photo.show(state);
   outline.show(state, before);
   const key = state.features.map((f) => f.label).join();
   if (key !== featuresKey) picking.offer(state.features);
@@ -114,17 +129,22 @@ store.subscribe((state, before) => {
   trial.show(state);
   undo.show(state);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
-  if ((first || retraced) && sheets.root.hidden && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
+  if ((first || retraced) && !sheets.isOpen && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());
 });
 
+/** @param {import("./types.js").State | null} state */
+function firstTab(state) {
+  if (!state?.features.length) return "outline";
+  return tabs.fromAddress() ?? (state.state === "measured" ? "readings" : "outline");
+}
+
 try {
   await store.load();
-  const begin = store.state.state === "measured" ? "readings" : "outline";
-  tabs.open(store.state.features.length ? (tabs.fromAddress() ?? begin) : "outline");
+  tabs.open(firstTab(store.state));
 } catch (why) {
   tabs.open("outline");
-  note(why.message, 30);
+  note(why instanceof Error ? why.message : String(why), 30);
 }
 let lost = false;
 listen(

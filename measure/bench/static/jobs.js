@@ -1,9 +1,20 @@
 // The evening's jobs and a new one.
 import { attempt, busy, get, post } from "./api.js";
-import { byId, el, icon } from "./dom.js";
+import { buttonOf, byId, chosenOf, el, icon, inputOf } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
 
+/**
+ * @typedef {object} Listed a job in the list
+ * @property {string} id
+ * @property {string} name
+ * @property {string} state
+ * @property {string} note
+ * @property {string | null} thumbnail
+ * @property {number | null} worst_u95_mm
+ */
+
+/** @type {Record<string, [shape: string, words: string]>} */
 const STATES = {
   waiting: ["waiting", "Waits for its turn"],
   tracing: ["outline", "Being traced"],
@@ -13,19 +24,24 @@ const STATES = {
 };
 const OFTEN_MS = 2000;
 const SELDOM_MS = 10000;
+const NO_THICKNESS =
+  "Write the thickness in millimetres, such as 4.2; 0 if it can’t be measured, and all sizes are less sure.";
 
+/** @type {File | null} */
 let photo = null;
 
+/** @param {Listed} job */
 function card(job) {
   const [shape, words] = STATES[job.state] ?? ["waiting", job.state];
-  const worst = Number.isFinite(job.worst_u95_mm) ? ` · ${plusMinus(job.worst_u95_mm)} mm at worst` : "";
+  const worst = job.worst_u95_mm === null ? "" : ` · ${plusMinus(job.worst_u95_mm)} mm at worst`;
+  const picture = job.thumbnail ? el("img", { src: job.thumbnail, alt: "", loading: "lazy" }) : icon(shape);
   return el(
     "li",
     {},
     el(
       "a",
       { href: `/job/${encodeURIComponent(job.id)}` },
-      el("div", { class: "thumb" }, job.thumbnail ? el("img", { src: job.thumbnail, alt: "", loading: "lazy" }) : icon(shape)),
+      el("div", { class: "thumb" }, picture),
       el(
         "div",
         { class: "text" },
@@ -39,6 +55,7 @@ function card(job) {
 
 let shown = "";
 async function load() {
+  /** @type {{ jobs: Listed[] }} */
   const { jobs } = await get("/api/jobs");
   const key = JSON.stringify(jobs);
   if (key !== shown) {
@@ -62,8 +79,12 @@ async function refresh() {
   setTimeout(refresh, wait);
 }
 
-function say(id, text) {
-  byId(`${id}-wrong`).textContent = text;
+/**
+ * @param {"photo" | "thickness" | "new"} about
+ * @param {string} text
+ */
+function say(about, text) {
+  byId(`${about}-wrong`).textContent = text;
 }
 
 takePhotos((file) => {
@@ -75,35 +96,42 @@ takePhotos((file) => {
   say("photo", "");
   say("new", "");
   byId("drop-words").textContent = file.name;
-  preview(byId("preview"), file);
-  const thickness = byId("thickness");
+  preview(byId("preview", HTMLImageElement), file);
+  const thickness = inputOf("thickness");
   (thickness.value ? byId("start") : thickness).focus();
 });
 byId("thickness").addEventListener("input", () => say("thickness", ""));
 
 byId("new").addEventListener("submit", async (e) => {
   e.preventDefault();
-  const thickness = byId("thickness");
+  const thickness = inputOf("thickness");
   const known = parse(thickness.value) >= 0;
   thickness.setAttribute("aria-invalid", String(!known));
-  say("thickness", known ? "" : "Write the thickness in millimetres, such as 4.2; 0 if it can’t be measured, and all sizes are less sure.");
+  say("thickness", known ? "" : NO_THICKNESS);
   say("photo", photo ? "" : "The photo is missing.");
-  if (!known) return thickness.focus();
-  if (!photo) return byId("choose").focus();
-  const start = byId("start");
-  start.disabled = true;
+  if (!known) thickness.focus();
+  else if (!photo) byId("choose").focus();
+  else await begin(thickness.value, photo);
+});
+
+/**
+ * @param {string} thickness
+ * @param {File} file
+ */
+async function begin(thickness, file) {
   const form = new FormData();
-  form.set("thickness", thickness.value);
-  form.set("subject", document.querySelector("[name=subject]:checked").value);
-  form.set("name", byId("name").value);
-  form.set("photo", photo, photo.name);
+  form.set("thickness", thickness);
+  form.set("subject", chosenOf("subject"));
+  form.set("name", inputOf("name").value);
+  form.set("photo", file, file.name);
+  buttonOf("start").disabled = true;
   const made = await attempt(
     () => post("/api/jobs", form),
     (text) => say("new", text),
   );
-  start.disabled = false;
+  buttonOf("start").disabled = false;
   if (made) location.assign(`/job/${encodeURIComponent(made.id)}`);
-});
+}
 
 refresh();
 document.addEventListener("visibilitychange", () => document.hidden || load().catch(() => {}));

@@ -2,21 +2,26 @@
 import { byId, unbroken } from "./dom.js";
 
 export class Next {
+  /** @type {import("./types.js").Suggestion | null} */
+  #next = null;
+
   /**
    * @param {import("./picking.js").Picking} picking
    * @param {import("./entry.js").Entry} entry
    */
   constructor(picking, entry) {
     byId("next-take").addEventListener("click", async () => {
-      const wish = this.next;
+      const wish = this.#next;
+      if (!wish) return;
       picking.set(wish.features);
       await entry.picked(wish.features, wish.kind);
-      byId("value").focus();
+      entry.focus();
     });
   }
 
+  /** @param {import("./types.js").State} state */
   show(state) {
-    this.next = state.next;
+    this.#next = state.next;
     byId("next").hidden = !state.next && !state.stop;
     byId("next-head").textContent = state.next ? "Most useful next" : "Enough";
     byId("next-words").textContent = unbroken(state.next?.words ?? state.stop ?? "");

@@ -1,9 +1,12 @@
 // The readings so far: each says in a shape and in words whether it agrees, how far off it is, and why that may be.
-import { attempt, remove } from "./api.js";
+import { attempt } from "./api.js";
 import { byId, el, icon, unbroken } from "./dom.js";
 import { note } from "./notes.js";
 import { apart, value } from "./numbers.js";
 
+/** @typedef {import("./types.js").Reading} Reading */
+
+/** @type {Record<string, string>} */
 const LIKELY = {
   unit: "inch and millimetre mixed up",
   digits: "digits swapped or the point slipped",
@@ -13,58 +16,94 @@ const LIKELY = {
 };
 
 export class Readings {
+  #store;
+  /** @type {Set<string> | null} */
+  #known = null;
+
   /** @param {import("./store.js").Store} store */
   constructor(store) {
-    this.store = store;
-    this.known = null;
+    this.#store = store;
   }
 
+  /** @param {import("./types.js").State} state */
   show(state) {
     const rows = [...state.readings].reverse();
-    const fresh = this.known ? rows.filter((r) => !this.known.has(r.key)) : [];
-    byId("readings").replaceChildren(...rows.map((r) => this.row(r, fresh.includes(r))));
+    const known = this.#known;
+    const fresh = known ? rows.filter((r) => !known.has(r.key)) : [];
+    byId("readings").replaceChildren(...rows.map((r) => this.#row(r, fresh.includes(r))));
     byId("no-readings").hidden = rows.length > 0;
-    if (fresh.length === 1) note(`${called(fresh[0])}: ${verdict(fresh[0]).head}${fresh[0].verdict === "suspect" ? `, ${off(fresh[0])}` : ""}.`);
-    this.known = new Set(rows.map((r) => r.key));
+    if (fresh.length === 1) note(news(fresh[0]));
+    this.#known = new Set(rows.map((r) => r.key));
   }
 
-  row(r, fresh) {
+  /**
+   * @param {Reading} r
+   * @param {boolean} fresh
+   */
+  #row(r, fresh) {
     const v = verdict(r);
-    const says = [el("b", {}, v.head)];
-    if (off(r) && !/\d mm (less|more) than expected/.test(r.reason ?? "")) says.push(` — ${off(r)}`); // the amount is said once
-    if (r.likely && !r.reason) says.push(el("span", { class: "why-so" }, `Likely: ${LIKELY[r.likely] ?? r.likely}.`));
-    if (r.reason) says.push(el("span", { class: "why-so" }, sentence(r.reason)));
-    if (r.advice && !r.reason?.includes("again")) says.push(el("span", { class: "why-so" }, sentence(r.advice)));
+    const name = unbroken(called(r));
     return el(
       "li",
       { class: `${v.name}${fresh ? " just" : ""}` },
       icon(v.name === "kept" ? "agrees" : v.name, "verdict-shape"),
-      el("span", { class: "what" }, unbroken(called(r))),
+      el("span", { class: "what" }, name),
       el("span", { class: "value" }, `${value(r.value_mm)} mm`),
-      el("button", { type: "button", class: "quiet drop-it", "aria-label": `Take out ${called(r)} ${value(r.value_mm)}`, onclick: () => this.drop(r) }, icon("bin")),
-      el("span", { class: "says" }, ...says),
+      el(
+        "button",
+        {
+          type: "button",
+          class: "quiet drop-it",
+          "aria-label": `Take out ${called(r)} ${value(r.value_mm)}`,
+          onclick: () => this.#drop(r),
+        },
+        icon("bin"),
+      ),
+      el("span", { class: "says" }, ...says(r, v.head)),
     );
   }
 
-  async drop(r) {
-    const path = `${this.store.path}/readings/${encodeURIComponent(r.key)}?revision=${this.store.state.revision}`;
-    await attempt(() => this.store.change(() => remove(path)), note);
+  /** @param {Reading} r */
+  async #drop(r) {
+    await attempt(() => this.#store.remove(`readings/${encodeURIComponent(r.key)}`), note);
     byId("undo").focus({ preventScroll: true });
   }
 }
 
+/** @param {Reading} r */
 const called = (r) => `${r.kind} ${r.features.join("–")}`.trim();
 
+/** @param {Reading} r */
 function verdict(r) {
   if (r.verdict === "suspect") return { name: "suspect", head: "Contradicted, not used" };
   if (r.reason?.startsWith("nothing else checks")) return { name: "alone", head: "Taken on trust" };
   return { name: "kept", head: "Agrees" };
 }
 
-function off(r) {
-  return Number.isFinite(r.residual_mm) ? `${apart(r.residual_mm)} what all else says` : "";
+/** @param {Reading} r */
+const news = (r) => `${called(r)}: ${verdict(r).head}${r.verdict === "suspect" ? `, ${off(r)}` : ""}.`;
+
+/**
+ * @param {Reading} r
+ * @param {string} head
+ */
+function says(r, head) {
+  const why = (/** @type {string} */ text) => el("span", { class: "why-so" }, sentence(text));
+  /** @type {(Node | string)[]} */
+  const out = [el("b", {}, head)];
+  if (off(r) && !/\d mm (less|more) than expected/.test(r.reason ?? "")) out.push(` — ${off(r)}`); // said once
+  if (r.likely && !r.reason) out.push(why(`Likely: ${LIKELY[r.likely] ?? r.likely}`));
+  if (r.reason) out.push(why(r.reason));
+  if (r.advice && !r.reason?.includes("again")) out.push(why(r.advice));
+  return out;
 }
 
+/** @param {Reading} r */
+function off(r) {
+  return Number.isFinite(r.residual_mm) ? `${apart(r.residual_mm ?? 0)} what all else says` : "";
+}
+
+/** @param {string} text */
 function sentence(text) {
   const first = text.charAt(0).toUpperCase() + text.slice(1);
   return /[.?!]$/.test(first) ? first : `${first}.`;

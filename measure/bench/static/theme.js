@@ -1,23 +1,40 @@
-// The switch between light and dark; without a choice the system's own look holds.
-const button = document.getElementById("theme");
-const dark = matchMedia("(prefers-color-scheme: dark)");
-const now = () => document.documentElement.dataset.look ?? (dark.matches ? "dark" : "light");
+// The switch between light and dark. Without a choice the system's own look holds, also when that changes.
+import { buttonOf } from "./dom.js";
+
+const look = document.documentElement.dataset; // begun by theme-first.js
+const button = buttonOf("theme");
+let chosen = kept();
+
+/** The look that was chosen last on this machine. */
+function kept() {
+  try {
+    return localStorage.getItem("look");
+  } catch {
+    return null; // no storage
+  }
+}
 
 function show() {
-  const other = now() === "dark" ? "Light" : "Dark";
-  button.querySelector(".theme-words").textContent = other;
+  const other = look.look === "dark" ? "Light" : "Dark";
+  const words = button.querySelector(".theme-words");
+  if (words) words.textContent = other;
   button.setAttribute("aria-label", `${other} look`);
   button.hidden = false;
 }
 
 button.addEventListener("click", () => {
-  document.documentElement.dataset.look = now() === "dark" ? "light" : "dark";
+  chosen = look.look === "dark" ? "light" : "dark";
+  look.look = chosen;
   try {
-    localStorage.setItem("look", document.documentElement.dataset.look);
+    localStorage.setItem("look", chosen);
   } catch {
     // Then it holds for this page only.
   }
   show();
 });
-dark.addEventListener("change", show);
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", (e) => {
+  if (chosen) return;
+  look.look = e.matches ? "dark" : "light";
+  show();
+});
 show();
