@@ -22,12 +22,12 @@ from calib.photo.photo import load
 from calib.reference.found import Found
 from measure.bench import kept, tasks
 from measure.bench.photo_copy import as_png, blurred, cleaned
-from measure.bench.workers import Workers
 from measure.drawing.framing import PHOTO_PX
 from measure.job import job
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
+from measure.steps.workers import Workers
 from measure.tracing.parts import prior_of
 from tests.benches import bench, until
 from tests.odd_work import crash, double, fail, hang

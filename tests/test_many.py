@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Sequence
+from typing import Any
 
 import cv2
 
-from measure.steps.many import AHEAD, _pooled, cores, worked
+from measure.steps.many import AHEAD, cores, worked
 
 
 def doubled(x: int) -> tuple[int, int, int]:
@@ -35,11 +37,26 @@ def test_all_comes_back_from_single_threaded_workers_whatever_one_of_them_dies_o
     assert "OMP_NUM_THREADS" not in os.environ or os.environ["OMP_NUM_THREADS"] == BEFORE.get("OMP_NUM_THREADS")
 
 
+class Watched(Sequence[int]):
+    """Numbers that count how many of them were asked for."""
+
+    taken = 0
+
+    def __len__(self) -> int:
+        return 20
+
+    def __getitem__(self, i: Any) -> Any:
+        if i >= len(self):
+            raise IndexError
+        self.taken += 1
+        return i
+
+
 def test_little_is_handed_out_at_a_time() -> None:
-    waiting = list(range(20))[::-1]
-    going = _pooled(doubled, range(20), waiting, 1, [])
+    things = Watched()
+    going = worked(doubled, things, 2)
     next(going)
-    assert len(waiting) >= 20 - 2 * AHEAD
+    assert things.taken == 2 * AHEAD
     going.close()
 
 

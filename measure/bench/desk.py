@@ -22,8 +22,9 @@ from measure.bench.shelf import Job, Shelf, base_name, plain_name
 from measure.bench.state import plain_state, revisions_of, url_of, word_for
 from measure.bench.traces import Tell, Traces, close_unfinished
 from measure.bench.words import for_page
-from measure.bench.workers import Workers
 from measure.job import job
+from measure.steps.trace import warm
+from measure.steps.workers import Workers
 
 
 @dataclass(slots=True)
@@ -54,7 +55,7 @@ class Desk:
         self.shelf.tidy()
         close_unfinished(self.shelf)
         limits = self.settings.limits
-        self.workers = Workers(limits.workers).__enter__()
+        self.workers = Workers(limits.workers, warm).__enter__()
         self.traces = Traces(self.session, self.workers, limits.trace_s, self.tell)
         return self
 

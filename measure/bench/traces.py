@@ -14,8 +14,8 @@ from calib.errors import JawlineError, WrongUsage
 from measure.bench import kept, tasks
 from measure.bench.session import Session
 from measure.bench.shelf import Job, Shelf
-from measure.bench.workers import Workers
 from measure.job import job
+from measure.steps.workers import Workers
 
 FOUND_WAITS_S = 120.0
 """What was found in a photo waits so long for a command that has the job to itself: nobody can ask for it again."""

@@ -1,27 +1,22 @@
-"""The same work on many things, in several processes: lazily, in bounded memory, and whatever becomes of one of them.
-
-Workers are started afresh (spawn), each with one thread, since as many workers as cores leave no core for more. No
-more than a few things are handed out at a time, so that memory grows with the workers and not with the work. A worker
-that dies takes down the pool it is in; what it may have died of is then tried once more, each thing by itself.
-"""
+"""The same work on many things in several processes: lazily, in bounded memory, whatever becomes of one of them."""
 
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
+import math
 import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from typing import TypeVar
+
+from calib.errors import Untrustworthy
+from measure.steps.workers import Say, Workers
 
 T = TypeVar("T")
 R = TypeVar("R")
 
-ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 AHEAD = 2
-"""How many things are handed out for each worker, so that none of them waits."""
+"""How many things are handed out for each worker, so that none of them waits and memory does not grow with the work."""
 
 
 def cores() -> int:
@@ -47,64 +42,29 @@ def worked(work: Callable[[T], R], things: Sequence[T], workers: int) -> Iterato
         with one_thread():
             yield from ((i, work(x)) for i, x in enumerate(things))
         return
-    waiting = list(range(len(things)))[::-1]
-    while waiting:
-        lost: list[int] = []
-        yield from _pooled(work, things, waiting, workers, lost)
-        for i in lost:
-            alone: list[int] = []
-            yield from _pooled(work, things, [i], 1, alone)
-            if alone:
-                yield i, None
-
-
-def _pooled(
-    work: Callable[[T], R], things: Sequence[T], waiting: list[int], workers: int, lost: list[int]
-) -> Iterator[tuple[int, R | None]]:
-    """One pool's life: takes from the end of `waiting`; puts into `lost` what was under way when a worker died."""
     under_way: dict[Future[R], int] = {}
-    with _pool(workers) as pool:
+    with Workers(workers) as pool:
+        for i, thing in enumerate(things):
+            under_way[pool.do(_one, (work, thing), math.inf)] = i
+            if len(under_way) == AHEAD * workers:
+                yield from _done(under_way)
+        while under_way:
+            yield from _done(under_way)
+
+
+def _one(order: tuple[Callable[[T], R], T], say: Say) -> R:
+    work, thing = order
+    return work(thing)
+
+
+def _done(under_way: dict[Future[R], int]) -> Iterator[tuple[int, R | None]]:
+    """What is done by now, and one at least; it is under way no more."""
+    for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+        i = under_way.pop(future)
         try:
-            while waiting or under_way:
-                while waiting and len(under_way) < AHEAD * workers:
-                    under_way[pool.submit(work, things[waiting[-1]])] = waiting[-1]
-                    waiting.pop()
-                for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-                    result = future.result()
-                    yield under_way.pop(future), result
-        except BrokenProcessPool:
-            for future, i in under_way.items():
-                if future.done() and not future.cancelled() and future.exception() is None:
-                    yield i, future.result()
-                else:
-                    lost.append(i)
-
-
-@contextlib.contextmanager
-def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
-    """A pool of single-threaded workers; what was not begun when it is left is not begun any more."""
-    before = {name: os.environ.get(name) for name in ONE_THREAD}
-    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # read when a worker loads its libraries
-    pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=begin)
-    try:
-        yield pool
-    finally:
-        pool.shutdown(cancel_futures=True)
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
-
-
-def begin() -> None:
-    """First thing in a worker: Ctrl-C is for the parent to answer, and one thread is enough."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    import cv2
-    import pillow_heif
-
-    cv2.setNumThreads(1)
-    pillow_heif.options.DECODE_THREADS = 1
+            yield i, future.result()
+        except Untrustworthy:  # it crashed
+            yield i, None
 
 
 @contextlib.contextmanager

@@ -10,6 +10,7 @@ import contextlib
 import multiprocessing
 import os
 import queue
+import signal
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -19,11 +20,11 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from calib.errors import JawlineError, Untrustworthy
-from measure.steps.many import ONE_THREAD, begin
-from measure.steps.trace import warm
 
 Say = Callable[[Any], None]
 Work = Callable[[Any, Say], Any]
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""What libraries read when they are loaded: as many workers as cores leave no core for more."""
 TASKS_EACH = 25
 """A worker is replaced after so many, so that what libraries hold on to does not pile up."""
 BEGIN_S, LOOK_S = 60.0, 0.5
@@ -54,9 +55,16 @@ class Task:
 
 
 class Workers:
-    """The processes. Use as a context: they end with it."""
+    """The processes. Use as a context: they end with it, whatever they are doing."""
 
-    def __init__(self, count: int) -> None:
+    def __init__(self, count: int, ready: Callable[[], None] | None = None) -> None:
+        """Nothing is started yet.
+
+        Args:
+            count: how many.
+            ready: a function of a module that each calls before its first task.
+        """
+        self._ready = ready
         self._tasks: queue.SimpleQueue[Task | None] = queue.SimpleQueue()
         self._ending = threading.Event()
         self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
@@ -85,12 +93,12 @@ class Workers:
 
     def _serve(self) -> None:
         """One thread's life."""
-        worker = _Worker()
+        worker = _Worker(self._ready)
         try:
             while (task := self._tasks.get()) is not None and not self._ending.is_set():
                 if worker.done >= TASKS_EACH or not worker.alive:
                     worker.end()
-                    worker = _Worker()
+                    worker = _Worker(self._ready)
                 try:
                     task.done.set_result(worker.carry_out(task, self._ending))
                 except BaseException as why:
@@ -102,10 +110,10 @@ class Workers:
 class _Worker:
     """One process, and the near end of the pipe to it."""
 
-    def __init__(self) -> None:
+    def __init__(self, ready: Callable[[], None] | None) -> None:
         context = multiprocessing.get_context("spawn")
         self._pipe, far = context.Pipe()
-        self._process = context.Process(target=_work, args=(far,), daemon=True)
+        self._process = context.Process(target=_work, args=(far, ready), daemon=True)
         with _STARTING, _one_thread_each():
             self._process.start()
         far.close()
@@ -169,10 +177,11 @@ def _one_thread_each() -> Iterator[None]:
                 os.environ[name] = value
 
 
-def _work(pipe: Connection) -> None:
+def _work(pipe: Connection, ready: Callable[[], None] | None) -> None:
     """A worker's whole life."""
-    begin()
-    warm()
+    _begin()
+    if ready:
+        ready()
     while True:
         try:
             work, order = pipe.recv()
@@ -192,3 +201,13 @@ def _work(pipe: Connection) -> None:
             pipe.send(answer)
         except OSError:
             return
+
+
+def _begin() -> None:
+    """First thing in a worker: Ctrl-C is for the parent to answer, and one thread is enough."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    import cv2
+    import pillow_heif
+
+    cv2.setNumThreads(1)
+    pillow_heif.options.DECODE_THREADS = 1
