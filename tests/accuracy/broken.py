@@ -18,7 +18,8 @@ import shapely
 from calib.errors import JawlineError
 from measure.steps.complete import complete
 from measure.steps.trace import trace
-from tests.accuracy.score import compare, lines_of, loops_of, moved, points_of, register, spaced
+from tests.accuracy.laying import lines_of, loops_of, moved, points_of, register, spaced
+from tests.accuracy.score import compare
 
 HERE = Path(__file__).parent
 COMPLETED = (
@@ -49,10 +50,10 @@ def _truth(photo: Path) -> dict:
 def marked(truth: dict, found: dict) -> str:
     """The broken features, first and last, as a person would mark them who sees the part: those along the fracture."""
     broken = [loop["segments"] for loop in truth["loops"]]
-    (_, angle, shift), _ = register(loops_of(found), broken)
+    laid_so, _ = register(loops_of(found), broken)
     curve = shapely.LineString(next(s for s in broken[0] if s["kind"] == "curve")["points"])
     loop = [f for f in found["features"] if f["loop"] == 0]
-    lines = [shapely.LineString(points_of(moved(f, angle, shift))) for f in loop]
+    lines = [shapely.LineString(points_of(moved(f, laid_so))) for f in loop]
     middles = [g.interpolate(0.5, normalized=True) for g in lines]
     along = [curve.distance(m) < 0.8 and curve.distance(shapely.Point(g.coords[0])) < 1.5 for m, g in
              zip(middles, lines, strict=True)]  # fmt: skip
@@ -76,8 +77,8 @@ def of_completed(photo: Path) -> Figures:
             return Figures(photo.stem, refused=done.lines[0])
         found = json.loads((job / "trace.json").read_text())
     intact, broken = ([loop["segments"] for loop in truth[k]] for k in ("intact_loops", "loops"))
-    (_, angle, shift), _ = register(loops_of(found), intact)
-    laid = lines_of([[moved(s, angle, shift) for s in loop] for loop in loops_of(found)][:1])
+    laid_so, _ = register(loops_of(found), intact)
+    laid = lines_of([[moved(s, laid_so) for s in loop] for loop in loops_of(found)][:1])
     left = shapely.MultiLineString([points_of(s) for s in broken[0] if s["kind"] != "curve"])
     points = shapely.points(spaced(lines_of(intact[:1]), 0.1))
     missing = points[shapely.distance(points, left) > MISSING_MM]

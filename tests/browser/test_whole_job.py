@@ -14,7 +14,8 @@ import shapely
 from playwright.sync_api import expect
 
 from measure.steps.draw import Drawing, draw
-from tests.accuracy.score import compare, lines_of, loops_of, spaced
+from tests.accuracy.laying import lines_of, loops_of, spaced
+from tests.accuracy.score import compare
 from tests.browser.looks import PHOTO, THICKNESS, features_of_dxf
 from tests.sample_photos import FOLDER, truth
 
