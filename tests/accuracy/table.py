@@ -25,11 +25,11 @@ STEPPED = "stepped-face"
 
 Aim = tuple[str, str, str]
 AIMS: dict[str, Aim] = {
-    "refused": ("4", "8", "20"),
-    "wrong, photo alone": ("3", "6", "12"),
-    "wrong, with readings": ("2", "4", "8"),
-    "gross and no caution": ("0", "0", "1"),
-    "silent wrong": ("0.5", "1", "3"),
+    "refused": ("4 %", "8 %", "20 %"),
+    "wrong, photo alone": ("3 %", "6 %", "12 %"),
+    "wrong, with readings": ("2 %", "4 %", "8 %"),
+    "gross and no caution": ("0", "0", "1 %"),
+    "silent wrong": ("0.5 %", "1 %", "3 %"),
     "median p95, photo alone, mm": ("0.035", "0.05", "0.07"),
     "median p95, with readings, mm": ("0.018", "0.025", "0.04"),
 }
@@ -139,6 +139,7 @@ def _by_level(by_level: dict[str, list[Row]]) -> str:
     figures: dict[str, Callable[[list[Row]], object]] = {
         "photos": len,
         "refused": refused,
+        "readings refused": lambda r: share(drawn(r), lambda x: bool(x.get("rc_reconcile"))),
         "wrong, photo alone": lambda r: beyond(r, WRONG_MM),
         "wrong, with readings": lambda r: beyond(r, WRONG_MM, "measured"),
         "gross and no caution": lambda r: silent(r, GROSS_MM),

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-import mapbox_earcut
 import numpy as np
 from numpy.typing import NDArray
 
@@ -113,6 +112,8 @@ def _inset(ring: Ring, by: float) -> Ring:
 
 
 def _filled(rings: list[Ring]) -> tuple[Array, NDArray[np.int64]]:
+    import mapbox_earcut  # comes with the renderer, which is not always there
+
     points = np.concatenate(rings)
     found = mapbox_earcut.triangulate_float64(points, np.cumsum([len(r) for r in rings]).astype(np.uint32))
     triangles = np.asarray(found, np.int64).reshape(-1, 3)

@@ -1,6 +1,6 @@
 """A scene -> NAME.jpg and NAME.truth.json.
 
-python -m tests.accuracy.lab.shoot FOLDER FIRST COUNT [--width 1600] [--largest 250000]
+python -m tests.accuracy.lab.shoot FOLDER FIRST COUNT [--small]
 """
 
 from __future__ import annotations
@@ -16,6 +16,9 @@ from tests.accuracy import shapes as sh
 from tests.accuracy.lab.develop import LARGEST_BYTES, developed, jpeg
 from tests.accuracy.lab.population import random_scene
 from tests.accuracy.lab.scene import Scene
+
+SMALL_PX, SMALL_BYTES, SMALL_FILL = 1600, 250_000, (0.8, 0.92)
+"""Photos that a repository can carry."""
 
 
 def shoot(scene: Scene, folder: Path, largest: int = LARGEST_BYTES) -> Path:
@@ -89,12 +92,12 @@ def main() -> None:
     a.add_argument("folder", type=Path)
     a.add_argument("first", type=int)
     a.add_argument("count", type=int)
-    a.add_argument("--width", type=int, default=4032)
-    a.add_argument("--largest", type=int, default=LARGEST_BYTES)
+    a.add_argument("--small", action="store_true", help="a sixth of the pixels, taken nearer, for tests")
     a = a.parse_args()
     a.folder.mkdir(parents=True, exist_ok=True)
     for seed in range(a.first, a.first + a.count):
-        print(shoot(random_scene(seed, width_px=a.width), a.folder, a.largest), flush=True)
+        scene = random_scene(seed, width_px=SMALL_PX, fill=SMALL_FILL) if a.small else random_scene(seed)
+        print(shoot(scene, a.folder, SMALL_BYTES if a.small else LARGEST_BYTES), flush=True)
 
 
 if __name__ == "__main__":
