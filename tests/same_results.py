@@ -16,7 +16,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from measure.job.job import MANIFEST
-from tests.accuracy import score
+from tests.accuracy import jaw_readings
 
 HERE = Path(__file__).resolve().parent
 PROGRAM = [sys.executable, "-c", "from measure.cli import main; main()"]
@@ -44,7 +44,9 @@ def result(photo: Path, truth: dict[str, Any], work: Path, readings: Path | None
     if (folder / "trace.json").exists():
         if readings is None:
             readings = work / "readings.csv"
-            score.write(readings, score.labelled(truth, json.loads((folder / "trace.json").read_text()))[0])
+            jaw_readings.write(
+                readings, jaw_readings.labelled(truth, json.loads((folder / "trace.json").read_text()))[0]
+            )
         said += [run("read", folder, readings), run("reconcile", folder), run("sketch", folder), run("next", folder)]
     (work / "said.json").write_text(json.dumps(said))
 

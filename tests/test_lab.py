@@ -84,7 +84,7 @@ def test_who_follows_the_guide_has_it_easy(scenes: list[Scene]) -> None:
         if s.level == "guide":
             assert s.phone.tilt_deg <= 12
             assert s.table in grounds.PLAIN
-            assert not (s.shade or s.glare or s.dust)
+            assert not any([s.shade, s.glare, s.dust])
 
 
 def test_part_and_card_lie_within_the_frame_and_apart(scenes: list[Scene]) -> None:

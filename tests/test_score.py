@@ -65,8 +65,8 @@ def test_the_truth_itself_lies_on_the_truth_however_it_is_turned() -> None:
 
 
 def test_a_scale_that_is_off_is_not_laid_away() -> None:
-    """By hand: 1 % of 40 mm is 0.4 mm, and at best half of that at either end."""
-    assert compare(truth(), result(factor=1.01))["max_mm"] == pytest.approx(0.2, abs=0.1)
+    """By hand: 1 % of 40 mm is 0.4 mm, half of it at either end or all at one."""
+    assert 0.2 <= compare(truth(), result(factor=1.01))["max_mm"] <= 0.4
 
 
 def test_a_mirror_image_is_noticed() -> None:
@@ -111,17 +111,10 @@ def test_readings_come_with_the_results_own_labels_and_can_be_spoiled() -> None:
 def row(name: str, p95_mm: float, level: str = "guide", **more: object) -> Record:
     """A drawn photo of the census."""
     score = compare(truth(), result()) | {"p95_mm": p95_mm, "by_kind": {"distance": [10, 9]}}
-    facts = {
-        "name": name,
-        "level": level,
-        "subject": "part",
-        "rim": 0.0,
-        "rim_form": "sharp",
-        "tilt": 5.0,
-        "segments": 8,
-    }
+    rim = {"rim": 0.0, "rim_form": "sharp"}
+    facts = {"name": name, "level": level, "subject": "part", "tilt": 5.0, "segments": 8, "scene": {}} | rim
     done = {"rc": 0, "said": "", "defect": False, "trace": score, "measured": score | {"p95_mm": p95_mm / 2}}
-    return facts | done | {"scene": {}, "cautions": [], "readings": 10, "false_alarms": 1} | more
+    return facts | done | {"cautions": [], "readings": 10, "false_alarms": 1} | more
 
 
 def cell(table: str, line: str, column: int) -> str:

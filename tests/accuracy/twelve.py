@@ -1,6 +1,6 @@
-"""The accuracy table: every photo of a folder traced, reconciled with its readings, and compared with the truth.
+"""Twelve photos that settings were chosen on, and how misreadings are found on them: a regression, not a claim.
 
-    python -m tests.accuracy [FOLDER] [--only NAME …] [--each] [--grain SEED]
+    python -m tests.accuracy.twelve [FOLDER] [--only NAME …] [--each] [--grain SEED]
 
 FOLDER holds NAME.jpg with NAME.truth.json; by default the photos beside this file. Readings are the truth's own, with
 the scatter of a caliper (0.015 mm) in them; then the first four of each photo are spoiled in turn, in the ways that

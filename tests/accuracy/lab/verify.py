@@ -1,4 +1,4 @@
-"""Are a photo and its truth one? The strongest edges along the card's true sides, less where the truth has them, in pixels.
+"""Are a photo and its truth one? The strongest edges along the card's sides, less where the truth has them, px.
 
 python -m tests.accuracy.lab.verify DIR       a line for every photo; near 0 is right
 """
