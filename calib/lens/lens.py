@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import WrongUsage
+from calib.files import content_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -37,6 +38,7 @@ LIMITS: dict[str, tuple[float, float]] = {
     "centre_35mm_sd": (0.001, 5.0),
 }
 MOST_CENTRE_35MM = 5.0
+MAX_MB = 1.0
 FRAME_MM = 36.0
 """Width of the frame that focal lengths and centres are given for."""
 LEAST_EIGENVALUE = 1e-5
@@ -116,7 +118,7 @@ def read_profile(path: Path) -> Profile:
         WrongUsage: the file is not there or not a profile; the sentence says what is wrong in it.
     """
     try:
-        plain = json.loads(path.read_text("utf-8-sig"))
+        plain = json.loads(content_of(path, MAX_MB).decode("utf-8-sig"))
     except OSError as why:
         raise WrongUsage(f"The lens profile {path} can't be read ({(why.strerror or '').lower()}).", "lens") from None
     except (ValueError, RecursionError):

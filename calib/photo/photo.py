@@ -6,6 +6,7 @@ decoded, so that a small file that claims to be enormous costs nothing.
 
 from __future__ import annotations
 
+import errno
 import io
 import warnings
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import PhotoRefused, WrongUsage
+from calib.files import NotPlain, content_of
 from calib.photo.pixels import is_plain_jpeg, jpeg_pixels, other_pixels
 from calib.written import printable
 
@@ -119,31 +121,28 @@ def check_header(path: Path | str) -> None:
 def _bytes_of(path: Path) -> bytes:
     """The file's content, when it is a file of sensible size."""
     try:
-        if path.is_dir():
-            raise WrongUsage(f"{path} is a folder: give the photo's own file name.", "not-a-file")
-        if not path.exists():
-            raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file")
-        if not path.is_file():
-            raise WrongUsage(f"{path} is not a file that holds a photo.", "not-a-file")
-        if path.stat().st_size > MAX_FILE_MB * 1e6:
+        data = content_of(path, MAX_FILE_MB)
+    except IsADirectoryError:
+        raise WrongUsage(f"{path} is a folder: give the photo's own file name.", "not-a-file") from None
+    except FileNotFoundError:
+        raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file") from None
+    except NotPlain as why:
+        if why.errno == errno.EFBIG:
             raise PhotoRefused(
                 f"{printable(path.name)} is larger than {MAX_FILE_MB} MB: save it as a JPEG of full quality.",
                 "photo-too-large",
-            )
-        data = path.read_bytes()
+            ) from None
+        raise WrongUsage(f"{path} is not a file that holds a photo.", "not-a-file") from None
     except PermissionError:
         raise WrongUsage(f"{path} may not be read: check its permissions.", "no-permission") from None
-    except (OSError, ValueError) as why:
-        raise WrongUsage(f"{path} can't be read ({_reason(why)}).", "no-file") from None
+    except OSError as why:
+        reason = (why.strerror or str(why)).lower()
+        raise WrongUsage(f"{path} can't be read ({reason}).", "no-file") from None
     if not data:
         raise PhotoRefused(
             f"{printable(path.name)} is empty (zero bytes): copy it again from the phone.", "photo-empty"
         )
     return data
-
-
-def _reason(why: Exception) -> str:
-    return (why.strerror if isinstance(why, OSError) and why.strerror else str(why)).lower()
 
 
 def _opened(data: bytes, name: str) -> Image.Image:

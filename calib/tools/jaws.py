@@ -19,9 +19,11 @@ from pathlib import Path
 from typing import Literal
 
 from calib.errors import ReadingsRefused
+from calib.files import content_of
 from calib.tools.budget import Cause, combined, rectangular, resolution
 
 Touch = Literal["outside", "inside", "radius"]
+MAX_FILE_MB = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +192,7 @@ def read_tools(path: Path) -> dict[str, Tool]:
         ReadingsRefused: the file can't be read or a figure makes no sense.
     """
     try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        tables = tomllib.loads(content_of(path, MAX_FILE_MB).decode("utf-8-sig"))
     except OSError as e:
         raise ReadingsRefused(f"The tools file {path.name} can't be read: {e.strerror or e}.", "tools-file") from e
     except (ValueError, RecursionError) as e:

@@ -18,11 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import WrongUsage
+from calib.files import content_of
 
 Array = NDArray[np.float64]
 
 UNKNOWNS = ("outside_mm", "inside_mm", "shrinkage_x", "shrinkage_y")
 """Order of a printer's figures in its covariance."""
+MAX_MB = 1.0
 LIMITS = ((-0.6, 0.6), (-0.6, 0.6), (-0.05, 0.05), (-0.05, 0.05))
 
 
@@ -72,7 +74,7 @@ def read_printer(path: Path) -> Printer:
         WrongUsage: the file is not there or makes no sense.
     """
     try:
-        plain = json.loads(path.read_text("utf-8-sig"))
+        plain = json.loads(content_of(path, MAX_MB).decode("utf-8-sig"))
     except OSError as why:
         reason = (why.strerror or "").lower()
         raise WrongUsage(f"The printer's file {path} can't be read ({reason}).", "printer") from None

@@ -43,7 +43,7 @@ def add_reading(of: Job, live: Live, asked: Mapping[str, Any]) -> None:
     )
     check_reading(new, live.outline, live.traced.subject)
     path = of.folder / job.READINGS
-    before = path.read_bytes() if path.exists() else b""
+    before = job.content(of.folder, job.READINGS, "read") if path.exists() else b""
     if before.strip():
         parsed(before, job.READINGS, tools)  # nothing is added to what nobody understands
     content = appended(before, [new]) if before.strip() else write_csv([new]).encode()

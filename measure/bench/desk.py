@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import JawlineError
+from calib.files import is_plain
 from measure.bench import kept
 from measure.bench.memory import Memory
 from measure.bench.session import Session
@@ -110,8 +111,8 @@ class Desk:
         }
 
     def _word(self, of: Job, known: kept.Kept | None) -> str:
-        traced = (of.folder / job.TRACE).is_file()
-        read = (of.folder / job.READINGS).is_file() and (of.folder / job.READINGS).stat().st_size > 0
+        traced = is_plain(of.folder / job.TRACE)
+        read = is_plain(of.folder / job.READINGS) and (of.folder / job.READINGS).stat().st_size > 0
         return word_for(known, traced, read, self.traces.progress(of) is not None)
 
     # ---------------------------------------------------------------------------------------------------------- changes
@@ -188,7 +189,7 @@ class Desk:
         limits = self.settings.limits
         if shutil.disk_usage(self.settings.folder).free < limits.free_mb * 1e6:
             return False
-        waiting = sum(not (of.folder / job.TRACE).is_file() for of in self.shelf.all())
+        waiting = sum(not is_plain(of.folder / job.TRACE) for of in self.shelf.all())
         return waiting < limits.waiting
 
     # ------------------------------------------------------------------------------------------------------- to look at
@@ -247,7 +248,7 @@ class Desk:
     def _small_of(self, of: Job) -> Path | None:
         """What a small picture is made from."""
         labelled = of.folder / job.PICTURE
-        return self.traces.picture(of) or (labelled if labelled.is_file() else None)
+        return self.traces.picture(of) or (labelled if is_plain(labelled) else None)
 
     def _check(self, of: Job, revision: int | None) -> None:
         if revision != of.revision():

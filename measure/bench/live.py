@@ -78,7 +78,10 @@ def live(folder: Path, before: Live | None = None) -> Live:
     """
     text = job.text(folder, job.TRACE, "trace PHOTO")
     view = folder / job.VIEW
-    marks = (job.fingerprint(text.encode()), job.fingerprint(view.read_bytes()) if view.exists() else "")
+    marks = (
+        job.fingerprint(text.encode()),
+        job.fingerprint(job.content(folder, job.VIEW, "trace PHOTO")) if view.exists() else "",
+    )
     if before and before.marks == marks:
         traced, outline, over = before.traced, before.outline, before.shown
     else:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import WrongUsage
+from calib.files import content_of
 from measure.bench.shelf import Job
 from measure.job import job
 
@@ -46,7 +48,7 @@ class Memory:
         from measure.bench.live import live
 
         with of.lock:
-            if not (of.folder / job.TRACE).is_file():
+            if not os.path.lexists(of.folder / job.TRACE):
                 return None
             revision = of.revision()
             worked = self._live.get(of.id)
@@ -102,7 +104,7 @@ def _glance(folder: Path) -> tuple[str, float | None]:
     """Name and least certain dimension, mm, that a job's files tell of, measured.json before trace.json."""
     for name in (job.MEASURED, job.TRACE):
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
-            plain = json.loads((folder / name).read_bytes())
+            plain = json.loads(content_of(folder / name, job.MAX_TEXT_MB, links=False))
             worst = max((float(d["u95_mm"]) for d in plain["dimensions"]), default=None)
             return str(plain.get("part", "")), worst
     return "", None

@@ -6,13 +6,18 @@ rim. So the photo can be traced again, and comes out the same, although the orig
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.files import content_of
+from calib.picture_size import claimed_megapixels
 from measure.drawing.framing import hide_face
+from measure.job import job
+from measure.steps.shown import MOST_MEGAPIXELS
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -59,10 +64,16 @@ def blurred(rgb: Pixels) -> Pixels:
 
 
 def thumbnail(path: Path) -> bytes | None:
-    """A small JPEG of a picture; None where it is none."""
+    """A small JPEG of a picture; None where it is none, or no such one as jawline makes."""
     import cv2
 
-    image = cv2.imread(str(path), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    try:
+        data = content_of(path, job.MAX_TEXT_MB, links=False)
+    except OSError:
+        return None
+    if (claimed_megapixels(data) or math.inf) > MOST_MEGAPIXELS:
+        return None
+    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
     if image is None:
         return None
     scale = min(1.0, SMALL_PX / max(image.shape[:2]))

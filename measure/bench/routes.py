@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response, StreamingResponse
 
 from calib.errors import WrongUsage
+from calib.files import is_plain
 from measure.bench import kept
 from measure.bench.desk import Desk
 from measure.bench.events import Bell
@@ -293,7 +294,7 @@ async def download(request: Request) -> Response:
     of, name = await job_of(request), request.path_params["name"]
     known = next((n for n in DOWNLOADS if n == name), None)
     path = of.folder / known if known else None
-    if known is None or path is None or not path.is_file() or path.is_symlink():
+    if known is None or path is None or not is_plain(path):
         raise HTTPException(404)
     headers = {"Content-Security-Policy": SVG_POLICY}
     return FileResponse(path, filename=f"{plain_name(of.id)}-{known}", headers=headers)

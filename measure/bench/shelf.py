@@ -18,9 +18,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-from calib.errors import WrongUsage
+from calib.errors import JawlineError, JobRefused, WrongUsage
+from calib.files import content_of, is_link, is_plain
 from measure.bench import kept
 from measure.job import job, revisions
+from measure.job.leftovers import clear_left
+from measure.job.links import refuse_links
 from measure.job.lock import held
 
 COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS, revisions.FOLDER)
@@ -35,6 +38,7 @@ REMEMBERED = (kept.FILE, *job.TRACED, job.SEEN, job.READINGS)
 BROUGHT_BACK = (*REMEMBERED, job.TRIALS)
 """Files that an undo brings back."""
 MOST_UNDONE = 30
+_STEP = re.compile("[0-9]{1,18}")
 LONGEST_NAME, LONGEST_ID = 80, 40
 
 
@@ -60,8 +64,10 @@ class Job:
 
         Raises:
             WrongUsage: another process still has it after `wait_s` seconds, `job_lock.WAIT_S` by default.
+            JobRefused: there are links in it.
         """
         with held(self.folder, wait_s), self.lock:
+            refuse_links(self.folder, job.USED)
             yield
 
     def revision(self) -> int:
@@ -69,7 +75,7 @@ class Job:
         last = 0
         for name in COUNTED:
             with contextlib.suppress(OSError):
-                last = max(last, os.stat(self.folder / name).st_mtime_ns // 1000)
+                last = max(last, os.lstat(self.folder / name).st_mtime_ns // 1000)
         return last
 
     def write(self, files: Mapping[str, bytes], outdated: tuple[str, ...] = (), *, undoable: bool = True) -> None:
@@ -100,8 +106,7 @@ class Job:
                 yield
             finally:
                 if step:
-                    for name in TOLD.keys() & names:
-                        (step / f"{name}{LEFT}").write_bytes(self._told(name))
+                    self._leave(step, names)
                 if self._marks() == marks:
                     if step:
                         shutil.rmtree(step, ignore_errors=True)
@@ -116,46 +121,62 @@ class Job:
         out = []
         for name in COUNTED:
             with contextlib.suppress(OSError):
-                found = os.stat(self.folder / name)
+                found = os.lstat(self.folder / name)
                 out.append((found.st_ino, found.st_mtime_ns))
         return out
 
     def kept(self) -> kept.Kept | None:
         """What the page remembers of it; None for a job that only commands have worked on."""
         try:
-            return kept.from_bytes((self.folder / kept.FILE).read_bytes())
+            return kept.from_bytes(content_of(self.folder / kept.FILE, job.MAX_TEXT_MB, links=False))
         except OSError:
             return None
 
     # ---------------------------------------------------------------------------------------------------------- history
     def _remember(self, revision: int, names: set[str]) -> Path | None:
         """Put aside the files that a change is about to touch, under the revision that they are of."""
-        there = [n for n in names if n in BROUGHT_BACK and (self.folder / n).exists()]
-        if not (self.folder / job.TRACE).exists():
+        there = [n for n in names if n in BROUGHT_BACK and is_plain(self.folder / n)]
+        if not is_plain(self.folder / job.TRACE):
             return None
         place = self.folder / HISTORY
         half, step = place / f"{revision}.part", place / str(revision)
-        shutil.rmtree(half, ignore_errors=True)
-        half.mkdir(parents=True)
-        for n in there:
-            shutil.copyfile(self.folder / n, half / n)
-        for n in names & set(BROUGHT_BACK) - set(there):
-            (half / f"{n}.none").touch()
-        shutil.rmtree(step, ignore_errors=True)
-        half.rename(step)
+        try:
+            shutil.rmtree(half, ignore_errors=True)
+            half.mkdir(parents=True)
+            for n in there:
+                shutil.copyfile(self.folder / n, half / n)
+            for n in names & set(BROUGHT_BACK) - set(there):
+                (half / f"{n}.none").touch()
+            shutil.rmtree(step, ignore_errors=True)
+            half.rename(step)
+        except OSError as why:
+            reason = (why.strerror or str(why)).lower()
+            raise WrongUsage(
+                f"What is now in the job can't be kept to be undone ({reason}): look whether {place} can be written "
+                "to and the disk has room, or move it away.",
+                "not-writable",
+            ) from None
         for old in self.history()[:-MOST_UNDONE]:
-            shutil.rmtree(place / str(old), ignore_errors=True)
+            if old != revision:
+                shutil.rmtree(place / str(old), ignore_errors=True)
         return step
+
+    def _leave(self, step: Path, names: set[str]) -> None:
+        """Keep in a step what people have told as the change leaves it: by then it is changed, so nothing may fail."""
+        for name in TOLD.keys() & names:
+            with contextlib.suppress(OSError, JobRefused):
+                (step / f"{name}{LEFT}").write_bytes(self._told(name))
 
     def history(self) -> list[int]:
         """Revisions that can be gone back to, the oldest first."""
-        with contextlib.suppress(OSError):
-            return sorted(int(n) for n in os.listdir(self.folder / HISTORY) if n.isdecimal())
+        with contextlib.suppress(OSError), os.scandir(self.folder / HISTORY) as entries:
+            steps = (e.name for e in entries if _STEP.fullmatch(e.name) and e.is_dir(follow_symlinks=False))
+            return sorted(map(int, steps))
         return []
 
     def _told(self, name: str) -> bytes:
         path = self.folder / name
-        return path.read_bytes() if path.exists() else b""
+        return job.content(self.folder, name, "read") if path.exists() else b""
 
     def undo(self) -> None:
         """Go back by one change.
@@ -169,11 +190,11 @@ class Job:
         place = self.folder / HISTORY / str(steps[-1])
         for name, words in TOLD.items():
             left = place / f"{name}{LEFT}"
-            if left.exists() and left.read_bytes() != self._told(name):
+            if is_plain(left) and job.content(place, left.name, "read") != self._told(name):
                 text = f"A command has changed {words} since, and undoing would lose that: take out what is wrong."
                 raise WrongUsage(text, "readings-since")
-        files = {n: (place / n).read_bytes() for n in os.listdir(place) if n in BROUGHT_BACK}
-        gone = tuple(n for n in BROUGHT_BACK if (place / f"{n}.none").exists())
+        files = {n: job.content(place, n, "trace PHOTO") for n in BROUGHT_BACK if is_plain(place / n)}
+        gone = tuple(n for n in BROUGHT_BACK if is_plain(place / f"{n}.none"))
         if job.READINGS in gone:  # nobody's readings are ever taken away as a file
             files[job.READINGS] = b""
         self.write(files, tuple(n for n in (*gone, job.MEASURED, *job.DRAWN) if n not in files), undoable=False)
@@ -195,7 +216,9 @@ class Shelf:
             for entry in entries:
                 if entry.name.startswith(".") or not entry.is_dir(follow_symlinks=False):
                     continue
-                if any(os.path.lexists(os.path.join(entry.path, n)) for n in (kept.FILE, job.TRACE)):
+                if not is_link(entry) and any(
+                    os.path.lexists(os.path.join(entry.path, n)) for n in (kept.FILE, job.TRACE)
+                ):
                     out.append(entry.name)
         return sorted(out)
 
@@ -210,9 +233,8 @@ class Shelf:
     def tidy(self) -> None:
         """Remove half-written files of processes that were killed: all that there are while nobody has the job."""
         for of in self.all():
-            with contextlib.suppress(WrongUsage), of.alone(wait_s=0):
-                for path in of.folder.glob(".*.part"):
-                    path.unlink(missing_ok=True)
+            with contextlib.suppress(JawlineError), of.alone(wait_s=0):
+                clear_left(of.folder)
                 for path in (of.folder / HISTORY).glob("*.part"):
                     shutil.rmtree(path, ignore_errors=True)
 

@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 import numpy as np
 
+from calib.files import is_plain
 from calib.tools.fits import FITS
 from measure.bench import kept
 from measure.bench.shelf import Job
@@ -121,7 +122,7 @@ def word_for(known: kept.Kept | None, traced: bool, read: bool, busy: bool) -> s
 
 def files_of(of: Job) -> list[dict[str, str]]:
     """What can be downloaded."""
-    return [{"name": n, "url": url_of(of, f"files/{n}")} for n in DOWNLOADS if (of.folder / n).is_file()]
+    return [{"name": n, "url": url_of(of, f"files/{n}")} for n in DOWNLOADS if is_plain(of.folder / n)]
 
 
 def revisions_of(of: Job) -> list[dict[str, Any]]:
@@ -139,7 +140,7 @@ def _photo(of: Job, known: kept.Kept | None) -> dict[str, Any] | None:
         return None
     p = known.photo
     plain = {"url": url_of(of, "photo.jpg"), "width": p.width, "height": p.height, "scale": p.scale}
-    return {**plain, "blurred": not (of.folder / kept.PHOTO).is_file()}
+    return {**plain, "blurred": not is_plain(of.folder / kept.PHOTO)}
 
 
 def url_of(of: Job, what: str) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import JawlineError, WrongUsage
+from calib.files import is_plain
 from measure.bench import kept, tasks
 from measure.bench.session import Session
 from measure.bench.shelf import Job, Shelf
@@ -79,7 +80,7 @@ class Traces:
         known = of.kept()
         unkept = self._unkept.get(of.id)
         folder = unkept.folder if unkept else of.folder
-        if known is None or known.photo is None or not (folder / kept.PHOTO).is_file():
+        if known is None or known.photo is None or not is_plain(folder / kept.PHOTO):
             raise WrongUsage("The photo of this job is no longer there: add it again as a new one.", "no-photo")
         now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
         with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
@@ -159,14 +160,14 @@ class Traces:
             except Exception as why:
                 text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
                 now = known.model_copy(update={"refusal": kept.Said(code=code, text=text)})
-                with contextlib.suppress(WrongUsage):
+                with contextlib.suppress(JawlineError):
                     of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)
 
     def picture(self, of: Job) -> Path | None:
         """The picture that is shown of a job: the card's face hidden, or all of it blurred."""
         unkept = self._unkept.get(of.id)
         paths = (*((unkept.folder / job.PHOTO,) if unkept else ()), of.folder / job.PHOTO)
-        return next((p for p in paths if p.is_file()), None)
+        return next((p for p in paths if is_plain(p)), None)
 
 
 def close_unfinished(shelf: Shelf) -> None:
@@ -177,5 +178,5 @@ def close_unfinished(shelf: Shelf) -> None:
             continue
         if not (of.folder / kept.PHOTO).exists():
             now = known.model_copy(update={"refusal": kept.Said(code="photo-gone", text=PHOTO_GONE)})
-            with contextlib.suppress(WrongUsage):
+            with contextlib.suppress(JawlineError):
                 of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)

@@ -31,6 +31,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.errors import JobRefused, WrongUsage
+from calib.files import content_of
+from measure.job import leftovers
+from measure.job.links import refuse_links
 from measure.job.lock import held
 
 MANIFEST = ".jawline.json"
@@ -49,7 +52,14 @@ DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS, STEP)
 """All that is made from measured.json, and out of date when that changes."""
 WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
 TRIALS = "trials.csv"
+TOOLS = "tools.toml"
+BENCH = ("bench.json", "photo.png")
+"""What the bench keeps in a job."""
+USED = frozenset((MANIFEST, *TRACED, SEEN, READINGS, MEASURED, *DRAWN, *WORKSHEETS, TRIALS, TOOLS, *BENCH))
+"""Every file that jawline reads or writes in a job, but for those that are numbered."""
 MAX_TEXT_MB = 50
+MAX_FILE_MB = 400
+"""No file of a job is larger."""
 
 
 def fingerprint(content: bytes) -> str:
@@ -75,7 +85,7 @@ class Manifest:
     def read(cls, folder: Path) -> Manifest:
         """The folder's manifest; an empty one where there is none or it is damaged: then nothing counts as written."""
         try:
-            plain = json.loads((folder / MANIFEST).read_bytes())
+            plain = json.loads(content_of(folder / MANIFEST, MAX_TEXT_MB, links=False))
             files = {str(k): [str(x) for x in v] for k, v in plain["files"].items()}
             drawn = {str(k): str(v) for k, v in plain.get("drawn", {}).items()}
             return cls(files, [str(x) for x in plain.get("taken", [])], drawn)
@@ -93,13 +103,15 @@ def existing(folder: Path) -> Path:
 
     Raises:
         WrongUsage: there is no such folder.
+        JobRefused: there are links in it.
     """
-    if not folder.exists():
+    if not os.path.exists(folder):
         raise WrongUsage(
             f"There is no job folder {folder}: make one with `jawline trace PHOTO --job {folder}`.", "no-job"
         )
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         raise WrongUsage(f"{folder} is a file, not a job folder.", "no-job")
+    refuse_links(folder, USED)
     return folder
 
 
@@ -117,11 +129,7 @@ def content(folder: Path, name: str, made_by: str) -> bytes:
     """
     path = existing(folder) / name
     try:
-        if path.stat().st_size > MAX_TEXT_MB * 1e6:
-            raise JobRefused(
-                f"{path} is larger than any file that jawline writes: {made_by} makes it anew.", "job-damaged"
-            )
-        return path.read_bytes()
+        return content_of(path, MAX_TEXT_MB, links=False)
     except FileNotFoundError:
         raise WrongUsage(f"{folder} has no {name} yet: run `jawline {made_by}` first.", "missing-step") from None
     except OSError as why:
@@ -148,13 +156,16 @@ def check_writable(folder: Path, names: Iterable[str], force: bool) -> None:
 
     Raises:
         WrongUsage: the folder is read-only or a file, or one of the files is not jawline's own.
+        JobRefused: there are links in it.
     """
-    if folder.exists() and not folder.is_dir():
+    if os.path.exists(folder) and not os.path.isdir(folder):
         raise WrongUsage(f"{folder} is a file: give a folder for the job.", "no-job")
+    names = tuple(names)
+    refuse_links(folder, USED.union(names))
     stands = folder
-    while not stands.exists() and stands != stands.parent:
+    while not os.path.exists(stands) and stands != stands.parent:
         stands = stands.parent
-    if not stands.is_dir():
+    if not os.path.isdir(stands):
         raise _not_writable(folder, f"{stands} is a file")
     if not os.access(stands, os.W_OK | os.X_OK):
         raise _not_writable(folder, "permission denied")
@@ -185,7 +196,7 @@ def _check_own(folder: Path, names: Iterable[str], manifest: Manifest) -> None:
 
 def _is_own(path: Path, name: str, manifest: Manifest) -> bool:
     try:
-        return fingerprint(path.read_bytes()) in manifest.files.get(name, [])
+        return fingerprint(content_of(path, MAX_FILE_MB, links=False)) in manifest.files.get(name, [])
     except OSError:
         return False
 
@@ -228,6 +239,7 @@ def write(
         folder.mkdir(parents=True, exist_ok=True)
         with held(folder):
             check_writable(folder, set(files) - set(merged), force)
+            leftovers.clear_left(folder)
             _put(folder, files, outdated, set(merged), taken, drawn)
     except OSError as why:
         for p in made:
@@ -285,9 +297,10 @@ class _Beside:
         self.folder, self.made = folder, set[Path]()
 
     def __call__(self, name: str, content: bytes) -> Path:
-        path = self.folder / f".{name.lstrip('.')}.{os.getpid()}.part"
+        path = self.folder / leftovers.beside(name)
         self.made.add(path)
-        with open(path, "wb") as f:
+        path.unlink(missing_ok=True)
+        with open(path, "xb") as f:  # never through a link that somebody has put there
             f.write(content)
             f.flush()
             os.fsync(f.fileno())

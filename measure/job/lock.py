@@ -14,7 +14,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Concatenate, ParamSpec, TypeVar
 
-from calib.errors import WrongUsage
+from calib.errors import JobRefused, WrongUsage
+from calib.files import is_link
 
 NAME = ".jawline.lock"
 """There while somebody has the job; a process that was killed leaves it, and it locks nothing then."""
@@ -36,13 +37,16 @@ def held(folder: Path, wait_s: float | None = None) -> Iterator[None]:
 
     Raises:
         WrongUsage: somebody else still has it then.
+        JobRefused: what stands in the place of the lock leads elsewhere.
     """
-    if not folder.is_dir():  # the library would make it
+    if not os.path.isdir(folder):  # the library would make it
         yield
         return
     from filelock import FileLock, Timeout
 
     path = Path(os.path.realpath(folder)) / NAME
+    if is_link(path):  # the lock would be written through it
+        raise JobRefused(f"{path} is a link, and links in a job are not followed: take it away.", "job-link")
     lock = FileLock(path, poll_interval=_PAUSE_S, is_singleton=True)
     with contextlib.ExitStack() as until_done:
         try:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -18,10 +19,12 @@ from typing import Literal
 from pydantic import Field, FiniteFloat, NonNegativeFloat, ValidationError
 
 from calib.errors import JobRefused, WrongUsage
+from calib.files import is_plain
 from measure.geometry.features import Feature
-from measure.job import job, records
+from measure.job import job, leftovers, records
 
 FOLDER, RECORD = "revisions", "revision.json"
+_NUMBER = re.compile("[1-9][0-9]{0,8}")
 
 
 class ChangeRecord(records.Record):
@@ -82,9 +85,7 @@ class RevisionRecord(records.Record):
 def numbers(folder: Path) -> tuple[int, ...]:
     """The revisions that a job has, in order."""
     place = folder / FOLDER
-    if not place.is_dir():
-        return ()
-    return tuple(sorted(int(p.name) for p in place.iterdir() if p.name.isdigit() and (p / RECORD).is_file()))
+    return tuple(n for n in _numbered(place) if is_plain(place / str(n) / RECORD))
 
 
 def readable(folder: Path) -> dict[int, RevisionRecord]:
@@ -141,9 +142,10 @@ def keep(folder: Path, record: RevisionRecord, files: Mapping[str, bytes]) -> tu
         WrongUsage: the folder can't be written to.
     """
     place = folder / FOLDER / str(record.revision)
-    beside = folder / FOLDER / f".{record.revision}.{os.getpid()}.part"
+    beside = folder / FOLDER / leftovers.beside(str(record.revision))
     whole = {RECORD: text(record).encode(), **files}
     try:
+        leftovers.clear_left(place.parent)
         beside.mkdir(parents=True)
         for name, content in whole.items():
             with open(beside / name, "wb") as f:
@@ -165,8 +167,15 @@ def keep(folder: Path, record: RevisionRecord, files: Mapping[str, bytes]) -> tu
 def next_number(folder: Path) -> int:
     """The number that the next revision gets; whatever stands under a higher one is left alone."""
     place = folder / FOLDER
-    taken = [int(p.name) for p in place.iterdir() if p.name.isdigit()] if place.is_dir() else []
-    return max(taken, default=0) + 1
+    return max(_numbered(place), default=0) + 1
+
+
+def _numbered(place: Path) -> list[int]:
+    """The numbers that stand there, in order; what is called otherwise is none of jawline's."""
+    try:
+        return sorted(int(name) for name in os.listdir(place) if _NUMBER.fullmatch(name))
+    except OSError:
+        return []
 
 
 def text(record: RevisionRecord) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from calib.errors import WrongUsage
+from calib.files import content_of
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 
 MAX_MB = 2.0
@@ -50,9 +51,7 @@ def read_marks(path: Path) -> Marked:
         WrongUsage: there is no such file, or it holds something else.
     """
     try:
-        if path.stat().st_size > MAX_MB * 1e6:
-            raise _unusable(path, "it is too large")
-        found = _File.model_validate_json(path.read_bytes())
+        found = _File.model_validate_json(content_of(path, MAX_MB))
     except OSError as why:
         raise WrongUsage(f"The marks {path} can't be read ({(why.strerror or str(why)).lower()}).", "no-file") from None
     except ValidationError as why:

@@ -12,7 +12,7 @@ from calib.reference.wanted import ANY, Wanted, in_words
 from measure.job import job, records
 from measure.steps import Done
 from measure.steps.measured import measured_record
-from measure.steps.read import parsed, read, tools_of
+from measure.steps.read import file, parsed, read, tools_of
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from measure.steps.trace import trace
@@ -54,6 +54,8 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
     names = (*job.TRACED, job.MEASURED, *job.SKETCHES)
     in_place = wanted.readings is None or wanted.readings.resolve() == (folder / job.READINGS).resolve()
     job.check_writable(folder, names if in_place else (*names, job.READINGS), force)
+    if wanted.tools is not None:
+        tools_of(folder, wanted.tools)  # before anything is written
     tell = say or (lambda line: None)
     done = [
         trace(
@@ -87,7 +89,7 @@ def _thickness_mm(wanted: Drawing) -> float:
     if wanted.thickness_mm is not None:
         return wanted.thickness_mm
     assert wanted.readings is not None
-    readings = parsed(wanted.readings.read_bytes(), wanted.readings.name, tools_of(Path(), wanted.tools))
+    readings = parsed(file(wanted.readings), wanted.readings.name, tools_of(Path(), wanted.tools))
     values = [r.value_mm for r in readings if r.kind == "thickness"]
     if wanted.subject == "opening":  # its thickness readings are the seat's depth, which reconcile takes
         return 0.0

@@ -19,7 +19,7 @@ def measured_record(folder: Path) -> records.JobRecord:
     record = records.from_text(text, str(folder / job.MEASURED))
     for name, mark in record.made_from.items():
         path = folder / name
-        if path.is_file() and job.fingerprint(path.read_bytes()) != mark:
+        if name in job.USED and path.exists() and job.fingerprint(job.content(folder, name, "trace PHOTO")) != mark:
             raise JobRefused(
                 f"{path} has changed since {job.MEASURED} was made: run `jawline reconcile {folder}` again.",
                 "job-outdated",

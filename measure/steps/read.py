@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from calib.errors import ReadingsRefused, WrongUsage
+from calib.files import NotPlain, content_of
 from calib.reference.found import Caution
 from calib.tools.jaws import TOOLS, Tool, read_tools
 from measure.geometry.features import Estimate
@@ -48,8 +49,8 @@ def read(
     old = checked(before, str(folder / job.READINGS), outline, subject, known) if before.strip() else ()
     paths, words = _files_and_words(given)
     sheet = folder / job.WORKSHEETS[1]
-    words = written_out(words, _file(sheet) if sheet.exists() else None)
-    contents = {path: _file(path) for path in paths}
+    words = written_out(words, file(sheet) if sheet.exists() else None)
+    contents = {path: file(path) for path in paths}
     seen = set() if replace or force else _taken_before(folder, old, contents, outline, subject, known)
     new = list(read_words(words, known)) if words else []
     check_readings(new, outline, subject)
@@ -63,7 +64,7 @@ def read(
         whole = [*contents.values()] if len(contents) == 1 and not words else [write_csv(new).encode()]
         files[job.READINGS] = whole[0]
     if tools and tools.resolve() != (folder / TOOLS_FILE).resolve():
-        files[TOOLS_FILE] = _file(tools)
+        files[TOOLS_FILE] = file(tools)
     taken = [job.fingerprint(c) for c in contents.values()]
     written = job.write(folder, files, force=force, merged=() if replace else (job.READINGS,), taken=taken)
     cautions = [
@@ -135,19 +136,25 @@ def _files_and_words(given: Sequence[str]) -> tuple[list[Path], list[str]]:
     return paths, words
 
 
-def _file(path: Path) -> bytes:
+def file(path: Path) -> bytes:
+    """The content of a file of readings, of a worksheet or of tools.
+
+    Raises:
+        WrongUsage: there is no such file, or it can't be read.
+        ReadingsRefused: it is no plain file, or too large for one of readings.
+    """
     try:
-        if path.stat().st_size > MAX_FILE_MB * 1e6:
-            raise ReadingsRefused(f"{path.name} is too large for a file of readings.", "readings-file")
-        return path.read_bytes()
+        return content_of(path, MAX_FILE_MB)
     except FileNotFoundError:
         raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file") from None
+    except NotPlain as why:
+        raise ReadingsRefused(f"{path.name} is no file of readings ({why.strerror}).", "readings-file") from None
     except OSError as why:
         raise WrongUsage(f"{path} can't be read ({(why.strerror or str(why)).lower()}).", "no-file") from None
 
 
 def _present(folder: Path) -> bytes:
-    return _file(folder / job.READINGS) if (folder / job.READINGS).exists() else b""
+    return file(folder / job.READINGS) if (folder / job.READINGS).exists() else b""
 
 
 def _taken_before(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,12 +10,16 @@ from pathlib import Path
 import numpy as np
 
 from calib.errors import JobRefused
+from calib.picture_size import claimed_megapixels
 from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
 from measure.geometry.features import Feature
 from measure.job import job, records, view_record
 from measure.job.view_record import Array, ViewRecord
 from measure.steps.trace import scale_notes
 from measure.tracing.sighted import Sighted
+
+MOST_MEGAPIXELS = 8.0
+"""No picture that jawline keeps of a photo is larger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +106,9 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
     if traced.joined is not None or not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
         return None
     record = view_of(folder)
-    plain = cv2.imdecode(np.frombuffer((folder / job.PHOTO).read_bytes(), np.uint8), cv2.IMREAD_COLOR)
+    jpeg = job.content(folder, job.PHOTO, "trace PHOTO")
+    small = (claimed_megapixels(jpeg) or math.inf) <= MOST_MEGAPIXELS
+    plain = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR) if small else None
     if plain is None or plain.shape[:2] != (record.picture.height, record.picture.width):
         raise JobRefused(f"{job.PHOTO} is not as it was written: run `jawline trace` again.", "job-damaged")
     features = [records.feature(f) for f in traced.features]
