@@ -10,18 +10,25 @@ JawlineError                 a sentence for people: what is wrong and what to do
 └── WrongUsage               exit 2: a path, folder or option that can't be used
 """
 
+from calib.written import printable, shortened
+
+LONGEST = 1500
+"""Characters of a sentence: it quotes what somebody wrote, who may have written megabytes."""
+
 
 class JawlineError(Exception):
     """Base of all refusals.
 
     Args:
-        text: one clear sentence that says what is wrong and what to do about it.
+        text: one clear sentence that says what is wrong and what to do about it. What it quotes may hold anything: the
+            sentence is printable and not endless.
         code: a short stable word for scripts, such as ``"no-reference"``.
     """
 
     exit_code = 1
 
     def __init__(self, text: str, code: str) -> None:
+        text = shortened(printable(" ".join(text.split())), LONGEST)
         super().__init__(text)
         self.text = text
         self.code = code

@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
+LONGEST_NUMBER = 40
+"""Characters; no tool shows a tenth of it."""
+
 
 def plain_number(words: str, unit: str = "mm") -> float | None:
     """The number that some words are, decimal commas and a unit behind it allowed; None if they are none."""
-    if "_" in words:
-        return None  # a slip: Python would read 4_2 as 42
+    if len(words) > LONGEST_NUMBER:
+        return None
+    figure = words.strip().lower().removesuffix(unit.lower()).strip().replace(",", ".")
+    if "_" in figure or not figure.isascii():  # Python would read 4_2, which is a slip, as 42
+        return None
     try:
-        return float(words.strip().lower().removesuffix(unit.lower()).strip().replace(",", "."))
+        return float(figure)
     except ValueError:
         return None
 
 
-def printable(text: str) -> str:
-    """A file name as a line of text may show it: no line breaks, nothing that moves the cursor, no broken bytes."""
-    return "".join(c if c.isprintable() else "?" for c in text)
+def shortened(text: str, most: int) -> str:
+    """A text with its middle left out where it is longer than so many characters."""
+    if len(text) <= most:
+        return text
+    end = most // 4
+    return f"{text[: most - end - 1]}…{text[len(text) - end :]}"
+
+
+def printable(text: str, instead: str = "?") -> str:
+    """What anybody wrote as a line of text may show it: no line breaks, nothing that moves the cursor, no broken bytes.
+
+    Args:
+        text: of a file's name, a note or whatever else.
+        instead: stands for a character that can't be shown.
+    """
+    return text if text.isprintable() else "".join(c if c.isprintable() else instead for c in text)

@@ -6,7 +6,8 @@ from typing import Any
 
 from starlette.responses import JSONResponse
 
-from calib.errors import JawlineError
+from calib.errors import LONGEST, JawlineError
+from calib.written import printable, shortened
 from measure.bench.words import for_page
 
 STATUS = {
@@ -27,8 +28,8 @@ STATUS = {
 
 
 def refused(status: int, code: str, text: str, **more: Any) -> JSONResponse:
-    """A refusal."""
-    return JSONResponse({"error": {"code": code, "text": text}, **more}, status)
+    """A refusal; what it quotes may hold anything, half characters too."""
+    return JSONResponse({"error": {"code": code, "text": shortened(printable(text), LONGEST)}, **more}, status)
 
 
 def by_error(why: JawlineError) -> JSONResponse:

@@ -9,6 +9,7 @@ from typing import Any, cast, get_args
 
 from calib.errors import JobRefused, WrongUsage
 from calib.tools.budget import K95
+from calib.written import printable
 from measure.bench import kept
 from measure.bench.live import Live
 from measure.bench.shelf import REMEMBERED, Job
@@ -17,8 +18,8 @@ from measure.broken.completion.outcome import By
 from measure.geometry.dimensions import size_of, stacked
 from measure.job import job, records
 from measure.readings.jaw_reach import check_reading, obstacle
-from measure.readings.readings import FEATURES, make_reading, write_csv
-from measure.steps.read import appended, parsed, tools_of
+from measure.readings.readings import FEATURES, decoded, make_reading, write_csv
+from measure.steps.read import appended, in_job, tools_of
 
 LONGEST_NOTE = 200
 
@@ -38,14 +39,13 @@ def add_reading(of: Job, live: Live, asked: Mapping[str, Any]) -> None:
         str(asked.get("value", "")),
         str(asked.get("unit") or "mm"),
         str(asked.get("tool") or "caliper"),
-        " ".join(str(asked.get("note") or "").split())[:LONGEST_NOTE],
+        printable(" ".join(str(asked.get("note") or "").split()), "")[:LONGEST_NOTE],
         tools=tools,
     )
     check_reading(new, live.outline, live.traced.subject)
     path = of.folder / job.READINGS
     before = job.content(of.folder, job.READINGS, "read") if path.exists() else b""
-    if before.strip():
-        parsed(before, job.READINGS, tools)  # nothing is added to what nobody understands
+    in_job(before, job.READINGS, tools)  # nothing is added to what nobody understands
     content = appended(before, [new]) if before.strip() else write_csv([new]).encode()
     of.write({job.READINGS: content})
 
@@ -58,8 +58,7 @@ def remove_reading(of: Job, live: Live, key: str) -> None:
     """
     for i, r in enumerate(live.readings):
         if key_of(live.readings, i) == key and r.line is not None:
-            text = (of.folder / job.READINGS).read_text("utf-8-sig")
-            lines = text.splitlines(keepends=True)
+            lines = decoded(job.content(of.folder, job.READINGS, "read")).splitlines(keepends=True)
             del lines[r.line - 1]
             left = "".join(lines) if len(live.readings) > 1 else ""
             of.write({job.READINGS: left.encode()})

@@ -19,7 +19,7 @@ from measure.readings.jaw_reach import check_reading
 from measure.readings.readings import Reading
 from measure.sheet import sheet
 from measure.steps.corrected import corrected_drawing
-from measure.steps.read import parsed, tools_of
+from measure.steps.read import in_job, tools_of
 from measure.steps.reconcile import agreed, measured_from, refuse_if_nothing_holds
 from measure.steps.shown import Shown, shown
 from measure.subject import Subject
@@ -93,7 +93,7 @@ def live(folder: Path, before: Live | None = None) -> Live:
     problem: JawlineError | None = None
     readings: tuple[Reading, ...] = ()
     try:
-        readings = parsed(content, job.READINGS, tools) if content.strip() else ()
+        readings = in_job(content, job.READINGS, tools)
     except ReadingsRefused as why:
         problem = why
     unfit = tuple(u for r in readings if (u := _unfit(r, outline, traced.subject)))

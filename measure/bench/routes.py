@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from typing import Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -26,12 +27,17 @@ from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
 
 M = TypeVar("M", bound=BaseModel)
+LONGEST_FIELD = 4000
+"""Characters of any text that is sent; what may be shorter still is judged where it is understood."""
+MOST_LABELS = 64
+_NUMBER = re.compile("[0-9]{1,9}")
+_REVISION = re.compile("[0-9]{1,18}")
 
 
 class Body(BaseModel):
     """A request's JSON: unknown keys are let pass."""
 
-    model_config = ConfigDict(extra="ignore", allow_inf_nan=False)
+    model_config = ConfigDict(extra="ignore", allow_inf_nan=False, str_max_length=LONGEST_FIELD)
 
     revision: int | None = None
 
@@ -50,7 +56,7 @@ class ReadingBody(Body):
     """A reading."""
 
     kind: str
-    features: list[str] = []
+    features: list[str] = Field(default=[], max_length=MOST_LABELS)
     value: str | float
     unit: str = "mm"
     tool: str = "caliper"
@@ -99,7 +105,9 @@ async def body(request: Request, form: type[M]) -> M:
     """
     content = await body_of(request, desk_of(request).settings.limits)
     try:
-        return form.model_validate(json.loads(content or b"{}"))
+        plain = json.loads(content or b"{}")
+        json.dumps(plain, ensure_ascii=False).encode()  # half a character (a lone surrogate) can be written nowhere
+        return form.model_validate(plain)
     except (ValueError, RecursionError) as why:
         where = "JSON"
         if isinstance(why, ValidationError):
@@ -210,7 +218,7 @@ async def add_reading(request: Request) -> Response:
 async def remove_reading(request: Request) -> Response:
     """DELETE /api/jobs/{id}/readings/{key}?revision=N"""
     of, key, seen = await job_of(request), request.path_params["key"], request.query_params.get("revision", "")
-    revision = int(seen) if seen.isdecimal() else None
+    revision = int(seen) if _REVISION.fullmatch(seen) else None
     return JSONResponse(await run_in_threadpool(desk_of(request).remove_reading, of, key, revision))
 
 
@@ -266,7 +274,9 @@ async def revisions(request: Request) -> Response:
 async def revision_svg(request: Request) -> Response:
     """GET /api/jobs/{id}/revisions/{n}.svg"""
     of, number = await job_of(request), request.path_params["n"]
-    svg = await run_in_threadpool(desk_of(request).revision, of, number)
+    if not _NUMBER.fullmatch(number):
+        raise HTTPException(404)
+    svg = await run_in_threadpool(desk_of(request).revision, of, int(number))
     headers = {"Cache-Control": "no-cache", "Content-Security-Policy": SVG_POLICY}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 

@@ -80,7 +80,7 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
     Raises:
         WrongUsage: not of that form, or labels that are not of the outer boundary.
     """
-    parts = re.fullmatch(r"\s*([A-Za-z]+\d+)\s*(?:-\s*([A-Za-z]+\d+)\s*)?", words)
+    parts = len(words) <= 40 and re.fullmatch(r"\s*([A-Za-z]+\d+)\s*(?:-\s*([A-Za-z]+\d+)\s*)?", words)
     if not parts:
         raise WrongUsage(
             f"“{words}” does not say where it is broken: give one label, or the first and the last in order of travel "

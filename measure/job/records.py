@@ -21,6 +21,8 @@ from measure.geometry.features import PARAMETERS, Estimate, Feature, Kind, Turn
 from measure.tracing.values import Gap, Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
+LONGEST_TEXT = 4000
+"""Characters of any text in a job's files; no caution has a tenth of it."""
 OPEN_BY_MM = 0.2
 """Neighbours of a loop that lie further apart than this no longer join."""
 
@@ -31,7 +33,9 @@ Pair = tuple[FiniteFloat, FiniteFloat]
 class Record(BaseModel):
     """Base of all parts of a file: unknown keys are let pass, numbers are finite."""
 
-    model_config = ConfigDict(extra="ignore", allow_inf_nan=False, populate_by_name=True, frozen=True)
+    model_config = ConfigDict(
+        extra="ignore", allow_inf_nan=False, populate_by_name=True, frozen=True, str_max_length=LONGEST_TEXT
+    )
 
 
 class ScaleRecord(Record):
@@ -48,7 +52,7 @@ class ScaleRecord(Record):
 class FeatureRecord(Record):
     """See `measure.geometry.features.Feature`."""
 
-    label: str = Field(pattern=r"^[A-Z]+\d+$")
+    label: str = Field(pattern=r"^[A-Z]{1,3}[0-9]{1,6}$")
     kind: Kind
     loop: int = Field(ge=0)
     start: Pair | None = None

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from calib.errors import ReadingsRefused
 from measure.planning.planning import Suggestion
-from measure.readings.readings import COLUMNS
+from measure.readings.readings import COLUMNS, LONGEST_LINE, cells_of
 
 
 def blank_rows(suggestions: Sequence[Suggestion], depth_tool: str | None = None) -> str:
@@ -41,7 +41,7 @@ def written_out(words: Sequence[str], content: bytes | None) -> list[str]:
     """
     out = []
     for word in words:
-        m = re.fullmatch(r"\s*(\d+)\s*=\s*(\S.*)", word)
+        m = len(word) <= LONGEST_LINE and re.fullmatch(r"\s*([0-9]+)\s*=\s*(\S.*)", word)
         if not m:
             out.append(word)
             continue
@@ -49,11 +49,19 @@ def written_out(words: Sequence[str], content: bytes | None) -> list[str]:
             raise ReadingsRefused(
                 f"“{word}” counts on a worksheet, and the job has none: run `jawline next` first.", "no-worksheet"
             )
-        rows = {r["note"]: r for r in csv.DictReader(io.StringIO(content.decode("utf-8-sig", errors="replace")))}
+        rows = _rows(content)
         row = rows.get(m[1])
         if row is None or not row.get("kind"):
             raise ReadingsRefused(
                 f"“{word}”: the worksheet has no number {m[1]}; it goes up to {len(rows)}.", "no-worksheet"
             )
-        out.append(f"{row['kind']} {row['features']} {m[2]} {row['tool']}")
+        out.append(f"{row['kind']} {row.get('features', '')} {m[2]} {row.get('tool', '')}")
     return out
+
+
+def _rows(content: bytes) -> dict[str, dict[str, str]]:
+    """The rows of a worksheet by their numbers; its lines may end as on any system, and longer ones are none of it."""
+    lines = content.decode("utf-8-sig", errors="replace").splitlines()
+    table = [cells_of(x) for x in lines if 0 < len(x) <= LONGEST_LINE]
+    rows = [dict(zip(table[0], cells, strict=False)) for cells in table[1:]]
+    return {r["note"]: r for r in rows if r.get("note")}

@@ -36,7 +36,7 @@ def check_reading(reading: Reading, estimate: Estimate, subject: Subject = "part
     missing = [x for x in reading.features if x not in named]
     if missing:
         near = sorted(x for x in named if x[0] == missing[0][0]) or sorted(named)
-        have = ", ".join(sorted(near, key=lambda x: (x[0], int("0" + x[1:]))))
+        have = ", ".join(sorted(near, key=lambda x: (x[0], int("".join(c for c in x if c.isdigit()) or 0))))
         raise _refusal(reading, f"the outline has no {missing[0]}; it has {have}", "reading-label")
     features = [named[x] for x in reading.features]
     made_up = [f.label for f in features if f.origin == "completed"]

@@ -20,6 +20,7 @@ from typing import Literal, get_args
 
 from calib.errors import ReadingsRefused
 from calib.tools.jaws import TOOLS, Tool, Touch
+from calib.written import LONGEST_NUMBER
 
 ReadingKind = Literal["width", "gap", "bore", "boss", "web", "span", "radius", "thickness"]
 Unit = Literal["mm", "in"]
@@ -49,12 +50,17 @@ TOUCH: dict[ReadingKind, Touch] = {
 """Which jaws a reading of each kind is taken with."""
 MM_PER_INCH = 25.4
 LONGEST_MM = 2000.0
+EMPTY = "readings-empty"
+"""Code of a refusal: there is nothing in it yet."""
+LONGEST_LINE, MOST_ROWS = 1000, 500
+"""Characters of a line, and lines of a file: nobody writes more by hand, and each is looked at before any pattern."""
 COLUMNS = ("kind", "features", "value", "unit", "tool", "note")
 
 _UNITS: dict[str, Unit] = {"": "mm", "mm": "mm", "in": "in", "inch": "in", "inches": "in", '"': "in", "″": "in"}
-_WHOLE = re.compile(r"[+-]?\d+([.,]\d*)?|[+-]?[.,]\d+")
-_FRACTION = re.compile(r"(?:(\d+)[\s-]+)?(\d+)/(\d+)")
-_LABEL = re.compile(r"[A-Za-z]+\d+")
+_WITH_UNIT = re.compile(r"(.*[\d.,])\s*(mm|in|inch|inches|\"|″)", re.IGNORECASE)
+_WHOLE = re.compile(r"[+-]?\d+([.,]\d*)?|[+-]?[.,]\d+", re.ASCII)
+_FRACTION = re.compile(r"(?:(\d+)[\s-]+)?(\d+)/(\d+)", re.ASCII)
+_LABEL = re.compile(r"[A-Za-z]{1,3}[0-9]{1,6}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +95,8 @@ class Reading:
 def number(text: str) -> float | None:
     """The number that a text holds (decimal point or comma, or a fraction); None where it holds none."""
     text = text.strip().replace("\N{MINUS SIGN}", "-")
+    if len(text) > LONGEST_NUMBER:
+        return None
     if _WHOLE.fullmatch(text):
         return float(text.replace(",", "."))
     if (m := _FRACTION.fullmatch(text)) and int(m[3]):
@@ -160,7 +168,9 @@ def make_reading(
 
 def _split_unit(value: str, unit: str) -> tuple[str, str]:
     """A unit that sticks to the number (`24.31mm`, `0.957"`) is taken off, where the unit's own place is empty."""
-    m = re.fullmatch(r"(.*[\d.,])\s*(mm|in|inch|inches|\"|″)", value.strip(), re.IGNORECASE)
+    m = len(value) <= 2 * LONGEST_NUMBER and re.fullmatch(
+        r"(.*[\d.,])\s*(mm|in|inch|inches|\"|″)", value.strip(), re.IGNORECASE
+    )
     if m and _UNITS.get(unit.strip().lower()) in (_UNITS[m[2].lower()], None if unit.strip() else "mm"):
         return m[1], m[2]
     return value, unit
@@ -181,16 +191,26 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
     Raises:
         ReadingsRefused: with the line's number in the sentence.
     """
-    text = _decoded(content)
+    text = decoded(content)
     lines = [(i, x) for i, x in enumerate(text.splitlines(), 1) if x.strip() and not x.lstrip().startswith("#")]
+    long = next((i for i, x in lines if len(x) > LONGEST_LINE), None)
+    if long is not None:
+        raise ReadingsRefused(
+            f"Line {long} of the readings file is longer than {LONGEST_LINE} characters: shorten its note.",
+            "readings-file",
+        )
+    if len(lines) > MOST_ROWS:
+        raise ReadingsRefused(
+            f"The readings file has more than {MOST_ROWS} lines: keep those that are of this part.", "readings-file"
+        )
     lines = [(i, x) for i, x in lines if x.strip(" \t,;")]
     if not lines:
         raise ReadingsRefused(
             "The readings file holds no readings; the first line is kind,features,value,unit,tool,note.",
-            "readings-empty",
+            EMPTY,
         )
     mark = next((m for m in ("\t", ";", ",") if m in lines[0][1]), ",")
-    head = [c.strip().lower() for c in _cells(lines[0][1], mark)]
+    head = [c.strip().lower() for c in cells_of(lines[0][1], mark)]
     if "kind" in head or "value" in head:
         lines = lines[1:]
     elif head and head[0] in KINDS:
@@ -206,11 +226,11 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
                 f"The heading must name “{needed}” once; it is {', '.join(head)}.", "readings-heading"
             )
     if not lines:
-        raise ReadingsRefused("The readings file holds a heading but no readings.", "readings-empty")
-    rows = [(_cells(x, mark), i) for i, x in lines]
+        raise ReadingsRefused("The readings file holds a heading but no readings.", EMPTY)
+    rows = [(cells_of(x, mark), i) for i, x in lines]
     rows = [(cells, i) for cells, i in rows if not _still_blank(dict(zip(head, cells, strict=False)))]
     if not rows:
-        raise ReadingsRefused("The readings file holds no values yet.", "readings-empty")
+        raise ReadingsRefused("The readings file holds no values yet.", EMPTY)
     return tuple(_row(cells, head, i, tools) for cells, i in rows)
 
 
@@ -218,7 +238,12 @@ def _still_blank(row: Mapping[str, str]) -> bool:
     return not row.get("value", "").strip() and row.get("note", "").strip().isdigit()
 
 
-def _decoded(content: bytes | str) -> str:
+def decoded(content: bytes | str) -> str:
+    """The text of a readings file.
+
+    Raises:
+        ReadingsRefused: it is none.
+    """
     if isinstance(content, str):
         return content.removeprefix("\ufeff")
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
@@ -235,8 +260,8 @@ def _decoded(content: bytes | str) -> str:
     return text
 
 
-def _cells(line: str, mark: str) -> list[str]:
-    """Cells of one line; a comment behind a space and `#` is cut off."""
+def cells_of(line: str, mark: str = ",") -> list[str]:
+    """Cells of one line, which is no longer than `LONGEST_LINE`; a comment behind a space and `#` is cut off."""
     cells = next(csv.reader([line], delimiter=mark, skipinitialspace=True), [])
     for i, c in enumerate(cells):
         if c.lstrip().startswith("#") or " #" in c:
@@ -286,9 +311,11 @@ def read_words(words: Sequence[str], tools: Mapping[str, Tool] = TOOLS) -> tuple
     Raises:
         ReadingsRefused: the words make no reading.
     """
+    if sum(map(len, words)) > LONGEST_LINE * 10:
+        raise ReadingsRefused("These are too many words for readings: put them into a file.", "readings-file")
     queue = [w for word in words for w in re.split(r"[\s;]+", word.strip()) if w]
     if not queue:
-        raise ReadingsRefused("There is no reading; write one like: width E1 E3 24.31", "readings-empty")
+        raise ReadingsRefused("There is no reading; write one like: width E1 E3 24.31", EMPTY)
     out = []
     while queue:
         kind = queue.pop(0)

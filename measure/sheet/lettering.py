@@ -62,6 +62,7 @@ def drawable(text: str) -> str:
             out.append(c)
             continue
         plain = unicodedata.normalize("NFKD", c).encode("ascii", "ignore").decode()
+        plain = "".join(x for x in plain if x in WIDTHS)  # control characters are ASCII too
         out.append(plain or ("?" if c.isprintable() and not unicodedata.combining(c) else ""))
     return "".join(out)
 

@@ -131,7 +131,7 @@ def _checked(name: str) -> str:
 
 
 def _reading(word: str) -> tuple[int, float]:
-    m = re.fullmatch(r"(\d+)=(.+)", word)
+    m = re.fullmatch(r"([0-9]{1,3})=(.{1,40})", word)
     numbers = [s.number for s in coupon.sizes()]
     if not m or int(m[1]) not in numbers:
         raise ReadingsRefused(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from measure.job import job, records
 from measure.job.lock import alone
 from measure.planning.numbered import written_out
 from measure.readings.jaw_reach import check_readings
-from measure.readings.readings import COLUMNS, Reading, read_csv, read_words, write_csv
+from measure.readings.readings import COLUMNS, EMPTY, Reading, cells_of, decoded, read_csv, read_words, write_csv
 from measure.steps import Done, counted
 from measure.subject import Subject
 
@@ -46,7 +47,8 @@ def read(
     outline, subject = records.estimate(record, job.TRACE), record.subject
     known = tools_of(folder, tools)
     before = b"" if replace else _present(folder)
-    old = checked(before, str(folder / job.READINGS), outline, subject, known) if before.strip() else ()
+    old = in_job(before, str(folder / job.READINGS), known)
+    fitting(old, str(folder / job.READINGS), outline, subject)
     paths, words = _files_and_words(given)
     sheet = folder / job.WORKSHEETS[1]
     words = written_out(words, file(sheet) if sheet.exists() else None)
@@ -98,11 +100,34 @@ def checked(
         ReadingsRefused: with the file's name and the line in the sentence.
     """
     readings = parsed(content, name, tools)
+    fitting(readings, name, outline, subject)
+    return readings
+
+
+def fitting(readings: Sequence[Reading], name: str, outline: Estimate, subject: Subject) -> None:
+    """Refuse the readings of a file that do not fit the outline.
+
+    Raises:
+        ReadingsRefused: with the file's name in the sentence.
+    """
     try:
         check_readings(readings, outline, subject)
     except ReadingsRefused as why:
         raise _named(why, name) from None
-    return readings
+
+
+def in_job(content: bytes, name: str, tools: Mapping[str, Tool]) -> tuple[Reading, ...]:
+    """The readings in a job's own file, which may well have none yet, not even its heading.
+
+    Raises:
+        ReadingsRefused: with the file's name and the line in the sentence.
+    """
+    try:
+        return parsed(content, name, tools)
+    except ReadingsRefused as why:
+        if why.code == EMPTY:
+            return ()
+        raise
 
 
 def parsed(content: bytes, name: str, tools: Mapping[str, Tool]) -> tuple[Reading, ...]:
@@ -125,11 +150,11 @@ def _files_and_words(given: Sequence[str]) -> tuple[list[Path], list[str]]:
     paths, words = [], []
     for g in given:
         path = Path(g)
-        if path.is_dir():
+        if os.path.isdir(path):
             raise WrongUsage(
                 f"{g} is a folder: give a file of readings, or words like: width E1 E3 24.31", "not-a-file"
             )
-        if path.suffix.lower() in (".csv", ".txt", ".tsv") or path.is_file():
+        if path.suffix.lower() in (".csv", ".txt", ".tsv") or os.path.isfile(path):
             paths.append(path)
         else:
             words.append(g)
@@ -185,10 +210,12 @@ def appended(before: bytes, new: Sequence[Reading]) -> bytes:
     Raises:
         ReadingsRefused: it lacks a column that a new reading needs.
     """
-    text = before.decode("utf-16" if before[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
-    first = next(x for x in text.splitlines() if x.strip(" \t,;") and not x.lstrip().startswith("#"))
+    text = decoded(before)
+    first = next((x for x in text.splitlines() if x.strip(" \t,;") and not x.lstrip().startswith("#")), None)
+    if first is None:
+        text, first = f"{text.rstrip()}\n{','.join(COLUMNS)}\n".lstrip(), ""
     mark = next((m for m in ("\t", ";", ",") if m in first), ",")
-    head = [c.strip().lower() for c in next(csv.reader([first], delimiter=mark, skipinitialspace=True))]
+    head = [c.strip().lower() for c in cells_of(first, mark)]
     if "kind" not in head:
         head = list(COLUMNS)
     out = io.StringIO()

@@ -18,7 +18,7 @@ from measure.job import job, records
 from measure.job.lock import alone
 from measure.readings.readings import Reading
 from measure.steps import Done, counted
-from measure.steps.read import checked, tools_of
+from measure.steps.read import fitting, in_job, tools_of
 
 
 @alone
@@ -42,7 +42,8 @@ def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -
     known = tools_of(folder, tools)
     path = folder / job.READINGS
     content = job.content(folder, job.READINGS, "read") if path.exists() else b""
-    readings = checked(content, str(path), outline, record.subject, known) if content.strip() else ()
+    readings = in_job(content, str(path), known)
+    fitting(readings, str(path), outline, record.subject)
     found = agreed(record, outline, readings, known)
     refuse_if_nothing_holds(found)
     made_from = {job.TRACE: job.fingerprint(text.encode()), job.READINGS: job.fingerprint(content)}

@@ -13,7 +13,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -29,6 +29,8 @@ CAN_BE_SAID += "“at” and labels, as in “tight at E2”"
 MOST_MM = 3.0
 """What is further off is no matter of fit."""
 HEADING = "revision,said"
+LONGEST, MOST_ROWS = 2000, 1000
+"""Characters of what is said at one time, and rows of the file."""
 
 _NUMBER = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:\s*mm)?"
 _LABEL = r"[a-z]{1,2}\d{1,4}"
@@ -41,6 +43,7 @@ _PHRASE = re.compile(
         (?: (?:\s+(?:at|on|by|near))?\s+(?P<where>{_LABEL}(?:(?:\s*[,;+&/–-]\s*|\s+and\s+|\s+){_LABEL})*)(?!\w) )?""",
     re.VERBOSE,
 )
+_WORD = re.compile(r"[^\s,;.]+|[.,](?=\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,11 @@ def understood(words: Iterable[str]) -> tuple[Saying, ...]:
     Raises:
         ReadingsRefused: something can't be understood.
     """
+    words = list(words)
+    if sum(map(len, words)) > LONGEST:
+        raise ReadingsRefused(
+            f"What is said is longer than {LONGEST} characters. What can be said: {CAN_BE_SAID}.", "saying"
+        )
     text = " ".join(" ".join(words).lower().replace("’", "'").split())
     out: list[Saying] = []
     at = 0
@@ -95,7 +103,7 @@ def understood(words: Iterable[str]) -> tuple[Saying, ...]:
         found = _PHRASE.match(text, at)
         if found is None:
             rest = text[at:].strip()
-            nxt = next((m.start() for m in _PHRASE.finditer(text, at)), len(text))
+            nxt = next((i for i in _words_after(text, at) if _PHRASE.match(text, i)), len(text))
             what = text[at:nxt].strip(" ,;.") or rest
             raise ReadingsRefused(f"“{what}” can't be understood. What can be said: {CAN_BE_SAID}.", "saying")
         out += _sayings(found)
@@ -105,6 +113,11 @@ def understood(words: Iterable[str]) -> tuple[Saying, ...]:
     if not out:
         raise ReadingsRefused(f"Nothing is said of the print. What can be said: {CAN_BE_SAID}.", "saying")
     return tuple(dict.fromkeys(out))
+
+
+def _words_after(text: str, at: int) -> Iterator[int]:
+    """Where words begin behind a place: only there may a phrase, so that long digits are not tried at every one."""
+    return (m.start() for m in _WORD.finditer(text, at) if m.start() > at)
 
 
 def _sayings(found: re.Match[str]) -> list[Saying]:
@@ -190,11 +203,16 @@ def read_file(text: str, name: str) -> tuple[Said, ...]:
         ReadingsRefused: with the line's number in the sentence.
     """
     out: list[Said] = []
-    for n, line in enumerate(text.splitlines(), 1):
+    lines = text.splitlines()
+    if len(lines) > MOST_ROWS:
+        raise ReadingsRefused(f"{name} has more than {MOST_ROWS} rows: keep those of the last revisions.", "saying")
+    for n, line in enumerate(lines, 1):
+        if len(line) > LONGEST:
+            raise ReadingsRefused(f"{name}, line {n} is longer than {LONGEST} characters: shorten it.", "saying")
         row = line.split("#")[0].strip()
         if not row or re.fullmatch(r"revision\s*[,;\t]\s*said", row.lower()):
             continue
-        m = re.fullmatch(r"(\d+)\s*[,;\t]\s*(.+)", row)
+        m = re.fullmatch(r"([0-9]{1,9})\s*[,;\t]\s*(.+)", row)
         if not m:
             raise ReadingsRefused(
                 f"{name}, line {n}: “{row}” is no row: write the revision's number, a comma and what was said of it, "
