@@ -10,11 +10,11 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
-from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
 
 from calib.errors import JawlineError
 from measure.bench import intake, routes
@@ -26,6 +26,16 @@ from measure.bench.settings import Settings
 from measure.bench.uploads import Cut, Gate
 
 HERE = Path(__file__).parent
+
+
+class Bench(Starlette):
+    """The application with its guards around it: around the framework's own refusals too."""
+
+    guarded: Settings
+
+    def build_middleware_stack(self) -> ASGIApp:
+        """What a request goes through."""
+        return Guards(super().build_middleware_stack(), self.guarded)
 
 
 def application(settings: Settings) -> Starlette:
@@ -71,9 +81,8 @@ def application(settings: Settings) -> Starlette:
             Route("/intake", intake.page),
             Route("/api/intake", intake.photo, methods=["POST"]),
         ]
-    app = Starlette(
+    app = Bench(
         routes=answers,
-        middleware=[Middleware(Guards, settings=settings)],
         lifespan=at_work,
         exception_handlers={
             JawlineError: _by_error,
@@ -83,6 +92,7 @@ def application(settings: Settings) -> Starlette:
             Exception: _unexpected,
         },
     )
+    app.guarded = settings
     app.state.desk, app.state.bell, app.state.gate = desk, bell, Gate(settings.limits)
     app.state.pages = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(("html",)))
     return app

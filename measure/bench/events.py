@@ -8,6 +8,8 @@ from collections.abc import AsyncIterator, Callable, Mapping
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
+from starlette.responses import StreamingResponse
+from starlette.types import Receive, Scope, Send
 
 LOOK_S = 1.5
 """How often the job's files are looked at, for changes by commands."""
@@ -48,32 +50,54 @@ class Bell:
         """How many there are."""
         return sum(map(len, self._waiting.values()))
 
-    async def stream(self, id: str, look: Callable[[], Mapping[str, Any]]) -> AsyncIterator[str]:
+    def join(self, id: str) -> asyncio.Event:
+        """A place among the listeners of a job, held from now on; `leave` gives it back."""
+        rung = asyncio.Event()
+        self._waiting.setdefault(id, set()).add(rung)
+        return rung
+
+    def leave(self, id: str, rung: asyncio.Event) -> None:
+        """Give a place back."""
+        self._waiting[id].discard(rung)
+        if not self._waiting[id]:
+            del self._waiting[id]
+
+    async def stream(self, rung: asyncio.Event, look: Callable[[], Mapping[str, Any]]) -> AsyncIterator[str]:
         """The events of a job, the first at once.
 
         Args:
-            id: of the job.
+            rung: the place among its listeners.
             look: what there is to tell, from a thread.
         """
-        rung = asyncio.Event()
-        self._waiting.setdefault(id, set()).add(rung)
+        told, quiet = "", 0.0
+        while not self.closed:
+            now = json.dumps(await run_in_threadpool(look), ensure_ascii=False)
+            if now != told:
+                told, quiet = now, 0.0
+                yield f"data: {now}\n\n"
+            elif quiet >= ALIVE_S:
+                quiet = 0.0
+                yield ": still here\n\n"
+            try:
+                async with asyncio.timeout(LOOK_S):
+                    await rung.wait()
+            except TimeoutError:
+                quiet += LOOK_S
+            rung.clear()
+
+
+class Stream(StreamingResponse):
+    """An answer that goes on for as long as somebody listens; the place is given back even if nobody ever did."""
+
+    media_type = "text/event-stream"
+
+    def __init__(self, bell: Bell, id: str, look: Callable[[], Mapping[str, Any]]) -> None:
+        self._bell, self._id, self._rung = bell, id, bell.join(id)
+        super().__init__(bell.stream(self._rung, look), headers={"X-Accel-Buffering": "no"})
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer."""
         try:
-            told, quiet = "", 0.0
-            while not self.closed:
-                now = json.dumps(await run_in_threadpool(look), ensure_ascii=False)
-                if now != told:
-                    told, quiet = now, 0.0
-                    yield f"data: {now}\n\n"
-                elif quiet >= ALIVE_S:
-                    quiet = 0.0
-                    yield ": still here\n\n"
-                try:
-                    async with asyncio.timeout(LOOK_S):
-                        await rung.wait()
-                except TimeoutError:
-                    quiet += LOOK_S
-                rung.clear()
+            await super().__call__(scope, receive, send)
         finally:
-            self._waiting[id].discard(rung)
-            if not self._waiting[id]:
-                del self._waiting[id]
+            self._bell.leave(self._id, self._rung)

@@ -1,4 +1,4 @@
-"""Who may ask what: looked at before anything else of a request.
+"""Who may ask what: looked at before anything else of a request, around everything that may answer it.
 
 Host: only names that this bench is known by, so that no foreign name can be pointed at it (DNS rebinding). Changes:
 only from its own pages, by Origin and by a header that no foreign page can send. Token: compared in constant time; the
@@ -7,12 +7,10 @@ owners' opens nothing but the owners' page. Every answer carries the same strict
 
 from __future__ import annotations
 
-import contextlib
 import ipaddress
 import secrets
 import socket
 from collections.abc import MutableMapping
-from http.cookies import CookieError, SimpleCookie
 from typing import Any, Literal
 from urllib.parse import parse_qs, quote, urlencode, urlsplit
 
@@ -37,6 +35,10 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
 }
+MOST_PARAMETERS = 100
+WHO = "jawline.who"
+"""Where a request's scope says that it is the fixer's."""
+UNEXPECTED = "The bench met something that it was not made for."
 SVG_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 """Of a drawing, which is opened by itself: no script, whatever is written in it."""
 
@@ -61,8 +63,19 @@ class Guards:
                 headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
-        answer = self.refusal(scope)
-        await (answer or self.app)(scope, receive, with_headers)
+        begun = False
+
+        async def noting(message: Message) -> None:
+            nonlocal begun
+            begun = True
+            await with_headers(message)
+
+        try:
+            await (self.refusal(scope) or self.app)(scope, receive, noting)
+        except Exception:
+            if not begun:  # else the server would answer by itself, without the headers
+                await refused(500, "unexpected", UNEXPECTED)(scope, receive, with_headers)
+            raise
 
     def refusal(self, scope: MutableMapping[str, Any]) -> Response | None:
         """What is answered instead of going on; None to go on."""
@@ -84,11 +97,17 @@ class Guards:
 
     def _by_token(self, scope: MutableMapping[str, Any], headers: Headers) -> Response | None:
         if not self.settings.fixer_token:
+            scope[WHO] = "fixer"
             return None
         path: str = scope["path"]
-        query = parse_qs(scope["query_string"].decode("latin-1"), max_num_fields=100)
+        try:
+            query = parse_qs(scope["query_string"].decode("latin-1"), max_num_fields=MOST_PARAMETERS)
+        except ValueError:
+            return refused(400, "request", "The address has too many parameters.")
         given = [*query.get("token", []), *self._cookies(headers)]
         who: set[Who] = {w for text in given if (w := self._who(text))}
+        if "fixer" in who:
+            scope[WHO] = "fixer"
         for_owners = any(path == p or path.startswith(f"{p}/") for p in FOR_OWNERS)
         if "fixer" not in who and not ("owner" in who and for_owners):
             return refused(403, "token", "The address lacks its token: use the one that the bench printed, whole.")
@@ -111,10 +130,10 @@ class Guards:
         return f"jawline-{who}-{self.settings.port}"
 
     def _cookies(self, headers: Headers) -> list[str]:
-        jar: SimpleCookie = SimpleCookie()
-        with contextlib.suppress(CookieError):
-            jar.load(headers.get("cookie", ""))
-        return [jar[name].value for w in ("fixer", "owner") if (name := f"jawline-{w}-{self.settings.port}") in jar]
+        """What our own cookies hold; whatever others stand beside them is never looked at (RFC 6265, 5.4)."""
+        pairs = (x.partition("=") for line in headers.getlist("cookie") for x in line.split(";"))
+        own = (self._cookie("fixer"), self._cookie("owner"))
+        return [value.strip().strip('"') for name, _, value in pairs if name.strip() in own]
 
     def _who(self, text: str) -> Who | None:
         """Whose token it is; both are compared, each in constant time."""

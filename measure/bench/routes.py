@@ -11,13 +11,13 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response
 
 from calib.errors import WrongUsage
 from calib.files import is_plain
 from measure.bench import kept
 from measure.bench.desk import Desk
-from measure.bench.events import Bell
+from measure.bench.events import Bell, Stream
 from measure.bench.guards import SVG_POLICY
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import Cut, body_of, received
@@ -192,8 +192,7 @@ async def events(request: Request) -> Response:
     bell: Bell = request.app.state.bell
     if bell.listeners >= desk.settings.limits.listeners:
         raise Cut(503, "busy", "Too many pages are open: close some.")
-    stream = bell.stream(of.id, lambda: desk.progress(of))
-    return StreamingResponse(stream, media_type="text/event-stream", headers={"X-Accel-Buffering": "no"})
+    return Stream(bell, of.id, lambda: desk.progress(of))
 
 
 # ---------------------------------------------------------------------------------------------------------- changes

@@ -74,7 +74,6 @@ def serve(
                 timeout_keep_alive=15,
                 timeout_graceful_shutdown=2,
                 h11_max_incomplete_event_size=32 * 1024,
-                limit_concurrency=256,
                 ws="none",
             )
         )
