@@ -8,13 +8,15 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import ndtri
 
 from measure.adjustment.least_squares import (
     CRITICAL,
     DELTA0,
+    POWER,
     Observations,
+    along,
     critical_value,
-    noncentrality,
     solve,
 )
 
@@ -33,12 +35,12 @@ from measure.adjustment.least_squares import (
 )
 def test_critical_values(alpha: float, power: float, critical: float, delta: float) -> None:
     assert critical_value(alpha) == pytest.approx(critical, abs=5e-5)
-    assert noncentrality(alpha, power) == pytest.approx(delta, abs=6e-5)
+    assert critical_value(alpha) + ndtri(power) == pytest.approx(delta, abs=6e-5)
 
 
 def test_constants_are_those_values() -> None:
     assert critical_value(0.001) == pytest.approx(CRITICAL, abs=1e-7)
-    assert noncentrality(0.001, 0.80) == pytest.approx(DELTA0, abs=1e-7)
+    assert critical_value(0.001) + ndtri(POWER) == pytest.approx(DELTA0, abs=1e-7)
     lambda0 = DELTA0**2
     assert lambda0 == pytest.approx(17.075, abs=5e-4)
 
@@ -55,7 +57,7 @@ def test_repeats_of_one_length(n: int) -> None:
     assert t.residuals[0] == pytest.approx(r * e)
     assert t.standardised()[0] == pytest.approx(r * e / (s * math.sqrt(r)))
     assert t.detectable() == pytest.approx([DELTA0 * s / math.sqrt(r)] * n)
-    assert t.estimated_error()[0] == pytest.approx(e)
+    assert along(t.weighted, t.cofactor, np.eye(n)[0])[0] == pytest.approx(e)
 
 
 def test_detectable_error_is_detected_four_times_in_five() -> None:

@@ -127,7 +127,7 @@ def joint(photographs: list[Array]) -> tuple[Array, Array, Array]:
         camera = camera + s.x[m:]
         if abs(s.x[m]) < 1e-7:
             break
-    return camera, np.sqrt(np.diag(s.covariance)[m:]) * s.reference_sd(), np.sqrt((y**2).sum(1) / 54)
+    return camera, np.sqrt(np.diag(s.covariance)[m:]) * np.sqrt(s.chi2 / s.freedom), np.sqrt((y**2).sum(1) / 54)
 
 
 def test_corners_are_those_of_the_published_calibration() -> None:

@@ -9,9 +9,6 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 K95 = 1.959964
 """Standard uncertainties in the half-width that holds the truth 19 times in 20, normal distribution (GUM G.1)."""
 
@@ -36,11 +33,6 @@ def rectangular(half_width: float) -> float:
     return half_width / math.sqrt(3)
 
 
-def arcsine(amplitude: float) -> float:
-    """Standard uncertainty of a value that swings to and fro by ± `amplitude` (GUM H.1.3.4)."""
-    return amplitude / math.sqrt(2)
-
-
 def resolution(step: float) -> float:
     """Standard uncertainty of a reading rounded to whole steps (GUM F.2.2.1)."""
     return step / math.sqrt(12)
@@ -52,14 +44,3 @@ def combined(causes: Iterable[Cause]) -> Cause:
     u2 = sum(c.u**2 for c in causes)
     spent = sum(c.u**4 / c.freedom for c in causes)
     return Cause("combined", math.sqrt(u2), u2**2 / spent if spent else math.inf)
-
-
-def propagated(jacobian: NDArray[np.float64], covariance: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, k) covariance of k results from the (m, m) covariance of what they depend on (GUM 5.2.2).
-
-    Args:
-        jacobian: (k, m) change of each result with each input.
-        covariance: (m, m).
-    """
-    jacobian = np.atleast_2d(jacobian)
-    return np.asarray(jacobian @ covariance @ jacobian.T)

@@ -58,11 +58,6 @@ class Reconciled:
     looser: float
     remarks: tuple[Remark, ...]
 
-    @property
-    def agrees(self) -> bool:
-        """Does the global test pass?"""
-        return self.chi2 <= self.chi2_limit or self.freedom == 0
-
 
 def reconcile(
     estimate: Estimate,

@@ -70,10 +70,6 @@ class Checked:
         """(n,) marginally detectable error of each observation; infinite where nothing checks."""
         return DELTA0 / np.sqrt(self._checks())
 
-    def estimated_error(self) -> Array:
-        """(n,) the error of each observation if it alone were wrong, positive where the observation is too large."""
-        return self.weighted / self._checks()
-
     def _checks(self) -> Array:
         return np.maximum(np.diag(self.cofactor), 1e-18)
 
@@ -95,10 +91,6 @@ class Solution:
     chi2: float
     freedom: int
     groups: tuple[Checked, ...]
-
-    def reference_sd(self) -> float:
-        """A posteriori standard deviation of unit weight."""
-        return math.sqrt(self.chi2 / self.freedom) if self.freedom else math.nan
 
 
 def solve(groups: Sequence[Observations], tested: Sequence[int] | None = None) -> Solution:
@@ -233,13 +225,6 @@ def critical_value(alpha: float) -> float:
     from scipy.special import ndtri
 
     return float(ndtri(1 - alpha / 2))
-
-
-def noncentrality(alpha: float, power: float) -> float:
-    """Shift of a standard normal variable that the two-sided test notices with this power (the far tail neglected)."""
-    from scipy.special import ndtri
-
-    return critical_value(alpha) + float(ndtri(power))
 
 
 def chi2_limit(freedom: int, alpha: float = 0.05) -> float:

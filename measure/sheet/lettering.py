@@ -5,7 +5,6 @@ Widths are those of Bitstream Vera Sans drawn somewhat narrow, about the proport
 
 from __future__ import annotations
 
-import math
 import unicodedata
 from functools import lru_cache
 
@@ -130,8 +129,3 @@ def count_prefix(count: int) -> str:
 def em_mm(height_mm: float) -> float:
     """Font size, mm, at which capitals have a height."""
     return height_mm / CAP_HEIGHT
-
-
-def rounded_up(value: float, step: float) -> float:
-    """The next multiple of a step."""
-    return math.ceil(value / step - 1e-9) * step

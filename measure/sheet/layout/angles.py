@@ -20,7 +20,6 @@ from measure.sheet.layout.ground import Ground
 from measure.sheet.marks import LONG_DASH_DOT, NARROW, Fill, Mark, Path, arc, arrow, line, polylines
 
 CROSSING = {What.OUTLINE: 5.0, What.CENTRE: 1.0, What.EXTENSION: 3.0, What.DIMENSION: 9.0, What.LEADER: 12.0}
-AWAY_MM = (ROW_FIRST_MM, 14.0, 18.0, 24.0, 30.0, 38.0, 48.0, 60.0, 72.0)
 RADII_MM = (10.0, 13.0, 16.0, 20.0, 24.0, 29.0, 35.0, 42.0, 50.0)
 
 
