@@ -9,7 +9,7 @@ import math
 import pytest
 from ezdxf.math import bulge_center, bulge_radius
 
-from measure.geometry.features import Feature
+from measure.geometry.features import Arc, Line
 from measure.geometry.outline_path import bulge, loop_vertices
 from measure.sheet.marks import bulge_arc
 
@@ -36,8 +36,8 @@ def test_bulge_of_an_arc(deg, value, turn):
     sign = 1 if turn == "ccw" else -1
     a, b = 0.3, 0.3 + sign * math.radians(deg)
     start, end = ((5 * math.cos(t), 5 * math.sin(t)) for t in (a, b))
-    arc = Feature("R1", "arc", 0, start=start, end=end, centre=(0.0, 0.0), radius=5.0, turn=turn)
-    chord = Feature("E1", "line", 0, start=end, end=start)
+    arc = Arc("R1", 0, start, end, centre=(0.0, 0.0), radius=5.0, turn=turn)
+    chord = Line("E1", 0, end, start)
     vertices = loop_vertices([arc, chord])
     assert vertices[0] == pytest.approx((*start, sign * value), abs=5e-7)
     assert vertices[1] == pytest.approx((*end, 0.0))

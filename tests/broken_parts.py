@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.geometry.features import Array, Estimate, Feature, flatten
+from measure.geometry.features import Array, Curve, Estimate, Feature, flatten
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of, trace
 
@@ -55,7 +55,7 @@ def tear(whole: tuple[Feature, ...], at: tuple[float, float], rng: np.random.Gen
     inward = (centre - middle) / np.hypot(*(centre - middle))
     jag[1:-1] += inward * rng.uniform(0.3, 1.0, (7, 1)) * depth
     points = tuple((float(x), float(y)) for x, y in jag)
-    fracture = Feature("C1", "curve", 0, points[0], points[-1], points=points)
+    fracture = Curve("C1", 0, points=points)
     if i == j:
         two = replace(loop[i], start=end, label=loop[i].label + "9")
         kept = [*loop[:i], replace(loop[i], end=start), fracture, two, *loop[i + 1 :]]

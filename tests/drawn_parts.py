@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from measure.geometry.features import Estimate, Feature
+from measure.geometry.features import Curve, Estimate, Feature
 from measure.sheet.sheet import Drawing, Sheet, sketch
 from tests.jobs import estimate
 from tests.simulated_parts import Segment, circle, polygon, reverse, slot
@@ -224,7 +224,7 @@ def completed_plate() -> tuple[tuple[Feature, ...], tuple[Feature, ...]]:
     features = features_of([polygon([(0, 0, 0), (50, 0, 0), (50, 30, 0), (0, 30, 0)]), circle(10, 10, 2.5)])
     whole = tuple(replace(f, origin="completed") if f.label == "E2" else f for f in features)
     jag = ((50.0, 6.0), (47.5, 9.0), (48.4, 14.0), (46.0, 17.0), (47.2, 22.0), (50.0, 25.0))
-    return whole, (Feature("C1", "curve", 0, points=jag, start=jag[0], end=jag[-1]),)
+    return whole, (Curve("C1", 0, points=jag),)
 
 
 def estimate_of(features: tuple[Feature, ...]) -> Estimate:

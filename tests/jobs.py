@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from measure.geometry.dimensions import list_dimensions
-from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
+from measure.geometry.features import PARAMETERS, Arc, Circle, Estimate, Feature, Line, length, middle, right_normal
 from measure.job import job, records
 
 SCALE = records.ScaleRecord(
@@ -18,13 +18,13 @@ SCALE = records.ScaleRecord(
 def plate() -> tuple[Feature, ...]:
     """60 × 30 mm with a 6 mm hole and a 20 × 5 mm slot, whose centres lie 12 mm from the lower edge."""
     corners = [(0.0, 0.0), (60.0, 0.0), (60.0, 30.0), (0.0, 30.0)]
-    sides = [Feature(f"E{i + 1}", "line", 0, corners[i], corners[(i + 1) % 4]) for i in range(4)]
-    hole = Feature("D1", "circle", 1, centre=(12.0, 12.0), radius=3.0)
+    sides = [Line(f"E{i + 1}", 0, corners[i], corners[(i + 1) % 4]) for i in range(4)]
+    hole = Circle("D1", 1, (12.0, 12.0), 3.0)
     slot = [
-        Feature("E5", "line", 2, (30.0, 14.5), (45.0, 14.5)),
-        Feature("R1", "arc", 2, (45.0, 14.5), (45.0, 9.5), (45.0, 12.0), 2.5, "cw"),
-        Feature("E6", "line", 2, (45.0, 9.5), (30.0, 9.5)),
-        Feature("R2", "arc", 2, (30.0, 9.5), (30.0, 14.5), (30.0, 12.0), 2.5, "cw"),
+        Line("E5", 2, (30.0, 14.5), (45.0, 14.5)),
+        Arc("R1", 2, (45.0, 14.5), (45.0, 9.5), centre=(45.0, 12.0), radius=2.5, turn="cw"),
+        Line("E6", 2, (45.0, 9.5), (30.0, 9.5)),
+        Arc("R2", 2, (30.0, 9.5), (30.0, 14.5), centre=(30.0, 12.0), radius=2.5, turn="cw"),
     ]
     return (*sides, hole, *slot)
 
@@ -38,8 +38,6 @@ def estimate(features: tuple[Feature, ...] | None = None) -> Estimate:
             sd += [0.02, 0.05 / length(f)]
             sensitivity += [[float(middle(f) @ right_normal(f)), 0.01], [0.0, 0.0]]
         elif f.kind != "curve":
-            assert f.centre is not None
-            assert f.radius is not None
             sd += [0.02] * 3
             sensitivity += [[f.centre[0], 0.0], [f.centre[1], 0.0], [f.radius, 0.01]]
     assert len(sd) == sum(PARAMETERS[f.kind] for f in features)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from measure.adjustment.equations import with_edge_error
-from measure.geometry.features import Estimate, Feature
+from measure.geometry.features import Estimate, Feature, is_round
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.several.joint import Joint, Laid, joined
 from measure.several.matching import matched
@@ -45,7 +45,7 @@ def seen(truth: Sequence[Feature], number: int, rng: np.random.Generator, common
         common: errors of the terms "card" and "thickness", in standard deviations.
     """
     angle = rng.uniform(0, 2 * math.pi)
-    points = np.array([f.centre or f.start for f in truth])
+    points = np.array([f.centre if is_round(f) else f.start for f in truth])
     by = sensitivity_of(truth, points.mean(0) + rng.uniform(20, 100) * np.array([math.cos(angle), math.sin(angle)]))
     names = ("card", *(f"view {n} {number}" for n in ("scale", "stretch", "shear")), "thickness")
     sd = np.array([CARD, SCALE, STRETCH, STRETCH, THICKNESS])

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.geometry.dimensions import size_of
-from measure.geometry.features import Array, Estimate, Feature, direction, length, middle, right_normal
+from measure.geometry.features import OF_KIND, Array, Estimate, Feature, direction, length, middle, right_normal
 from measure.geometry.rejoin import joints, rejoined, shifted_all, tangency
 from measure.readings.readings import Reading
 
@@ -40,19 +40,11 @@ def features_of(loops: Sequence[Sequence[dict[str, object]]]) -> tuple[Feature, 
         for s in loop:
             letter = {"line": "E", "arc": "R", "circle": "D", "curve": "C"}[str(s["kind"])]
             counts[letter] += 1
-            point = {k: tuple(s[k]) for k in ("start", "end", "centre") if k in s}  # type: ignore[arg-type]
-            points = tuple(tuple(p) for p in s["points"]) if "points" in s else None  # type: ignore[attr-defined]
-            out.append(
-                Feature(
-                    label=f"{letter}{counts[letter]}",
-                    kind=s["kind"],  # type: ignore[arg-type]
-                    loop=n,
-                    radius=s.get("radius"),  # type: ignore[arg-type]
-                    turn=s.get("turn"),  # type: ignore[arg-type]
-                    points=points,
-                    **point,  # type: ignore[arg-type]
-                )
-            )
+            own: dict[str, object] = {k: tuple(s[k]) for k in ("start", "end", "centre") if k in s}  # type: ignore[arg-type]
+            own |= {k: s[k] for k in ("radius", "turn") if k in s}
+            if "points" in s:
+                own = {"points": tuple(tuple(p) for p in s["points"])}  # type: ignore[attr-defined]
+            out.append(OF_KIND[s["kind"]](f"{letter}{counts[letter]}", n, **own))  # type: ignore[index]
     return tuple(out)
 
 
@@ -69,8 +61,7 @@ def sensitivity_of(features: Sequence[Feature], foot: Array) -> Array:
         elif f.kind != "curve":
             c = np.array(f.centre)
             away = (c - foot) / HEIGHT_MM
-            assert f.radius is not None
-            inward = -1.0 if f.loop > 0 or f.turn == "cw" else 1.0
+            inward = -1.0 if f.loop > 0 or (f.kind == "arc" and f.turn == "cw") else 1.0
             rows.append([*(float((e @ c)[0]) for e in strains), 0.5 * float(away[0])])
             rows.append([*(float((e @ c)[1]) for e in strains), 0.5 * float(away[1])])
             rows.append([f.radius, 0.0, 0.0, inward * 0.25 * float(np.hypot(*away))])
@@ -85,7 +76,6 @@ def white_of(features: Sequence[Feature], rng: np.random.Generator, noise: float
             offset = rng.uniform(0.01, 0.03)
             sd += [offset, offset * math.sqrt(12) / max(length(f), 2.0)]
         elif f.kind != "curve":
-            assert f.radius is not None
             sweep = 1.0 if f.kind == "circle" else min(length(f) / f.radius / math.pi, 1.0)
             radius = rng.uniform(0.02, 0.05)
             sd += [radius / max(sweep, 0.5)] * 2 + [radius]

@@ -19,7 +19,7 @@ from measure.adjustment.adjustment import Reconciled, reconcile
 from measure.adjustment.least_squares import CRITICAL, DELTA0
 from measure.adjustment.verdicts import UNCHECKED
 from measure.geometry.dimensions import list_dimensions, size_of
-from measure.geometry.features import Estimate, Feature
+from measure.geometry.features import Estimate, Line
 from measure.geometry.rejoin import shifted_all
 from measure.readings.jaw_reach import possible_readings
 from measure.readings.readings import Reading
@@ -40,8 +40,8 @@ def run(p: Part, t: Trace, readings: list[Reading], **more: object) -> Reconcile
 
 
 def two_edges(white: float = 0.03, apart: float = 40.0) -> Estimate:
-    a = Feature("E1", "line", 0, start=(0.0, 0.0), end=(20.0, 0.0))
-    b = Feature("E2", "line", 0, start=(20.0, apart), end=(0.0, apart))
+    a = Line("E1", 0, (0.0, 0.0), (20.0, 0.0))
+    b = Line("E2", 0, (20.0, apart), (0.0, apart))
     w = np.diag([white**2, 1e-8, white**2, 1e-8])
     return Estimate((a, b), w, ("thickness",), np.zeros((4, 1)), np.array([[0.02**2]]))
 

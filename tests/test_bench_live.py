@@ -12,7 +12,7 @@ from measure.bench.live import live, sketch_svg
 from measure.bench.shelf import Job
 from measure.bench.state import plain_state
 from measure.geometry.dimensions import list_dimensions
-from measure.geometry.features import Feature
+from measure.geometry.features import Circle, Feature, Line
 from measure.job import job, records
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
@@ -31,10 +31,8 @@ def comb(teeth: int = 12) -> tuple[Feature, ...]:
         corners += [(x, 30.0), (x - 5, 30.0), (x - 5, 22.0), (x - 8, 22.0)]
     corners[-1] = (0.0, 22.0)
     n = len(corners)
-    edges = [Feature(f"E{i + 1}", "line", 0, corners[i], corners[(i + 1) % n]) for i in range(n)]
-    holes = [
-        Feature(f"D{k + 1}", "circle", k + 1, centre=(6.0 + 8 * k, 9.0), radius=2.0 + 0.05 * k) for k in range(60 - n)
-    ]
+    edges = [Line(f"E{i + 1}", 0, corners[i], corners[(i + 1) % n]) for i in range(n)]
+    holes = [Circle(f"D{k + 1}", k + 1, (6.0 + 8 * k, 9.0), 2.0 + 0.05 * k) for k in range(60 - n)]
     return (*edges, *holes)
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from calib.view.view import View
 from measure.edges.edges import DIRECTIONS
-from measure.geometry.features import Estimate, Feature
+from measure.geometry.features import Circle, Estimate
 from measure.geometry.rejoin import shifted_all
 from measure.several.common_terms import by_light, sightings
 from measure.tracing.parts import view_root
@@ -92,7 +92,7 @@ def test_light_all_round_makes_the_outside_larger_and_holes_smaller():
 
 
 def test_light_from_one_side_moves_a_hole():
-    hole = Feature("D1", "circle", 1, centre=(3.0, 4.0), radius=2.0)
+    hole = Circle("D1", 1, (3.0, 4.0), 2.0)
     none = np.zeros((3, 0))
     by = by_light(Estimate((hole,), np.eye(3), (), none, np.zeros((0, 0))))
     # edges that face +x lie on the hole's -x side; out is towards +x, into the hole

@@ -13,7 +13,7 @@ from measure.broken.completion.outcome import Completed
 from measure.broken.continuing import LEAST_SURE_MM, corner_covariance, meeting
 from measure.broken.mending import in_words, mended
 from measure.geometry.dimensions import list_dimensions, size_of
-from measure.geometry.features import PARAMETERS, flatten
+from measure.geometry.features import PARAMETERS, flatten, same_kind
 from measure.job.records import OPEN_BY_MM
 from tests.broken_parts import Broken, bridge, off_mm, roof, star_knob, tear, wedge
 from tests.simulated_parts import circle, polygon
@@ -81,7 +81,7 @@ def test_uncertainty_of_completed_sizes_holds():
         named = {f.label: f for f in done.estimate.features}
         twin = {}
         for label, f in named.items():  # the true feature that lies nearest, of the same kind
-            like = [g for g in b.whole if g.kind == f.kind and g.loop == f.loop and g.turn == f.turn]
+            like = [g for g in b.whole if same_kind(g, f) and g.loop == f.loop]
             twin[label] = min(like, key=lambda g, f=f: shapely.LineString(flatten(f)).hausdorff_distance(
                 shapely.LineString(flatten(g))))  # fmt: skip
         for d in list_dimensions(done.estimate):

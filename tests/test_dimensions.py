@@ -6,18 +6,18 @@ import numpy as np
 import pytest
 
 from measure.geometry.dimensions import K95, list_dimensions, size_of
-from measure.geometry.features import PARAMETERS, Estimate, Feature
+from measure.geometry.features import PARAMETERS, Arc, Circle, Estimate, Feature, Line
 from measure.geometry.rejoin import shifted
 from tests.simulated_parts import Part, parts
 from tests.simulated_traces import trace
 
-LINE = Feature("E1", "line", 0, start=(0.0, 0.0), end=(20.0, 0.4))
-ACROSS = Feature("E2", "line", 0, start=(18.0, 12.1), end=(-3.0, 12.3))
-ALIKE = Feature("E3", "line", 0, start=(1.0, -4.0), end=(9.0, -3.8))
-HOLE = Feature("D1", "circle", 1, centre=(5.0, 6.0), radius=2.0)
-OTHER = Feature("D2", "circle", 2, centre=(13.0, 5.0), radius=1.5)
-RIM = Feature("D3", "circle", 0, centre=(6.0, 6.5), radius=9.0)
-ARC = Feature("R1", "arc", 0, centre=(30.0, 1.0), radius=3.0, start=(33.0, 1.0), end=(30.0, 4.0), turn="ccw")
+LINE = Line("E1", 0, (0.0, 0.0), (20.0, 0.4))
+ACROSS = Line("E2", 0, (18.0, 12.1), (-3.0, 12.3))
+ALIKE = Line("E3", 0, (1.0, -4.0), (9.0, -3.8))
+HOLE = Circle("D1", 1, (5.0, 6.0), 2.0)
+OTHER = Circle("D2", 2, (13.0, 5.0), 1.5)
+RIM = Circle("D3", 0, (6.0, 6.5), 9.0)
+ARC = Arc("R1", 0, (33.0, 1.0), (30.0, 4.0), centre=(30.0, 1.0), radius=3.0, turn="ccw")
 
 
 @pytest.mark.parametrize(
@@ -60,8 +60,8 @@ def test_gradients_are_those_of_the_sizes(kind: str, features: tuple[Feature, ..
 
 
 def test_definitions_by_hand() -> None:
-    a = Feature("E1", "line", 0, start=(0.0, 0.0), end=(10.0, 0.0))
-    b = Feature("E2", "line", 0, start=(30.0, 5.0), end=(20.0, 7.0))
+    a = Line("E1", 0, (0.0, 0.0), (10.0, 0.0))
+    b = Line("E2", 0, (30.0, 5.0), (20.0, 7.0))
     assert size_of("distance", (a, b)).value_mm == pytest.approx(6.0)  # square to a, at b's middle
     assert size_of("offset", (HOLE, a)).value_mm == pytest.approx(6.0)
     assert size_of("web", (HOLE, a)).value_mm == pytest.approx(4.0)
@@ -93,8 +93,8 @@ def test_the_list_offers_every_kind_that_there_is(p: Part) -> None:
 
 def test_u95_by_hand() -> None:
     """A distance between two edges with independent offsets of 0.03 and 0.04 mm: 1.96 × 0.05."""
-    a = Feature("E1", "line", 0, start=(0.0, 0.0), end=(20.0, 0.0))
-    b = Feature("E2", "line", 0, start=(20.0, 10.0), end=(0.0, 10.0))
+    a = Line("E1", 0, (0.0, 0.0), (20.0, 0.0))
+    b = Line("E2", 0, (20.0, 10.0), (0.0, 10.0))
     e = Estimate((a, b), np.diag([0.03**2, 1e-8, 0.04**2, 1e-8]), (), np.zeros((4, 0)), np.zeros((0, 0)))
     (d,) = list_dimensions(e)
     assert (d.kind, d.features) == ("distance", ("E1", "E2"))
@@ -102,8 +102,8 @@ def test_u95_by_hand() -> None:
 
 
 def test_a_shared_scale_grows_with_the_length() -> None:
-    a = Feature("E1", "line", 0, start=(0.0, 0.0), end=(20.0, 0.0))
-    b = Feature("E2", "line", 0, start=(20.0, 50.0), end=(0.0, 50.0))
+    a = Line("E1", 0, (0.0, 0.0), (20.0, 0.0))
+    b = Line("E2", 0, (20.0, 50.0), (0.0, 50.0))
     s = np.array([[0.0], [0.0], [50.0], [0.0]])
     e = Estimate((a, b), np.diag([1e-12] * 4), ("scale",), s, np.array([[0.002**2]]))
     (d,) = list_dimensions(e)
@@ -111,10 +111,7 @@ def test_a_shared_scale_grows_with_the_length() -> None:
 
 
 def test_the_limit_holds_for_a_large_part() -> None:
-    holes = tuple(
-        Feature(f"D{i}", "circle", i, centre=(7.0 * (i % 8), 7.0 * (i // 8)), radius=1.5 + 0.01 * i)
-        for i in range(1, 33)
-    )
+    holes = tuple(Circle(f"D{i}", i, (7.0 * (i % 8), 7.0 * (i // 8)), 1.5 + 0.01 * i) for i in range(1, 33))
     e = Estimate(holes, np.eye(96) * 1e-4, (), np.zeros((96, 0)), np.zeros((0, 0)))
     found = list_dimensions(e)
     assert len(found) <= 60

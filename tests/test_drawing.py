@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Polygon
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
-from measure.geometry.features import Feature
+from measure.geometry import features
 from measure.geometry.outline_path import loops
 from measure.sheet.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
 from measure.sheet.marks import WIDE, Circle, Fill, Path, Text, bulge_arc, placed, polylines
@@ -312,5 +312,5 @@ def test_bulge_arc_is_the_arc_that_it_stands_for():
 
 
 def test_a_loop_of_one_circle_stays_a_circle():
-    (hole,) = loops([Feature("D1", "circle", 0, centre=(1.0, 2.0), radius=3.0)])
-    assert isinstance(hole, Feature)
+    (hole,) = loops([features.Circle("D1", 0, (1.0, 2.0), 3.0)])
+    assert isinstance(hole, features.Circle)

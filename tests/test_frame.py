@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from measure.dimensioning.frame import squared_up
-from measure.geometry.features import Estimate, Feature, direction
+from measure.geometry.features import Circle, Estimate, Line, direction
 
 
 def rectangle(turn_rad):
@@ -17,8 +17,8 @@ def rectangle(turn_rad):
         return (c * x - s * y + 7.0, s * x + c * y - 3.0)
 
     corners = [at(0, 0), at(40, 0), at(40, 20), at(0, 20)]
-    lines = [Feature(f"E{k + 1}", "line", 0, start=corners[k], end=corners[(k + 1) % 4]) for k in range(4)]
-    hole = Feature("D1", "circle", 1, centre=at(10, 8), radius=3.0)
+    lines = [Line(f"E{k + 1}", 0, corners[k], corners[(k + 1) % 4]) for k in range(4)]
+    hole = Circle("D1", 1, at(10, 8), 3.0)
     white = np.diag([1e-4, 1e-6] * 4 + [4e-4, 1e-4, 1e-4])
     sensitivity = np.zeros((11, 1))
     sensitivity[8:10, 0] = c, s
@@ -30,7 +30,7 @@ def test_edges_come_level_and_the_corner_to_the_origin(turn):
     found, angle, _ = squared_up(rectangle(turn), photo_turn_rad=turn + 0.1)
     assert abs((angle + turn + math.pi / 4) % (math.pi / 2) - math.pi / 4) < 1e-9
     assert abs(direction(found.features[0]) @ [0, 1]) < 1e-9
-    starts = np.array([f.start for f in found.features if f.start])
+    starts = np.array([f.start for f in found.features if f.kind == "line"])
     assert starts.min(0) == pytest.approx([0, 0], abs=1e-9)
     assert starts.max(0) == pytest.approx([40, 20], abs=1e-9)
 

@@ -7,13 +7,13 @@ import pytest
 
 from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, Shape, Stated, shape_of, slopes
 from measure.geometry.dimensions import K95, size_of
-from measure.geometry.features import Feature
+from measure.geometry.features import Circle, Line
 from tests.drawn_parts import drawn_parts, estimate_of
 
-LEVEL = Feature("E1", "line", 0, start=(0.0, 0.0), end=(20.0, 0.4))
-OTHER = Feature("E2", "line", 0, start=(18.0, 12.1), end=(-3.0, 12.3))
-HOLE = Feature("D1", "circle", 1, centre=(5.0, 6.0), radius=2.0)
-SMALL = Feature("D2", "circle", 2, centre=(13.0, 5.0), radius=1.5)
+LEVEL = Line("E1", 0, (0.0, 0.0), (20.0, 0.4))
+OTHER = Line("E2", 0, (18.0, 12.1), (-3.0, 12.3))
+HOLE = Circle("D1", 1, (5.0, 6.0), 2.0)
+SMALL = Circle("D2", 2, (13.0, 5.0), 1.5)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.geometry.features import PARAMETERS, Feature, moved
+from measure.geometry.features import PARAMETERS, Arc, moved
 from measure.geometry.local_form import base_of, by_motion, by_parameters, form, parameters_of
 from measure.geometry.rejoin import shifted
 from tests.simulated_parts import parts
@@ -14,7 +14,7 @@ FEATURES = [f for p in parts() for f in p.features]
 def test_a_feature_lies_on_its_own_base():
     for f in FEATURES:
         at = form(f, base_of(f))
-        expected = {"line": [0, 0], "arc": [0, 0, at[-1]], "circle": [*(f.centre or ()), f.radius]}[f.kind]
+        expected = [*f.centre, f.radius] if f.kind == "circle" else {"line": [0, 0], "arc": [0, 0, at[-1]]}[f.kind]
         assert at == pytest.approx(expected, abs=1e-9)
         if f.kind == "arc":
             assert abs(at[2]) == pytest.approx(1 / f.radius)
@@ -29,7 +29,7 @@ def test_parameters_come_back_from_the_form():
 
 
 def test_an_arc_moves_out_with_its_radius_and_along_with_its_centre():
-    quarter = Feature("R1", "arc", 0, (5.0, 0.0), (0.0, 5.0), (0.0, 0.0), 5.0, "ccw")
+    quarter = Arc("R1", 0, (5.0, 0.0), (0.0, 5.0), centre=(0.0, 0.0), radius=5.0, turn="ccw")
     by = by_parameters(quarter, base_of(quarter))
     root = np.sqrt(0.5)
     # offset along the outward normal; the tangent turns as the foot slides; curvature falls with the radius

@@ -9,7 +9,7 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.plausible import doubtful_edges, require_edges
-from measure.geometry.features import Estimate, Feature
+from measure.geometry.features import Circle, Estimate
 
 PX_PER_MM = 10.0
 SIZE = (600, 500)
@@ -58,7 +58,7 @@ def circle_px(radius_mm, right_mm):
 
 
 def found():
-    features = (Feature("D1", "circle", 0, centre=(0.0, 0.0), radius=15.0),)
+    features = (Circle("D1", 0, (0.0, 0.0), 15.0),)
     return Estimate(features, np.zeros((3, 3)), (), np.zeros((3, 0)), np.zeros((0, 0)))
 
 

@@ -30,8 +30,6 @@ def true_gap(r: Regularity, features: tuple[Feature, ...]) -> float:
         return distance(a, b).value_mm
     if r.kind == "concentric":
         return centres(a, b).value_mm
-    assert a.radius is not None
-    assert b.radius is not None
     return abs(a.radius - b.radius)
 
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from measure.geometry.features import Estimate, Feature, direction, middle, right_normal, sweep_rad
+from measure.geometry.features import Arc, Circle, Estimate, Feature, Line, direction, middle, right_normal, sweep_rad
 from measure.geometry.rejoin import joints, rejoined, shifted_all, tangency
 from tests.simulated_parts import Part, parts, polygon
 from tests.simulated_traces import features_of, trace
@@ -37,7 +37,6 @@ def test_moved_loops_stay_closed_and_keep_their_lines_and_circles(p: Part) -> No
             if f.kind == "line":
                 off = abs(float(right_normal(f) @ (point - middle(f))))
             else:
-                assert f.radius is not None
                 off = abs(float(np.hypot(*np.subtract(point, f.centre))) - f.radius)
             assert off < 6e-3  # the conditions are linear, the move is not; the adjustment mends that
     for old, new in zip(now, out, strict=True):
@@ -50,19 +49,19 @@ def test_moved_loops_stay_closed_and_keep_their_lines_and_circles(p: Part) -> No
 
 
 def test_shifting_by_hand() -> None:
-    f = Feature("E1", "line", 0, start=(0.0, 0.0), end=(10.0, 0.0))
+    f = Line("E1", 0, (0.0, 0.0), (10.0, 0.0))
     (g,) = shifted_all([f], np.array([0.5, 0.0]))
     assert g.start == pytest.approx((0.0, -0.5))  # to the right of travel
     (g,) = shifted_all([f], np.array([0.0, 0.01]))
     assert g.end == pytest.approx((10.0, 0.05), abs=1e-3)  # counter-clockwise about the middle
-    c = Feature("D1", "circle", 1, centre=(1.0, 2.0), radius=3.0)
+    c = Circle("D1", 1, (1.0, 2.0), 3.0)
     (d,) = shifted_all([c], np.array([0.1, -0.2, 0.3]))
     assert (d.centre, d.radius) == ((1.1, 1.8), 3.3)
 
 
 @pytest.mark.parametrize(("by", "left"), [(-0.4, 1.1), (-0.75, 0.75), (-0.7501, 0.7499), (-5.0, 0.03), (-900.0, 0.03)])
 def test_a_badly_known_arc_never_shrinks_to_nothing(by: float, left: float) -> None:
-    f = Feature("R1", "arc", 0, (1.5, 0.0), (0.0, 1.5), (0.0, 0.0), 1.5, "ccw")
+    f = Arc("R1", 0, (1.5, 0.0), (0.0, 1.5), centre=(0.0, 0.0), radius=1.5, turn="ccw")
     (g,) = shifted_all([f], np.array([2 * by, 0.0, by]))
     assert g.radius == pytest.approx(left, abs=1e-3)
     assert g.centre == pytest.approx((2 * (g.radius - 1.5), 0.0))  # in step with the radius, so that it stays near
@@ -122,7 +121,7 @@ def test_tangent_arcs(a: tuple[str, tuple[float, float], float], b: tuple[str, t
         side = -1 if (turn == "ccw") == first else 1
         far = (centre[0], centre[1] + side * radius)
         ends = {"start": far, "end": at} if first else {"start": at, "end": far}
-        return Feature(label, "arc", 0, centre=centre, radius=radius, turn=turn, **ends)  # type: ignore[arg-type]
+        return Arc(label, 0, centre=centre, radius=radius, turn=turn, **ends)  # type: ignore[arg-type]
 
     f, g = arc("R1", *a, True), arc("R2", *b, False)
     touch = tangency(f, g)

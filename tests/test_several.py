@@ -11,6 +11,7 @@ from calib.errors import PartRefused, WrongUsage
 from calib.photo.photo import load
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Estimate
+from measure.geometry.offsetting import scaled
 from measure.job import records
 from measure.several.several import combined, shown
 from measure.steps import photos as step
@@ -80,14 +81,7 @@ def test_another_part_is_refused(three):
 def test_a_card_that_lay_higher_is_noticed(three):
     """The second photo's scale 2 % wrong, as from a card on a box of 5 mm."""
     first, second = three[FIRST.name], three[AGAIN.name]
-
-    def grown(p):
-        return None if p is None else (p[0] * 0.98, p[1] * 0.98)
-
-    features = tuple(
-        replace(f, start=grown(f.start), end=grown(f.end), centre=grown(f.centre), radius=f.radius and f.radius * 0.98)
-        for f in second.trace.estimate.features
-    )
+    features = scaled(second.trace.estimate.features, 0.98)
     small = replace(second.trace, estimate=replace(second.trace.estimate, features=features))
     with pytest.raises(PartRefused, match="contradict each other") as said:
         combined([first, replace(second, trace=small)])

@@ -13,7 +13,7 @@ import pytest
 from calib.errors import JobRefused
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.geometry.features import Feature, moved
+from measure.geometry.features import Line, moved
 from measure.job import job, view_record
 from measure.job.records import JoinedRecord, estimate, from_text
 from measure.steps.shown import labelled, shown, to_photo
@@ -42,7 +42,7 @@ def points_of(path: str) -> np.ndarray:
 
 def test_a_frame_leads_back() -> None:
     turn, shift = 0.4, (3.0, -2.0)
-    there = moved(Feature("E1", "line", 0, (1.0, 2.0), (5.0, 7.0)), turn, shift)
+    there = moved(Line("E1", 0, (1.0, 2.0), (5.0, 7.0)), turn, shift)
     back = frame_back(turn, shift)
     assert back[:, :2] @ np.array(there.start) + back[:, 2] == pytest.approx([1.0, 2.0])
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from measure.drawing.step import has_kernel, write_step
-from measure.geometry.features import Feature
+from measure.geometry.features import Curve, Line
 from measure.geometry.offsetting import area, offset
 from measure.steps.gauge import whole
 from tests.jobs import plate
@@ -61,10 +61,10 @@ def test_volume_is_area_times_thickness(part, tmp_path):
 def test_a_free_curve_and_a_disc(tmp_path):
     wavy = ((0.0, 0.0), (10.0, 1.0), (20.0, 0.0))
     sheet = (
-        Feature("C1", "curve", 0, points=wavy),
-        Feature("E1", "line", 0, (20.0, 0.0), (20.0, 10.0)),
-        Feature("E2", "line", 0, (20.0, 10.0), (0.0, 10.0)),
-        Feature("E3", "line", 0, (0.0, 10.0), (0.0, 0.0)),
+        Curve("C1", 0, points=wavy),
+        Line("E1", 0, (20.0, 0.0), (20.0, 10.0)),
+        Line("E2", 0, (20.0, 10.0), (0.0, 10.0)),
+        Line("E3", 0, (0.0, 10.0), (0.0, 0.0)),
     )
     assert read_back(write_step(sheet, 2.0, "torn"), tmp_path)[0] == pytest.approx((200 - 10) * 2)
     disc = write_step(tuple(_disc()), 2.0, "disc")

@@ -12,7 +12,7 @@ import pytest
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.drawing.dxf import LAYERS
-from measure.geometry.features import Feature
+from measure.geometry.features import Line
 from measure.job import job, records
 from measure.printing.light_parts import LIGHT_PARTS
 from measure.printing.strength import pins, remedies
@@ -180,7 +180,7 @@ def test_thin_places_on_the_sketch(capsys: pytest.CaptureFixture[str], folder: P
 def test_marks_are_kept_clear_of(capsys: pytest.CaptureFixture[str]) -> None:
     """Every thin place is drawn at its true size, and its label stands once on the sheet."""
     features = features_named("tiny latch")
-    thin = (Feature("T1", "line", 0, (9.2, 2.7), (9.2, 4.0)), "1.30")
+    thin = (Line("T1", 0, (9.2, 2.7), (9.2, 4.0)), "1.30")
     sheet = sketch(Drawing("latch", features, estimate=estimate_of(features), thin=(thin,)))
     [mark] = [m for m in sheet.marks if getattr(m, "layer", "") == "THIN"]
     (x0, y0, _), (x1, y1, _) = mark.vertices  # type: ignore[union-attr]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Estimate, Feature, flatten
+from measure.geometry.features import Arc, Circle, Estimate, Line, flatten
 from measure.tracing.parts import misfits
 
 
@@ -17,8 +17,8 @@ def square(turn_of_last="ccw"):
         c = np.array([cx, cy], float)
         ends = tuple(c + 2 * a), tuple(c + 2 * b)
         turn = turn_of_last if k == 3 else "ccw"
-        out.append(Feature(f"R{k}", "arc", 0, *ends, centre=(cx, cy), radius=2.0, turn=turn))
-        out.append(Feature(f"E{k}", "line", 0, ends[1], tuple(c + 2 * b + 16 * np.array([-b[1], b[0]]))))
+        out.append(Arc(f"R{k}", 0, *ends, centre=(cx, cy), radius=2.0, turn=turn))
+        out.append(Line(f"E{k}", 0, ends[1], tuple(c + 2 * b + 16 * np.array([-b[1], b[0]]))))
     return Estimate(tuple(out), np.zeros((20, 20)), (), np.zeros((20, 0)), np.zeros((0, 0)))
 
 
@@ -41,7 +41,7 @@ def test_a_loop_without_features_is_astray():
 def test_a_hole_that_meets_the_outer_boundary_is_astray():
     e = square()
     for x, astray in ((0.0, set()), (9.0, {1})):
-        hole = Feature("D1", "circle", 1, centre=(x, 0.0), radius=2.0)
+        hole = Circle("D1", 1, (x, 0.0), 2.0)
         both = Estimate((*e.features, hole), e.white, (), e.sensitivity, e.shared)
         t = np.linspace(0, 2 * np.pi, 200)
         seen = points_on(e)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
-from measure.geometry.features import Feature
-
-FIELDS = ("start", "end", "centre", "radius", "turn")
+from measure.geometry.features import OF_KIND, Feature
 
 
 def true_feature(segment: dict[str, Any], loop: int) -> Feature:
     """One true segment."""
-    return Feature("E1", segment["kind"], loop, **{k: segment[k] for k in FIELDS if k in segment})
+    of_kind = OF_KIND[segment["kind"]]
+    own = {f.name for f in fields(of_kind)} & segment.keys() - {"label", "loop"}  # type: ignore[arg-type]
+    return of_kind("E1", loop, **{k: segment[k] for k in own})
 
 
 def true_features(truth: dict[str, Any]) -> list[Feature]:

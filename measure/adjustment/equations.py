@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.tools.jaws import Tool, bore_shortfall_mm, hollow_rise_mm, uncertainty
-from measure.geometry.dimensions import is_round, size_of, stacked
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, length
+from measure.geometry.dimensions import size_of, stacked
+from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, as_round, is_round, length
 from measure.geometry.rejoin import Joint, touching
 from measure.readings.jaw_reach import is_hollow
 from measure.readings.readings import TOUCH, Reading
@@ -241,7 +241,7 @@ def equation(
             value += effect
             row[at] = (_jaw_effect(reading, named, flat + step, subject) - effect) / step
             for n, f in enumerate(named):
-                if f.radius is not None and effect:
+                if is_round(f) and effect:
                     wider = [*named[:n], replace(f, radius=f.radius + step), *named[n + 1 :]]
                     row[k.slices[f.label].stop - 1] += (_jaw_effect(reading, wider, flat, subject) - effect) / step
     if reading.tool in k.zeros:
@@ -253,9 +253,9 @@ def equation(
 def _jaw_effect(reading: Reading, features: Sequence[Feature], flat_mm: float, subject: Subject) -> float:
     """How much the jaws' flats add to the size, mm: a bore reads short, a web between round walls long."""
     if reading.kind == "bore":
-        return -bore_shortfall_mm(2 * (features[0].radius or 0.0), flat_mm)
+        return -bore_shortfall_mm(2 * as_round(features[0]).radius, flat_mm)
     if reading.kind == "web":
-        hollows = [f.radius or 0.0 for f in features if is_round(f) and is_hollow(f, subject)]
+        hollows = [f.radius for f in features if is_round(f) and is_hollow(f, subject)]
         return sum(hollow_rise_mm(r, flat_mm) for r in hollows)
     return 0.0
 

@@ -15,8 +15,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from measure.geometry.dimensions import is_round
-from measure.geometry.features import Array, Feature, direction, length, middle, right_normal
+from measure.geometry.features import Array, F, Feature, Line, Round, direction, is_round, length, middle, right_normal
 
 RegularityKind = Literal["parallel", "square", "collinear", "equal-radius", "concentric"]
 KINDS: tuple[RegularityKind, ...] = get_args(RegularityKind)
@@ -118,14 +117,14 @@ def propose(
 
 def _tie(
     bench: _Bench,
-    members: Sequence[Feature],
-    hypothesis: Callable[[Feature, Feature], tuple[RegularityKind, Array, Array] | None],
+    members: Sequence[F],
+    hypothesis: Callable[[F, F], tuple[RegularityKind, Array, Array] | None],
     sd: float,
     prior: float,
     reach: float,
 ) -> None:
     """Each member, best known first, is tied to the datum that fits it best, or becomes a datum itself."""
-    data: list[Feature] = []
+    data: list[F] = []
     for f in members:
         best: Regularity | None = None
         for d in data:
@@ -147,7 +146,7 @@ def _directions(bench: _Bench) -> None:
 
     bearing = {f.label: math.atan2(*direction(f)[::-1]) for f in lines}
 
-    def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:
+    def hypothesis(d: Line, f: Line) -> tuple[RegularityKind, Array, Array] | None:
         angle = bearing[f.label] - bearing[d.label]
         quarter = round(angle / (math.pi / 2))
         gap = np.array([angle - quarter * math.pi / 2])
@@ -163,7 +162,7 @@ def _collinear(bench: _Bench) -> None:
     datum = {r.features[1]: r.features[0] for r in bench.found if r.kind in ("parallel", "square")}
     lines = sorted((f for f in bench.features if f.kind == "line" and length(f) > 1.5), key=lambda f: -length(f))
 
-    def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:
+    def hypothesis(d: Line, f: Line) -> tuple[RegularityKind, Array, Array] | None:
         same = datum.get(d.label, d.label) == datum.get(f.label, f.label) or {d.label, f.label} in parallel
         if not same or direction(d) @ direction(f) < 0.99:
             return None
@@ -178,15 +177,13 @@ def _collinear(bench: _Bench) -> None:
 
 def _radii(bench: _Bench) -> None:
     rounds = [f for f in bench.features if is_round(f)]
-    classes: dict[tuple[str, bool, str | None], list[Feature]] = {}
+    classes: dict[tuple[str, bool, str | None], list[Round]] = {}
     for f in rounds:
-        classes.setdefault((f.kind, f.loop == 0, f.turn), []).append(f)
+        classes.setdefault((f.kind, f.loop == 0, f.turn if f.kind == "arc" else None), []).append(f)
     for members in classes.values():
         members.sort(key=lambda f: bench.covariance[bench.slices[f.label], bench.slices[f.label]][2, 2])
 
-        def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:
-            assert d.radius is not None
-            assert f.radius is not None
+        def hypothesis(d: Round, f: Round) -> tuple[RegularityKind, Array, Array] | None:
             if abs(f.radius - d.radius) > REACH_RADIUS_MM:
                 return None
             row = bench.row((d, (0, 0, -1)), (f, (0, 0, 1)))
@@ -199,9 +196,7 @@ def _concentric(bench: _Bench) -> None:
     rounds = [f for f in bench.features if is_round(f)]
     rounds.sort(key=lambda f: np.trace(bench.covariance[bench.slices[f.label], bench.slices[f.label]][:2, :2]))
 
-    def hypothesis(d: Feature, f: Feature) -> tuple[RegularityKind, Array, Array] | None:
-        assert d.centre is not None
-        assert f.centre is not None
+    def hypothesis(d: Round, f: Round) -> tuple[RegularityKind, Array, Array] | None:
         gaps = np.subtract(f.centre, d.centre)
         if np.hypot(*gaps) > REACH_PLACE_MM:
             return None

@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from measure.adjustment.equations import with_edge_error
-from measure.geometry.features import Array, Estimate, Feature, Point, length, right_normal
+from measure.geometry.features import (
+    Arc,
+    Array,
+    Estimate,
+    Feature,
+    Line,
+    Point,
+    between,
+    length,
+    right_normal,
+    same_kind,
+)
 from measure.geometry.placing import about, relative
-from measure.geometry.rejoin import crossings, heading, last_point
+from measure.geometry.rejoin import crossings, heading
 
 FARTHEST, OWN_LENGTHS = 2.0, 2.0
 """Neither neighbour goes on farther than so many times the break's width, nor than so many times what is seen of it."""
@@ -41,12 +52,12 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
         before, after: the features that the break cuts, in order of travel.
         gap_mm: width of the break.
     """
-    if before.kind not in ("line", "arc") or after.kind not in ("line", "arc"):
+    if not isinstance(before, Line | Arc) or not isinstance(after, Line | Arc):
         return f"{before.label} and {after.label} can't be extended"
     if before is after:
-        return Meeting(last_point(before), True) if before.kind == "arc" else "there is only one edge"
+        return Meeting(before.end, True) if before.kind == "arc" else "there is only one edge"
     if _same(estimate, before, after):
-        return Meeting(last_point(before), True)
+        return Meeting(before.end, True)
     end, start = np.array(before.end), np.array(after.start)
     best: tuple[float, Array] | None = None
     for p in crossings(before, after):
@@ -60,7 +71,7 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
     if best is None:
         return f"{before.label} and {after.label}, beside the break, don't meet when they go on"
     p = (float(best[1][0]), float(best[1][1]))
-    u, w = heading(_to(before, end=p), True), heading(_to(after, start=p), False)
+    u, w = heading(between(before, end=p), True), heading(between(after, start=p), False)
     if abs(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)) < FLATTEST_RAD:
         return f"{before.label} and {after.label}, beside the break, meet too flatly to say where"
     u95_mm = 2 * math.sqrt(float(np.linalg.eigvalsh(corner_covariance(estimate, before, after, best[1]))[-1]))
@@ -72,7 +83,7 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
     return Meeting(p, False, u95_mm)
 
 
-def corner_covariance(estimate: Estimate, before: Feature, after: Feature, at: Array) -> Array:
+def corner_covariance(estimate: Estimate, before: Line | Arc, after: Line | Arc, at: Array) -> Array:
     """(2, 2) covariance of the point where two features meet when they go on, mm².
 
     Either feature moves square to itself there by what its parameters are off; the corner is where both moves are
@@ -97,11 +108,11 @@ def corner_covariance(estimate: Estimate, before: Feature, after: Feature, at: A
     return np.asarray(moves @ c @ moves.T)
 
 
-def _same(estimate: Estimate, b: Feature, a: Feature) -> bool:
+def _same(estimate: Estimate, b: Line | Arc, a: Line | Arc) -> bool:
     """Are both pieces of one line or circle, within their uncertainty where the other lies?"""
-    if b.kind != a.kind or b.turn != a.turn:
+    if not same_kind(a, b):
         return False
-    if b.kind == "line" and np.dot(np.subtract(b.end, b.start), np.subtract(a.end, a.start)) < 0:  # type: ignore[arg-type]
+    if b.kind == "line" and np.dot(np.subtract(b.end, b.start), np.subtract(a.end, a.start)) < 0:
         return False
     c, at = with_edge_error(estimate).covariance(), estimate.slices()
     one, two = (b, a) if length(b) >= length(a) else (a, b)
@@ -121,17 +132,12 @@ def _same(estimate: Estimate, b: Feature, a: Feature) -> bool:
     return bool((np.abs(r) <= np.minimum(limit, loose)).all())
 
 
-def _on(f: Feature, end: Array, p: Array, forward: bool) -> float:
+def _on(f: Line | Arc, end: Array, p: Array, forward: bool) -> float:
     """How far along a feature, beyond its end (before its start), a point lies, mm."""
     way = 1.0 if forward else -1.0
     if f.kind == "line":
-        u = np.subtract(f.end, f.start) / length(f)  # type: ignore[arg-type]
+        u = np.subtract(f.end, f.start) / length(f)
         return way * float((p - end) @ u)
-    assert f.radius is not None
-    a, b = np.subtract(end, f.centre), np.subtract(p, f.centre)  # type: ignore[arg-type]
+    a, b = np.subtract(end, f.centre), np.subtract(p, f.centre)
     turn = math.atan2(a[0] * b[1] - a[1] * b[0], a @ b)
     return way * (1.0 if f.turn == "ccw" else -1.0) * turn * f.radius
-
-
-def _to(f: Feature, start: Point | None = None, end: Point | None = None) -> Feature:
-    return replace(f, start=start or f.start, end=end or f.end)

@@ -16,7 +16,17 @@ from measure.adjustment.equations import with_edge_error
 from measure.adjustment.least_squares import chi2_limit
 from measure.broken.boundary import Boundary, runs_of
 from measure.broken.mating import Mating, judged
-from measure.geometry.features import Array, Estimate, Feature, flatten, length, moved, right_normal
+from measure.geometry.features import (
+    Array,
+    Estimate,
+    Feature,
+    as_round,
+    flatten,
+    length,
+    moved,
+    right_normal,
+    same_kind,
+)
 from measure.geometry.placing import about, relative
 from measure.tracing.following import Followed
 
@@ -87,7 +97,7 @@ def _mouths(first: Followed, second: Followed, m: Mating) -> Iterator[_Mouth]:
         for i, j, way in ((run[-1], begins, 1), (run[0], stops, -1)):
             f = _beside(first.estimate, a, int(i), -way)
             g = _beside(second.estimate, b, int(j), way)
-            if f is not None and g is not None and f.kind == g.kind and f.turn == g.turn:
+            if f is not None and g is not None and same_kind(f, g):
                 yield _Mouth((a[i] + laid[j]) / 2, f, g)
 
 
@@ -115,7 +125,6 @@ def _offset(mouth: _Mouth, laid: Feature, middle: Array) -> tuple[Array, Array, 
         J = np.array([[arm[0] * n[1] - arm[1] * n[0], n[0], n[1]], [1.0, 0.0, 0.0]])
         own, other = about(f, mouth.at), about(laid, mouth.at)
         return own @ r, J, own, other, np.array([MOST_MM, MOST_RAD])  # an edge that runs back is turned by far more
-    assert laid.centre is not None
-    arm = np.array(laid.centre) - middle
+    arm = np.array(as_round(laid).centre) - middle
     J = np.array([[-arm[1], 1.0, 0.0], [arm[0], 0.0, 1.0], [0.0, 0.0, 0.0]])
     return r, J, np.eye(3), np.eye(3), np.full(3, 2 * MOST_MM)

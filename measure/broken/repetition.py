@@ -23,11 +23,15 @@ from measure.geometry.features import (
     Estimate,
     Feature,
     Point,
+    as_line,
+    as_round,
     direction,
     flatten,
+    is_round,
     length,
     middle,
     right_normal,
+    same_kind,
 )
 from measure.geometry.placing import Placing
 from measure.outline.pieces import Index, Mask
@@ -165,22 +169,22 @@ def _intact(features: Sequence[Feature], breaks: Sequence[Break]) -> list[Featur
 
 
 def _alike(a: Feature, b: Feature) -> bool:
-    if a.kind != b.kind or (a.loop > 0) != (b.loop > 0) or a.turn != b.turn:
+    if not same_kind(a, b) or (a.loop > 0) != (b.loop > 0):
         return False
     if a.kind == "line":
         return True
-    assert a.radius is not None
-    assert b.radius is not None
+    a, b = as_round(a), as_round(b)
     return abs(a.radius - b.radius) < 0.2 + 0.05 * a.radius
 
 
 def _mirrors(a: Feature, b: Feature, centre: Array) -> Iterator[Placing]:
-    if a.kind != "line":
-        apart = np.subtract(b.centre, a.centre)  # type: ignore[arg-type]
+    if is_round(a) and is_round(b):
+        apart = np.subtract(b.centre, a.centre)
         if np.hypot(*apart) > 0.5:
-            between = np.add(a.centre, b.centre) / 2  # type: ignore[arg-type]
+            between = np.add(a.centre, b.centre) / 2
             yield _near(Placing("mirror", _point(between), (_angle(apart) + math.pi / 2) % math.pi), centre)
         return
+    a, b = as_line(a), as_line(b)
     na, nb = right_normal(a), right_normal(b)
     angle = (_angle(na) + _angle(nb)) / 2 % math.pi
     m = np.array([-math.sin(angle), math.cos(angle)])
@@ -203,7 +207,7 @@ def _turns(a: Feature, b: Feature) -> Iterator[Placing]:
     if a.kind == "line" and abs(length(a) - length(b)) > 1.0:
         return
     for p, q in ((a, b), (b, a)):
-        start, goal = (middle(f) if f.kind == "line" else np.array(f.centre) for f in (p, q))
+        start, goal = (middle(f) if f.kind == "line" else np.array(as_round(f).centre) for f in (p, q))
         if np.hypot(*(goal - start)) < 0.5:
             continue
         facing = [_angle(_walk(f, np.array([0.5]))[1][0]) for f in (p, q)]
@@ -441,7 +445,7 @@ def _shift_rows(features: Sequence[Feature], points: Array, normals: Array, of: 
             out[own, at + 1] = -((points[own] - middle(f)) @ direction(f))
             at += 2
         elif f.kind != "curve":
-            e = points[own] - f.centre  # type: ignore[operator]
+            e = points[own] - f.centre
             e = e / np.maximum(np.hypot(*e.T), 1e-9)[:, None]
             out[own, at : at + 2] = normals[own]
             out[own, at + 2] = (e * normals[own]).sum(1)

@@ -17,7 +17,7 @@ from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_
 from measure.dimensioning.frame import squared_up
 from measure.edges.edges import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.geometry.features import Array, Estimate, Feature, flatten, moved
+from measure.geometry.features import Array, Curve, Estimate, Feature, flatten, moved
 from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette
@@ -116,7 +116,7 @@ def _broken(found: Estimate, joined: JoinedLoops) -> tuple[Feature, ...]:
     out = []
     for k, line in enumerate(joined.breaks, used + 1):
         points = as_points(line)
-        out.append(Feature(f"C{k}", "curve", 0, points[0], points[-1], points=points))
+        out.append(Curve(f"C{k}", 0, points=points))
     return tuple(out)
 
 

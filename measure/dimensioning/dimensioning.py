@@ -86,7 +86,9 @@ def _typical_u95(features: Sequence[Feature], gauge: Gauge) -> float:
     """How well places are known on the whole, mm, within reason."""
     lines = sorted((f for f in features if f.kind == "line"), key=lambda f: -length(f))[:6]
     rounds = located(features, openings(features))[:6]
-    pairs = [("distance", a, b) for a, b in itertools.permutations(lines, 2) if _near_parallel(a, b)]
+    pairs: list[tuple[str, Feature, Feature]] = [
+        ("distance", a, b) for a, b in itertools.permutations(lines, 2) if _near_parallel(a, b)
+    ]
     pairs += [("offset", c, e) for c in rounds for e in lines[:2]]
     pairs += [("centres", a, b) for a, b in itertools.pairwise(rounds)]
     u = [s.u95 for k, a, b in pairs if (s := gauge(k, (a.label, b.label))).u95 is not None]

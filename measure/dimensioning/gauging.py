@@ -14,7 +14,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 
 from calib.tools.budget import K95
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature
+from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, as_round
 
 STEP = 1e-5
 """Step of the central differences, mm or rad: sizes are smooth over micrometres, and doubles leave ten digits."""
@@ -75,12 +75,9 @@ class Gauge(Protocol):
 def shape_of(f: Feature) -> Shape:
     """The shape of a line, arc or circle."""
     if f.kind == "line":
-        assert f.start is not None
-        assert f.end is not None
         dx, dy = f.end[0] - f.start[0], f.end[1] - f.start[1]
         return Shape(False, (f.start[0] + f.end[0]) / 2, (f.start[1] + f.end[1]) / 2, math.atan2(dy, dx))
-    assert f.centre is not None
-    assert f.radius is not None
+    f = as_round(f)
     return Shape(True, f.centre[0], f.centre[1], f.radius)
 
 

@@ -98,8 +98,6 @@ def _edges(f: Feature, start: Any, end: Any) -> list[Any]:
     if f.kind == "line":
         return [BRepBuilderAPI_MakeEdge(start, end).Edge()]
     if f.kind == "circle":
-        assert f.centre is not None
-        assert f.radius is not None
         way = gp_Dir(0, 0, 1.0 if f.loop == 0 else -1.0)
         return [BRepBuilderAPI_MakeEdge(gp_Circ(gp_Ax2(gp_Pnt(*f.centre, 0), way), f.radius)).Edge()]
     p = flatten(f)

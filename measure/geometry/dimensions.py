@@ -18,7 +18,12 @@ from measure.geometry.features import (
     Array,
     Estimate,
     Feature,
+    Line,
+    Round,
+    as_line,
+    as_round,
     direction,
+    is_round,
     length,
     middle,
     right_normal,
@@ -57,12 +62,7 @@ class Size:
     gradients: tuple[Array, ...]
 
 
-def is_round(f: Feature) -> bool:
-    """Is it an arc or a circle?"""
-    return f.kind in ("arc", "circle")
-
-
-def distance(a: Feature, b: Feature) -> Size:
+def distance(a: Line, b: Line) -> Size:
     """Between two edges, square to the first, at their middles."""
     (ux, uy), (wx, wy) = direction(a).tolist(), direction(b).tolist()
     x, y = (middle(b) - middle(a)).tolist()
@@ -71,44 +71,37 @@ def distance(a: Feature, b: Feature) -> Size:
     return Size(abs(v), (np.array([s, -s * (ux * x + uy * y)]), np.array([-s * (ux * wx + uy * wy), 0.0])))
 
 
-def diameter(f: Feature) -> Size:
+def diameter(f: Round) -> Size:
     """Of a circle or an arc."""
-    assert f.radius is not None
     return Size(2 * f.radius, (np.array([0.0, 0.0, 2.0]),))
 
 
-def radius(f: Feature) -> Size:
+def radius(f: Round) -> Size:
     """Of a circle or an arc."""
-    assert f.radius is not None
     return Size(f.radius, (np.array([0.0, 0.0, 1.0]),))
 
 
-def centres(a: Feature, b: Feature) -> Size:
+def centres(a: Round, b: Round) -> Size:
     """Between two centres."""
-    assert a.centre is not None
-    assert b.centre is not None
     apart = np.subtract(b.centre, a.centre)
     v = float(np.hypot(*apart))
     e = apart / v if v > 1e-12 else np.array([1.0, 0.0])
     return Size(v, (np.array([-e[0], -e[1], 0.0]), np.array([e[0], e[1], 0.0])))
 
 
-def offset(c: Feature, edge: Feature) -> Size:
+def offset(c: Round, edge: Line) -> Size:
     """From a centre to a straight edge, square to the edge."""
-    assert c.centre is not None
     u, n, apart = direction(edge), right_normal(edge), np.subtract(c.centre, middle(edge))
     h = float(n @ apart)
     s = math.copysign(1.0, h)
     return Size(abs(h), (np.array([n[0], n[1], 0.0]) * s, np.array([-1.0, float(u @ apart)]) * s))
 
 
-def web(a: Feature, b: Feature) -> Size:
+def web(a: Round, b: Line | Round) -> Size:
     """Least material between a hole and another hole, a straight edge, or a round outside that goes round it."""
-    assert a.radius is not None
     if b.kind == "line":
         size = offset(a, b)
         return Size(size.value_mm - a.radius, (size.gradients[0] - _OWN_RADIUS, size.gradients[1]))
-    assert b.radius is not None
     size = centres(a, b)
     ga, gb = size.gradients
     if size.value_mm + min(a.radius, b.radius) <= max(a.radius, b.radius):  # one within the other: a ring
@@ -117,10 +110,8 @@ def web(a: Feature, b: Feature) -> Size:
     return Size(size.value_mm - a.radius - b.radius, (ga - _OWN_RADIUS, gb - _OWN_RADIUS))
 
 
-def span(a: Feature, b: Feature) -> Size:
+def span(a: Round, b: Round) -> Size:
     """Over two holes, far side to far side."""
-    assert a.radius is not None
-    assert b.radius is not None
     size = centres(a, b)
     ga, gb = size.gradients
     return Size(size.value_mm + a.radius + b.radius, (ga + _OWN_RADIUS, gb + _OWN_RADIUS))
@@ -129,19 +120,22 @@ def span(a: Feature, b: Feature) -> Size:
 def size_of(kind: str, features: Sequence[Feature]) -> Size:
     """The size that a dimension or a reading of this kind is about (all kinds of both but `thickness`)."""
     if kind in ("distance", "width", "gap"):
-        return distance(features[0], features[1])
+        return distance(as_line(features[0]), as_line(features[1]))
     if kind in ("diameter", "bore", "boss"):
-        return diameter(features[0])
+        return diameter(as_round(features[0]))
     if kind == "radius":
-        return radius(features[0])
+        return radius(as_round(features[0]))
     if kind == "centres":
-        return centres(features[0], features[1])
+        return centres(as_round(features[0]), as_round(features[1]))
     if kind == "span":
-        return span(features[0], features[1])
+        return span(as_round(features[0]), as_round(features[1]))
     if kind in ("offset", "web"):
-        a, b = features if is_round(features[0]) else (features[1], features[0])
-        size = offset(a, b) if kind == "offset" else web(a, b)
-        return size if a is features[0] else Size(size.value_mm, size.gradients[::-1])
+        turned = not is_round(features[0])
+        a, b = features[::-1] if turned else features
+        size = web(as_round(a), b) if kind == "web" and is_round(b) else None
+        if size is None:
+            size = (offset if kind == "offset" else web)(as_round(a), as_line(b))
+        return Size(size.value_mm, size.gradients[::-1]) if turned else size
     raise ValueError(f"no size of kind {kind!r}")
 
 
@@ -153,14 +147,14 @@ def stacked(size: Size, labels: Sequence[str], slices: dict[str, slice], m: int)
     return row
 
 
-def angle_between(a: Feature, b: Feature) -> float:
+def angle_between(a: Line, b: Line) -> float:
     """Signed angle from one edge's line to the other's, radians, -π/2 to π/2, whichever way they run."""
     (ux, uy), (wx, wy) = direction(a).tolist(), direction(b).tolist()
     angle = math.atan2(ux * wy - uy * wx, ux * wx + uy * wy)
     return angle - math.copysign(math.pi, angle) if abs(angle) > math.pi / 2 else angle
 
 
-def nearly_parallel(lines: Sequence[Feature], within_rad: float) -> list[tuple[Feature, Feature]]:
+def nearly_parallel(lines: Sequence[Line], within_rad: float) -> list[tuple[Line, Line]]:
     """The pairs of edges whose lines are about as close in direction as this, or closer, in order.
 
     Many pairs are told apart at once, so that only few need be looked at one by one.
@@ -173,13 +167,9 @@ def nearly_parallel(lines: Sequence[Feature], within_rad: float) -> list[tuple[F
     return [(lines[a], lines[b]) for a, b in zip(i.tolist(), j.tolist(), strict=True)]
 
 
-def overlap_mm(a: Feature, b: Feature) -> float:
+def overlap_mm(a: Line, b: Line) -> float:
     """Length of the stretch that two edges share, seen square to the first; negative where they share none."""
     x, y = map(float, direction(a))
-    assert a.start is not None
-    assert a.end is not None
-    assert b.start is not None
-    assert b.end is not None
     one = sorted((x * a.start[0] + y * a.start[1], x * a.end[0] + y * a.end[1]))
     two = sorted((x * b.start[0] + y * b.start[1], x * b.end[0] + y * b.end[1]))
     return min(one[1], two[1]) - max(one[0], two[0])
@@ -213,10 +203,10 @@ def _choice(estimate: Estimate, covariance: Array, limit: int) -> list[tuple[Dim
     """Which dimensions, in the order of the contract's kinds, each kind's share bounded."""
     circles = [x for x in estimate.features if x.kind == "circle"]
     arcs = [x for x in estimate.features if x.kind == "arc"]
-    centred = circles + [x for x in arcs if abs(sweep_rad(x)) > BIG_ARC_RAD and (x.radius or 0) > 1.0]
+    centred: list[Round] = [*circles, *(x for x in arcs if abs(sweep_rad(x)) > BIG_ARC_RAD and x.radius > 1.0)]
     pools: list[tuple[int, list[tuple[DimensionKind, tuple[str, ...]]]]] = [
         (20, [("distance", p) for p in _parallel_pairs(estimate, covariance)]),
-        (20, [("diameter", (x.label,)) for x in sorted(circles, key=lambda x: -(x.radius or 0))]),
+        (20, [("diameter", (x.label,)) for x in sorted(circles, key=lambda x: -x.radius)]),
         (16, [("radius", (x.label,)) for x in sorted(arcs, key=lambda x: -length(x))]),
         (14, [("centres", p) for p in _centre_pairs(centred)]),
         (16, [("offset", p) for p in _offset_pairs(centred, estimate)]),
@@ -249,13 +239,13 @@ def _parallel_pairs(estimate: Estimate, covariance: Array) -> list[tuple[str, st
     return [p for *_, p in sorted(out, key=lambda e: e[:2])]
 
 
-def _centre_pairs(centred: Sequence[Feature]) -> list[tuple[str, str]]:
+def _centre_pairs(centred: Sequence[Round]) -> list[tuple[str, str]]:
     pairs = [(a, b) for i, a in enumerate(centred) for b in centred[i + 1 :] if centres(a, b).value_mm > 0.3]
     pairs.sort(key=lambda p: (p[0].kind != "circle") + (p[1].kind != "circle"))
     return [(a.label, b.label) for a, b in pairs]
 
 
-def _offset_pairs(centred: Sequence[Feature], estimate: Estimate) -> list[tuple[str, str]]:
+def _offset_pairs(centred: Sequence[Round], estimate: Estimate) -> list[tuple[str, str]]:
     lines = sorted((x for x in estimate.features if x.kind == "line" and length(x) > 2.0), key=lambda x: -length(x))
     if not lines:
         return []

@@ -7,15 +7,19 @@ holes (1…) clockwise, so material lies on the left of travel and the right-han
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    from typing_extensions import TypeIs
+
 Kind = Literal["line", "arc", "circle", "curve"]
 Turn = Literal["ccw", "cw"]
+Origin = Literal["seen", "completed"]
 Array = NDArray[np.float64]
 Point = tuple[float, float]
 
@@ -28,19 +32,114 @@ the segment as first traced; arc and circle: x and y of the centre, radius (mm);
 
 
 @dataclass(frozen=True, slots=True)
-class Feature:
-    """One piece of a loop. Which of the optional fields are set follows from `kind`."""
+class Line:
+    """A straight edge, from start to end in the sense of travel, mm."""
 
     label: str
-    kind: Kind
     loop: int
-    start: Point | None = None
-    end: Point | None = None
-    centre: Point | None = None
-    radius: float | None = None
-    turn: Turn | None = None
-    points: tuple[Point, ...] | None = None
-    origin: Literal["seen", "completed"] = "seen"
+    start: Point
+    end: Point
+    origin: Origin = "seen"
+    kind: ClassVar[Literal["line"]] = "line"
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A part of a circle, from start to end in the sense of travel, mm, turning left (ccw) or right (cw)."""
+
+    label: str
+    loop: int
+    start: Point
+    end: Point
+    centre: Point
+    radius: float
+    turn: Turn
+    origin: Origin = "seen"
+    kind: ClassVar[Literal["arc"]] = "arc"
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A loop of its own: a hole, or a round part's outer boundary, mm."""
+
+    label: str
+    loop: int
+    centre: Point
+    radius: float
+    origin: Origin = "seen"
+    kind: ClassVar[Literal["circle"]] = "circle"
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A free line such as a fracture: points in the sense of travel, both ends included, mm."""
+
+    label: str
+    loop: int
+    points: tuple[Point, ...]
+    origin: Origin = "seen"
+    kind: ClassVar[Literal["curve"]] = "curve"
+
+    @property
+    def start(self) -> Point:
+        """Its first point."""
+        return self.points[0]
+
+    @property
+    def end(self) -> Point:
+        """Its last point."""
+        return self.points[-1]
+
+
+Feature = Line | Arc | Circle | Curve
+"""One piece of a loop."""
+Round = Arc | Circle
+"""What has a centre and a radius."""
+Fitted = Line | Arc | Circle
+"""What has parameters in the adjustment."""
+Open = Line | Arc | Curve
+"""What has two ends."""
+OF_KIND: dict[Kind, Callable[..., Feature]] = {"line": Line, "arc": Arc, "circle": Circle, "curve": Curve}
+F = TypeVar("F", bound=Feature)
+E = TypeVar("E", bound=Line | Arc)
+
+
+def as_line(f: Feature) -> Line:
+    """A feature that is known to be a line.
+
+    Raises:
+        TypeError: it is something else.
+    """
+    if f.kind != "line":
+        raise TypeError(f"{f.label} is no line")
+    return f
+
+
+def as_round(f: Feature) -> Round:
+    """A feature that is known to be an arc or a circle.
+
+    Raises:
+        TypeError: it is something else.
+    """
+    if f.kind == "line" or f.kind == "curve":
+        raise TypeError(f"{f.label} is neither arc nor circle")
+    return f
+
+
+def as_fitted(f: Feature) -> Fitted:
+    """A feature that is known to be no curve.
+
+    Raises:
+        TypeError: it is one.
+    """
+    if f.kind == "curve":
+        raise TypeError(f"{f.label} is a free curve")
+    return f
+
+
+def is_round(f: Feature) -> TypeIs[Round]:
+    """Is it an arc or a circle?"""
+    return f.kind in ("arc", "circle")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,48 +186,37 @@ def by_loop(features: Iterable[Feature]) -> dict[int, list[Feature]]:
     return out
 
 
-def direction(f: Feature) -> Array:
+def direction(f: Line) -> Array:
     """(2,) unit vector along a line, from start to end."""
-    assert f.start is not None
-    assert f.end is not None
     x, y = f.end[0] - f.start[0], f.end[1] - f.start[1]
     size = math.hypot(x, y)
     return np.array([x / size, y / size])
 
 
-def right_normal(f: Feature) -> Array:
+def right_normal(f: Line) -> Array:
     """(2,) unit normal of a line, from material to empty."""
     u = direction(f)
     return np.array([u[1], -u[0]])
 
 
-def middle(f: Feature) -> Array:
+def middle(f: Line) -> Array:
     """(2,) middle of a line, mm."""
-    assert f.start is not None
-    assert f.end is not None
     return np.array([(f.start[0] + f.end[0]) / 2, (f.start[1] + f.end[1]) / 2])
 
 
 def length(f: Feature) -> float:
-    """Length of a line, arc, circle or curve, mm."""
-    if f.kind == "line":
-        assert f.start is not None
-        assert f.end is not None
+    """Length of a feature, mm."""
+    if isinstance(f, Line):
         return math.hypot(f.end[0] - f.start[0], f.end[1] - f.start[1])
-    if f.kind == "curve":
-        assert f.points is not None
+    if isinstance(f, Curve):
         return float(np.hypot(*np.diff(np.array(f.points), axis=0).T).sum())
-    assert f.radius is not None
     return abs(sweep_rad(f)) * f.radius
 
 
-def sweep_rad(f: Feature) -> float:
+def sweep_rad(f: Round) -> float:
     """Signed angle that an arc or circle covers, radians, counter-clockwise positive."""
-    if f.kind == "circle":
+    if isinstance(f, Circle):
         return 2 * math.pi * (1 if f.loop == 0 else -1)
-    assert f.centre is not None
-    assert f.start is not None
-    assert f.end is not None
     a, b = np.subtract(f.start, f.centre), np.subtract(f.end, f.centre)
     d = (math.atan2(b[1], b[0]) - math.atan2(a[1], a[0])) % (2 * math.pi)
     return d - 2 * math.pi if f.turn == "cw" else d
@@ -136,34 +224,51 @@ def sweep_rad(f: Feature) -> float:
 
 def flatten(f: Feature, tolerance_mm: float = 0.002) -> Array:
     """(n, 2) points along a feature in the sense of travel, both ends included; a circle closes on itself."""
-    if f.kind == "line":
+    if isinstance(f, Line):
         return np.array([f.start, f.end], float)
-    if f.kind == "curve":
+    if isinstance(f, Curve):
         return np.array(f.points, float)
-    assert f.centre is not None
-    assert f.radius is not None
     sweep = sweep_rad(f)
     step = 2 * math.acos(max(1 - tolerance_mm / max(f.radius, tolerance_mm), 0.5))
-    n = max(24 if f.kind == "circle" else 3, math.ceil(abs(sweep) / step))
-    first = 0.0
-    if f.kind == "arc":
-        assert f.start is not None
-        first = math.atan2(f.start[1] - f.centre[1], f.start[0] - f.centre[0])
+    n = max(24 if isinstance(f, Circle) else 3, math.ceil(abs(sweep) / step))
+    first = 0.0 if isinstance(f, Circle) else math.atan2(f.start[1] - f.centre[1], f.start[0] - f.centre[0])
     a = first + np.linspace(0, sweep, n + 1)
     return np.array(f.centre) + f.radius * np.stack([np.cos(a), np.sin(a)], 1)
 
 
-def moved(f: Feature, turn_rad: float, shift_mm: Point) -> Feature:
+def mapped(f: F, at: Callable[[Point], Point]) -> F:
+    """The feature with each of its points where a motion of the plane takes it; sizes and senses of turning stay."""
+    if isinstance(f, Line):
+        return replace(f, start=at(f.start), end=at(f.end))
+    if isinstance(f, Arc):
+        return replace(f, start=at(f.start), end=at(f.end), centre=at(f.centre))
+    if isinstance(f, Circle):
+        return replace(f, centre=at(f.centre))
+    return replace(f, points=tuple(at(p) for p in f.points))
+
+
+def backwards(f: F) -> F:
+    """The feature with its ends exchanged and its points in the other order; the name of an arc's turn stays.
+
+    That is the mirror image of what has been mirrored, in the loop's own sense of travel: a mirror exchanges left and
+    right, and so does going the other way.
+    """
+    if isinstance(f, Line | Arc):
+        return replace(f, start=f.end, end=f.start)
+    return f if isinstance(f, Circle) else replace(f, points=f.points[::-1])
+
+
+def between(f: E, start: Point | None = None, end: Point | None = None) -> E:
+    """The line or arc with other ends, where they are given."""
+    return replace(f, start=start or f.start, end=end or f.end)
+
+
+def same_kind(a: Feature, b: Feature) -> bool:
+    """Whether two features are of a kind, and arcs turn the same way."""
+    return a.kind == b.kind and (a.kind != "arc" or b.kind != "arc" or a.turn == b.turn)
+
+
+def moved(f: F, turn_rad: float, shift_mm: Point) -> F:
     """The feature turned about the origin, then shifted."""
     c, s = math.cos(turn_rad), math.sin(turn_rad)
-
-    def at(p: Point) -> Point:
-        return (c * p[0] - s * p[1] + shift_mm[0], s * p[0] + c * p[1] + shift_mm[1])
-
-    return replace(
-        f,
-        start=at(f.start) if f.start else None,
-        end=at(f.end) if f.end else None,
-        centre=at(f.centre) if f.centre else None,
-        points=tuple(at(p) for p in f.points) if f.points else None,
-    )
+    return mapped(f, lambda p: (c * p[0] - s * p[1] + shift_mm[0], s * p[0] + c * p[1] + shift_mm[1]))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Array, Feature, direction, middle, moved, sweep_rad
+from measure.geometry.features import PARAMETERS, Arc, Array, Fitted, direction, middle, moved, sweep_rad
 from measure.geometry.rejoin import shifted
 
 STEP = 1e-4
@@ -26,36 +26,34 @@ class Base:
     along: Array
 
 
-def base_of(f: Feature) -> Base:
+def base_of(f: Fitted) -> Base:
     """The middle of a line or arc; the centre of a circle."""
     if f.kind == "line":
         return Base(middle(f), direction(f))
     centre = np.array(f.centre)
     if f.kind == "circle":
         return Base(centre, np.array([1.0, 0.0]))
-    assert f.start is not None
     arm = np.subtract(f.start, centre)
     half = sweep_rad(f) / 2
     c, s = math.cos(half), math.sin(half)
     arm = np.array([c * arm[0] - s * arm[1], s * arm[0] + c * arm[1]])
-    arm *= (f.radius or 0.0) / np.hypot(*arm)
+    arm *= f.radius / np.hypot(*arm)
     way = _bend(f)
     return Base(centre + arm, np.array([-arm[1], arm[0]]) / np.hypot(*arm) * way)
 
 
-def _bend(f: Feature) -> float:
+def _bend(f: Arc) -> float:
     return 1.0 if f.turn == "ccw" else -1.0
 
 
-def form(f: Feature, base: Base) -> Array:
+def form(f: Fitted, base: Base) -> Array:
     """(p,) line: distance to the right of the base (mm), turn (rad); arc: the same and curvature (1/mm, positive
     where it turns left); circle: centre and radius."""
     if f.kind == "circle":
-        return np.array([*(f.centre or ()), f.radius])
+        return np.array([*f.centre, f.radius])
     if f.kind == "line":
         u, reach = direction(f), middle(f) - base.at
         return np.array([reach @ [u[1], -u[0]], _turn(u, base.along)])
-    assert f.radius is not None
     k, arm = _bend(f), base.at - np.array(f.centre)
     far = float(np.hypot(*arm))
     tangent = np.array([-arm[1], arm[0]]) / far * k
@@ -67,7 +65,7 @@ def _turn(u: Array, v: Array) -> float:
     return math.atan2(v[0] * u[1] - v[1] * u[0], v @ u)
 
 
-def parameters_of(values: Array, f: Feature, base: Base) -> Array:
+def parameters_of(values: Array, f: Fitted, base: Base) -> Array:
     """(p,) change of a feature's parameters that gives it this form; for an arc or circle exact.
 
     Args:
@@ -83,11 +81,10 @@ def parameters_of(values: Array, f: Feature, base: Base) -> Array:
         right = np.array([u[1], -u[0]])
         centre = base.at + right * (values[0] - 1 / values[2])
         values = np.array([*centre, abs(1 / values[2])])
-    assert f.radius is not None
-    return np.asarray(values - [*(f.centre or ()), f.radius])
+    return np.asarray(values - [*f.centre, f.radius])
 
 
-def by_parameters(f: Feature, base: Base) -> Array:
+def by_parameters(f: Fitted, base: Base) -> Array:
     """(p, p) change of a feature's form with its parameters."""
     columns = []
     for step in STEP * np.eye(PARAMETERS[f.kind]):
@@ -95,7 +92,7 @@ def by_parameters(f: Feature, base: Base) -> Array:
     return np.stack(columns, 1)
 
 
-def by_motion(f: Feature, base: Base) -> Array:
+def by_motion(f: Fitted, base: Base) -> Array:
     """(p, 3) change of a feature's form when it is turned about the origin, and shifted along x and along y."""
     columns = []
     for turn, x, y in STEP * np.eye(3):

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.geometry.features import PARAMETERS, Array, Feature, Point, by_loop, flatten
+from measure.geometry.features import PARAMETERS, Array, Curve, Feature, Round, by_loop, flatten, is_round, mapped
 from measure.geometry.rejoin import Joint, joints, rejoined, shifted_all
 
 LEAST_RADIUS_MM = 0.01
@@ -62,21 +62,8 @@ def offset(
 
 def scaled(features: Sequence[Feature], factor: float) -> tuple[Feature, ...]:
     """The outline larger by a factor, about the origin."""
-
-    def at(p: Point | None) -> Point | None:
-        return None if p is None else (p[0] * factor, p[1] * factor)
-
-    return tuple(
-        replace(
-            f,
-            start=at(f.start),
-            end=at(f.end),
-            centre=at(f.centre),
-            radius=None if f.radius is None else f.radius * factor,
-            points=None if f.points is None else tuple((x * factor, y * factor) for x, y in f.points),
-        )
-        for f in features
-    )
+    larger = [mapped(f, lambda p: (p[0] * factor, p[1] * factor)) for f in features]
+    return tuple(replace(f, radius=f.radius * factor) if is_round(f) else f for f in larger)
 
 
 def area(features: Sequence[Feature], flatness_mm: float = FLATNESS_MM) -> shapely.Polygon | None:
@@ -91,9 +78,10 @@ def area(features: Sequence[Feature], flatness_mm: float = FLATNESS_MM) -> shape
 
 
 def _moved(loop: Sequence[Feature], by: float) -> list[Feature] | NoOffset:
-    kept = [f for f in loop if not (f.kind == "arc" and (f.radius or 0.0) + _growth(f, by) < LEAST_RADIUS_MM)]
-    if len(loop) == 1 and loop[0].kind == "circle" and (loop[0].radius or 0.0) + _growth(loop[0], by) < LEAST_RADIUS_MM:
-        return NoOffset(f"{loop[0].label} would close altogether.")
+    kept = [f for f in loop if not (f.kind == "arc" and f.radius + _growth(f, by) < LEAST_RADIUS_MM)]
+    first = loop[0]
+    if len(loop) == 1 and first.kind == "circle" and first.radius + _growth(first, by) < LEAST_RADIUS_MM:
+        return NoOffset(f"{first.label} would close altogether.")
     if len(kept) < len(loop) and len(kept) < 2:
         return NoOffset("Nothing of the outline would be left.")
     steps = np.concatenate([_step(f, by) for f in kept]) if kept else np.zeros(0)
@@ -110,7 +98,7 @@ def _joints(kept: Sequence[Feature], moved: Sequence[Feature]) -> list[Joint]:
     return [there.get((i, (i + 1) % n), Joint(i, (i + 1) % n, False)) for i in range(n)]
 
 
-def _growth(f: Feature, by: float) -> float:
+def _growth(f: Round, by: float) -> float:
     """Change of a round feature's radius: it grows outward where its material lies within."""
     within = f.turn == "ccw" if f.kind == "arc" else f.loop == 0
     return by if within else -by
@@ -125,7 +113,7 @@ def _step(f: Feature, by: float) -> Array:
     return out
 
 
-def _curve(f: Feature, by: float) -> Feature:
+def _curve(f: Curve, by: float) -> Curve:
     p = flatten(f)
     along = np.gradient(p, axis=0)
     along /= np.maximum(np.hypot(*along.T), 1e-12)[:, None]
@@ -137,9 +125,8 @@ def _turned_over(before: Sequence[Feature], after: Sequence[Feature]) -> bool:
     """Whether a line runs the other way, or two neighbours no longer meet."""
     for loop in by_loop(after).values():
         if len(loop) > 1:
-            ends = [(f.points[0], f.points[-1]) if f.points else (f.start, f.end) for f in loop]
-            pairs = [(a[1], b[0]) for a, b in zip(ends, [*ends[1:], ends[0]], strict=True)]
-            if any(p is None or q is None or math.dist(p, q) > OPEN_MM for p, q in pairs):
+            pairs = zip(loop, [*loop[1:], loop[0]], strict=True)
+            if any(a.kind == "circle" or b.kind == "circle" or math.dist(a.end, b.start) > OPEN_MM for a, b in pairs):
                 return True
     ways = {f.label: _way(f) for f in before if f.kind == "line"}
     return any(_way(f) @ ways[f.label] <= 0 for f in after if f.kind == "line")

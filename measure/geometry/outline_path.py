@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from measure.geometry.features import Feature, by_loop, sweep_rad
+from measure.geometry.features import Circle, Feature, by_loop, sweep_rad
 
 Vertex = tuple[float, float, float]
 """x, y and bulge: the tangent of a quarter of the angle of the arc that starts here, positive counter-clockwise."""
@@ -25,17 +25,16 @@ def loop_vertices(loop: Sequence[Feature]) -> tuple[Vertex, ...]:
     out: list[Vertex] = []
     for f in loop:
         if f.kind == "curve":
-            assert f.points is not None
             out += [(x, y, 0.0) for x, y in f.points[:-1]]
-            continue
-        assert f.start is not None
-        out.append((*f.start, bulge(sweep_rad(f)) if f.kind == "arc" else 0.0))
+        elif f.kind != "circle":
+            out.append((*f.start, bulge(sweep_rad(f)) if f.kind == "arc" else 0.0))
     return tuple(out)
 
 
-def loops(features: Sequence[Feature]) -> list[Feature | tuple[Vertex, ...]]:
+def loops(features: Sequence[Feature]) -> list[Circle | tuple[Vertex, ...]]:
     """Each loop: its one circle, or the vertices of its closed path."""
-    out: list[Feature | tuple[Vertex, ...]] = []
+    out: list[Circle | tuple[Vertex, ...]] = []
     for fs in by_loop(features).values():
-        out.append(fs[0] if len(fs) == 1 and fs[0].kind == "circle" else loop_vertices(fs))
+        first = fs[0]
+        out.append(first if len(fs) == 1 and first.kind == "circle" else loop_vertices(fs))
     return out

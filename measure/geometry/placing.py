@@ -12,7 +12,20 @@ from typing import Literal
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Array, Feature, Point, direction, middle, right_normal
+from measure.geometry.features import (
+    PARAMETERS,
+    Array,
+    F,
+    Feature,
+    Point,
+    as_line,
+    as_round,
+    backwards,
+    direction,
+    mapped,
+    middle,
+    right_normal,
+)
 
 STEP = 1e-6
 
@@ -61,15 +74,11 @@ class Placing:
         steps = [(self.adjusted(h).of(points) - self.adjusted(-h).of(points)) / (2 * STEP) for h in STEP * np.eye(2)]
         return np.stack(steps, 2)
 
-    def image(self, f: Feature) -> Feature:
+    def image(self, f: F) -> F:
         """What becomes of a feature, in the loop's own sense of travel: a mirrored one is turned round."""
-        points = {p: _point(self.of(np.array([getattr(f, p)]))[0]) for p in ("start", "end", "centre") if getattr(f, p)}
-        along = [_point(p) for p in self.of(np.array(f.points))] if f.points else []
-        new = replace(f, **points, points=tuple(along) if along else None)  # type: ignore[arg-type]
-        if self.way == "turn" or f.kind == "circle":
-            return new
+        new = mapped(f, lambda p: _point(self.of(np.array([p]))[0]))
         # the mirror turns an arc's sense round, and so does going along it backwards
-        return replace(new, start=new.end, end=new.start, points=new.points and new.points[::-1])
+        return new if self.way == "turn" else backwards(new)
 
     def of_parameters(self, f: Feature) -> tuple[Array, Array]:
         """Slopes of the image's parameters: (p, p) by the feature's own, (p, 2) by the free numbers."""
@@ -90,15 +99,13 @@ class Placing:
 
 
 def _off(f: Feature, known: Feature) -> Array:
-    """(p,) parameters of a feature relative to one that it all but is."""
+    """(p,) parameters of a feature relative to one of its kind that it all but is."""
     if f.kind == "line":
+        known = as_line(known)
         u, w = direction(known), direction(f)
         shift = float(right_normal(known) @ (middle(f) - middle(known)))
         return np.array([shift, math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)])
-    assert f.centre is not None
-    assert f.radius is not None
-    assert known.centre is not None
-    assert known.radius is not None
+    f, known = as_round(f), as_round(known)
     return np.array([*np.subtract(f.centre, known.centre), f.radius - known.radius])
 
 
@@ -106,6 +113,7 @@ def relative(f: Feature, known: Feature) -> Array:
     """(p,) parameters of a line, arc or circle as seen from one of its kind that lies near it: about its middle."""
     if f.kind != "line":
         return _off(f, known)
+    known = as_line(known)
     u, n = direction(f), right_normal(f)
     turn = float(_off(f, known)[1])
     along = float((middle(known) - middle(f)) @ u)

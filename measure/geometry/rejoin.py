@@ -14,9 +14,18 @@ import numpy as np
 
 from measure.geometry.features import (
     PARAMETERS,
+    Arc,
     Array,
+    Circle,
+    Curve,
+    F,
     Feature,
+    Line,
+    Open,
     Point,
+    Round,
+    as_line,
+    as_round,
     direction,
     middle,
     right_normal,
@@ -63,26 +72,25 @@ def joints(features: Sequence[Feature]) -> list[Joint]:
     for members in loops.values():
         if len(members) > 1:
             for i, j in zip(members, [*members[1:], members[0]], strict=True):
-                if np.hypot(*np.subtract(last_point(features[i]), first_point(features[j]))) < APART_MM:
-                    out.append(Joint(i, j, _is_tangent(features[i], features[j])))
+                a, b = features[i], features[j]
+                if a.kind == "circle" or b.kind == "circle":
+                    continue
+                if np.hypot(*np.subtract(a.end, b.start)) < APART_MM:
+                    out.append(Joint(i, j, _is_tangent(a, b)))
     return out
 
 
-def heading(f: Feature, at_end: bool) -> Array:
+def heading(f: Line | Arc, at_end: bool) -> Array:
     """(2,) direction of travel at the start or end of a line or arc."""
     if f.kind == "line":
         return direction(f)
-    p = f.end if at_end else f.start
-    assert p is not None
-    assert f.centre is not None
-    r = np.subtract(p, f.centre)
+    r = np.subtract(f.end if at_end else f.start, f.centre)
     r = r / np.hypot(*r)
     return np.array([-r[1], r[0]]) * (1 if f.turn == "ccw" else -1)
 
 
 def _is_tangent(a: Feature, b: Feature) -> bool:
-    kinds = {a.kind, b.kind}
-    if not kinds <= {"line", "arc"} or kinds == {"line"}:
+    if not isinstance(a, Line | Arc) or not isinstance(b, Line | Arc) or a.kind == b.kind == "line":
         return False
     u, w = heading(a, True), heading(b, False)
     if abs(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)) > TANGENT_RAD:
@@ -92,10 +100,15 @@ def _is_tangent(a: Feature, b: Feature) -> bool:
 
 
 def tangency(a: Feature, b: Feature) -> Touch | None:
-    """The condition that two neighbours are tangent; None for two arcs of nearly one centre, which can't say."""
+    """The condition that two neighbours are tangent.
+
+    None where there is none: of two lines, of what is neither line nor arc, and of two arcs of nearly one centre.
+    """
+    if a.kind == "circle" or a.kind == "curve" or b.kind == "circle" or b.kind == "curve":
+        return None
     if a.kind == "line":
-        assert b.centre is not None
-        assert b.radius is not None
+        if b.kind == "line":
+            return None
         k = 1.0 if b.turn == "ccw" else -1.0
         u, n, reach = direction(a), right_normal(a), middle(a) - b.centre
         gap = float(reach @ n) - k * b.radius
@@ -103,10 +116,6 @@ def tangency(a: Feature, b: Feature) -> Touch | None:
     if b.kind == "line":
         other = tangency(b, a)
         return other and Touch(other.gap_mm, other.of_second, other.of_first)
-    assert a.centre is not None
-    assert b.centre is not None
-    assert a.radius is not None
-    assert b.radius is not None
     apart = np.subtract(b.centre, a.centre)
     d = float(np.hypot(*apart))
     if d < 0.2:
@@ -122,18 +131,16 @@ LEAST_LEFT = 0.04
 """Of half an arc's radius, what is left at the least when it shrinks."""
 
 
-def shifted(f: Feature, by: Array) -> Feature:
+def shifted(f: F, by: Array) -> F:
     """The feature with its parameters changed; start and end of an arc go along, so that they stay on it.
 
     An arc of a few tenths of a millimetre can be so badly known that a linear step would take its radius below nothing.
     It shrinks to a half as told, and more and more slowly from there, never to nothing; its centre keeps step.
     """
     d = by.tolist()  # plain numbers: many small steps, for which arrays are slow
-    if f.kind == "curve" or not any(d):
+    if isinstance(f, Curve) or not any(d):
         return f
-    if f.kind == "line":
-        assert f.start is not None
-        assert f.end is not None
+    if isinstance(f, Line):
         (x0, y0), (x1, y1) = f.start, f.end
         vx, vy = (x1 - x0) / 2, (y1 - y0) / 2
         half = math.hypot(vx, vy)
@@ -141,16 +148,16 @@ def shifted(f: Feature, by: Array) -> Feature:
         c, s = math.cos(d[1]), math.sin(d[1])
         wx, wy = c * vx - s * vy, s * vx + c * vy
         return replace(f, start=(mx - wx, my - wy), end=(mx + wx, my + wy))
-    assert f.centre is not None
-    assert f.radius is not None
     half = f.radius / 2
     if d[2] < -half:
         left = half * max(math.exp(1 + d[2] / half), LEAST_LEFT)
         d = [v * (f.radius - left) / -d[2] for v in d]
     c2 = (f.centre[0] + d[0], f.centre[1] + d[1])
     r2 = f.radius + d[2]
-    ends = [None if p is None else _on_circle(c2, r2, (p[0] + d[0], p[1] + d[1])) for p in (f.start, f.end)]
-    return replace(f, centre=c2, radius=r2, start=ends[0], end=ends[1])
+    if isinstance(f, Circle):
+        return replace(f, centre=c2, radius=r2)
+    start, end = (_on_circle(c2, r2, (p[0] + d[0], p[1] + d[1])) for p in (f.start, f.end))
+    return replace(f, centre=c2, radius=r2, start=start, end=end)
 
 
 def shifted_all(features: Sequence[Feature], by: Array) -> list[Feature]:
@@ -207,6 +214,8 @@ def rejoined(features: Sequence[Feature], found: Sequence[Joint]) -> list[Featur
     ends: dict[int, Point] = {}
     for j in found:
         a, b = features[j.first], features[j.second]
+        if a.kind == "circle" or b.kind == "circle":
+            continue
         ends[j.first] = starts[j.second] = _point(_meeting(a, b, j.tangent))
     return [_with_ends(f, starts.get(i), ends.get(i)) for i, f in enumerate(features)]
 
@@ -217,16 +226,17 @@ def about_new_middles(now: Sequence[Feature], joined: Sequence[Feature]) -> Arra
     out, at = np.eye(m), 0
     for a, b in zip(now, joined, strict=True):
         if a.kind == "line":
-            out[at, at + 1] = -float((middle(b) - middle(a)) @ direction(a))
+            out[at, at + 1] = -float((middle(as_line(b)) - middle(a)) @ direction(a))
         at += PARAMETERS[a.kind]
     return out
 
 
-def _meeting(a: Feature, b: Feature, tangent: bool) -> Array:
-    old = (np.array(last_point(a)) + np.array(first_point(b))) / 2
-    if "curve" in (a.kind, b.kind):
-        other = b if a.kind == "curve" else a
-        return old if other.kind == "curve" else _foot(other, old)
+def _meeting(a: Open, b: Open, tangent: bool) -> Array:
+    old = (np.array(a.end) + np.array(b.start)) / 2
+    if a.kind == "curve":
+        return old if b.kind == "curve" else _foot(b, old)
+    if b.kind == "curve":
+        return _foot(a, old)
     if tangent:
         return _tangent_point(a, b)
     common = crossings(a, b)
@@ -242,21 +252,20 @@ def _meeting(a: Feature, b: Feature, tangent: bool) -> Array:
     return (_foot(a, old) + _foot(b, old)) / 2
 
 
-def _tangent_point(a: Feature, b: Feature) -> Array:
-    if a.kind == "line" or b.kind == "line":
-        line, arc = (a, b) if a.kind == "line" else (b, a)
-        return _foot(line, np.array(arc.centre))
+def _tangent_point(a: Line | Arc, b: Line | Arc) -> Array:
+    if a.kind == "line":
+        return _foot(a, np.array(as_round(b).centre))
+    if b.kind == "line":
+        return _foot(b, np.array(a.centre))
     ca, cb = np.array(a.centre), np.array(b.centre)
     e = (cb - ca) / np.hypot(*(cb - ca))
-    assert a.radius is not None
-    assert b.radius is not None
     if a.turn == b.turn and a.radius < b.radius:
         return np.asarray((ca - e * a.radius + cb - e * b.radius) / 2)
     s = 1.0 if a.turn == b.turn else -1.0
     return np.asarray((ca + e * a.radius + cb + s * e * b.radius) / 2)
 
 
-def crossings(a: Feature, b: Feature) -> Array:
+def crossings(a: Line | Round, b: Line | Round) -> Array:
     """(k, 2) points that two lines, or a line and a circle, or two circles have in common."""
     if a.kind == "line" and b.kind == "line":
         u, w, apart = direction(a), direction(b), middle(b) - middle(a)
@@ -265,8 +274,7 @@ def crossings(a: Feature, b: Feature) -> Array:
             return np.zeros((0, 2))
         return np.array([middle(a) + u * (apart[0] * w[1] - apart[1] * w[0]) / cross])
     if a.kind == "line" or b.kind == "line":
-        line, arc = (a, b) if a.kind == "line" else (b, a)
-        assert arc.radius is not None
+        line, arc = (a, as_round(b)) if a.kind == "line" else (as_line(b), a)
         foot = _foot(line, np.array(arc.centre))
         half2 = arc.radius**2 - float(((foot - np.array(arc.centre)) ** 2).sum())
         if half2 < 0:
@@ -276,8 +284,6 @@ def crossings(a: Feature, b: Feature) -> Array:
     ca = np.array(a.centre)
     apart = np.array(b.centre) - ca
     d = float(np.hypot(*apart))
-    assert a.radius is not None
-    assert b.radius is not None
     if d < 1e-9:
         return np.zeros((0, 2))
     along = (d**2 + a.radius**2 - b.radius**2) / (2 * d)
@@ -289,13 +295,11 @@ def crossings(a: Feature, b: Feature) -> Array:
     return np.array([ca + e * along - across, ca + e * along + across])
 
 
-def _foot(f: Feature, p: Array) -> Array:
+def _foot(f: Line | Round, p: Array) -> Array:
     """Nearest point of the line or circle that a feature lies on."""
     if f.kind == "line":
         u = direction(f)
         return np.asarray(middle(f) + u * ((p - middle(f)) @ u))
-    assert f.centre is not None
-    assert f.radius is not None
     return np.array(_on_circle(f.centre, f.radius, _point(p)))
 
 
@@ -306,33 +310,20 @@ def _on_circle(centre: Point, radius: float, near: Point) -> Point:
 
 
 def _with_ends(f: Feature, start: Point | None, end: Point | None) -> Feature:
-    if f.kind == "circle":
+    if isinstance(f, Circle):
         return f
-    start, end = start or first_point(f), end or last_point(f)
+    start, end = start or f.start, end or f.end
     if f.kind == "curve":
         points = np.array(f.points)
         t = arc_lengths(points)
         t = (t / max(t[-1], 1e-12))[:, None]
         points = points + (1 - t) * np.subtract(start, points[0]) + t * np.subtract(end, points[-1])
         return replace(f, points=tuple(_point(p) for p in points))
-    new = replace(f, start=start, end=end)
-    if f.kind == "line":  # never turned round
-        return new if direction(new) @ direction(f) > 0 else f
-    return new if abs(sweep_rad(new) - sweep_rad(f)) < 1.0 else f
-
-
-def first_point(f: Feature) -> Point:
-    """Where a line, arc or curve begins."""
-    p = f.points[0] if f.points else f.start
-    assert p is not None
-    return p
-
-
-def last_point(f: Feature) -> Point:
-    """Where it ends."""
-    p = f.points[-1] if f.points else f.end
-    assert p is not None
-    return p
+    if f.kind == "line":
+        line = replace(f, start=start, end=end)
+        return line if direction(line) @ direction(f) > 0 else f  # never turned round
+    arc = replace(f, start=start, end=end)
+    return arc if abs(sweep_rad(arc) - sweep_rad(f)) < 1.0 else f
 
 
 def _point(p: Array) -> Point:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array, Feature, flatten, length, sweep_rad
+from measure.geometry.features import Array, Feature, as_round, flatten, length, sweep_rad
 
 AS_LONG_AS = 0.25
 """Mirrored pieces may differ in length by this share: where a fillet ends is much less sure than where it lies."""
@@ -78,10 +78,9 @@ def _carriers(features: Sequence[Feature]) -> _Carriers:
             normal[i] = u[1], -u[0]
             samples[i] = p + np.array([[0.1], [0.5], [0.9]]) * (q - p)
         else:
-            assert f.centre is not None
-            assert f.radius is not None
+            f = as_round(f)
             c, sweep = np.array(f.centre), sweep_rad(f)
-            first = 0.0 if f.start is None else math.atan2(f.start[1] - c[1], f.start[0] - c[0])
+            first = 0.0 if f.kind == "circle" else math.atan2(f.start[1] - c[1], f.start[0] - c[0])
             a = first + sweep * np.array([0.1, 0.5, 0.9])
             samples[i] = c + f.radius * np.stack([np.cos(a), np.sin(a)], 1)
             middle[i] = c if f.kind == "circle" else samples[i, 1]

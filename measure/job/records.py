@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat
 
 from calib.errors import JobRefused
 from measure.geometry.dimensions import Dimension
-from measure.geometry.features import PARAMETERS, Estimate, Feature, Kind, Turn
+from measure.geometry.features import OF_KIND, PARAMETERS, Estimate, Feature, Kind, Point, Turn, is_round
 from measure.tracing.values import Gap, Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
@@ -159,19 +159,19 @@ def rounded(values: Sequence[float] | Array, digits: int) -> tuple[float, ...]:
 def feature_record(f: Feature) -> FeatureRecord:
     """A feature as it is written: micrometres are kept to a tenth of a thousandth."""
 
-    def pair(p: tuple[float, float] | None) -> tuple[float, float] | None:
-        return None if p is None else (round(p[0], 6) + 0.0, round(p[1], 6) + 0.0)
+    def pair(p: Point) -> Point:
+        return round(p[0], 6) + 0.0, round(p[1], 6) + 0.0
 
     return FeatureRecord(
         label=f.label,
         kind=f.kind,
         loop=f.loop,
-        start=pair(f.start),
-        end=pair(f.end),
-        centre=pair(f.centre),
-        radius=None if f.radius is None else round(f.radius, 6),
-        turn=f.turn,
-        points=None if f.points is None else tuple((round(x, 5) + 0.0, round(y, 5) + 0.0) for x, y in f.points),
+        start=None if f.kind == "circle" else pair(f.start),
+        end=None if f.kind == "circle" else pair(f.end),
+        centre=pair(f.centre) if is_round(f) else None,
+        radius=round(f.radius, 6) if is_round(f) else None,
+        turn=f.turn if f.kind == "arc" else None,
+        points=tuple((round(x, 5) + 0.0, round(y, 5) + 0.0) for x, y in f.points) if f.kind == "curve" else None,
         origin=f.origin,
     )
 
@@ -221,8 +221,8 @@ def adjustment_record(estimate: Estimate) -> AdjustmentRecord:
 
 # ---------------------------------------------------------------------------------------------------- records to values
 def feature(r: FeatureRecord) -> Feature:
-    """A feature from its record."""
-    return Feature(r.label, r.kind, r.loop, r.start, r.end, r.centre, r.radius, r.turn, r.points, r.origin)
+    """A feature from its record, which has been checked."""
+    return OF_KIND[r.kind](r.label, r.loop, origin=r.origin, **{key: getattr(r, key) for key in NEEDS[r.kind]})
 
 
 def estimate(record: JobRecord, name: str) -> Estimate:
@@ -376,15 +376,8 @@ def _check(record: JobRecord, name: str) -> None:
         raise refuse("the outer boundary (loop 0) is missing")
     for number, loop in loops.items():
         for a, b in zip(loop, [*loop[1:], loop[0]], strict=True):
-            gap = math.dist(_ends(a)[1], _ends(b)[0]) if a.kind != "circle" and b.kind != "circle" else 0.0
-            if gap > OPEN_BY_MM or ("circle" in (a.kind, b.kind) and len(loop) > 1):
+            x, y = feature(a), feature(b)
+            alone = x.kind == "circle" or y.kind == "circle"
+            gap = 0.0 if x.kind == "circle" or y.kind == "circle" else math.dist(x.end, y.start)
+            if gap > OPEN_BY_MM or (alone and len(loop) > 1):
                 raise refuse(f"loop {number} is open between {a.label} and {b.label}")
-
-
-def _ends(f: FeatureRecord) -> tuple[Pair, Pair]:
-    if f.kind == "curve":
-        assert f.points is not None
-        return f.points[0], f.points[-1]
-    assert f.start is not None
-    assert f.end is not None
-    return f.start, f.end

@@ -20,7 +20,7 @@ from pydantic import Field, FiniteFloat, NonNegativeFloat, ValidationError
 
 from calib.errors import JobRefused, WrongUsage
 from calib.files import is_plain
-from measure.geometry.features import Feature
+from measure.geometry.features import Feature, same_kind
 from measure.job import job, leftovers, records
 
 FOLDER, RECORD = "revisions", "revision.json"
@@ -190,7 +190,7 @@ def outline_mark(features: Sequence[records.FeatureRecord]) -> str:
 
 def same_outline(a: Sequence[Feature], b: Sequence[Feature], within_mm: float = 1e-4) -> bool:
     """Whether two outlines are the same but for how they were written down."""
-    if [(f.label, f.kind, f.loop, f.turn) for f in a] != [(f.label, f.kind, f.loop, f.turn) for f in b]:
+    if [(f.label, f.loop) for f in a] != [(f.label, f.loop) for f in b] or not all(map(same_kind, a, b)):
         return False
     return all(
         abs(u - v) <= within_mm
@@ -200,5 +200,8 @@ def same_outline(a: Sequence[Feature], b: Sequence[Feature], within_mm: float = 
 
 
 def _numbers(f: Feature) -> list[float]:
-    pairs = [p for p in (f.start, f.end, f.centre, *(f.points or ())) if p is not None]
-    return [*(v for p in pairs for v in p), f.radius or 0.0]
+    if f.kind == "curve":
+        return [v for p in f.points for v in p]
+    if f.kind == "line":
+        return [*f.start, *f.end]
+    return [*f.centre, f.radius, *(() if f.kind == "circle" else (*f.start, *f.end))]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import Array, Estimate, Feature, Point, Turn, flatten
+from measure.geometry.features import Arc, Array, Circle, Curve, Estimate, Feature, Line, Point, Turn, flatten
 from measure.outline.drafts import Draft
 from measure.outline.fractures import curve_runs
 from measure.outline.propagation import spread
@@ -73,8 +73,8 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
 
     if k == 1:
         centre, radius = c.pieces.centre()[0], abs(float(c.pieces.radius()[0]))
-        f = Feature(label("D"), "circle", loop, centre=_point(centre), radius=radius)
-        return [(f, transfer(0, _arc_block(draft, 0)))]
+        whole = Circle(label("D"), loop, _point(centre), radius)
+        return [(whole, transfer(0, _arc_block(draft, 0)))]
     joint = [_point(p) for p in joined_at(draft)]
     runs = curve_runs(draft)
     inside = {i % k for a, m in runs for i in range(a + 1, a + m)}
@@ -89,15 +89,15 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
         start, end = joint[j], joint[(j + span) % k]
         if j in length:
             points = _curve(draft, j, span)
-            out.append((Feature(label("C"), "curve", loop, start, end, points=points), np.zeros((0, 3 * k))))
+            out.append((Curve(label("C"), loop, points=points), np.zeros((0, 3 * k))))
         elif c.pieces.arc[j]:
             turn: Turn = "ccw" if c.pieces.curvature[j] > 0 else "cw"
             centre, radius = _point(c.pieces.centre()[j]), abs(float(c.pieces.radius()[j]))
-            f = Feature(label("R"), "arc", loop, start, end, centre, radius, turn)
-            out.append((f, transfer(j, _arc_block(draft, j))))
+            arc = Arc(label("R"), loop, start, end, centre=centre, radius=radius, turn=turn)
+            out.append((arc, transfer(j, _arc_block(draft, j))))
         else:
-            f = Feature(label("E"), "line", loop, start, end)
-            out.append((f, transfer(j, _line_block(draft, j, start, end))))
+            line = Line(label("E"), loop, start, end)
+            out.append((line, transfer(j, _line_block(draft, j, start, end))))
         i += span
     return out
 
@@ -145,7 +145,7 @@ def _curve(draft: Draft, i: int, span: int) -> tuple[Point, ...]:
         if c.pieces.arc[j % k]:
             turn: Turn = "ccw" if c.pieces.curvature[j % k] > 0 else "cw"
             centre, radius = _point(c.pieces.centre()[j % k]), abs(float(c.pieces.radius()[j % k]))
-            arc = Feature("", "arc", 0, _point(a), _point(b), centre, radius, turn)
+            arc = Arc("", 0, _point(a), _point(b), centre=centre, radius=radius, turn=turn)
             points += [_point(q) for q in flatten(arc, 0.01)[1:-1]]
         points.append(_point(b))
     return tuple(points)

@@ -11,7 +11,21 @@ from collections.abc import Sequence
 import numpy as np
 
 from measure.geometry.dimensions import size_of
-from measure.geometry.features import Array, Estimate, Feature, by_loop, direction, length, middle, sweep_rad
+from measure.geometry.features import (
+    Arc,
+    Array,
+    Estimate,
+    Feature,
+    Line,
+    as_line,
+    as_round,
+    by_loop,
+    direction,
+    is_round,
+    length,
+    middle,
+    sweep_rad,
+)
 from measure.readings.jaw_reach import possible_readings
 from measure.readings.readings import ReadingKind
 from measure.subject import Subject
@@ -52,7 +66,7 @@ def comfortable_readings(
             continue
         features = [named[x] for x in labels]
         value = size_of(kind, features).value_mm
-        seated = kind != "width" or all(_seat(f, *beside[f.label]) for f in features)
+        seated = kind != "width" or all(_seat(as_line(f), *beside[f.label]) for f in features)
         if seated and _easy(kind, features, value) and _touches(kind, features):
             out.append((kind, labels, value))
     return out
@@ -62,11 +76,11 @@ def _easy(kind: str, features: Sequence[Feature], value_mm: float) -> bool:
     if kind in ("gap", "bore"):
         return value_mm >= INSIDE_LEAST_MM
     if kind == "span":
-        return all(2 * (f.radius or 0.0) >= INSIDE_LEAST_MM for f in features)
+        return all(2 * as_round(f).radius >= INSIDE_LEAST_MM for f in features)
     if kind == "web":
-        return value_mm > 0.5 and all(f.kind == "line" or 2 * (f.radius or 0.0) >= TIP_LEAST_MM for f in features)
+        return value_mm > 0.5 and all(f.kind == "line" or 2 * as_round(f).radius >= TIP_LEAST_MM for f in features)
     if kind == "radius":
-        return RADIUS_MM[0] <= value_mm <= RADIUS_MM[1] and abs(sweep_rad(features[0])) >= LEAST_SWEEP_RAD
+        return RADIUS_MM[0] <= value_mm <= RADIUS_MM[1] and abs(sweep_rad(as_round(features[0]))) >= LEAST_SWEEP_RAD
     return True
 
 
@@ -76,11 +90,11 @@ def _touches(kind: str, features: Sequence[Feature]) -> bool:
         return True
     for one, other in (features, features[::-1]):
         if one.kind == "arc":
-            assert one.centre is not None
             centre = np.array(one.centre)
-            if other.centre is not None:
+            if is_round(other):
                 towards = np.array(other.centre) - centre
             else:
+                other = as_line(other)
                 u = direction(other)
                 towards = middle(other) - centre - float((middle(other) - centre) @ u) * u
             if kind == "span":
@@ -90,27 +104,23 @@ def _touches(kind: str, features: Sequence[Feature]) -> bool:
     return True
 
 
-def _on_arc(arc: Feature, angle_rad: float) -> bool:
-    assert arc.centre is not None
-    assert arc.start is not None
+def _on_arc(arc: Arc, angle_rad: float) -> bool:
     first = float(np.arctan2(arc.start[1] - arc.centre[1], arc.start[0] - arc.centre[0]))
     sweep = sweep_rad(arc)
     gone = (angle_rad - first) * np.sign(sweep) % (2 * np.pi)
     return bool(gone <= abs(sweep))
 
 
-def _seat(edge: Feature, before: Feature, after: Feature) -> bool:
+def _seat(edge: Line, before: Feature, after: Feature) -> bool:
     """Whether a jaw lies flat on an edge: it is long enough, or the outline falls away at both its ends."""
     if length(edge) >= SEAT_MM:
         return True
     along = direction(edge)
-    assert edge.start is not None
-    assert edge.end is not None
     outward = np.array([along[1], -along[0]])
     return _falls_away(before, np.array(edge.start), outward) and _falls_away(after, np.array(edge.end), outward)
 
 
 def _falls_away(f: Feature, corner: Array, outward: Array) -> bool:
     """Whether no end of a neighbour stands out over the edge."""
-    ends = [p for p in (f.start, f.end) if p is not None]
+    ends = () if f.kind == "circle" else (f.start, f.end)
     return all(float((np.array(p) - corner) @ outward) < 0.05 for p in ends)

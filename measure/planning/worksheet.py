@@ -8,8 +8,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.dimensions import is_round
-from measure.geometry.features import Array, Feature, Point, direction, flatten, middle
+from measure.geometry.features import (
+    Array,
+    Feature,
+    Line,
+    Point,
+    as_line,
+    as_round,
+    direction,
+    flatten,
+    is_round,
+    middle,
+)
 from measure.planning.planning import Suggestion
 from measure.sheet.layout.frame import PAPER, Paper, border
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM
@@ -160,7 +170,7 @@ def _apart(p: Array, spot: _Spot) -> float:
 def _spots(kind: str, f: Sequence[Feature]) -> list[_Spot]:
     """Places where jaws can be put for a reading, in the features' frame."""
     if kind in ("width", "gap"):
-        return _across(f[0], f[1])
+        return _across(as_line(f[0]), as_line(f[1]))
     if kind in ("web", "span"):
         return _between(f[0], f[1], far=kind == "span")
     if kind in ("bore", "boss", "radius"):
@@ -177,12 +187,10 @@ def _spots(kind: str, f: Sequence[Feature]) -> list[_Spot]:
     return []
 
 
-def _across(a: Feature, b: Feature) -> list[_Spot]:
+def _across(a: Line, b: Line) -> list[_Spot]:
     u = direction(a)
     normal = np.array([-u[1], u[0]])
-    assert a.start is not None
-    assert b.start is not None
-    ends = [sorted(float(np.dot(p, u)) for p in (f.start, f.end) if p is not None) for f in (a, b)]
+    ends = [sorted(float(np.dot(p, u)) for p in (f.start, f.end)) for f in (a, b)]
     low, high = max(ends[0][0], ends[1][0]), min(ends[0][1], ends[1][1])
     heights = [float(middle(f) @ normal) for f in (a, b)]
     out = []
@@ -201,6 +209,7 @@ def _between(a: Feature, b: Feature, far: bool) -> list[_Spot]:
         d, s = _round(b)
         u = (d - c) / max(float(np.hypot(*(d - c))), 1e-9)
         return [_Spot(c - r * u, d + s * u, True) if far else _Spot(c + r * u, d - s * u, True)]
+    b = as_line(b)
     u = direction(b)
     foot = middle(b) + float((c - middle(b)) @ u) * u
     towards = (foot - c) / max(float(np.hypot(*(foot - c))), 1e-9)
@@ -208,8 +217,7 @@ def _between(a: Feature, b: Feature, far: bool) -> list[_Spot]:
 
 
 def _round(f: Feature) -> tuple[Array, float]:
-    assert f.centre is not None
-    assert f.radius is not None
+    f = as_round(f)
     return np.array(f.centre), f.radius
 
 

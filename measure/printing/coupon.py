@@ -17,7 +17,7 @@ from calib.tools.budget import K95
 from calib.tools.jaws import TOOLS, Tool, uncertainty
 from calib.tools.printer import UNKNOWNS, Printer
 from measure.adjustment.least_squares import CRITICAL, Observations, solve
-from measure.geometry.features import Feature, Point
+from measure.geometry.features import Feature, Line, Point
 from measure.readings.readings import TOUCH, ReadingKind
 
 THICK_MM = 3.0
@@ -62,7 +62,7 @@ def features() -> tuple[Feature, ...]:
     out: list[Feature] = []
     for loop, ring in enumerate((OUTLINE, *(w[::-1] for w in WINDOWS))):
         for a, b in zip(ring, [*ring[1:], ring[0]], strict=True):
-            out.append(Feature(f"E{len(out) + 1}", "line", loop, start=a, end=b))
+            out.append(Line(f"E{len(out) + 1}", loop, a, b))
     return tuple(out)
 
 

@@ -9,12 +9,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import TypeGuard
 
 import numpy as np
 
 from calib.errors import ReadingsRefused
-from measure.geometry.dimensions import angle_between, is_round, overlap_mm, size_of
-from measure.geometry.features import Estimate, Feature, direction, length, middle, right_normal, sweep_rad
+from measure.geometry.dimensions import angle_between, overlap_mm, size_of
+from measure.geometry.features import (
+    Estimate,
+    Feature,
+    Line,
+    Round,
+    direction,
+    is_round,
+    length,
+    middle,
+    right_normal,
+    same_kind,
+    sweep_rad,
+)
 from measure.readings.readings import FEATURES, Reading, ReadingKind
 from measure.subject import Subject
 
@@ -81,9 +94,9 @@ def obstacle(kind: str, features: Sequence[Feature], estimate: Estimate, subject
 
 
 def _between(kind: str, a: Feature, b: Feature, estimate: Estimate, subject: Subject) -> str | None:
-    for f in (a, b):
-        if f.kind != "line":
-            return f"{f.label} is not a straight edge, and a {kind} is taken between two parallel straight edges"
+    if a.kind != "line" or b.kind != "line":
+        bad = b if a.kind == "line" else a
+        return f"{bad.label} is not a straight edge, and a {kind} is taken between two parallel straight edges"
     off = abs(angle_between(a, b))
     if off > _tolerance(a, b, estimate):
         return f"{a.label} and {b.label} are not parallel ({math.degrees(off):.1f}° apart)"
@@ -97,7 +110,7 @@ def _between(kind: str, a: Feature, b: Feature, estimate: Estimate, subject: Sub
     return None
 
 
-def _is_material(a: Feature, b: Feature, subject: Subject) -> bool:
+def _is_material(a: Line, b: Line, subject: Subject) -> bool:
     """Whether material, not air, lies between an edge and another that faces the other way."""
     return (float(right_normal(a) @ (middle(b) - middle(a))) < 0) == (subject == "part")
 
@@ -117,13 +130,11 @@ def is_hollow(f: Feature, subject: Subject = "part") -> bool:
     return f.kind == "arc" and f.turn == ("cw" if subject == "part" or f.loop > 0 else "ccw")
 
 
-def _covered_rad(f: Feature, features: Iterable[Feature]) -> float:
+def _covered_rad(f: Round, features: Iterable[Feature]) -> float:
     """Angle that a round feature covers, together with pieces of the same circle in its loop."""
-    assert f.centre is not None
-    assert f.radius is not None
     total = 0.0
     for g in features:
-        if g.loop != f.loop or g.kind != f.kind or g.turn != f.turn or g.centre is None or g.radius is None:
+        if g.loop != f.loop or not same_kind(f, g) or not is_round(g):
             continue
         near = np.hypot(*np.subtract(g.centre, f.centre)) < 0.05 * f.radius + 0.1
         if g is f or (near and abs(g.radius - f.radius) < 0.05 * f.radius + 0.05):
@@ -131,7 +142,7 @@ def _covered_rad(f: Feature, features: Iterable[Feature]) -> float:
     return total
 
 
-def _is_hole(f: Feature, subject: Subject) -> bool:
+def _is_hole(f: Feature, subject: Subject) -> TypeGuard[Round]:
     return is_round(f) and is_hollow(f, subject) and abs(sweep_rad(f)) > HALF_ROUND_RAD
 
 
@@ -190,7 +201,7 @@ def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tup
     out += [("boss", (x.label,)) for x in rounds if _boss(x, estimate, subject) is None]
     for i, a in enumerate(holes):
         beside = [x for x in lines if x.loop != a.loop and _abreast(a, x)]
-        for b in [*holes[i + 1 :], *beside]:
+        for b in (*holes[i + 1 :], *beside):
             if b.loop != a.loop and _web((a, b), subject) is None:
                 out.append(("web", (a.label, b.label)))
     out += [("span", (a.label, b.label)) for i, a in enumerate(holes) for b in holes[i + 1 :]]
@@ -200,6 +211,6 @@ def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tup
     return sorted(out, key=lambda r: order[r[0]])
 
 
-def _abreast(hole: Feature, edge: Feature) -> bool:
-    along = float(direction(edge) @ np.subtract(hole.centre, middle(edge)))  # type: ignore[arg-type]
+def _abreast(hole: Round, edge: Line) -> bool:
+    along = float(direction(edge) @ np.subtract(hole.centre, middle(edge)))
     return abs(along) < length(edge) / 2

@@ -15,7 +15,7 @@ import numpy as np
 
 from calib.view.view import PRIOR_NAMES, View
 from measure.edges.edges import DIRECTIONS
-from measure.geometry.features import PARAMETERS, Array, Estimate
+from measure.geometry.features import Array, Estimate
 from measure.geometry.local_form import base_of, by_parameters
 from measure.tracing.parts import VIEW_TERMS, view_root
 
@@ -89,7 +89,7 @@ def by_light(e: Estimate) -> Array:
             ring = np.stack([2 * np.cos(angle), 2 * np.sin(angle), np.ones_like(angle)], 1)
             way = 1.0 if f.loop == 0 else -1.0
             out[at] = way * ring.T @ _facing(angle + (0.0 if f.loop == 0 else np.pi)) / len(angle)
-        elif PARAMETERS[f.kind]:
+        elif f.kind != "curve":
             base = base_of(f)
             outwards = np.arctan2(-base.along[0], base.along[1])
             out[at] = np.linalg.inv(by_parameters(f, base))[:, :1] @ _facing(np.array([outwards]))

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from measure.adjustment.equations import with_edge_error
 from measure.adjustment.least_squares import ALPHA0, Checked, Observations, Solution, chi2_limit, solve
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature
+from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, as_fitted
 from measure.geometry.local_form import Base, base_of, by_motion, by_parameters, form, parameters_of
 from measure.geometry.rejoin import about_new_middles, closing, joints, rejoined, shifted_all
 from measure.several.registration import Placing
@@ -127,7 +127,7 @@ class _Work:
         e = self.first
         self.at = list(e.slices().values())
         self.m = len(e.white)
-        self.bases = {i: base_of(f) for i, f in enumerate(e.features) if PARAMETERS[f.kind]}
+        self.bases = {i: base_of(f) for i, f in enumerate(e.features) if f.kind != "curve"}
         every = [e, *(o.estimate for o in self.others)]
         self.names = tuple(dict.fromkeys(n for one in every for n in one.shared_names))
         self.looser = np.ones(len(self.names))
@@ -170,8 +170,8 @@ class _Work:
         n = rows[-1][1].stop
         change, design, observed = np.zeros((n, len(o.estimate.white))), np.zeros((n, u)), np.zeros(n)
         for (i, r), (_, j) in zip(rows, o.pairs, strict=True):
-            f, base = self.first.features[i], self.bases[i]
-            g = o.placing.of(o.estimate.features[j])
+            f, base = as_fitted(self.first.features[i]), self.bases[i]
+            g = o.placing.of(as_fitted(o.estimate.features[j]))
             change[r, own[j]] = by_parameters(g, base) @ o.placing.of_parameters(g)
             design[r, self.at[i]] = np.eye(r.stop - r.start)
             motion = self.m + len(self.names) + 3 * k
@@ -191,7 +191,7 @@ class _Work:
         """(m, m) change of the forms of the first outline's features with their parameters."""
         out = np.zeros((self.m, self.m))
         for i, base in self.bases.items():
-            out[self.at[i], self.at[i]] = by_parameters(self.first.features[i], base)
+            out[self.at[i], self.at[i]] = by_parameters(as_fitted(self.first.features[i]), base)
         return out
 
     def spread_out(self, e: Estimate) -> Array:
@@ -264,7 +264,7 @@ class _Work:
         e, m = self.first, self.m
         by = np.zeros(m)
         for i, base in self.bases.items():
-            f = e.features[i]
+            f = as_fitted(e.features[i])
             by[self.at[i]] = parameters_of(form(f, base) + solution.x[self.at[i]], f, base)
         found = [
             replace(j, tangent=j.tangent and not {j.first, j.second} & set(self.doubted)) for j in joints(e.features)
@@ -286,7 +286,7 @@ class _Work:
         """As `changes`, for features where they are now, described about the first outline's bases."""
         out = np.zeros((self.m, self.m))
         for i, base in self.bases.items():
-            out[self.at[i], self.at[i]] = by_parameters(features[i], base)
+            out[self.at[i], self.at[i]] = by_parameters(as_fitted(features[i]), base)
         return out
 
 

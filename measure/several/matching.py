@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Array, Feature, direction, flatten, length
+from measure.geometry.features import PARAMETERS, Array, Feature, as_line, direction, flatten, length, same_kind
 
 NEAR_MM = 0.6
 """Partners lie within this of each other along the stretch that they share."""
@@ -53,9 +53,9 @@ def _values(first: Sequence[Feature], second: Sequence[Feature]) -> Array:
 
 def _alike(a: Feature, b: Feature) -> bool:
     """Whether two features are of a kind, both of the outside or both of a hole, and run the same way."""
-    if a.kind != b.kind or not PARAMETERS[a.kind] or (a.loop == 0) != (b.loop == 0) or a.turn != b.turn:
+    if not same_kind(a, b) or not PARAMETERS[a.kind] or (a.loop == 0) != (b.loop == 0):
         return False
-    return a.kind != "line" or float(direction(a) @ direction(b)) > SAME_WAY
+    return a.kind != "line" or float(direction(a) @ direction(as_line(b))) > SAME_WAY
 
 
 def covered(features: Sequence[Feature], which: Sequence[int]) -> float:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Array, Feature, flatten, moved
+from measure.geometry.features import PARAMETERS, Array, F, Feature, backwards, flatten, mapped, moved
 from measure.geometry.symmetry import centroid, outer_loop
 
 SPACING_MM = 0.4
@@ -46,7 +46,7 @@ class Placing:
     shift_mm: tuple[float, float]
     gap_mm: float = 0.0
 
-    def of(self, f: Feature) -> Feature:
+    def of(self, f: F) -> F:
         """The feature as laid, material still on the left of travel."""
         return moved(_turned_over(f) if self.mirrored else f, self.turn_rad, self.shift_mm)
 
@@ -75,14 +75,9 @@ class Placing:
         return np.array([[c, -s], [s, c]]) @ np.diag([-1.0 if self.mirrored else 1.0, 1.0])
 
 
-def _turned_over(f: Feature) -> Feature:
+def _turned_over(f: F) -> F:
     """Mirrored at the y axis and run through backwards; an arc's sense of turn changes twice and so stays."""
-
-    def at(p: tuple[float, float] | None) -> tuple[float, float] | None:
-        return None if p is None else (-p[0], p[1])
-
-    points = None if f.points is None else tuple((-x, y) for x, y in reversed(f.points))
-    return replace(f, start=at(f.end), end=at(f.start), centre=at(f.centre), points=points)
+    return backwards(mapped(f, lambda p: (-p[0], p[1])))
 
 
 def placings(first: Sequence[Feature], second: Sequence[Feature]) -> list[Placing]:

@@ -14,7 +14,7 @@ from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
 from measure.dimensioning.handedness import handedness
 from measure.dimensioning.scheme.values import Plan, Wanted
 from measure.geometry.dimensions import Dimension
-from measure.geometry.features import Array, Estimate, Feature, Point, flatten, moved
+from measure.geometry.features import Array, Estimate, Feature, Point, as_round, flatten, is_round, moved
 from measure.geometry.outline_path import Vertex, loops
 from measure.sheet.layout import frame
 from measure.sheet.layout.arrange import View, arrange
@@ -179,8 +179,6 @@ def _outline(features: Sequence[Feature]) -> list[Path | Circle]:
     shapes: list[Path | Circle] = []
     for loop in loops(features):
         if isinstance(loop, Feature):
-            assert loop.centre is not None
-            assert loop.radius is not None
             shapes.append(Circle(loop.centre, loop.radius, "OUTLINE", WIDE))
         else:
             shapes.append(Path(_vertices(loop), "OUTLINE", WIDE, closed=True))
@@ -291,12 +289,10 @@ def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], 
     for label in plan.loose:
         f = of[label]
         if f.kind == "line":
-            assert f.start is not None
-            assert f.end is not None
             p, q = np.subtract(f.start, origin), np.subtract(f.end, origin)
             rows.append([label, _pair(p, q, 0, mark), _pair(p, q, 1, mark), f"{math.dist(f.start, f.end):.2f} long"])
             continue
-        assert f.centre is not None
+        f = as_round(f)
         c = np.subtract(f.centre, origin)
         s = gauge("radius", [label])
         size = f"R{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
@@ -339,10 +335,8 @@ def _origin(plan: Plan) -> Array:
         if label is None:
             continue
         f = of[label]
-        if f.centre is not None:
+        if is_round(f):
             out[k] = f.centre[k]
-        else:
-            assert f.start is not None
-            assert f.end is not None
+        elif f.kind == "line":
             out[k] = (f.start[k] + f.end[k]) / 2
     return out

@@ -132,7 +132,7 @@ def _moved_estimate(before: Estimate, moved: tuple[Feature, ...]) -> Estimate:
 
 def _screw(f: Feature) -> str:
     """A word on a hole that suits a screw."""
-    if f.kind != "circle" or f.loop == 0 or f.radius is None:
+    if f.kind != "circle" or f.loop == 0:
         return ""
     found = clearance_hole(2 * f.radius, SCREW_WITHIN_MM)
     return f"{f.label} suits an {found[0]} screw (ISO 273, {found[1]})." if found else ""

@@ -7,7 +7,7 @@ from typing import Any
 
 from calib.errors import WrongUsage
 from calib.reference.found import Caution
-from measure.geometry.features import Feature
+from measure.geometry.features import Feature, Line
 from measure.job import job, records
 from measure.printing.light_parts import LIGHT_PARTS
 from measure.printing.strength import remedies
@@ -93,7 +93,7 @@ def marks(record: records.JobRecord, decimal_mark: str = ".") -> tuple[tuple[Fea
         s = j.section
         value, spread = figures(s.value_mm, s.u95_mm, mark=decimal_mark)
         words = f"{value} {spread}".strip() + f" ({', '.join(remedies.side_words(x) for x in s.sides)})"
-        out.append((Feature(name, "line", 0, *s.ends), words))
+        out.append((Line(name, 0, *s.ends), words))
     return tuple(out)
 
 

@@ -94,5 +94,7 @@ def as_seen(view: View, points_mm: Array, loop: int, wall: Wall, opening: bool) 
 def _telling(f: Feature) -> Array:
     """(n, 2) points that a feature and its partner have in common: ends and centre."""
     if f.kind == "curve":
-        return np.array([flatten(f)[0], flatten(f)[-1]])
-    return np.array([p for p in (f.start, f.end, f.centre) if p is not None], float)
+        return np.array([f.start, f.end])
+    if f.kind == "circle":
+        return np.array([f.centre])
+    return np.array([f.start, f.end, *([f.centre] if f.kind == "arc" else [])])

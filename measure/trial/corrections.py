@@ -20,7 +20,7 @@ from measure.adjustment.bounds import Bound, bounded
 from measure.adjustment.equations import Unknowns, prior, unknowns
 from measure.adjustment.least_squares import Observations, solve
 from measure.geometry.dimensions import angle_between, distance, stacked
-from measure.geometry.features import PARAMETERS, Array, Estimate, right_normal
+from measure.geometry.features import PARAMETERS, Array, Estimate, as_line, right_normal
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.trial.faces import growth, moved_by, outward
 from measure.trial.sayings import Said, replaced
@@ -166,14 +166,14 @@ def _row(k: Unknowns, key: tuple[str, ...]) -> Array:
     elif len(key) == 1:
         row[k.slices[key[0]]] = outward(named[key[0]])
     else:
-        row = stacked(distance(*(named[x] for x in key)), key, k.slices, k.size)
+        row = stacked(distance(*(as_line(named[x]) for x in key)), key, k.slices, k.size)
     return row
 
 
 def _at_rest(k: Unknowns, key: tuple[str, ...]) -> float:
     """What is told about, as measured."""
     named = {f.label: f for f in k.estimate.features}
-    return distance(*(named[x] for x in key)).value_mm if len(key) == 2 else 0.0
+    return distance(*(as_line(named[x]) for x in key)).value_mm if len(key) == 2 else 0.0
 
 
 def _freed(k: Unknowns, key: tuple[str, ...]) -> Array:

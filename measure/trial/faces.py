@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import Array, Feature, flatten, middle, right_normal
+from measure.geometry.features import Array, Feature, as_line, as_round, flatten, middle, right_normal
 
 
 def outward(f: Feature) -> Array:
@@ -15,6 +15,8 @@ def outward(f: Feature) -> Array:
         return np.array([1.0, 0.0])
     if f.kind == "circle":
         return np.array([0.0, 0.0, 1.0 if f.loop == 0 else -1.0])
+    if f.kind == "curve":
+        return np.zeros(0)
     p = flatten(f)
     out = p[len(p) // 2] - np.array(f.centre)
     side = 1.0 if f.turn == "ccw" else -1.0
@@ -29,12 +31,11 @@ def moved_by(now: Feature, then: Feature) -> float:
         then: the same feature in the other state.
     """
     if now.kind == "line":
-        return float(right_normal(now) @ (middle(then) - middle(now)))
+        return float(right_normal(now) @ (middle(as_line(then)) - middle(now)))
     if now.kind == "curve":
         return 0.0
-    apart = np.array(
-        [*np.subtract(then.centre or (0, 0), now.centre or (0, 0)), (then.radius or 0) - (now.radius or 0)]
-    )
+    then = as_round(then)
+    apart = np.array([*np.subtract(then.centre, now.centre), then.radius - now.radius])
     return float(outward(now) @ apart)
 
 

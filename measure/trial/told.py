@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from measure.geometry.dimensions import angle_between, distance
-from measure.geometry.features import Feature
+from measure.geometry.features import Feature, as_line
 from measure.trial.faces import moved_by
 from measure.trial.sayings import Said, Saying
 
@@ -105,7 +105,7 @@ def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
             return f"{x}, named in “{s.words()}”, is a free line, which can't be moved by itself."
     if len(s.labels) == 2:
         a, b = (features[x] for x in s.labels)
-        if {a.kind, b.kind} != {"line"} or abs(angle_between(a, b)) > ALONGSIDE_RAD:
+        if a.kind != "line" or b.kind != "line" or abs(angle_between(a, b)) > ALONGSIDE_RAD:
             return f"“{s.words()}” needs two straight edges that run alongside each other."
     return ""
 
@@ -113,7 +113,7 @@ def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
 def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[float, float]:
     """Between what the face has to lie, outward from where it was measured; for two edges the size between them."""
     if len(s.labels) == 2:
-        a, b = (was.features[x] for x in s.labels)
+        a, b = (as_line(was.features[x]) for x in s.labels)
         size = distance(a, b).value_mm
         if s.by_mm is None:
             low, high = FEELS_MM[s.feel]

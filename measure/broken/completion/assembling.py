@@ -10,7 +10,7 @@ import numpy as np
 from measure.broken.breaks import Break, outer
 from measure.broken.completion.outcome import Completed, Way
 from measure.broken.completion.pieces import Piece, rows_of
-from measure.geometry.features import Array, Estimate, Feature, middle
+from measure.geometry.features import Array, Estimate, Feature, as_line, middle
 from measure.geometry.placing import about
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 
@@ -70,7 +70,7 @@ def _joined(ring: Sequence[Piece], changed: set[str]) -> tuple[list[Feature], li
     moved = shifted_all(features, closing(features, found))
     joined = rejoined(moved, found)
     rows = [
-        about(f, middle(g)) @ p.rows if f.kind == "line" else p.rows
+        about(f, middle(as_line(g))) @ p.rows if f.kind == "line" else p.rows
         for f, g, p in zip(features, joined, ring, strict=True)
     ]
     return joined, rows

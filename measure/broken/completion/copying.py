@@ -14,7 +14,21 @@ from measure.broken.completion.checking import OUTSIDE_MM
 from measure.broken.completion.outcome import Completed, NotCompleted
 from measure.broken.completion.pieces import Piece, as_one, longer, seen, shorter, weighed
 from measure.broken.repetition import SHORT_MM, WIDEST, Repetition
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, flatten, length, right_normal
+from measure.geometry.features import (
+    PARAMETERS,
+    Arc,
+    Array,
+    Estimate,
+    Feature,
+    Line,
+    as_line,
+    between,
+    direction,
+    flatten,
+    length,
+    right_normal,
+    same_kind,
+)
 from measure.geometry.rejoin import joints
 
 LEAST_ASYMMETRY_MM = 0.03
@@ -63,10 +77,10 @@ def _partner(
     p = back.of(_at_share(f, np.array([1 - reach if before else reach, 0.7 if before else 0.3])))
     best: tuple[float, int | None] = (OUTSIDE_MM, None)
     for i, g in enumerate(loop):
-        if i in which.members() or i in open_now or g.kind != f.kind or g.turn != f.turn:
+        if i in which.members() or i in open_now or not same_kind(f, g):
             continue
         image = found.placing.image(g)
-        if f.kind == "line" and np.dot(np.subtract(image.end, image.start), np.subtract(f.end, f.start)) < 0:  # type: ignore[arg-type]
+        if f.kind == image.kind == "line" and direction(image) @ direction(f) < 0:
             continue
         path = shapely.LineString(flatten(g, 0.005))
         off = max(path.distance(shapely.Point(q)) for q in p[:1])
@@ -85,6 +99,8 @@ def _filled(
 ) -> Completed | NotCompleted:
     loop, m, slices = outer(estimate.features), len(estimate.white), estimate.slices()
     b, a = loop[which.before()], loop[which.after()]
+    if not isinstance(b, Line | Arc) or not isinstance(a, Line | Arc):
+        raise TypeError(f"{b.label} and {a.label} have no counterpart that goes on")
     chain = [first, *between, last] if between or first != last else [first]
     extra = 2 + sum(PARAMETERS[loop[i].kind] for i in chain)
     asymmetry = max(found.rms_mm, LEAST_ASYMMETRY_MM)
@@ -100,7 +116,7 @@ def _filled(
         rows[:, :m] += by @ found.response
         image = found.placing.image(g)
         if g.kind == "line":
-            rows[0, m : m + 2] = right_normal(image)
+            rows[0, m : m + 2] = right_normal(as_line(image))
         elif g.kind != "curve":
             rows[:2, m : m + 2] = np.eye(2)
         for j in range(PARAMETERS[g.kind]):
@@ -112,7 +128,7 @@ def _filled(
         copies.append(Piece(image, rows, bool(of_joint.get(ends, False))))  # type: ignore[arg-type]
     own_error = np.array(variance)
     if len(chain) == 1:
-        if b is not a and _same_kind(b, a):
+        if b is not a and same_kind(b, a):
             piece = as_one(estimate, b, a, m + extra)
         elif b is a and b.kind == "arc":
             piece = as_one(estimate, b, b, m + extra)
@@ -121,8 +137,7 @@ def _filled(
         merged = (shorter(b, a).label,) if b is not a else ()
         done = assembled(estimate, which, [piece], own_error, found.placing.way, (longer(b, a).label,), merged)
     else:
-        start = replace(b, end=copies[0].feature.end)
-        end = replace(a, start=copies[-1].feature.start)
+        start, end = _up_to(b, copies[0].feature), _from(a, copies[-1].feature)
         pieces = [
             replace(weighed(estimate, start, b, seen(b, b, slices, m + extra), copies[0], own_error),
                     tangent=copies[0].tangent),
@@ -134,5 +149,9 @@ def _filled(
                    angle_rad=found.placing.angle_rad)  # fmt: skip
 
 
-def _same_kind(b: Feature, a: Feature) -> bool:
-    return b.kind == a.kind and b.turn == a.turn
+def _up_to(b: Line | Arc, copy: Feature) -> Line | Arc:
+    return b if copy.kind == "circle" else between(b, end=copy.end)
+
+
+def _from(a: Line | Arc, copy: Feature) -> Line | Arc:
+    return a if copy.kind == "circle" else between(a, start=copy.start)

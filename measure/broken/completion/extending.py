@@ -16,8 +16,7 @@ from measure.broken.completion.outcome import Completed, NotCompleted
 from measure.broken.completion.pieces import as_one, longer, seen, shorter
 from measure.broken.continuing import Meeting, meeting
 from measure.broken.repetition import SHORT_MM
-from measure.geometry.features import Estimate, Feature, length
-from measure.geometry.rejoin import first_point, last_point
+from measure.geometry.features import Arc, Estimate, Feature, Line, between, length
 
 
 def extended(estimate: Estimate, which: Break, subject: Literal["part", "opening"]) -> Completed | NotCompleted:
@@ -26,8 +25,9 @@ def extended(estimate: Estimate, which: Break, subject: Literal["part", "opening
     first: NotCompleted | None = None
     for wider in _widenings(loop, which):
         b, a = loop[wider.before()], loop[wider.after()]
-        gap_mm = math.dist(last_point(b), first_point(a))
-        met = meeting(estimate, b, a, gap_mm)
+        if b.kind == "circle" or a.kind == "circle":
+            raise ValueError("a circle is a loop of its own and is not broken")
+        met = meeting(estimate, b, a, math.dist(b.end, a.start))
         done = NotCompleted(met) if isinstance(met, str) else checked(_with_meeting(estimate, wider, met), subject)
         if isinstance(done, Completed):
             return done
@@ -58,15 +58,12 @@ def _with_meeting(estimate: Estimate, which: Break, met: Meeting) -> Completed:
     b, a = loop[which.before()], loop[which.after()]
     m = len(estimate.white)
     slices = estimate.slices()
+    if not isinstance(b, Line | Arc) or not isinstance(a, Line | Arc):
+        raise TypeError(f"{b.label} and {a.label} don't go on")
     if not met.one:
-        first = _ended(b, end=met.at)
-        last = _ended(a, start=met.at)
+        first, last = between(b, end=met.at), between(a, start=met.at)
         pieces = [seen(first, b, slices, m), seen(last, a, slices, m)]
         done = assembled(estimate, which, pieces, np.zeros(0), "extend", (b.label, a.label), ())
         return replace(done, corner_u95_mm=met.u95_mm)
     return assembled(estimate, which, [as_one(estimate, b, a, m)], np.zeros(0), "extend",
                       (longer(b, a).label,), (shorter(b, a).label,) if b is not a else ())  # fmt: skip
-
-
-def _ended(f: Feature, start: tuple[float, float] | None = None, end: tuple[float, float] | None = None) -> Feature:
-    return replace(f, start=start or f.start, end=end or f.end)

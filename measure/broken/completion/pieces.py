@@ -7,9 +7,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.adjustment.equations import with_edge_error
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, length, middle
+from measure.geometry.features import (
+    PARAMETERS,
+    Arc,
+    Array,
+    Circle,
+    Estimate,
+    Feature,
+    Line,
+    as_line,
+    as_round,
+    between,
+    length,
+    middle,
+)
 from measure.geometry.placing import about, relative
-from measure.geometry.rejoin import shifted_all
+from measure.geometry.rejoin import shifted
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,40 +45,43 @@ def rows_of(f: Feature, slices: dict[str, slice], size: int) -> Array:
 def seen(now: Feature, f: Feature, slices: dict[str, slice], size: int) -> Piece:
     """A seen feature with new ends; its slopes are about the new middle."""
     rows = rows_of(f, slices, size)
-    return Piece(now, about(f, middle(now)) @ rows if f.kind == "line" else rows)
+    return Piece(now, about(f, middle(as_line(now))) @ rows if f.kind == "line" else rows)
 
 
-def as_one(estimate: Estimate, b: Feature, a: Feature, size: int) -> Piece:
+def as_one(estimate: Estimate, b: Line | Arc, a: Line | Arc, size: int) -> Piece:
     """Both neighbours as one edge or arc, each weighed by its covariance."""
     slices = estimate.slices()
     kept = longer(b, a)
     if b is a:
-        assert b.kind == "arc"
-        whole = replace(b, kind="circle", start=None, end=None, turn=None)
+        arc = as_round(b)
+        whole = Circle(arc.label, arc.loop, arc.centre, arc.radius, arc.origin)
         return Piece(whole, seen(b, b, slices, size).rows)
-    joined = replace(kept, start=b.start, end=a.end)
+    joined = between(kept, b.start, a.end)
     return weighed(estimate, joined, kept, seen(kept, kept, slices, size),
                     seen(o := shorter(b, a), o, slices, size), np.zeros(size - len(estimate.white)))  # fmt: skip
 
 
-def longer(b: Feature, a: Feature) -> Feature:
+def longer(b: Line | Arc, a: Line | Arc) -> Line | Arc:
     """Of a break's two neighbours the longer one: its label stays."""
     return b if length(b) >= length(a) else a
 
 
-def shorter(b: Feature, a: Feature) -> Feature:
+def shorter(b: Line | Arc, a: Line | Arc) -> Line | Arc:
     """The other one."""
     return a if length(b) >= length(a) else b
 
 
-def weighed(estimate: Estimate, wanted: Feature, known: Feature, own: Piece, other: Piece, own_error: Array) -> Piece:
+def weighed(
+    estimate: Estimate, wanted: Line | Arc, known: Line | Arc, own: Piece, other: Piece, own_error: Array
+) -> Piece:
     """The best linear unbiased estimate of one line or arc from what was seen of it and from another piece of it."""
     m = len(estimate.white)
     c = np.zeros((m + len(own_error),) * 2)
     c[:m, :m] = with_edge_error(estimate).covariance()
     c[m:, m:] = np.diag(own_error)
     if wanted.kind == "line":  # both about the middle of what it will be, on the line that was seen
-        u = np.subtract(known.end, known.start) / length(known)  # type: ignore[arg-type]
+        known = as_line(known)
+        u = np.subtract(known.end, known.start) / length(known)
         ends = [middle(known) + u * ((np.array(p) - middle(known)) @ u) for p in (wanted.start, wanted.end)]
         wanted = replace(wanted, start=_pair(ends[0]), end=_pair(ends[1]))
         one = about(known, middle(wanted)) @ own.rows
@@ -75,7 +91,7 @@ def weighed(estimate: Estimate, wanted: Feature, known: Feature, own: Piece, oth
     r = relative(other.feature, wanted)
     apart = two - one
     share = -(one @ c @ apart.T) @ np.linalg.pinv(apart @ c @ apart.T, rcond=1e-10, hermitian=True)
-    now = shifted_all([wanted], share @ r)[0]
+    now = shifted(wanted, share @ r)
     return Piece(now, one + share @ apart)
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
 from measure.dimensioning.gauging import Gauge, acute_deg, shape_of
-from measure.geometry.features import Array, Feature, by_loop, direction, length, sweep_rad
+from measure.geometry.features import Arc, Array, F, Feature, Line, Round, by_loop, direction, length, sweep_rad
+
+R = TypeVar("R", bound=Round)
 
 MORE_THAN_HALF = math.radians(190)
 """From here on an arc is dimensioned by its diameter (ISO 129-1: radii for arcs up to half a circle)."""
@@ -24,8 +26,8 @@ class Opening:
 
     form: Literal["slot", "window"]
     loop: int
-    lines: tuple[Feature, ...]
-    ends: tuple[Feature, ...]
+    lines: tuple[Line, ...]
+    ends: tuple[Arc, ...]
 
 
 def openings(features: Sequence[Feature]) -> list[Opening]:
@@ -49,7 +51,7 @@ def _parallel(a: Feature, b: Feature, within_deg: float = 3.0) -> bool:
     return acute_deg(shape_of(a).s - shape_of(b).s) < within_deg
 
 
-def located(features: Sequence[Feature], slots: Sequence[Opening]) -> list[Feature]:
+def located(features: Sequence[Feature], slots: Sequence[Opening]) -> list[Round]:
     """Rounds whose centres a drawing locates: circles, slot ends, round ends; not fillets."""
     ends = {e.label for s in slots for e in s.ends}
     return [
@@ -59,13 +61,12 @@ def located(features: Sequence[Feature], slots: Sequence[Opening]) -> list[Featu
     ]
 
 
-def equal_rounds(rounds: Sequence[Feature], gauge: Gauge) -> list[list[Feature]]:
+def equal_rounds(rounds: Sequence[R], gauge: Gauge) -> list[list[R]]:
     """Groups of rounds whose radii agree within their uncertainty, largest first."""
-    groups: list[list[Feature]] = []
-    for f in sorted(rounds, key=lambda f: -(f.radius or 0)):
-        assert f.radius is not None
+    groups: list[list[R]] = []
+    for f in sorted(rounds, key=lambda f: -f.radius):
         if groups:
-            mean = float(np.mean([g.radius for g in groups[-1] if g.radius is not None]))
+            mean = float(np.mean([g.radius for g in groups[-1]]))
             u = gauge("radius", [f.label]).u95
             agree = min(2 * u, 0.05 + 0.12 * f.radius) if u is not None else 0.03 + 0.01 * f.radius
             if mean - f.radius <= max(agree, 0.02):
@@ -75,9 +76,9 @@ def equal_rounds(rounds: Sequence[Feature], gauge: Gauge) -> list[list[Feature]]
     return groups
 
 
-def in_line(places: Sequence[tuple[float, Feature]], tolerance_mm: float) -> list[list[Feature]]:
+def in_line(places: Sequence[tuple[float, F]], tolerance_mm: float) -> list[list[F]]:
     """Features grouped by equal coordinates: each group spans no more than twice the tolerance, in rising order."""
-    out: list[list[Feature]] = []
+    out: list[list[F]] = []
     first = -math.inf
     for at, f in sorted(places, key=lambda p: p[0]):
         if at - first > 2 * tolerance_mm:
@@ -87,7 +88,7 @@ def in_line(places: Sequence[tuple[float, Feature]], tolerance_mm: float) -> lis
     return out
 
 
-def evenly_round(group: Sequence[Feature], tolerance_mm: float) -> tuple[float, float] | None:
+def evenly_round(group: Sequence[Round], tolerance_mm: float) -> tuple[float, float] | None:
     """Centre of a circle on which equal holes stand at even steps, or None."""
     n = len(group)
     if n < 3:
@@ -105,26 +106,23 @@ def evenly_round(group: Sequence[Feature], tolerance_mm: float) -> tuple[float, 
 
 def tangent(a: Feature, b: Feature, within_deg: float = 5.0) -> bool:
     """Whether b goes on in the direction in which a ends."""
-    if a.kind == "curve" or b.kind == "curve":
+    if not isinstance(a, Line | Arc) or not isinstance(b, Line | Arc):
         return False
     u, v = _heading(a, at_end=True), _heading(b, at_end=False)
     return float(u @ v) > math.cos(math.radians(within_deg))
 
 
-def _heading(f: Feature, at_end: bool) -> Array:
+def _heading(f: Line | Arc, at_end: bool) -> Array:
     """(2,) unit vector in which a feature runs at its start or end."""
     if f.kind == "line":
         return direction(f)
-    assert f.centre is not None
-    p = f.end if at_end else f.start
-    assert p is not None
-    d = np.subtract(p, f.centre)
+    d = np.subtract(f.end if at_end else f.start, f.centre)
     d = d / max(float(np.hypot(*d)), 1e-9)
     out: Array = np.array([-d[1], d[0]]) * np.sign(sweep_rad(f))
     return out
 
 
-def main_direction(features: Sequence[Feature], rounds: Sequence[Feature]) -> float:
+def main_direction(features: Sequence[Feature], rounds: Sequence[Round]) -> float:
     """Angle (rad) that the part's own horizontal has: that of its straight edges, else of its farthest centres.
 
     Edges within 1.5° of each other or of square are taken together, weighted by length; an edge of the outer boundary
@@ -138,7 +136,7 @@ def main_direction(features: Sequence[Feature], rounds: Sequence[Feature]) -> fl
         near = np.abs(turn) < math.radians(1.5)
         k = int((near * weight).sum(1).argmax())
         return float(angle[k] - (near[k] * turn[k] * weight).sum() / (near[k] * weight).sum())
-    centres = np.array([f.centre for f in rounds if f.centre is not None])
+    centres = np.array([f.centre for f in rounds])
     if len(centres) > 1:
         apart = np.hypot(*(centres[:, None] - centres).transpose(2, 0, 1))
         i, j = np.unravel_index(apart.argmax(), apart.shape)

@@ -13,7 +13,8 @@ from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.groups import LOCATED, MORE_THAN_HALF, Opening, equal_rounds, evenly_round
 from measure.dimensioning.scheme.scheme import Scheme
 from measure.dimensioning.scheme.values import Form, Wanted
-from measure.geometry.features import Feature, Point, by_loop, length, sweep_rad
+from measure.geometry.features import Feature, Point, Round, by_loop, length, sweep_rad
+from measure.geometry.symmetry import Turning
 
 RoundSize = Literal["diameter", "radius"]
 Side = tuple[str, Feature, Feature]
@@ -30,7 +31,7 @@ def bores(scheme: Scheme) -> None:
         equal(scheme, pool, "diameter")
 
 
-def equal(scheme: Scheme, pool: Sequence[Feature], kind: RoundSize) -> None:
+def equal(scheme: Scheme, pool: Sequence[Round], kind: RoundSize) -> None:
     """A size for each group of equal rounds."""
     for group in equal_rounds(pool, scheme.gauge):
         labels = tuple(f.label for f in group)
@@ -110,7 +111,7 @@ def patterns(scheme: Scheme) -> None:
         middle = evenly_round(group, scheme.tolerance)
         if middle is None:
             continue
-        hub = [f for f in scheme.rounds if f.centre and math.dist(f.centre, middle) < 3 * scheme.tolerance]
+        hub = [f for f in scheme.rounds if math.dist(f.centre, middle) < 3 * scheme.tolerance]
         if len(group) < 5 and not hub:
             continue
         _even(scheme, group, hub[0] if hub else None, middle)
@@ -118,7 +119,7 @@ def patterns(scheme: Scheme) -> None:
         _repeats(scheme)
 
 
-def _even(scheme: Scheme, group: Sequence[Feature], hub: Feature | None, middle: Point) -> None:
+def _even(scheme: Scheme, group: Sequence[Round], hub: Round | None, middle: Point) -> None:
     """Equal holes at even steps on a pitch circle."""
     labels = tuple(f.label for f in sorted(group, key=lambda f: _turn_about(middle, f)))
     n = len(labels)
@@ -136,36 +137,36 @@ def _even(scheme: Scheme, group: Sequence[Feature], hub: Feature | None, middle:
 
 def _repeats(scheme: Scheme) -> None:
     """Tip and root circles of an outline that repeats, or the pitch circle of its lobes."""
-    assert scheme.turning is not None
-    hubs = [f for f in scheme.rounds if f.centre and math.dist(f.centre, scheme.turning.centre_mm) < 0.3]
+    turning = scheme.turning
+    if turning is None:
+        return
+    hubs = [f for f in scheme.rounds if math.dist(f.centre, turning.centre_mm) < 0.3]
     for hub in hubs:
         rel.concentric(scheme.free, rel.CENTRE, hub.label)
     seen: set[str] = set()
-    for i, j in enumerate(scheme.turning.partner):
+    for i, j in enumerate(turning.partner):
         f = scheme.features[i]
         if j < 0 or f.label in seen or f.kind != "arc":
             continue
-        orbit = _orbit(scheme, i)
+        orbit = _orbit(scheme, turning, i)
         labels = tuple(g.label for g in orbit)
         seen.update(labels)
-        assert f.centre is not None
-        if math.dist(f.centre, scheme.turning.centre_mm) < 0.05 * (f.radius or 0) + scheme.tolerance:
+        if math.dist(f.centre, turning.centre_mm) < 0.05 * f.radius + scheme.tolerance:
             rel.concentric(scheme.free, rel.CENTRE, f.label)
             scheme.take("diameter", labels, partial(_counted, "diameter", 1, labels), over=1)
         elif f.turn == "ccw" and abs(sweep_rad(f)) > LOCATED:
             n = len(labels)
             scheme.take("radius", labels, partial(_counted, "radius", n, labels), over=1)
             if scheme.take("pitch", labels, partial(_counted, "pitch", n, labels)):
-                scheme.pitches.append((scheme.turning.centre_mm, labels))
+                scheme.pitches.append((turning.centre_mm, labels))
             if hubs:
                 _turned_against(scheme, hubs[0], orbit)
 
 
-def _orbit(scheme: Scheme, first: int) -> list[Feature]:
+def _orbit(scheme: Scheme, turning: Turning, first: int) -> list[Feature]:
     """A piece of a repeating outline and all that it becomes."""
-    assert scheme.turning is not None
     out, i = [scheme.features[first]], first
-    while (i := scheme.turning.partner[i]) != first:
+    while (i := turning.partner[i]) != first:
         out.append(scheme.features[i])
     return out
 
@@ -189,8 +190,7 @@ def _chord(a: Shape, b: Shape) -> float:
     return math.hypot(a.x - b.x, a.y - b.y)
 
 
-def _turn_about(middle: Point, f: Feature) -> float:
-    assert f.centre is not None
+def _turn_about(middle: Point, f: Round) -> float:
     return math.atan2(f.centre[1] - middle[1], f.centre[0] - middle[0])
 
 

@@ -12,7 +12,7 @@ from measure.dimensioning.gauging import Stated, crossing
 from measure.dimensioning.scheme.places import from_main
 from measure.dimensioning.scheme.scheme import Scheme, off_deg
 from measure.dimensioning.scheme.values import End, Wanted
-from measure.geometry.features import Feature, by_loop, flatten, sweep_rad
+from measure.geometry.features import Feature, Line, Round, by_loop, flatten, is_round, sweep_rad
 
 
 def oblique(scheme: Scheme) -> None:
@@ -43,20 +43,18 @@ def _between_deg(scheme: Scheme, a: Feature, b: Feature) -> float:
     return off_deg(scheme.shapes[a.label].s, scheme.shapes[b.label].s)
 
 
-def _bearings(scheme: Scheme) -> list[tuple[Feature, Feature]]:
+def _bearings(scheme: Scheme) -> list[tuple[Round, Round]]:
     """Pairs of centres that an edge's direction may be told against."""
-    centres = [f for f in [*scheme.rounds, *(g for g in scheme.features if g.kind == "arc")] if f.centre]
+    centres = [*scheme.rounds, *(g for g in scheme.features if g.kind == "arc")]
     out = []
     for i, a in enumerate(centres):
         for b in centres[i + 1 :]:
-            assert a.centre is not None
-            assert b.centre is not None
             if math.dist(a.centre, b.centre) > 2:
                 out.append((a, b))
     return out[:12]
 
 
-def _neighbours(scheme: Scheme, f: Feature) -> list[Feature]:
+def _neighbours(scheme: Scheme, f: Feature) -> list[Line]:
     """Edges next to this one, over a fillet at most."""
     loop = by_loop(scheme.features)[f.loop]
     i, n = loop.index(f), len(loop)
@@ -140,7 +138,7 @@ def auxiliary(scheme: Scheme) -> None:
 
 
 def _far_side(scheme: Scheme, f: Feature, at: float, up: bool) -> End:
-    if f.centre is None:
+    if not is_round(f):
         return scheme.end(f, up)
     return End(((at, f.centre[1]) if up else (f.centre[0], at),), 1.0)
 

@@ -8,7 +8,7 @@ from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line
 from measure.dimensioning.scheme.holes import equal
 from measure.dimensioning.scheme.scheme import Scheme
-from measure.geometry.features import Feature, length, sweep_rad
+from measure.geometry.features import Feature, is_round, length, sweep_rad
 
 
 def tie_frame(scheme: Scheme) -> None:
@@ -18,7 +18,7 @@ def tie_frame(scheme: Scheme) -> None:
     pairs = [(a, b) for i, a in enumerate(scheme.rounds) for b in scheme.rounds[i + 1 :]]
     for a, b in pairs:
         up = scheme.upright_or_none(a, b)
-        if up is not None and a.centre and b.centre and math.dist(a.centre, b.centre) > 0.5:
+        if up is not None and math.dist(a.centre, b.centre) > 0.5:
             rel.level(scheme.free, a.label, b.label, not up)
             return
     scheme.free.pin(rel.FRAME, 1)
@@ -117,7 +117,7 @@ def _rule(scheme: Scheme, up: bool) -> tuple[str, tuple[str, ...]]:
             return kind, (max(lines, key=length).label,)
     for i, a in enumerate(scheme.rounds):
         for b in scheme.rounds[i + 1 :]:
-            if a.centre and b.centre and math.dist(a.centre, b.centre) > 2:
+            if math.dist(a.centre, b.centre) > 2:
                 side = scheme.upright_or_none(a, b)
                 if side is not None:
                     return "run" if side == up else "rise", (a.label, b.label)
@@ -145,4 +145,4 @@ def fillets(scheme: Scheme) -> None:
 
 
 def _same_centre(a: Feature, b: Feature) -> bool:
-    return a.centre is not None and b.centre is not None and math.dist(a.centre, b.centre) < 0.2
+    return is_round(a) and is_round(b) and math.dist(a.centre, b.centre) < 0.2

@@ -14,7 +14,7 @@ from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.freedom import Freedom
 from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line, located, openings
 from measure.dimensioning.scheme.values import End, Wanted
-from measure.geometry.features import Feature, Point, flatten, length, sweep_rad
+from measure.geometry.features import Feature, Line, Point, as_round, flatten, length, sweep_rad
 from measure.geometry.symmetry import mirror_axes, turning
 
 
@@ -68,9 +68,9 @@ class Scheme:
         self.overall: set[tuple[str, ...]] = set()
         self.shared: list[tuple[bool, tuple[str, ...]]] = []
         self.pitches: list[tuple[Point, tuple[str, ...]]] = []
-        self.main = max(self.rounds, key=lambda f: (abs(sweep_rad(f)) > MORE_THAN_HALF, f.radius or 0), default=None)
+        self.main = max(self.rounds, key=lambda f: (abs(sweep_rad(f)) > MORE_THAN_HALF, f.radius), default=None)
 
-    def _lines(self, angle: float) -> list[Feature]:
+    def _lines(self, angle: float) -> list[Line]:
         """Edges that are upright or level, within what the photo can tell."""
         ref = max((f for f in self.features if f.kind == "line"), key=length, default=None)
         out = []
@@ -94,10 +94,10 @@ class Scheme:
         s = self.shapes[f.label]
         return s.x if up else s.y
 
-    def _in_line(self, lines: Sequence[Feature], up: bool) -> list[list[Feature]]:
+    def _in_line(self, lines: Sequence[Line], up: bool) -> list[list[Line]]:
         return in_line([(self.across(f, up), f) for f in lines], self.tolerance)
 
-    def _datum(self, up: bool) -> list[Feature]:
+    def _datum(self, up: bool) -> list[Line]:
         """The edges of the longest straight run of the outer boundary; at the rim where there is a choice."""
         span = float((self.high - self.low)[1 if up else 0])
         k = 0 if up else 1
@@ -140,7 +140,7 @@ class Scheme:
             rel.repeated(free, self.turning, self.features)
         for n, a in enumerate(self.rounds):
             for b in self.rounds[:n]:
-                if a.centre and b.centre and math.dist(a.centre, b.centre) < max(2 * self.tolerance, 0.06):
+                if math.dist(a.centre, b.centre) < max(2 * self.tolerance, 0.06):
                     rel.concentric(free, b.label, a.label)
         return free
 
@@ -155,10 +155,10 @@ class Scheme:
     def end(self, f: Feature, up: bool | None = None) -> End:
         """Where an extension line may start for a feature."""
         if f.kind != "line":
-            assert f.centre is not None
-            return End((f.centre,), (f.radius or 0) + 3.5 if f.kind == "circle" else 3.5)
-        row = [f] if up is None else next((r for r in self.rows[up] if f in r), [f])
-        return End(tuple(p for g in row for p in (g.start, g.end) if p is not None), 1.0)
+            f = as_round(f)
+            return End((f.centre,), f.radius + 3.5 if f.kind == "circle" else 3.5)
+        row: Sequence[Line] = [f] if up is None else next((r for r in self.rows[up] if f in r), [f])
+        return End(tuple(p for g in row for p in (g.start, g.end)), 1.0)
 
     def linear(self, kind: str, a: Feature, b: Feature, up: bool | None, labels: Sequence[str] = ()) -> bool:
         """Take a distance between two features, measured level (up), upright (not up) or as it lies (None)."""

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from calib.tools.budget import K95
-from measure.geometry.features import Array, Estimate, Feature, Point, direction, middle
+from measure.geometry.features import Array, Estimate, Feature, Point, direction, is_round, middle
 from measure.geometry.rejoin import heading
 from measure.printing.strength.walls import SHARP_DEG, Labels, Piece, pieces_of, sampled
 
@@ -254,7 +254,7 @@ def outward(features: Sequence[Feature], at: Array, normal: Array, slices: dict[
         f = features[0]
         if f.kind == "line":
             row[slices[f.label]] = [1.0, -float((at - middle(f)) @ direction(f))]
-        elif f.centre is not None:
+        elif is_round(f):
             row[slices[f.label]] = [*normal, math.copysign(1.0, float((at - np.array(f.centre)) @ normal))]
         return row
     own = [_normal(features[0], True), _normal(features[1], False)]
@@ -268,8 +268,10 @@ def outward(features: Sequence[Feature], at: Array, normal: Array, slices: dict[
 def _normal(f: Feature, at_end: bool) -> Array:
     """(2,) outward normal of a feature at its start or end."""
     if f.kind == "curve":
-        (ax, ay), (bx, by) = (f.points or ())[-2:] if at_end else (f.points or ())[:2]
+        (ax, ay), (bx, by) = f.points[-2:] if at_end else f.points[:2]
         ahead = np.array([bx - ax, by - ay]) / math.hypot(bx - ax, by - ay)
+    elif f.kind == "circle":
+        raise ValueError(f"{f.label} has no ends")
     else:
         ahead = heading(f, at_end)
     return np.array([ahead[1], -ahead[0]])

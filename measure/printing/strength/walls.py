@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array, Feature, by_loop, direction, length, sweep_rad
+from measure.geometry.features import Arc, Array, Feature, Line, by_loop, direction, length, sweep_rad
 from measure.geometry.rejoin import heading, joints
 
 Labels = tuple[str, ...]
@@ -116,22 +116,19 @@ def pieces_of(features: Sequence[Feature]) -> list[list[Piece]]:
 
 def _plain(f: Feature) -> Iterable[Piece]:
     if f.kind == "line":
-        assert f.start is not None
         yield Piece((f.label,), length(f), np.array(f.start), direction(f))
     elif f.kind == "curve":
         from shapely import LineString
 
-        points = np.array(LineString(f.points or ()).simplify(CURVE_WITHIN_MM).coords)
+        points = np.array(LineString(f.points).simplify(CURVE_WITHIN_MM).coords)
         steps = np.diff(points, axis=0)
         sizes = np.hypot(*steps.T)
         for p, d, size in zip(points, steps, sizes, strict=False):
             if size > 1e-9:
                 yield Piece((f.label,), float(size), p, d / size)
     else:
-        assert f.centre is not None
-        assert f.radius is not None
         sweep, centre = sweep_rad(f), np.array(f.centre)
-        towards = np.array([1.0, 0.0]) if f.start is None else np.subtract(f.start, centre)
+        towards = np.array([1.0, 0.0]) if f.kind == "circle" else np.subtract(f.start, centre)
         yield Piece((f.label,), abs(sweep), centre, towards / np.hypot(*towards), f.radius, sweep < 0)
 
 
@@ -159,7 +156,7 @@ def sharp_corners(features: Sequence[Feature]) -> list[tuple[Labels, float]]:
     out: list[tuple[Labels, float]] = []
     for j in joints(features):
         one, two = features[j.first], features[j.second]
-        if "curve" not in (one.kind, two.kind):
+        if isinstance(one, Line | Arc) and isinstance(two, Line | Arc):
             u, w = heading(one, True), heading(two, False)
             angle = 180 - math.degrees(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w))
             if angle < SHARP_DEG:

@@ -12,7 +12,7 @@ import numpy as np
 
 from measure.dimensioning.gauging import crossing, shape_of
 from measure.dimensioning.scheme.values import Wanted
-from measure.geometry.features import Array, Feature, Point
+from measure.geometry.features import Array, Feature, Line, Point, as_line, as_round
 from measure.sheet.layout.board import Board, What, line_meets_box, segments
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import GAP_MM, INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, STUB_MM, Drawn
@@ -59,10 +59,10 @@ def lay_angle(
     """Place an angle; None where there is no room."""
     first = of[wanted.stated.labels[0]]
     if wanted.stated.kind == "bearing":
-        a, b = (of[x].centre for x in wanted.stated.labels[1:])
-        legs = (_edge(first), _Leg(np.array(a), np.array(b), False))
+        a, b = (as_round(of[x]).centre for x in wanted.stated.labels[1:])
+        legs = (_edge(as_line(first)), _Leg(np.array(a), np.array(b), False))
     else:
-        legs = (_edge(first), _edge(of[wanted.stated.labels[1]]))
+        legs = (_edge(as_line(first)), _edge(as_line(of[wanted.stated.labels[1]])))
     return _best(wanted, caption, _angle_trials(wanted, caption, legs, board), ground, board)
 
 
@@ -71,7 +71,7 @@ def lay_aligned(wanted: Wanted, caption: Caption, ground: Ground, board: Board) 
     return _best(wanted, caption, _aligned_trials(wanted, caption), ground, board)
 
 
-def _edge(f: Feature) -> _Leg:
+def _edge(f: Line) -> _Leg:
     return _Leg(np.array(f.start), np.array(f.end), True)
 
 
@@ -115,7 +115,7 @@ def _lines(marks: tuple[Mark, ...], all_of_them: bool = False) -> Array:
 
 # ---------------------------------------------------------------- angles
 def _angle_trials(wanted: Wanted, caption: Caption, legs: tuple[_Leg, _Leg], board: Board) -> Iterator[_Trial]:
-    shapes = [shape_of(Feature("", "line", 0, _point(g.start), _point(g.end))) for g in legs]
+    shapes = [shape_of(Line("", 0, _point(g.start), _point(g.end))) for g in legs]
     apex = np.array(crossing(*shapes))
     if not np.isfinite(apex).all():
         return

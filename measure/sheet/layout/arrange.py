@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.dimensioning.scheme.values import Plan, Wanted
-from measure.geometry.features import Array, Feature, by_loop, flatten
+from measure.geometry.features import Array, Feature, as_line, by_loop, flatten
 from measure.sheet.layout.angles import lay_aligned, lay_angle
 from measure.sheet.layout.board import Board, State, What, segments
 from measure.sheet.layout.caption import Caption, caption
@@ -184,9 +184,7 @@ def _corner_lines(plan: Plan, of: dict[str, Feature], beyond_mm: float = 1.5) ->
     for w in plan.wanted:
         for end in w.ends or ():
             for label in end.corner or ():
-                f, corner = of[label], np.array(end.points[0])
-                assert f.start is not None
-                assert f.end is not None
+                f, corner = as_line(of[label]), np.array(end.points[0])
                 p, q = sorted((np.array(f.start), np.array(f.end)), key=lambda e: float(np.hypot(*(e - corner))))
                 gap = p - q
                 u = gap / max(float(np.hypot(*gap)), 1e-9)

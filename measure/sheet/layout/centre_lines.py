@@ -9,7 +9,7 @@ import numpy as np
 
 from measure.dimensioning.scheme.groups import located, openings
 from measure.dimensioning.scheme.values import Plan
-from measure.geometry.features import Feature, Point, flatten
+from measure.geometry.features import Point, Round, as_round, flatten
 from measure.sheet.marks import LONG_DASH_DOT, NARROW, Circle, Mark, Path, line
 
 BEYOND_MM = 2.5
@@ -31,8 +31,6 @@ def centre_lines(plan: Plan) -> list[Mark]:
     rounds = [f for f in located(plan.features, slots) if f.label not in in_slots]
     on_pitch = {label for _, labels in plan.pitches for label in labels}
     for f in rounds:
-        assert f.centre is not None
-        assert f.radius is not None
         if f.label in on_pitch:
             continue
         arm = f.radius + BEYOND_MM if f.kind == "circle" or f.loop > 0 else BEYOND_MM
@@ -41,7 +39,7 @@ def centre_lines(plan: Plan) -> list[Mark]:
             runs[up].append((x, y - arm, y + arm))
     of = {f.label: f for f in plan.features}
     for up, labels in plan.shared:
-        _shared(up, [of[x] for x in labels], runs)
+        _shared(up, [as_round(of[x]) for x in labels], runs)
     points = np.array([p for f in plan.features for p in flatten(f, 0.1)])
     for axis in plan.axes:
         up = abs(math.sin(axis.angle_rad)) > 0.7
@@ -55,7 +53,7 @@ def centre_lines(plan: Plan) -> list[Mark]:
             marks.append(_line(p, q))
     marks += [_line(p, q) for p, q in free]
     for middle, labels in plan.pitches:
-        marks += _pitch(middle, [of[x] for x in labels])
+        marks += _pitch(middle, [as_round(of[x]) for x in labels])
     return marks
 
 
@@ -64,9 +62,9 @@ def _line(p: Point, q: Point) -> Path:
     return line(p, q, "CENTRE", LONG_DASH_DOT.fitted(size) if size > SHORT_MM else NARROW)
 
 
-def _slot(ends: Sequence[Feature], runs: dict[bool, list[Run]], free: list[tuple[Point, Point]]) -> None:
+def _slot(ends: Sequence[Round], runs: dict[bool, list[Run]], free: list[tuple[Point, Point]]) -> None:
     a, b = (np.array(e.centre) for e in ends)
-    r = ends[0].radius or 0.0
+    r = ends[0].radius
     u = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
     v = np.array([-u[1], u[0]])
     pairs = [(a - (r + BEYOND_MM) * u, b + (r + BEYOND_MM) * u)]
@@ -81,14 +79,13 @@ def _slot(ends: Sequence[Feature], runs: dict[bool, list[Run]], free: list[tuple
         runs[up].append((float(p[1 - k] + q[1 - k]) / 2, float(min(p[k], q[k])), float(max(p[k], q[k]))))
 
 
-def _shared(up: bool, features: Sequence[Feature], runs: dict[bool, list[Run]]) -> None:
+def _shared(up: bool, features: Sequence[Round], runs: dict[bool, list[Run]]) -> None:
     """One line through centres that share a dimension."""
     k = 1 if up else 0
     at, first, last = [], [], []
     for f in features:
-        assert f.centre is not None
         at.append(f.centre[1 - k])
-        arm = (f.radius or 0.0) + BEYOND_MM
+        arm = f.radius + BEYOND_MM
         first.append(f.centre[k] - arm)
         last.append(f.centre[k] + arm)
     runs[up].append((float(np.mean(at)), min(first), max(last)))
@@ -107,15 +104,15 @@ def _merged(runs: Sequence[Run], same_mm: float = 0.25) -> list[Run]:
     return [(o[0], o[1], o[2]) for o in out]
 
 
-def _pitch(middle: Point, features: Sequence[Feature]) -> list[Mark]:
+def _pitch(middle: Point, features: Sequence[Round]) -> list[Mark]:
     """A pitch circle, with a short radial line through each hole."""
     c = np.array(middle)
-    radius = float(np.mean([math.dist(f.centre, middle) for f in features if f.centre]))
+    radius = float(np.mean([math.dist(f.centre, middle) for f in features]))
     marks: list[Mark] = [Circle(middle, radius, "CENTRE", LONG_DASH_DOT.fitted(2 * math.pi * radius, closed=True))]
     for f in features:
         d = np.array(f.centre) - c
         u = d / max(float(np.hypot(*d)), 1e-9)
-        arm = min((f.radius or 0.0) + BEYOND_MM, radius * 0.8)
+        arm = min(f.radius + BEYOND_MM, radius * 0.8)
         p, q = c + (radius - arm) * u, c + (radius + arm) * u
         marks.append(_line((float(p[0]), float(p[1])), (float(q[0]), float(q[1]))))
     return marks

@@ -41,8 +41,6 @@ def _places(f: Feature) -> tuple[Array, Array]:
     """Middles where a label may stand and how willingly, nearest to the feature and on its material side first."""
     room = width_mm(f.label, TINY_MM)
     if f.kind == "circle":
-        assert f.centre is not None
-        assert f.radius is not None
         angle = np.radians(np.arange(22.5, 382.5, 22.5))
         u = np.stack([np.cos(angle), np.sin(angle)], 1)
         reach = _reach(u, room)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.dimensioning.scheme.values import Wanted
-from measure.geometry.features import Array, Feature, Point, sweep_rad
+from measure.geometry.features import Array, Feature, Point, Round, as_round, sweep_rad
 from measure.sheet.layout.board import Board, What, line_meets_box
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import Drawn
@@ -74,7 +74,7 @@ def lay_leader(
         assert extra is not None
         rays = _pitch_rays(wanted, extra)
     else:
-        rays = _rays([of[x] for x in wanted.members])
+        rays = _rays([as_round(of[x]) for x in wanted.members])
     best = None
     all_round = wanted.form == "pitch" or of[wanted.members[0]].kind == "circle"
     for leans, clear in ((STRAIGHT, CLEAR_MM), (LEANING, CLEAR_MM), (ANYHOW, CLOSE_MM)):
@@ -111,16 +111,13 @@ def _cheapest(
     return best
 
 
-def _rays(members: Sequence[Feature]) -> _Rays:
+def _rays(members: Sequence[Round]) -> _Rays:
     tips, outs, centres, costs = [], [], [], []
     for n, f in enumerate(members[:8]):
-        assert f.centre is not None
-        assert f.radius is not None
         c = np.array(f.centre)
         if f.kind == "circle":
             angle = np.radians(np.arange(7.5, 360, 15 if len(members) < 3 else 22.5))
         else:
-            assert f.start is not None
             first = math.atan2(f.start[1] - c[1], f.start[0] - c[0])
             share = np.array([0.5, 0.35, 0.65, 0.2, 0.8]) if abs(sweep_rad(f)) < 2.2 else np.linspace(0.08, 0.92, 15)
             angle = first + sweep_rad(f) * share
@@ -131,8 +128,7 @@ def _rays(members: Sequence[Feature]) -> _Rays:
             tips.append(c + f.radius * u)
             outs.append(-u if inward else u)
             centres.append(np.repeat(c[None], len(u), 0))
-            hollow = f.turn == "cw"
-            extra = 0.15 * n + (1.5 if f.kind == "arc" and inward != hollow else 0.0)
+            extra = 0.15 * n + (1.5 if f.kind == "arc" and inward != (f.turn == "cw") else 0.0)
             costs.append(np.full(len(u), extra) + (0.5 * f.radius if inward else 0.0))
     return _Rays(np.concatenate(tips), np.concatenate(outs), np.concatenate(centres), np.concatenate(costs))
 
