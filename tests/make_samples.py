@@ -20,6 +20,7 @@ from measure.geometry.features import flatten
 from measure.job import job
 from measure.readings.readings import COLUMNS
 from measure.steps.draw import Drawing, draw
+from measure.tracing.request import Request
 from measure.tracing.tracing import trace
 from measure.tracing.values import Trace
 from tests.sample_photos import project, turned
@@ -80,10 +81,10 @@ def make(folder: Path) -> None:
     """One sample: readings and outputs beside its photo."""
     truth = json.loads((folder / "truth.json").read_text())
     photo = folder / "photo.jpg"
-    found = trace(load(photo), truth["thickness_mm"], truth["subject"])
+    found = trace(load(photo), Request(truth["thickness_mm"], truth["subject"]))
     (folder / job.READINGS).write_text(readings(truth, labels(found, truth)))
     name = truth["words"].split(" with ")[0]
-    wanted = Drawing(photo, truth["thickness_mm"], truth["subject"], readings=folder / job.READINGS, name=name)
+    wanted = Drawing(photo, Request(truth["thickness_mm"], truth["subject"]), readings=folder / job.READINGS, name=name)
     done = draw(wanted, folder, force=True, say=print)
     print("\n".join(done.lines))
 

@@ -17,6 +17,7 @@ from measure.cli.app import app
 from measure.cli.run import run
 from measure.steps import check as step
 from measure.steps.check import Checked, _first_of_same, looked_at, table_lines
+from measure.tracing.request import Request
 from tests.sample_photos import FOLDER, save, scene, without
 from tests.spoiled_photos import blurred
 
@@ -98,10 +99,10 @@ def test_csv_is_a_table(capsys: pytest.CaptureFixture[str], inbox: Path) -> None
 def test_stopped_by_hand_it_says_what_it_has_found_by_then(
     capsys: pytest.CaptureFixture[str], inbox: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def looks(path: Path, asked: step.Asked) -> Checked:
+    def looks(path: Path, request: Request) -> Checked:
         if path.name == "notes.txt":
             raise KeyboardInterrupt
-        return looked_at(path, asked)
+        return looked_at(path, request)
 
     monkeypatch.setattr(step, "looked_at", looks)
     said = Said(capsys, "check", inbox, "--csv", "--jobs", "1")

@@ -21,6 +21,7 @@ from measure.steps.reconcile import reconcile
 from measure.steps.shown import labelled
 from measure.steps.sketch import sketch
 from measure.steps.trace import trace
+from measure.tracing.request import Request
 from tests.broken_parts import bridge, tear, wedge
 from tests.jobs import SCALE
 
@@ -86,7 +87,7 @@ def test_the_labelled_picture_follows(tmp_path):
     """A rendered photo of a knob with a lobe off: what is completed shows in trace.png, and goes with it."""
     thickness = json.loads(KNOB.with_suffix(".truth.json").read_text())["thickness_mm"]
     folder = tmp_path / "job"
-    trace(KNOB, folder, thickness, "part")
+    trace(KNOB, folder, Request(thickness))
     seen = labelled(folder, _record(folder))
     done = complete(folder)
     assert folder / job.PICTURE in done.files

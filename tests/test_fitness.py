@@ -16,6 +16,7 @@ from measure.check.fitness import CardFigures, Fitness, fitness
 from measure.check.part import PartFigures
 from measure.check.reply import ADVICE, reply
 from measure.check.rules import RULES, Finding, judged, verdict
+from measure.tracing.request import Request
 from tests.sample_photos import HALF, LEFT, TOP, copied, middle, scene, truth, without
 from tests.spoiled_photos import Pixels, blurred, lit, mirrored_lamp, shaken, slanted, smaller
 
@@ -27,7 +28,7 @@ def camera() -> dict[str, Any]:
 
 
 def judged_as(rgb: Pixels, thickness_mm: float = 4.2) -> tuple[str, dict[str, Finding], Fitness]:
-    found = fitness(replace(middle(), rgb=np.ascontiguousarray(rgb)), thickness_mm)
+    found = fitness(replace(middle(), rgb=np.ascontiguousarray(rgb)), Request(thickness_mm))
     findings = judged(found)
     return verdict(findings), {x.code: x for x in findings}, found
 
@@ -80,7 +81,7 @@ def test_a_thick_part_is_told_from_its_thickness() -> None:
 
 def on_half_the_photo(rgb: Pixels) -> tuple[str, dict[str, Finding], Fitness]:
     """As `judged_as`, for changes to the whole sample at half its size."""
-    found = fitness(Photo(rgb, 28.0, None, "half.jpg"), 4.2)
+    found = fitness(Photo(rgb, 28.0, None, "half.jpg"), Request(4.2))
     findings = judged(found)
     return verdict(findings), {x.code: x for x in findings}, found
 

@@ -26,6 +26,7 @@ from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from measure.steps.trial import trial
+from measure.tracing.request import Request
 from tests.benches import bench, plate, width
 from tests.jobs import traced
 
@@ -143,7 +144,7 @@ def test_readings_from_a_pipe_are_no_file(tmp_path: Path) -> None:
     put("pipe", tmp_path / "x.csv")
     why = in_thread(lambda: read(traced(tmp_path / "plate"), [str(tmp_path / "x.csv")]))
     assert isinstance(why, JawlineError)
-    why = in_thread(lambda: draw(Drawing(tmp_path / "p.jpg", None, "part", tmp_path / "x.csv"), tmp_path / "job"))
+    why = in_thread(lambda: draw(Drawing(tmp_path / "p.jpg", Request(None), tmp_path / "x.csv"), tmp_path / "job"))
     assert isinstance(why, JawlineError)
 
 

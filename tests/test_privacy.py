@@ -24,8 +24,9 @@ from measure.geometry.dimensions import size_of
 from measure.job import records
 from measure.job.job import TRACE
 from measure.readings.jaw_reach import possible_readings
-from measure.steps.check import Asked, csv_text, looked_at, table_lines
+from measure.steps.check import csv_text, looked_at, table_lines
 from measure.steps.draw import Drawing, draw
+from measure.tracing.request import Request
 from tests.sample_photos import HALF, LEFT, TOP, middle, scene
 
 MARKS = {
@@ -76,7 +77,7 @@ def marked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def job(marked: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """All outputs of a whole job on it, with two readings by the labels that this photo, saved anew, happens to get."""
     folder = tmp_path_factory.mktemp("job") / "latch"
-    draw(Drawing(marked, 4.2, "part"), folder)
+    draw(Drawing(marked, Request(4.2)), folder)
     outline = records.estimate(records.from_text((folder / TRACE).read_text(), TRACE), TRACE)
     named = {f.label: f for f in outline.features}
     rows = ["kind,features,value,unit,tool,note", "thickness,,4.22,mm,caliper,"]
@@ -84,7 +85,7 @@ def job(marked: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     rows.append(f"{kind},{labels[0]},{size_of(kind, [named[labels[0]]]).value_mm:.2f},mm,caliper,")
     readings = folder.parent / "readings.csv"
     readings.write_text("\n".join(rows) + "\n")
-    draw(Drawing(marked, 4.2, "part", readings=readings), folder, force=True)
+    draw(Drawing(marked, Request(4.2), readings=readings), folder, force=True)
     return folder
 
 
@@ -120,7 +121,7 @@ def test_no_mark_reaches_any_output(job: Path, marked: Path) -> None:
 
 
 def test_check_tells_none_of_it_either(marked: Path) -> None:
-    found = looked_at(marked, Asked(4.2, "part"))
+    found = looked_at(marked, Request(4.2))
     said = json.dumps(found.plain()) + csv_text([found]) + "".join(table_lines([found]))
     assert not [mark for mark in (*MARKS.values(), *PLACE) if mark in said]
 
@@ -218,5 +219,5 @@ def test_digits_on_a_hidden_face_cannot_be_told(px_per_mm: float) -> None:
 def test_the_number_is_noticed_before_and_not_after(tmp_path: Path, job: Path) -> None:
     """The labelled picture itself, given back to check, shows no number."""
     shutil.copy(job / "trace.png", tmp_path / "trace.png")
-    found = looked_at(tmp_path / "trace.png", Asked(4.2, "part"))
+    found = looked_at(tmp_path / "trace.png", Request(4.2))
     assert "card-digits" not in [x.code for x in found.findings]

@@ -16,6 +16,7 @@ from calib.photo.photo import load
 from measure.geometry.features import flatten
 from measure.job import sample
 from measure.job.records import estimate, feature, from_text
+from measure.tracing.request import Request
 from measure.tracing.tracing import trace
 from measure.tracing.values import Trace
 from tests.make_samples import labels, readings
@@ -36,7 +37,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.Com
 
 @pytest.fixture(scope="module")
 def again() -> Trace:
-    return trace(load(sample.photo()), sample.THICKNESS_MM)
+    return trace(load(sample.photo()), Request(sample.THICKNESS_MM))
 
 
 def test_the_demo_says_each_step_and_three_numbers(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:

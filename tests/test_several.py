@@ -19,6 +19,7 @@ from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from measure.steps.trace import trace
 from measure.tracing import tracing
+from measure.tracing.request import Request
 from tests.accuracy.score import compare
 from tests.simulated_parts import parts
 
@@ -33,7 +34,7 @@ def three():
     out = {}
     for path in (FIRST, AGAIN, OTHER_FACE):
         photo = load(path)
-        out[path.name] = shown(photo, tracing.trace(photo, 4.2))
+        out[path.name] = shown(photo, tracing.trace(photo, Request(4.2)))
     return out
 
 
@@ -99,7 +100,7 @@ def test_a_photo_given_twice_counts_once(traced_before, tmp_path):
     copy = tmp_path / "copy" / FIRST.name
     copy.parent.mkdir()
     copy.write_bytes(FIRST.read_bytes())
-    done = trace(FIRST, tmp_path / "job", 4.2, "part", further=(FIRST, copy))
+    done = trace(FIRST, tmp_path / "job", Request(4.2), further=(FIRST, copy))
     assert [c.text for c in done.cautions if c.code == "same-photo"] == [
         "photos/vent-latch.jpg is given twice: it counts once.",
         "copy/vent-latch.jpg is the same photo as photos/vent-latch.jpg: it counts once.",
@@ -111,7 +112,7 @@ def test_a_photo_given_twice_counts_once(traced_before, tmp_path):
 
 
 def test_the_job_says_what_it_was_made_from(traced_before, tmp_path):
-    done = trace(FIRST, tmp_path / "job", 4.2, "part", further=(AGAIN, OTHER_FACE))
+    done = trace(FIRST, tmp_path / "job", Request(4.2), further=(AGAIN, OTHER_FACE))
     assert done.lines[0].startswith("Traced vent-latch.jpg, vent-latch-b.jpg and vent-latch-m.jpg: ")
     assert any("vent-latch-m.jpg, which shows the other face and was mirrored: " in line for line in done.lines)
     plain = json.loads((tmp_path / "job/trace.json").read_text())
@@ -129,7 +130,7 @@ def test_the_job_says_what_it_was_made_from(traced_before, tmp_path):
 
 def test_several_photos_need_the_thickness():
     with pytest.raises(WrongUsage, match="thickness"):
-        step.traced(load(FIRST), (FIRST, AGAIN), 0.0, "part", lambda _: None)
+        step.traced(load(FIRST), (FIRST, AGAIN), Request(0.0), lambda _: None)
 
 
 def test_a_photo_that_fails_is_named(monkeypatch):
@@ -138,4 +139,4 @@ def test_a_photo_that_fails_is_named(monkeypatch):
 
     monkeypatch.setattr(tracing, "trace", fail)
     with pytest.raises(PartRefused, match=r"vent-latch\.jpg: There is no part\."):
-        step.traced(load(FIRST), (FIRST, AGAIN), 4.2, "part", lambda _: None)
+        step.traced(load(FIRST), (FIRST, AGAIN), Request(4.2), lambda _: None)

@@ -18,6 +18,7 @@ from measure.job import job, view_record
 from measure.job.records import JoinedRecord, estimate, from_text
 from measure.steps.shown import labelled, shown, to_photo
 from measure.steps.trace import trace
+from measure.tracing.request import Request
 from measure.tracing.sighted import frame_back
 from measure.tracing.tracing import trace as traced
 from measure.tracing.values import Trace
@@ -26,13 +27,13 @@ from tests.sample_photos import middle, save
 
 @pytest.fixture(scope="module")
 def found() -> Trace:
-    return traced(replace(middle(), focal_35mm=None), 4.2)
+    return traced(replace(middle(), focal_35mm=None), Request(4.2))
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     where = tmp_path_factory.mktemp("shown")
-    trace(save(middle().rgb, where / "latch.png"), where / "job", 4.2, "part")
+    trace(save(middle().rgb, where / "latch.png"), where / "job", Request(4.2))
     return where / "job"
 
 

@@ -104,9 +104,10 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         JawlineError: it can't be traced.
     """
     from calib.finding.finding import find_reference
-    from measure.steps.photos import traced, traced_fragments
+    from measure.steps.photos import traced
     from measure.steps.trace import files_of
     from measure.tracing.parts import prior_of
+    from measure.tracing.request import Request
 
     def step(words: str) -> None:
         say(Step(words, SHARES[words]))
@@ -118,23 +119,16 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         step("looking for the card")
         found = find_reference(photo.rgb, prior_of(photo, lens), corners_px=corners)
         photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
-    thickness = order.asked.thickness_mm or 0.0
-    if order.asked.fragments == 2:
-        step("finding the part")
-        photos = traced_fragments(photo, thickness, lambda _: lens, corners_px=corners)
-    else:
-        photos = traced(
-            photo,
-            (order.photo,),
-            thickness,
-            order.asked.subject,
-            lambda _: lens,
-            watch=step,
-            strokes=strokes,
-            corners_px=corners,
-        )
+    request = Request(
+        order.asked.thickness_mm,
+        order.asked.subject,
+        in_two=order.asked.fragments == 2,
+        strokes=strokes,
+        corners_px=corners,
+    )
+    photos = traced(photo, (order.photo,), request, lambda _: lens, watch=step)
     step("drawing the outline")
-    _, files = files_of(photos, order.part, strokes, corners)
+    _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
     return TraceAnswer(tuple(files))
@@ -165,10 +159,11 @@ def check(order: CheckOrder, say: Say) -> dict[str, Any]:
         verdict, reasons and reply.
     """
     from calib.lens.store import profile_for
-    from measure.steps.check import Asked, looked_at
+    from measure.steps.check import looked_at
+    from measure.tracing.request import Request
 
     seen: list[tuple[Photo, Found | Failure]] = []
-    found = looked_at(order.photo, Asked(None, "part"), lambda photo, reference: seen.append((photo, reference)))
+    found = looked_at(order.photo, Request(), lambda photo, reference: seen.append((photo, reference)))
     if found.verdict != "retake":
         photo, reference = seen[0]
         copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)

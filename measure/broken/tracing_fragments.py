@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from calib.errors import PartRefused
 from calib.light.profile import Light
 from calib.reference.found import Caution
-from calib.reference.wanted import ANY, Wanted
 from calib.view.view import View
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_together
 from measure.dimensioning.frame import squared_up
@@ -23,6 +22,7 @@ from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette
 from measure.tracing import parts
 from measure.tracing.following import followed
+from measure.tracing.request import Request
 from measure.tracing.sighted import Sighted, as_seen, frame_back
 from measure.tracing.values import Trace
 from measure.tracing.whereabouts import find_pieces, require_same_surface
@@ -35,26 +35,20 @@ SPACING_MM = 0.2
 """Of points along a feature that may run over both pieces."""
 
 
-def trace_fragments(
-    photo: Photo,
-    thickness_mm: float,
-    lens: Profile | None = None,
-    wanted: Wanted = ANY,
-    corners_px: Array | None = None,
-) -> Trace:
+def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None) -> Trace:
     """Measure a part that is broken in two, both pieces in one photo with a reference.
 
     Args:
         photo: upright.
-        thickness_mm: of the part.
-        lens, wanted, corners_px: see `measure.tracing.tracing.trace`.
+        request, lens: see `measure.tracing.tracing.trace`.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
         PhotoRefused: it is too blurred.
         PartRefused: the pieces can't be told from what surrounds them, or don't fit each other.
     """
-    reference = parts.reference_of(photo, lens, wanted, corners_px)
+    thickness_mm = request.height_mm
+    reference = parts.reference_of(photo, lens, request)
     view = reference.view
     pieces = find_pieces(photo.rgb, reference, thickness_mm)
     if isinstance(pieces, NoSilhouette):

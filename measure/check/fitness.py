@@ -24,10 +24,10 @@ from measure.edges.blur import confirmed, edges_of
 from measure.silhouette.candidates import Reserved
 from measure.silhouette.silhouette import NoSilhouette, silhouette
 from measure.tracing import parts
+from measure.tracing.request import Request
 
 if TYPE_CHECKING:
     from calib.photo.photo import Photo
-    from measure.subject import Subject
 
 Array = NDArray[np.float64]
 
@@ -78,25 +78,24 @@ class Fitness:
     part: PartFigures | None = None
 
 
+NOTHING_KNOWN = Request()
+"""A part of which nobody has told anything."""
+
+
 def reference_in(photo: Photo) -> Found | Failure:
     """The reference in a photo whose camera nobody knows more of than EXIF says."""
     return find_reference(photo.rgb, parts.prior_of(photo, None))
 
 
-def fitness(
-    photo: Photo,
-    thickness_mm: float | None = None,
-    subject: Subject = "part",
-    found: Found | Failure | None = None,
-) -> Fitness:
+def fitness(photo: Photo, request: Request = NOTHING_KNOWN, found: Found | Failure | None = None) -> Fitness:
     """Look at a photo as a trace would, as far as the located edges.
 
     Args:
         photo: upright.
-        thickness_mm: height of the part's upper edge over the table, None if nobody has measured it.
-        subject: part or opening.
+        request: what is known of the part.
         found: what `reference_in` says of it, if that has been asked already.
     """
+    subject, thickness_mm = request.subject, request.thickness_mm
     found = found or reference_in(photo)
     rgb = photo.rgb
     light = exposure(rgb)

@@ -41,11 +41,12 @@ def check(
         raise WrongUsage(f"--jobs is a number from 1 to {MOST_JOBS}, not {jobs}.", "usage")
     from measure.steps import check as step
     from measure.steps.many import cores
+    from measure.tracing.request import Request
 
     files = step.photos_of(photos)
     say = (lambda text: print(text, file=sys.stderr, flush=True)) if len(files) > 1 else None
     try:
-        done = step.check(files, step.Asked(height_mm, kind), jobs or cores(), say)
+        done = step.check(files, Request(height_mm, kind), jobs or cores(), say)
     except step.Stopped as stopped:
         if stopped.done and not json:
             print(step.table(stopped.done, as_csv), end="")

@@ -22,6 +22,7 @@ def demo(
     from measure.job import sample
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps
+    from measure.tracing.request import Request
 
-    wanted = Drawing(sample.photo(), sample.THICKNESS_MM, "part", readings=sample.readings(), name=sample.NAME)
+    wanted = Drawing(sample.photo(), Request(sample.THICKNESS_MM), readings=sample.readings(), name=sample.NAME)
     show(all_steps(wanted, out, force=force, say=None if json else typer.echo), json)

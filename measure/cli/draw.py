@@ -40,17 +40,16 @@ def draw(
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps.draw import Drawing
     from measure.steps.draw import draw as all_steps
+    from measure.tracing.request import Request
 
     folder = out or Path(f"{photos[0].stem}-job")
     wanted = Drawing(
         photos[0],
-        height_mm,
-        kind,
+        Request(height_mm, kind, scale_by),
         readings=readings,
         lens=lens,
         name=name,
         tools=tools,
-        reference=scale_by,
         further=tuple(photos[1:]),
     )
     show(all_steps(wanted, folder, force=force), json)

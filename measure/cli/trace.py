@@ -46,19 +46,17 @@ def trace(
     in_two = broken_in_two(fragments, kind, len(photos))
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
+    from measure.tracing.request import Request
 
     folder = job or Path(f"{photos[0].stem}-job")
     show(
         step.trace(
             photos[0],
             folder,
-            height_mm,
-            kind,
+            Request(height_mm, kind, wanted, in_two),
             further=photos[1:],
             lens=lens,
             name=name,
-            wanted=wanted,
-            in_two=in_two,
             marks=marks,
             force=force,
         ),

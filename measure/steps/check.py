@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from calib.errors import JawlineError, WrongUsage
 from calib.written import printable
 from measure.steps.many import worked
+from measure.tracing.request import Request
 
 if TYPE_CHECKING:
     from calib.photo.photo import Photo
@@ -62,14 +63,6 @@ class Checked:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What photos are checked for: the thickness of their part, if it is known, and whether it is an opening."""
-
-    thickness_mm: float | None
-    subject: Literal["part", "opening"]
-
-
 def photos_of(given: Sequence[Path]) -> list[Path]:
     """The files to look at: those given, and in the place of a folder all that is in it, by name.
 
@@ -101,13 +94,13 @@ def _to_be_told(path: Path) -> bool:
 
 
 def check(
-    photos: Sequence[Path], asked: Asked, workers: int, say: Callable[[str], None] | None = None
+    photos: Sequence[Path], request: Request, workers: int, say: Callable[[str], None] | None = None
 ) -> list[Checked]:
     """Look at photos, several at a time; the same photo given twice is worked once.
 
     Args:
         photos: the files.
-        asked: what for.
+        request: what is known of the part.
         workers: how many processes.
         say: is told of each photo that is done.
 
@@ -121,7 +114,7 @@ def check(
     once = sorted(set(first))
     done: dict[int, Checked] = {}
     try:
-        for at, result in worked(partial(looked_at, asked=asked), [photos[i] for i in once], workers):
+        for at, result in worked(partial(looked_at, request=request), [photos[i] for i in once], workers):
             i = once[at]
             done[i] = result or _died(photos[i])
             if say:
@@ -148,12 +141,12 @@ def _in_order(photos: Sequence[Path], first: Sequence[int], done: Mapping[int, C
     ]
 
 
-def looked_at(path: Path, asked: Asked, watch: Watch = lambda photo, found: None) -> Checked:
+def looked_at(path: Path, request: Request, watch: Watch = lambda photo, found: None) -> Checked:
     """One file, whatever it is: nothing that is wrong with it raises.
 
     Args:
         path: the file.
-        asked: what for.
+        request: what is known of the part.
         watch: is told the photo and the reference in it as soon as they are there.
     """
     from calib.photo.photo import load
@@ -166,7 +159,7 @@ def looked_at(path: Path, asked: Asked, watch: Watch = lambda photo, found: None
         photo = load(path)
         reference = reference_in(photo)
         watch(photo, reference)
-        figures = fitness(photo, asked.thickness_mm, asked.subject, reference)
+        figures = fitness(photo, request, reference)
         found = judged(figures)
         expected = figures.part.u95_50_mm if figures.part else math.nan
     except JawlineError as why:

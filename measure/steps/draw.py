@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from calib.errors import WrongUsage
-from calib.reference.wanted import ANY, Wanted, in_words
+from calib.reference.wanted import in_words
 from measure.job import job, records
 from measure.steps import Done
 from measure.steps.measured import measured_record
@@ -16,24 +16,22 @@ from measure.steps.read import file, parsed, read, tools_of
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from measure.steps.trace import trace
-from measure.subject import Subject
+from measure.tracing.request import Request
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
     """What is wanted: a photo, what is known of it, and where its readings are.
 
-    `thickness_mm` may be None where the readings have it; `further` are more photos of the same part.
+    `request.thickness_mm` may be None where the readings have it; `further` are more photos of the same part.
     """
 
     photo: Path
-    thickness_mm: float | None
-    subject: Subject
+    request: Request
     readings: Path | None = None
     lens: Path | None = None
     name: str | None = None
     tools: Path | None = None
-    reference: Wanted = ANY
     further: tuple[Path, ...] = ()
 
 
@@ -61,12 +59,10 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
         trace(
             wanted.photo,
             folder,
-            _thickness_mm(wanted),
-            wanted.subject,
+            replace(wanted.request, thickness_mm=_thickness_mm(wanted)),
             further=wanted.further,
             lens=wanted.lens,
             name=wanted.name,
-            wanted=wanted.reference,
             force=force,
         )
     ]
@@ -86,12 +82,11 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
 
 def _thickness_mm(wanted: Drawing) -> float:
     """As given, or the mean of the thickness readings."""
-    if wanted.thickness_mm is not None:
-        return wanted.thickness_mm
-    assert wanted.readings is not None
+    if wanted.request.thickness_mm is not None or wanted.readings is None:
+        return wanted.request.height_mm
     readings = parsed(file(wanted.readings), wanted.readings.name, tools_of(Path(), wanted.tools))
     values = [r.value_mm for r in readings if r.kind == "thickness"]
-    if wanted.subject == "opening":  # its thickness readings are the seat's depth, which reconcile takes
+    if wanted.request.subject == "opening":  # its thickness readings are the seat's depth, which reconcile takes
         return 0.0
     if values:
         return sum(values) / len(values)

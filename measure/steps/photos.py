@@ -10,12 +10,9 @@ from typing import TYPE_CHECKING
 from calib.errors import JawlineError, WrongUsage
 from calib.photo.photo import Photo, load
 from calib.reference.found import Caution
-from calib.reference.wanted import ANY, Wanted
 from calib.written import printable
-from measure.geometry.features import Array
-from measure.silhouette.strokes import NO_STROKES, Strokes
-from measure.subject import Subject
 from measure.tracing import tracing
+from measure.tracing.request import Request
 from measure.tracing.values import Trace, Watch
 
 if TYPE_CHECKING:
@@ -37,6 +34,7 @@ class Traced:
         names: of the photos that were used.
         lines: for people, what became of the others.
         lens: profile of the camera that took the first one, if there is one.
+        request: what was asked.
     """
 
     photo: Photo
@@ -44,43 +42,43 @@ class Traced:
     names: tuple[str, ...]
     lines: tuple[str, ...]
     lens: Profile | None
+    request: Request
 
 
 def traced(
     photo: Photo,
     paths: Sequence[Path],
-    thickness_mm: float,
-    subject: Subject,
+    request: Request,
     profile_of: Callable[[Photo], Profile | None],
-    wanted: Wanted = ANY,
     watch: Watch = lambda step: None,
-    strokes: Strokes = NO_STROKES,
-    corners_px: Array | None = None,
 ) -> Traced:
-    """Trace one photo of a part, or several.
+    """Trace one photo of a part, whole or in two pieces, or several of a whole one.
 
     Args:
         photo: the first of them, loaded.
         paths: the files; one that is there twice is used once, and that is said.
-        thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
-        subject: part or opening.
+        request: what is known of the part; what has been marked is marked in the first photo.
         profile_of: the profile of the camera that took a photo, if there is one.
-        wanted: the reference to look for.
         watch: is told what is done to a photo that is alone.
-        strokes, corners_px: what a person has marked in the first one.
 
     Raises:
         WrongUsage: no such photo; or several, and no thickness.
         Untrustworthy: one of them can't be measured, or they don't show the same part.
     """
+    if request.in_two:
+        from measure.broken.tracing_fragments import trace_fragments
+
+        watch("finding the part")
+        lens = profile_of(photo)
+        return Traced(photo, trace_fragments(photo, request, lens), (photo.name,), (), lens, request)
     if len(paths) == 1:
         lens = profile_of(photo)
-        alone = tracing.trace(photo, thickness_mm, subject, lens, wanted, watch, strokes, corners_px)
-        return Traced(photo, alone, (photo.name,), (), lens)
+        alone = tracing.trace(photo, request, lens, watch)
+        return Traced(photo, alone, (photo.name,), (), lens, request)
     from calib.photo.same_view import Views
     from measure.several.several import Shown, combined, shown
 
-    if thickness_mm == 0 and subject == "part":
+    if request.height_mm == 0 and request.subject == "part":
         raise WrongUsage(_THICKNESS, "thickness")
     views = Views()
     photos: list[Shown] = []
@@ -95,35 +93,22 @@ def traced(
             continue
         try:
             lenses.append(profile_of(one))
-            marked, at = (NO_STROKES, None) if number else (strokes, corners_px)
-            found = tracing.trace(one, thickness_mm, subject, lenses[-1], wanted, strokes=marked, corners_px=at)
+            found = tracing.trace(one, request.unmarked() if number else request, lenses[-1])
             photos.append(shown(one, found))
         except JawlineError as why:
             raise type(why)(f"{name}: {why.text}", why.code) from None
     if len(photos) == 1:
         alone = photos[0].trace
-        return Traced(photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), (), lenses[0])
+        return Traced(
+            photo, replace(alone, cautions=(*alone.cautions, *repeats)), (photo.name,), (), lenses[0], request
+        )
     together = combined(photos)
     lines = []
     for p, (again, of), over in zip(photos[1:], together.found_again, together.turned_over, strict=True):
         face = ", which shows the other face and was mirrored" if over else ""
         lines.append(f"{p.name}{face}: {again} of its {of} features are found again in {photos[0].name}.")
     trace = replace(together.trace, cautions=(*together.trace.cautions, *repeats))
-    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lenses[0])
-
-
-def traced_fragments(
-    photo: Photo,
-    thickness_mm: float,
-    profile_of: Callable[[Photo], Profile | None],
-    wanted: Wanted = ANY,
-    corners_px: Array | None = None,
-) -> Traced:
-    """Trace one photo of both pieces of a broken part; see `traced`."""
-    from measure.broken.tracing_fragments import trace_fragments
-
-    lens = profile_of(photo)
-    return Traced(photo, trace_fragments(photo, thickness_mm, lens, wanted, corners_px), (photo.name,), (), lens)
+    return Traced(photo, trace, tuple(p.name for p in photos), tuple(lines), lenses[0], request)
 
 
 def _names(paths: Sequence[Path]) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from threading import Thread
@@ -13,20 +14,18 @@ from calib.errors import WrongUsage
 from calib.lens.lens import read_profile
 from calib.lens.store import profile_for
 from calib.photo.photo import load
-from calib.reference.wanted import ANY, Wanted, in_words
+from calib.reference.wanted import in_words
 from calib.written import printable
 from measure.job import job
-from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.steps import Done, counted, listed
+from measure.tracing.request import Request
 
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
     from measure.drawing.picture import Drawn
-    from measure.geometry.features import Array
     from measure.job import records
     from measure.steps.photos import Traced
-    from measure.subject import Subject
     from measure.tracing.values import Trace
 
 TO_MEASURE = (
@@ -49,14 +48,11 @@ NO_LENS = "none"
 def trace(
     photo: Path,
     folder: Path,
-    thickness_mm: float,
-    subject: Subject,
+    request: Request,
     *,
     further: Sequence[Path] = (),
     lens: Path | None = None,
     name: str | None = None,
-    wanted: Wanted = ANY,
-    in_two: bool = False,
     marks: Path | None = None,
     force: bool = False,
 ) -> Done:
@@ -65,13 +61,10 @@ def trace(
     Args:
         photo: the file.
         folder: the job; it is made when it is not there.
-        thickness_mm: height of the part's upper edge over the reference's plane, 0 for unknown.
-        subject: part or opening.
+        request: what is known of the part, and which reference to look for.
         further: more photos of the same part, the same face up or the other.
         lens: file of a lens profile; `NO_LENS` for none; None for the one that is kept for the photo's camera, if any.
         name: of the part; the photo's by default.
-        wanted: the reference to look for.
-        in_two: whether the part is broken in two pieces that lie side by side and are to be joined.
         marks: file of what a person has marked in the (first) photo, see `measure.silhouette.marks_file`.
         force: overwrite what is not jawline's own.
 
@@ -80,7 +73,7 @@ def trace(
         Untrustworthy: the photo, its reference or its part can't be measured; or the photos don't show the
             same part.
     """
-    if in_two and marks is not None:
+    if request.in_two and marks is not None:
         raise WrongUsage("Marks are for a part in one piece: leave --marks or --fragments out.", "marks")
     job.check_writable(folder, job.TRACED, force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
@@ -88,9 +81,8 @@ def trace(
     if marks is not None:
         from measure.silhouette.marks_file import read_marks
 
-        strokes, corners = (m := read_marks(marks)).strokes, m.corners_px
-    else:
-        strokes, corners = NO_STROKES, None
+        marked = read_marks(marks)
+        request = replace(request, strokes=marked.strokes, corners_px=marked.corners_px)
 
     def profile_of(taken: Photo) -> Profile | None:
         if given:
@@ -103,16 +95,11 @@ def trace(
         pixels = decoded.result()
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
     from measure.job import records
-    from measure.steps.photos import traced, traced_fragments
+    from measure.steps.photos import traced
 
-    if in_two:
-        photos = traced_fragments(pixels, thickness_mm, profile_of, wanted)
-    else:
-        photos = traced(
-            pixels, (photo, *further), thickness_mm, subject, profile_of, wanted, strokes=strokes, corners_px=corners
-        )
+    photos = traced(pixels, (photo, *further), request, profile_of)
     found, profile = photos.trace, photos.lens
-    record, files = files_of(photos, printable(name or photo.stem), strokes, corners)
+    record, files = files_of(photos, printable(name or photo.stem))
     written = job.write(folder, files, force=force, outdated=OUTDATED)
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
@@ -123,24 +110,21 @@ def trace(
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
     cautions = found.cautions
-    if subject == "opening":
+    if request.subject == "opening":
         from calib.reference.found import Caution
         from measure.adjustment.seat import remark
 
-        about = remark(thickness_mm)
+        about = remark(request.height_mm)
         cautions += (Caution(about.code, about.text),)
     return Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
 
 
-def files_of(
-    photos: Traced, part: str, strokes: Strokes = NO_STROKES, corners_px: Array | None = None
-) -> tuple[records.JobRecord, dict[str, bytes]]:
+def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, bytes]]:
     """What is written of traced photos: the record, and the files by name.
 
     Args:
         photos: as they were traced.
         part: its name.
-        strokes, corners_px: what a person has marked, to be kept.
     """
     from measure.drawing.picture import picture
     from measure.job import records
@@ -161,7 +145,7 @@ def files_of(
         files = {
             job.PHOTO: jpeg,
             job.VIEW: view_record.to_text(
-                view_record.view_record(found.sighted, seen, shown, strokes, corners_px)
+                view_record.view_record(found.sighted, seen, shown, photos.request.strokes, photos.request.corners_px)
             ).encode(),
             job.TRACE: records.to_text(record).encode(),
             job.OUTLINE: outline_dxf(found.estimate.features),

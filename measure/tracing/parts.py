@@ -17,13 +17,13 @@ from calib.lens.prior import prior_by
 from calib.photo.photo import Photo
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
-from calib.reference.wanted import ANY, Wanted
 from calib.tools.budget import K95
 from calib.view.view import Prior, View, camera_prior
 from measure.edges.blur import require_sharp
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.edges import SHARED_NAMES
 from measure.geometry.features import Estimate, flatten
+from measure.tracing.request import Request
 from measure.tracing.values import Scale
 
 Array = NDArray[np.float64]
@@ -55,18 +55,18 @@ def prior_of(photo: Photo, lens: Profile | None) -> Prior:
     return plain if lens is None else prior_by(lens, plain, photo)
 
 
-def reference_of(photo: Photo, lens: Profile | None, wanted: Wanted = ANY, corners_px: Array | None = None) -> Found:
+def reference_of(photo: Photo, lens: Profile | None, request: Request) -> Found:
     """The reference in a photo that is sharp enough to measure in.
 
     Args:
         photo: upright.
-        lens, wanted, corners_px: see `measure.tracing.tracing.trace`.
+        lens, request: see `measure.tracing.tracing.trace`.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
         PhotoRefused: it is too blurred.
     """
-    found = find_reference(photo.rgb, prior_of(photo, lens), wanted, corners_px)
+    found = find_reference(photo.rgb, prior_of(photo, lens), request.reference, request.corners_px)
     if isinstance(found, Failure):
         raise ReferenceRefused(found.text, found.code)
     require_sharp(photo.rgb, found)

@@ -6,10 +6,7 @@ from typing import TYPE_CHECKING
 
 from calib.errors import PartRefused
 from calib.reference.found import Caution
-from calib.reference.wanted import ANY, Wanted
-from measure.geometry.features import Array
-from measure.silhouette.strokes import NO_STROKES, Strokes
-from measure.subject import Subject
+from measure.tracing.request import Request
 from measure.tracing.values import Trace, Watch
 
 if TYPE_CHECKING:
@@ -17,27 +14,14 @@ if TYPE_CHECKING:
     from calib.photo.photo import Photo
 
 
-def trace(
-    photo: Photo,
-    thickness_mm: float,
-    subject: Subject = "part",
-    lens: Profile | None = None,
-    wanted: Wanted = ANY,
-    watch: Watch = lambda step: None,
-    strokes: Strokes = NO_STROKES,
-    corners_px: Array | None = None,
-) -> Trace:
+def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Watch = lambda step: None) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
     Args:
         photo: upright.
-        thickness_mm: height of the part's upper edge over the reference's plane; 0 for unknown.
-        subject: part or opening.
+        request: what is known of the part, and which reference to look for.
         lens: profile of the camera, if there is one.
-        wanted: the reference to look for; whichever is there by default.
         watch: see there.
-        strokes: what a person has marked as part and as something else.
-        corners_px: (4, 2) about where the reference's corners are, if a person has marked them.
 
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
@@ -55,12 +39,13 @@ def trace(
     from measure.tracing.sighted import Sighted, as_seen, frame_back, laid_out
     from measure.tracing.whereabouts import find_part, require_same_surface
 
+    subject, thickness_mm = request.subject, request.height_mm
     watch("finding the card")
-    reference = parts.reference_of(photo, lens, wanted, corners_px)
+    reference = parts.reference_of(photo, lens, request)
     view = reference.view
     watch("finding the part")
     opening = subject == "opening"
-    rough = find_part(photo.rgb, reference, subject, thickness_mm, strokes)
+    rough = find_part(photo.rgb, reference, subject, thickness_mm, request.strokes)
     if isinstance(rough, NoSilhouette):
         raise PartRefused(rough.text, rough.reason)
     require_same_surface(reference, rough)

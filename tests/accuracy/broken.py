@@ -18,6 +18,7 @@ import shapely
 from calib.errors import JawlineError
 from measure.steps.complete import complete
 from measure.steps.trace import trace
+from measure.tracing.request import Request
 from tests.accuracy.laying import lines_of, loops_of, moved, points_of, register, spaced
 from tests.accuracy.score import compare
 
@@ -69,7 +70,7 @@ def of_completed(photo: Path) -> Figures:
     with tempfile.TemporaryDirectory() as d:
         job = Path(d) / "job"
         try:
-            trace(photo, job, truth["thickness_mm"], "part")
+            trace(photo, job, Request(truth["thickness_mm"]))
             done = complete(job, broken=marked(truth, json.loads((job / "trace.json").read_text())))
         except JawlineError as why:
             return Figures(photo.stem, refused=why.text)
@@ -92,7 +93,7 @@ def of_joined(photo: Path) -> Figures:
     with tempfile.TemporaryDirectory() as d:
         job = Path(d) / "job"
         try:
-            trace(photo, job, truth["thickness_mm"], "part", in_two=True)
+            trace(photo, job, Request(truth["thickness_mm"], in_two=True))
         except JawlineError as why:
             return Figures(photo.stem, refused=why.text)
         s = compare(truth, json.loads((job / "trace.json").read_text()))

@@ -18,6 +18,7 @@ from PIL import Image
 from calib.errors import JawlineError
 from calib.photo.photo import Photo
 from calib.view.view import View, project
+from measure.tracing.request import Request
 from measure.tracing.tracing import trace
 from tests.accuracy.cards_photos import Decoy, decoys, goods
 from tests.accuracy.small_photos import Scene, photo
@@ -48,7 +49,7 @@ def traced(scene: Scene, save: Path | None = None) -> Result:
         Image.fromarray(rgb).save(save / f"{scene.name.replace(' ', '-').replace(',', '')}.jpg", quality=92)
     given = Photo(rgb, round(scene.focal_35mm) if scene.exif else None, None, "drawn.jpg")
     try:
-        found = trace(given, scene.thickness_mm)
+        found = trace(given, Request(scene.thickness_mm))
     except JawlineError as e:
         return Result(scene.name, e.code, e.text)
     said = tuple(c.code for c in found.cautions)

@@ -29,6 +29,7 @@ from measure.printing.solids import Cut, Solid, solid
 from measure.printing.strength import clip
 from measure.readings.readings import TOUCH, Reading
 from measure.steps.trace import trace
+from measure.tracing.request import Request
 from measure.trial.corrections import MISFIT_SD_MM, corrected
 from measure.trial.sayings import Said, Saying
 from measure.trial.told import FACE_SD_MM, Printed
@@ -184,7 +185,7 @@ def rim(path: Path) -> dict:
     """An opening's photo against its truth."""
     truth = json.loads(path.read_text())
     with tempfile.TemporaryDirectory() as d:
-        trace(path.parent / truth["photo"], Path(d), 0.0, "opening")
+        trace(path.parent / truth["photo"], Path(d), Request(0.0, "opening"))
         return compare(truth, json.loads((Path(d) / "trace.json").read_text()))
 
 

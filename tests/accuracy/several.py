@@ -18,6 +18,7 @@ from measure.geometry.dimensions import list_dimensions, size_of
 from measure.job import records
 from measure.several.registration import Placing
 from measure.several.several import Shown, combined, shown
+from measure.tracing.request import Request
 from measure.tracing.tracing import trace
 from measure.tracing.values import Trace
 from tests.accuracy.score import compare
@@ -44,7 +45,7 @@ def against_truth(paths: list[Path]) -> None:
     photos = []
     for p in paths:
         photo, truth = load(p), truths[p.name]
-        photos.append(shown(photo, trace(photo, truth["thickness_mm"], truth["subject"])))
+        photos.append(shown(photo, trace(photo, Request(truth["thickness_mm"], truth["subject"]))))
         line([photos[-1]], photos[-1].trace, truth)
     groups = [[photos[0], p] for p in photos[1:]] + ([photos] if len(photos) > 2 else [])
     for group in groups:

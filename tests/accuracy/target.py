@@ -22,6 +22,7 @@ from calib.target.layout import BAR_MM
 from calib.target.target import BAR_SD_MM
 from measure.steps.trace import NO_LENS, trace
 from measure.tracing.parts import THICKNESS_SD_MM
+from measure.tracing.request import Request
 from tests.accuracy.score import compare, quantile
 from tests.accuracy.shapes import flatten_segment
 from tests.rendered_sheet import Shot, render, save
@@ -129,7 +130,7 @@ def judged(case: Case) -> dict:
         photo, job = Path(d) / "photo.jpg", Path(d) / "job"
         save(photo, case.shot, render(case.shot))
         wanted = Wanted("sheet", bars=case.bars)
-        trace(photo, job, case.thickness_mm, "part", lens=Path(NO_LENS), wanted=wanted)
+        trace(photo, job, Request(case.thickness_mm, reference=wanted), lens=Path(NO_LENS))
         result = json.loads((job / "trace.json").read_text())
     long = [d["u95_mm"] for d in result["dimensions"] if 40 < d["value_mm"] < 60]
     found = compare(truth_of(case.part), result)

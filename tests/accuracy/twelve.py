@@ -23,6 +23,7 @@ from calib.errors import JawlineError
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.trace import trace
+from measure.tracing.request import Request
 from tests.accuracy import broken
 from tests.accuracy.jaw_readings import SPOIL, labelled, spoiled, write
 from tests.accuracy.score import compare
@@ -52,7 +53,7 @@ def judged(path: Path, grain: int | None = None) -> Outcome:
         try:
             photo = path.parent / truth["photo"]
             photo = photo if grain is None else grainy(photo, Path(d) / "grainy.png", grain)
-            trace(photo, job, truth["thickness_mm"], truth["subject"])
+            trace(photo, job, Request(truth["thickness_mm"], truth["subject"]))
             traced = json.loads((job / "trace.json").read_text())
             out.trace = compare(truth, traced)
             rows, numbers = labelled(truth, traced)

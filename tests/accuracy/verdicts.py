@@ -22,6 +22,7 @@ from calib.photo.photo import load
 from measure.check.fitness import fitness
 from measure.check.rules import judged, verdict
 from measure.steps.trace import trace
+from measure.tracing.request import Request
 from tests.accuracy.score import compare
 from tests.spoiled_photos import SPOILS
 
@@ -54,12 +55,12 @@ def outcome(path: Path, spoil: str) -> Outcome:
                 kept[0x0112] = 1
             photo = Path(d) / photo.name
             Image.fromarray(pixels).save(photo, quality=92, exif=kept.tobytes() if kept else b"")
-        f = fitness(load(photo), truth["thickness_mm"], truth["subject"])
+        f = fitness(load(photo), Request(truth["thickness_mm"], truth["subject"]))
         found = judged(f)
         expected = f.part.u95_50_mm if f.part else math.nan
         out = Outcome(path.stem.split(".")[0], spoil, verdict(found), " ".join(x.code for x in found), expected, "")
         try:
-            trace(photo, Path(d) / "job", truth["thickness_mm"], truth["subject"])
+            trace(photo, Path(d) / "job", Request(truth["thickness_mm"], truth["subject"]))
         except JawlineError as why:
             out.refused = why.code
             return out
