@@ -14,8 +14,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.bundle import Points, exact
 from calib.view.bundle import adjust as adjust_bundle
 from calib.view.view import (
@@ -33,8 +33,6 @@ from calib.view.view import (
 )
 from measure.adjustment.least_squares import CRITICAL, Observations, snoop
 from measure.adjustment.least_squares import solve as adjust
-
-Array = NDArray[np.float64]
 
 DATA = Path(__file__).resolve().parent / "data" / "chessboard"
 VIEWS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14)

@@ -11,9 +11,10 @@ import numpy as np
 import shapely
 from shapely.ops import split
 
+from calib.arrays import Array
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Array, Feature, flatten
+from measure.geometry.features import Feature, flatten
 from measure.outline.outline import outline
 from measure.tracing.following import Followed
 from tests.simulated_parts import circle, polygon

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.geometry.features import Array, Curve, Estimate, Feature, flatten
+from calib.arrays import Array
+from measure.geometry.features import Curve, Estimate, Feature, flatten
 from tests.simulated_parts import circle, polygon
 from tests.simulated_traces import features_of, trace
 

@@ -9,9 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import Prior, camera_prior, project, rotation
-
-Array = NDArray[np.float64]
 
 SIZE = (1200, 900)
 FOCAL_35MM = 27.0

@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import Prior, camera_prior, project, rotation, to_plane
 
-Array = NDArray[np.float64]
 Colour = tuple[float, float, float]
 
 SIZE = (1200, 900)

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.photo.photo import load
 from measure.geometry.features import flatten
 from measure.job import job
@@ -28,8 +28,6 @@ from tests.true_features import true_feature
 
 SAMPLES = Path(__file__).resolve().parent.parent / "samples"
 NEAR_PX = 25.0
-
-Array = NDArray[np.float64]
 
 
 def seen(truth: dict[str, Any], segment: dict[str, Any], loop: int) -> list[Array]:

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.draw import polygon2mask
 
+from calib.arrays import Array
 from calib.target.layout import LAYOUTS, MARKER_CELLS, Layout
 from calib.view.view import rotation
 
-Array = NDArray[np.float64]
 PAPER_PX_PER_MM = 20
 PAPER, INK, TABLE = 0.80, 0.035, (0.30, 0.20, 0.12)
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.geometry.dimensions import size_of
-from measure.geometry.features import OF_KIND, Array, Estimate, Feature, direction, length, middle, right_normal
+from measure.geometry.features import OF_KIND, Estimate, Feature, direction, length, middle, right_normal
 from measure.geometry.rejoin import joints, rejoined, shifted_all, tangency
 from measure.readings.readings import Reading
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline import joining
 from measure.outline.chains import Chains
 from measure.outline.joining import Normal, refined

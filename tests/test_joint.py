@@ -6,14 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.paper.formats import A4, CUT_SHARE, PAPER_SD_MM
 from calib.view.joint import FALLING, MODES, Body, Joint, _Seen, modes, placed, solve_jointly
 from calib.view.view import Prior, SideEdges, derivative, project, side_points, solve
 from tests.test_view import CARD, SIZE, parameters
-
-Array = NDArray[np.float64]
 
 PRIOR = Prior(3100.0, 0.03, ((SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2), 15.0)
 CUT_MM = CUT_SHARE * PAPER_SD_MM

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon
 
+from calib.arrays import Array
 from measure.geometry.dimensions import K95, size_of, stacked
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, by_loop, flatten, moved
+from measure.geometry.features import PARAMETERS, Estimate, Feature, by_loop, flatten, moved
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.printing.strength.remedies import sharp_lines
 from measure.printing.strength.sections import Section, thin_sections

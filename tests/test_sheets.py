@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.finding.finding import find_reference
 from calib.paper.formats import A4, LETTER
 from calib.paper.sheets import Sheet, find_sheet
@@ -16,8 +16,6 @@ from calib.reference.found import Found
 from calib.reference.wanted import wanted
 from calib.view.view import View, project
 from tests.drawn_sheets import BLUE, DARK, Thing, camera, photo, prior
-
-Array = NDArray[np.float64]
 
 SHEET = Thing(297.0, 210.0, turn=4.0, at=(5.0, -4.0))
 CARD = Thing(85.60, 53.98, BLUE, at=(70.0, 40.0), turn=25.0, top=0.76, radius=3.18)

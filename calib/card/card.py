@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.lying import beside, surroundings
 from calib.card.trial import GOOD, WELL_SEEN, Passed, tried
 from calib.light.profile import Light
@@ -19,8 +20,6 @@ from calib.rectangle.underlay import underlay
 from calib.reference.found import Caution
 from calib.reference.reference import ID_1, Reference
 from calib.view.view import Prior, SideEdges, Solution
-
-Array = NDArray[np.float64]
 
 LEAST_SEEN = 1.1
 """Outlines seen worse than this are not looked at (2 is a fully seen one)."""

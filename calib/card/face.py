@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import View
-
-Array = NDArray[np.float64]
 
 PX_PER_MM = 10.0
 FACE_MM = 0.76

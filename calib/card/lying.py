@@ -14,10 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import Rectangle, View, side_points
-
-Array = NDArray[np.float64]
 
 NEAR_MM, FAR_MM = (3.0, 5.0), (12.0, 18.0)
 """Distances from a side where only the shadow of something high falls, and where none is expected."""

@@ -12,6 +12,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.card import Card, find_card
 from calib.finding.together import as_measured, joined
 from calib.paper.formats import FORMATS, own
@@ -24,7 +25,6 @@ from calib.reference.wanted import ANY, UNMEASURED, Wanted
 from calib.target.target import find_target, no_target
 from calib.view.view import Prior
 
-Array = NDArray[np.float64]
 Photo = NDArray[np.uint8]
 
 LONE = {"no-card", "look-alike", "wrong-shape", "square-corners", "cut-off", "unclear"}

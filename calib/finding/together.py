@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.card import Card
 from calib.paper.formats import ALLOWED_MM, FORMATS
 from calib.paper.sheets import Sheet
@@ -17,8 +17,6 @@ from calib.reference.found import Caution, Found
 from calib.reference.reference import Reference
 from calib.view.joint import Body, solve_jointly
 from calib.view.view import Prior, View
-
-Array = NDArray[np.float64]
 
 PAPER_MM = 0.1
 """Thickness of a sheet of office paper, 80 g/m² (common practice)."""

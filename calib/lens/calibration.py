@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.bundle import Adjusted, Points, Sheet, adjust
 from calib.view.view import Prior, rotation
-
-Array = NDArray[np.float64]
 
 LEAST_PHOTOS = 3
 BROAD_FOCAL, BROAD_CENTRE, BROAD_RADIAL = 0.15, 0.02, 0.15

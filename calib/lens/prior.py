@@ -9,13 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.lens.lens import FRAME_MM, Profile
 from calib.photo.photo import Photo
 from calib.view.view import Prior
-
-Array = NDArray[np.float64]
 
 TURNS = {3: [[-1, 0], [0, -1]], 6: [[0, -1], [1, 0]], 8: [[0, 1], [-1, 0]]}
 """From the sensor's x and y to the upright photo's, by EXIF orientation (Exif 2.32, tag 274)."""

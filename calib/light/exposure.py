@@ -7,8 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-
 CLIPPED_CODE = 251
 """From this 8-bit code on a channel is at the sensor's limit, as near as compression lets one tell."""
 REDUCED_PX = 1000

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 STEP_PX = 0.5
 """Spacing of the samples along a profile."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 
 def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 4) -> NDArray[np.intp]:

@@ -17,9 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, STEP_PX, Layout, level_cost, solver
-
-Array = NDArray[np.float64]
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.levels import STEP_PX
 from calib.light.profile import CHANNEL_WEIGHTS, Light, take
-
-Array = NDArray[np.float64]
 
 WIDTH = 4
 """Neighbouring profiles that are averaged."""

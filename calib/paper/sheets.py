@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.paper.formats import CUT_SHARE
 from calib.paper.sides import STAGES, located_sheet
@@ -24,8 +25,6 @@ from calib.reference.found import Caution
 from calib.reference.reference import Reference, look_alikes
 from calib.view.joint import Body, Joint, solve_jointly
 from calib.view.view import Prior, SideEdges, first_guess, project, side_points
-
-Array = NDArray[np.float64]
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
 """How far a rough outline may stray: ratio of sides, right angle; relative."""

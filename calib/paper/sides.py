@@ -7,15 +7,13 @@ path through the evidence of its profiles instead of a straight line.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.path import smoothest, vertex
 from calib.light.profile import Light
 from calib.rectangle.sides import CONFIDENT, SHADOW_PRICE, Run, edges_at, run
 from calib.view.joint import Body, Joint, solve_jointly
 from calib.view.view import Prior, Rectangle, SideEdges
-
-Array = NDArray[np.float64]
 
 STAGES = ((14.0, 16), (5.0, 12), (2.5, 8))
 """Search for the sides, wide then narrow: reach px, profiles a block."""

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.rectangle.seen_shape import far_side, likeness
 from calib.rectangle.segments import Stretches
 
-Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 REACH, REACH_SHARE = 0.45, 0.06

@@ -9,12 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.rectangle.laying import Look
 from calib.rectangle.seen_shape import area
-
-Array = NDArray[np.float64]
 
 OUTSIDE_MM, INSIDE_MM = 1.4, 11.0
 """How far the grid reaches beyond the sides, and along them."""

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
+
 Look = Callable[[Array], NDArray[np.float32]]
 """(r, c, 3) colour of a picture at (r, c, 2) positions, px."""
 

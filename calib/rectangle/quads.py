@@ -12,11 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.rectangle.closing import CARD_BONUS, Camera, closed
 from calib.rectangle.laying import Laid, laid
 from calib.rectangle.segments import joined, segments
-
-Array = NDArray[np.float64]
 
 FINE_PX = 1000
 """Long side of the picture in which sides are laid on edges."""

@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.rectangle.corners import Radius
 from calib.rectangle.sighting import Sighting
 from calib.reference.reference import Reference, look_alikes
-
-Array = NDArray[np.float64]
 
 SHADOW_RATIO = 0.03
 """How far a shadow or a rim taken for a side may shift the ratio of sides: no candidate further off is looked into."""

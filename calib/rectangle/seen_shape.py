@@ -7,9 +7,8 @@ and are not measurements.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 
 def seen_shape(corners_px: Array, focal_px: float, centre_px: tuple[float, float]) -> Array:

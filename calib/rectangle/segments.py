@@ -13,7 +13,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 GRADIENT_STEPS, ENOUGH = (1.0, 0.4), 250
 """Rounding errors of a gradient that are allowed for, in 8-bit steps: they set the faintest edge, a step of some 2 of

@@ -13,11 +13,10 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.path import vertex
 from calib.light.profile import Light, evidence, take
 from calib.view.view import Prior, Rectangle, SideEdges, Solution, project, side_points, solve
-
-Array = NDArray[np.float64]
 
 CORNER_MARGIN_MM = 4.3
 """Left out at both ends of a side: an ID-1 corner's largest radius and the blur."""

@@ -9,10 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.rectangle.quads import Quad
 from calib.rectangle.seen_shape import area
-
-Array = NDArray[np.float64]
 
 SEEN = 1.5
 """What must be seen of its outline, of 2."""

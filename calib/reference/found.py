@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
+from calib.arrays import Array
 from calib.view.view import View
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 FRAME_SQUARES = 2
 """Width of the frame."""

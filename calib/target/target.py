@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.rectangle.refusals import TILT_LIMIT_DEG, Failure
 from calib.reference.found import Caution, Found
 from calib.reference.wanted import UNMEASURED, Bars
@@ -16,8 +17,6 @@ from calib.target.layout import BAR_MM, LAYOUTS, Layout, rectangle
 from calib.target.saddles import Saddles, locate
 from calib.view.bundle import SHAPE, Adjusted, Points, Sheet, adjust
 from calib.view.view import Prior, project
-
-Array = NDArray[np.float64]
 
 DICTIONARY = "DICT_4X4_250"
 """OpenCV's, 250 markers of 4 × 4 cells."""

@@ -15,12 +15,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.errors import WrongUsage
 from calib.files import content_of
-
-Array = NDArray[np.float64]
 
 UNKNOWNS = ("outside_mm", "inside_mm", "shrinkage_x", "shrinkage_y")
 """Order of a printer's figures in its covariance."""

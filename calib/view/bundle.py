@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.view.view import Array, Prior, View, project, projection_derivative
+from calib.arrays import Array
+from calib.view.view import Prior, View, project, projection_derivative
 
 CAMERA, POSE, SHAPE = 4, 6, 6
 SHAPE_NAMES = ("stretch_x", "stretch_y", "shear", "bow_xx", "bow_xy", "bow_yy")

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.settling import settle
 from calib.view.view import (
     BOW_SD_PX,
@@ -24,8 +24,6 @@ from calib.view.view import (
     projection_derivative,
     side_points,
 )
-
-Array = NDArray[np.float64]
 
 MODES = 6
 """How many shapes a cut side may have: a slope, a bow, then waves of ever shorter length."""

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
 """Most turns of the solution; how many come before points are weighed by their residuals; and how small the last step

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.tools.jaws import Tool
 from measure.adjustment.equations import (
     Equation,
@@ -26,7 +27,7 @@ from measure.adjustment.equations import (
 from measure.adjustment.judging import LOOSER, Bench, Judgement, judge
 from measure.adjustment.least_squares import CRITICAL, Observations, Solution, solve, whitener
 from measure.adjustment.regularities import Regularity, RegularityKind, propose
-from measure.geometry.features import Array, Estimate, Feature
+from measure.geometry.features import Estimate, Feature
 from measure.geometry.rejoin import Joint, about_new_middles, closing, joints, rejoined, shifted_all
 from measure.readings.readings import Reading
 from measure.subject import Subject

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 
 ROUNDS, SETTLED = 200, 1e-10
 

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.tools.jaws import Tool, bore_shortfall_mm, hollow_rise_mm, uncertainty
 from measure.geometry.dimensions import size_of, stacked
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, as_round, is_round, length
+from measure.geometry.features import PARAMETERS, Estimate, Feature, as_round, is_round, length
 from measure.geometry.rejoin import Joint, touching
 from measure.readings.jaw_reach import is_hollow
 from measure.readings.readings import TOUCH, Reading

@@ -17,9 +17,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.adjustment.least_squares import (
     CRITICAL,
-    Array,
     Checked,
     against_prediction,
     along,

@@ -15,9 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 ALPHA0 = 0.001
 """Chance that a good observation is called bad (Baarda 1968)."""

@@ -15,7 +15,8 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from measure.geometry.features import Array, F, Feature, Line, Round, direction, is_round, length, middle, right_normal
+from calib.arrays import Array
+from measure.geometry.features import F, Feature, Line, Round, direction, is_round, length, middle, right_normal
 
 RegularityKind = Literal["parallel", "square", "collinear", "equal-radius", "concentric"]
 KINDS: tuple[RegularityKind, ...] = get_args(RegularityKind)

@@ -13,13 +13,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.files import content_of
 from calib.picture_size import claimed_megapixels
 from measure.drawing.framing import hide_face
 from measure.job import job
 from measure.steps.shown import MOST_MEGAPIXELS
 
-Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 
 WITHIN = 0.93

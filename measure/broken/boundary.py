@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Array
 from measure.geometry.polylines import arc_lengths, at_lengths
 
 Mask = NDArray[np.bool_]

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.geometry.features import (
     Arc,
-    Array,
     Estimate,
     Feature,
     Line,

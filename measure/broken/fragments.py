@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.errors import PartRefused
 from measure.broken.boundary import runs_of
 from measure.broken.mating import Mating, matings
 from measure.broken.mouths import steadied
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Array, Point
+from measure.geometry.features import Point
 from measure.geometry.polylines import arc_lengths, signed_area
 from measure.tracing.following import Followed
 from measure.tracing.values import Gap

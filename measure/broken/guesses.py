@@ -11,8 +11,8 @@ import math
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.broken.boundary import Boundary, Complex
-from measure.geometry.features import Array
 from measure.geometry.pose import Pose
 
 STEP_MM = 0.4

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.broken.boundary import Boundary, Index, Mask, bridged, inner, lengths, runs_of
 from measure.broken.guesses import BESIDE_MM, CLEAR_MM, guesses
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Array
 from measure.geometry.pose import Pose
 
 FINALISTS = 40

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.adjustment.least_squares import chi2_limit
 from measure.broken.boundary import Boundary, runs_of
 from measure.broken.mating import Mating, judged
 from measure.geometry.features import (
-    Array,
     Estimate,
     Feature,
     as_round,

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.broken.breaks import Break, outer
 from measure.geometry.features import (
-    Array,
     Estimate,
     Feature,
     Point,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.errors import PartRefused
 from calib.light.profile import Light
 from calib.reference.found import Caution
@@ -16,7 +17,7 @@ from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_
 from measure.dimensioning.frame import squared_up
 from measure.edges.edges import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.geometry.features import Array, Curve, Estimate, Feature, flatten, moved
+from measure.geometry.features import Curve, Estimate, Feature, flatten, moved
 from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette

@@ -11,12 +11,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.tools.budget import K95
 from calib.view.view import View
 from measure.edges.edges import CLIPPED_SPREAD_PX, FLOOR_PX, SPREAD_PX, rim_doubt_px
 from measure.tracing.parts import THICKNESS_SD_MM
-
-Array = NDArray[np.float64]
 
 LENGTH_MM = 50.0
 DIRECTIONS = 8

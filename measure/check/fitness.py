@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.face import flat_face, shows_number
 from calib.finding.finding import find_reference
 from calib.light.exposure import Exposure, exposure, glare
@@ -29,7 +30,6 @@ from measure.tracing.request import Request
 if TYPE_CHECKING:
     from calib.photo.photo import Photo
 
-Array = NDArray[np.float64]
 
 TYPICAL_THICKNESS_MM = 4.0
 """Stands for a thickness that nobody has measured yet."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.exposure import glare
 from calib.light.profile import Light, take
 from calib.light.sharpness import Edges, edges_along
@@ -22,7 +23,6 @@ from measure.tracing import parts
 if TYPE_CHECKING:
     from measure.subject import Subject
 
-Array = NDArray[np.float64]
 U8 = NDArray[np.uint8]
 
 WIDTH = 4

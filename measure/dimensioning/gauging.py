@@ -13,8 +13,9 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.tools.budget import K95
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, as_round
+from measure.geometry.features import PARAMETERS, Estimate, Feature, as_round
 
 STEP = 1e-5
 """Step of the central differences, mm or rad: sizes are smooth over micrometres, and doubles leave ten digits."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 FACE_CELLS = 6
 """Cells along the card's long side that its face is averaged into: 14 mm each, several printed digits wide."""

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from measure.geometry.polylines import evenly
-
-Array = NDArray[np.float64]
 
 CELL = 4
 """Pixels a side of the grid on which occupied places are kept."""

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from measure.drawing.labels import Wish, anchor, place_beside
 from measure.geometry.features import Feature, Kind
 from measure.tracing.sighted import Sighted
-
-Array = NDArray[np.float64]
 
 LABEL_SHARE, LABEL_PX = 1 / 36, (9.0, 32.0)
 """Height of a label: share of the part's extent; at least, at most."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from measure.drawing.framing import Frame, framed
 from measure.drawing.labels import Wish, anchor, leader_end, place_beside
 from measure.geometry.features import Kind
@@ -17,7 +18,6 @@ from measure.geometry.polylines import evenly
 if TYPE_CHECKING:
     from PIL import Image, ImageFont
 
-Array = NDArray[np.float64]
 Colour = tuple[int, int, int]
 
 LONG_SIDE_PX, STRIP_PX = 1600, 330

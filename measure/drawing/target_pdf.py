@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from calib.arrays import Array
 from calib.target.layout import BAR_MM, MARKER_CELLS, Layout
 from calib.target.target import DICTIONARY
 from measure.drawing.pdf import Page, write_pages
-from measure.geometry.features import Array, Point
+from measure.geometry.features import Point
 from measure.sheet.lettering import wrapped
 from measure.sheet.marks import Fill, Mark, Path, Pen, Text
 

@@ -7,13 +7,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.errors import PhotoRefused
 from calib.light.profile import Light
 from calib.light.sharpness import Edges, blur_px, edges_along, edges_of_photo
 from calib.reference.found import Found
 from measure.edges.rings import evenly, outward
-
-Array = NDArray[np.float64]
 
 MARGIN_PX = 24
 SHARP_PX = 1.3

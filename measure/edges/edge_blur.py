@@ -10,13 +10,11 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.light.sharpness import SHARP_QUANTILE, edges_along
 from measure.edges.rings import evenly, outward
-
-Array = NDArray[np.float64]
 
 WIDENED_PX = 0.5
 """What sampling and slopes taken over a whole pixel add to a blur that is read off a slope."""

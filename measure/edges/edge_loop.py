@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.light.path import smoothest
 from calib.light.profile import Light, evidence, roughness_of_face, take
 from calib.view.view import View
 from measure.edges.rough import first_outline, resampled
 from measure.edges.sight import Body, Wall, sight
-from measure.geometry.features import Array
 
 DEPTHS_MM = np.geomspace(0.6, 14.0, 48)
 """Depths that are tried, some 7 % apart."""

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.errors import PartRefused
 from calib.light.profile import Light, take
 from calib.reference.found import Caution
@@ -19,8 +20,6 @@ from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import Estimate
 from measure.geometry.polylines import arc_lengths, at_lengths
-
-Array = NDArray[np.float64]
 
 FAINT_MM = 0.03
 """A quarter of the outline's points less sure than this mean that there is hardly an edge: in photos of light parts on

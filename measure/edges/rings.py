@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.edges.rough import turned_rightly
-from measure.geometry.features import Array
 from measure.geometry.polylines import arc_lengths, at_lengths
 
 

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import View
 from measure.edges.sight import Wall
 from measure.geometry.polylines import arc_lengths, at_lengths, signed_area
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

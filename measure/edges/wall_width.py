@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import minimum_filter1d
 
+from calib.arrays import Array
 from measure.edges.sight import Sight
-from measure.geometry.features import Array
 
 
 def sideways(s: Sight, width: int) -> Array:

@@ -13,9 +13,9 @@ from typing import Literal
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.tools.budget import K95
 from measure.geometry.features import (
-    Array,
     Estimate,
     Feature,
     Line,

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
+
+from calib.arrays import Array
 
 if TYPE_CHECKING:
     from typing_extensions import TypeIs
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 Kind = Literal["line", "arc", "circle", "curve"]
 Turn = Literal["ccw", "cw"]
 Origin = Literal["seen", "completed"]
-Array = NDArray[np.float64]
 Point = tuple[float, float]
 
 PARAMETERS: dict[str, int] = {"line": 2, "arc": 3, "circle": 3, "curve": 0}

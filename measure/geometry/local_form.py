@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Arc, Array, Fitted, direction, middle, moved, sweep_rad
+from calib.arrays import Array
+from measure.geometry.features import PARAMETERS, Arc, Fitted, direction, middle, moved, sweep_rad
 from measure.geometry.rejoin import shifted
 
 STEP = 1e-4

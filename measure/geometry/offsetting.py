@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from measure.geometry.features import PARAMETERS, Array, Curve, Feature, Round, by_loop, flatten, is_round, mapped
+from calib.arrays import Array
+from measure.geometry.features import PARAMETERS, Curve, Feature, Round, by_loop, flatten, is_round, mapped
 from measure.geometry.rejoin import Joint, joints, rejoined, shifted_all
 
 LEAST_RADIUS_MM = 0.01

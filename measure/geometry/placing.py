@@ -12,9 +12,9 @@ from typing import Literal
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.geometry.features import (
     PARAMETERS,
-    Array,
     F,
     Feature,
     Point,

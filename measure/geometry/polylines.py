@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 
 
 def arc_lengths(points: Array) -> Array:

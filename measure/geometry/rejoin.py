@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.geometry.features import (
     PARAMETERS,
     Arc,
-    Array,
     Circle,
     Curve,
     F,

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array, Feature, as_round, flatten, length, sweep_rad
+from calib.arrays import Array
+from measure.geometry.features import Feature, as_round, flatten, length, sweep_rad
 
 AS_LONG_AS = 0.25
 """Mirrored pieces may differ in length by this share: where a fillet ends is much less sure than where it lies."""

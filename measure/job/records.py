@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
 
+from calib.arrays import Array
 from calib.errors import JobRefused
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import OF_KIND, PARAMETERS, Estimate, Feature, Kind, Point, Turn, is_round
@@ -26,7 +26,6 @@ LONGEST_TEXT = 4000
 OPEN_BY_MM = 0.2
 """Neighbours of a loop that lie further apart than this no longer join."""
 
-Array = NDArray[np.float64]
 Pair = tuple[FiniteFloat, FiniteFloat]
 
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field, FiniteFloat, PositiveFloat, PositiveInt
 
+from calib.arrays import Array
 from calib.errors import JobRefused
 from calib.reference.found import Found
 from calib.view.view import View
@@ -17,8 +17,6 @@ from measure.edges.sight import Wall
 from measure.job.records import SCHEMA, Pair, Record, lines, rounded
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.tracing.sighted import Sighted
-
-Array = NDArray[np.float64]
 
 
 class PictureRecord(Record):

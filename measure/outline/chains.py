@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.meeting import contact, crossing
 from measure.outline.pieces import FLATTEST, Index, Mask, Pieces, distance, frames, square_to, travel_at
 

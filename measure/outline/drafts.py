@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import GUESSED_MM, Chains, gaps, rolled, sound
 from measure.outline.joining import Normal, normal, refined
 from measure.outline.moments import RunningSums, running_sums

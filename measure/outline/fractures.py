@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.drafts import Draft
 from measure.outline.pieces import Mask
 

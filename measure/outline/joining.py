@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import solveh_banded
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import Chains, Joints, around_joints, dealt, joints, rolled
 from measure.outline.pieces import FLATTEST, Index, Pieces, frames, moved
 

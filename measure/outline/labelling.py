@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import Arc, Array, Circle, Curve, Estimate, Feature, Line, Point, Turn, flatten
+from calib.arrays import Array
+from measure.geometry.features import Arc, Circle, Curve, Estimate, Feature, Line, Point, Turn, flatten
 from measure.outline.drafts import Draft
 from measure.outline.fractures import curve_runs
 from measure.outline.propagation import spread

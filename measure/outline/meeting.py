@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.pieces import FLATTEST, Mask, square_to
 
 

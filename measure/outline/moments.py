@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.pieces import FLATTEST, Index, Mask, Pieces, along, joined, slid
 
 _NEWTON_STEPS = 7

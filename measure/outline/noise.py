@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.segmentation import noise_beforehand
 
 LAGS = 10

@@ -11,8 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Array, Estimate
+from measure.geometry.features import Estimate
 from measure.outline.drafts import (
     FIRST_SHARED_BY,
     Draft,

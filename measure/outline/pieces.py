@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 
 Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]

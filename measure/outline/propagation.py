@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.drafts import Draft
 from measure.outline.joining import TAIL, corner_variance
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import sound
 from measure.outline.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, shallow, sums_of
 from measure.outline.moments import RunningSums

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import sound
 from measure.outline.drafts import (
     UNEVEN_MM,

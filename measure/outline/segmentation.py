@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.moments import RunningSums
 from measure.outline.pieces import Index, Mask
 

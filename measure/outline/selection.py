@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import rolled
 from measure.outline.drafts import UNEVEN_MM, UNEVEN_OVER_MM, Draft, settled, shallow, sums_of, total
 from measure.outline.joining import BUMP_HEIGHT_MM, normal

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import Chains, sound
 from measure.outline.drafts import SHALLOW_PRICE, UNSOUND, Draft, shallow, wave
 from measure.outline.joining import Normal, refined

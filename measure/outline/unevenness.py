@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 from measure.outline.chains import Chains, possible_tangencies
 from measure.outline.joining import Normal
 from measure.outline.pieces import Pieces, distance_and_slopes

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.tools.budget import K95
 from calib.tools.jaws import TOOLS, Tool
 from measure.adjustment.equations import Unknowns, equation, prior, reading_covariance, unknowns
 from measure.geometry.dimensions import list_dimensions, size_of, stacked
-from measure.geometry.features import Array, Estimate
+from measure.geometry.features import Estimate
 from measure.geometry.rejoin import joints
 from measure.planning.reach import comfortable_readings
 from measure.readings.readings import Reading, ReadingKind

@@ -10,10 +10,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.geometry.dimensions import size_of
 from measure.geometry.features import (
     Arc,
-    Array,
     Estimate,
     Feature,
     Line,

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.geometry.features import (
-    Array,
     Feature,
     Line,
     Point,

@@ -14,7 +14,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array, Feature, flatten
+from calib.arrays import Array
+from measure.geometry.features import Feature, flatten
 from measure.geometry.offsetting import area
 from measure.printing.engraving import engraving
 

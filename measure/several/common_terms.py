@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.view.view import PRIOR_NAMES, View
 from measure.edges.edges import DIRECTIONS
-from measure.geometry.features import Array, Estimate
+from measure.geometry.features import Estimate
 from measure.geometry.local_form import base_of, by_parameters
 from measure.tracing.parts import VIEW_TERMS, view_root
 

@@ -16,9 +16,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.adjustment.least_squares import ALPHA0, Checked, Observations, Solution, chi2_limit, solve
-from measure.geometry.features import PARAMETERS, Array, Estimate, Feature, as_fitted
+from measure.geometry.features import PARAMETERS, Estimate, Feature, as_fitted
 from measure.geometry.local_form import Base, base_of, by_motion, by_parameters, form, parameters_of
 from measure.geometry.rejoin import about_new_middles, closing, joints, rejoined, shifted_all
 from measure.several.registration import Placing

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Array, Feature, as_line, direction, flatten, length, same_kind
+from calib.arrays import Array
+from measure.geometry.features import PARAMETERS, Feature, as_line, direction, flatten, length, same_kind
 
 NEAR_MM = 0.6
 """Partners lie within this of each other along the stretch that they share."""

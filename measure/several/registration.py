@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.geometry.features import PARAMETERS, Array, F, Feature, backwards, flatten, mapped, moved
+from calib.arrays import Array
+from measure.geometry.features import PARAMETERS, F, Feature, backwards, flatten, mapped, moved
 from measure.geometry.symmetry import centroid, outer_loop
 
 SPACING_MM = 0.4

@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.errors import PartRefused
 from calib.photo.photo import Photo
 from calib.reference.found import Caution
 from measure.adjustment.least_squares import chi2_limit
 from measure.dimensioning.frame import squared_up
-from measure.geometry.features import PARAMETERS, Array
+from measure.geometry.features import PARAMETERS
 from measure.geometry.symmetry import outer_loop
 from measure.several.common_terms import Sighting, sightings
 from measure.several.joint import Joint, Laid, joined

@@ -12,7 +12,8 @@ from typing import Literal
 
 import numpy as np
 
-from measure.geometry.features import Array, Point
+from calib.arrays import Array
+from measure.geometry.features import Point
 
 Layer = Literal["OUTLINE", "COMPLETED", "FRACTURE", "CENTRE", "THIN", "DIMENSIONS", "LABELS", "NOTES", "TITLE"]
 Anchor = Literal["start", "middle", "end"]

@@ -9,12 +9,13 @@ from typing import Literal
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.dimensioning import plan_dimensions
 from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
 from measure.dimensioning.handedness import handedness
 from measure.dimensioning.scheme.values import Plan, Wanted
 from measure.geometry.dimensions import Dimension
-from measure.geometry.features import Array, Estimate, Feature, Point, as_round, flatten, is_round, moved
+from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round, moved
 from measure.geometry.outline_path import Vertex, loops
 from measure.sheet.layout import frame
 from measure.sheet.layout.arrange import View, arrange

@@ -15,8 +15,8 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import View
 from measure.silhouette.candidates import Candidate, Reserved, survey
 from measure.silhouette.contours import smooth_contour
@@ -28,7 +28,6 @@ from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import U8, Mask, disc
 from measure.subject import Subject
 
-Array = NDArray[np.float64]
 Reason = Literal[
     "no-part", "several-parts", "part-touches-card", "part-at-edge", "one-piece", "more-pieces", "pieces-touch"
 ]

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import View, rotation
 from measure.silhouette.tabletop import Mask
-
-Array = NDArray[np.float64]
 
 
 def lower_from_upper(view: View, thickness_mm: float, share: float = 1.0) -> Array:

@@ -9,12 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.errors import JobRefused
 from calib.picture_size import claimed_megapixels
 from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
 from measure.geometry.features import Feature
 from measure.job import job, records, view_record
-from measure.job.view_record import Array, ViewRecord
+from measure.job.view_record import ViewRecord
 from measure.steps.trace import scale_notes
 from measure.tracing.sighted import Sighted
 

@@ -11,13 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.view import View
 from measure.edges.sight import Wall
 from measure.geometry.features import Feature, flatten
-
-Array = NDArray[np.float64]
 
 BLEND = 0.3
 """Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from calib.arrays import Array
 from calib.reference.found import Caution, Found
-from measure.geometry.features import Array, Estimate, Feature
+from measure.geometry.features import Estimate, Feature
 from measure.subject import Subject
 
 if TYPE_CHECKING:

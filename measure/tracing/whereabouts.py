@@ -15,7 +15,6 @@ from measure.silhouette.silhouette import NoSilhouette, Reason, Silhouette, silh
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.subject import Subject
 
-Array = NDArray[np.float64]
 T = TypeVar("T", Silhouette, tuple[Silhouette, ...])
 
 ON = 0.95

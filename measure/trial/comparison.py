@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.geometry.features import Array, Feature, Point, flatten
+from calib.arrays import Array
+from measure.geometry.features import Feature, Point, flatten
 from measure.geometry.polylines import arc_lengths, at_lengths
 from measure.sheet.layout.frame import PAPER, Paper, border
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, width_mm, wrapped

@@ -14,13 +14,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from calib.tools.budget import K95
 from measure.adjustment.agreement import moved_estimate
 from measure.adjustment.bounds import Bound, bounded
 from measure.adjustment.equations import Unknowns, prior, unknowns
 from measure.adjustment.least_squares import Observations, solve
 from measure.geometry.dimensions import angle_between, distance, stacked
-from measure.geometry.features import PARAMETERS, Array, Estimate, as_line, right_normal
+from measure.geometry.features import PARAMETERS, Estimate, as_line, right_normal
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.trial.faces import growth, moved_by, outward
 from measure.trial.sayings import Said, replaced

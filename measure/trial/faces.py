@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import Array, Feature, as_line, as_round, flatten, middle, right_normal
+from calib.arrays import Array
+from measure.geometry.features import Feature, as_line, as_round, flatten, middle, right_normal
 
 
 def outward(f: Feature) -> Array:

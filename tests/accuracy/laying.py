@@ -7,12 +7,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from calib.arrays import Array
 from tests.accuracy import shapes as sh
 
-Array = NDArray[np.float64]
 Segment = dict[str, Any]
 """A feature of trace.json, or a segment of a truth file: both have the same form."""
 Loop = list[Segment]

@@ -15,9 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from tests.accuracy.surfaces import PRINT_PX_PER_MM, TABLE_PX_PER_MM, printed, table
 
-Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 Shape = Callable[[Picture, Picture], Picture]
 """Signed distance (mm, negative inside) from an outline, at points of its own plane."""

@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.broken.breaks import Break, outer
 from measure.broken.completion.outcome import Completed, Way
 from measure.broken.completion.pieces import Piece, rows_of
-from measure.geometry.features import Array, Estimate, Feature, as_line, middle
+from measure.geometry.features import Estimate, Feature, as_line, middle
 from measure.geometry.placing import about
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from calib.arrays import Array
 from measure.broken.breaks import Break, outer
 from measure.broken.completion.assembling import assembled
 from measure.broken.completion.checking import OUTSIDE_MM
@@ -17,7 +18,6 @@ from measure.broken.repetition import SHORT_MM, WIDEST, Repetition
 from measure.geometry.features import (
     PARAMETERS,
     Arc,
-    Array,
     Estimate,
     Feature,
     Line,

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.geometry.features import (
     PARAMETERS,
     Arc,
-    Array,
     Circle,
     Estimate,
     Feature,

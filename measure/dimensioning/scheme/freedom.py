@@ -13,8 +13,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.gauging import Shape, slopes
-from measure.geometry.features import Array
 
 INDEPENDENT = 0.03
 """A size is taken when at least this share of its gradient is not spanned already; measured edges are never exactly

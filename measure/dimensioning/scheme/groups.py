@@ -9,8 +9,9 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.gauging import Gauge, acute_deg, shape_of
-from measure.geometry.features import Arc, Array, F, Feature, Line, Round, by_loop, direction, length, sweep_rad
+from measure.geometry.features import Arc, F, Feature, Line, Round, by_loop, direction, length, sweep_rad
 
 R = TypeVar("R", bound=Round)
 

@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
+from calib.arrays import Array
 from calib.tools.budget import K95
-from measure.geometry.features import Array, Estimate, Feature, Point, direction, is_round, middle
+from measure.geometry.features import Estimate, Feature, Point, direction, is_round, middle
 from measure.geometry.rejoin import heading
 from measure.printing.strength.walls import SHARP_DEG, Labels, Piece, pieces_of, sampled
 

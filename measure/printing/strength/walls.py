@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Arc, Array, Feature, Line, by_loop, direction, length, sweep_rad
+from calib.arrays import Array
+from measure.geometry.features import Arc, Feature, Line, by_loop, direction, length, sweep_rad
 from measure.geometry.rejoin import heading, joints
 
 Labels = tuple[str, ...]

@@ -10,9 +10,10 @@ from functools import partial
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.gauging import crossing, shape_of
 from measure.dimensioning.scheme.values import Wanted
-from measure.geometry.features import Array, Feature, Line, Point, as_line, as_round
+from measure.geometry.features import Feature, Line, Point, as_line, as_round
 from measure.sheet.layout.board import Board, What, line_meets_box, segments
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import GAP_MM, INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, STUB_MM, Drawn

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.scheme.values import Plan, Wanted
-from measure.geometry.features import Array, Feature, as_line, by_loop, flatten
+from measure.geometry.features import Feature, as_line, by_loop, flatten
 from measure.sheet.layout.angles import lay_aligned, lay_angle
 from measure.sheet.layout.board import Board, State, What, segments
 from measure.sheet.layout.caption import Caption, caption

@@ -14,7 +14,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 
 CLEAR_MM = 0.5
 """Least distance between a text and anything else."""

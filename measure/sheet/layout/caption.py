@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.scheme.values import Wanted
-from measure.geometry.features import Array, Point
+from measure.geometry.features import Point
 from measure.sheet.layout.board import boxes_of
 from measure.sheet.lettering import DEGREE, DIAMETER, FIGURES_MM, SMALL_MM, count_prefix, figures, width_mm
 from measure.sheet.marks import Mark, Text

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.geometry.features import Array
+from calib.arrays import Array
 
 CELL_MM = 0.4
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.geometry.features import Array, Feature, flatten, length, sweep_rad
+from calib.arrays import Array
+from measure.geometry.features import Feature, flatten, length, sweep_rad
 from measure.geometry.polylines import arc_lengths, at_lengths
 from measure.sheet.layout.board import Board, boxes_of
 from measure.sheet.lettering import TINY_MM, width_mm

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from measure.dimensioning.scheme.values import Wanted
-from measure.geometry.features import Array, Feature, Point, Round, as_round, sweep_rad
+from measure.geometry.features import Feature, Point, Round, as_round, sweep_rad
 from measure.sheet.layout.board import Board, What, line_meets_box
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import Drawn

@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from calib.arrays import Array
 from measure.dimensioning.scheme.values import End, Wanted
-from measure.geometry.features import Array, Point
+from measure.geometry.features import Point
 from measure.sheet.layout.board import Board, What, corners, line_meets_line, segments
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, ROW_STEP_MM, STUB_MM, Drawn

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from tests.accuracy import shapes as sh
 from tests.accuracy.lab.camera import Camera
 from tests.accuracy.lab.lights import BULB, Lamp, Light
-
-Array = NDArray[np.float64]
 
 PHONE_MM = (74.0, 156.0, 9.0)
 """Width, length, corner radius: invented, as phones are."""

@@ -9,9 +9,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from tests.accuracy import shapes as sh
 
-Array = NDArray[np.float64]
 Ring = Array
 """Points (n, 2) of a closed line, mm; the last one is not the first again."""
 

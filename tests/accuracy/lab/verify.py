@@ -16,10 +16,9 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
+from calib.arrays import Array
 from tests.accuracy import shapes as sh
 from tests.accuracy.lab.camera import Camera
-
-Array = NDArray[np.float64]
 
 REACH_PX, STEP_PX = 6.0, 0.25
 FAINTEST = 0.02
