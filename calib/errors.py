@@ -10,28 +10,52 @@ JawlineError                 a sentence for people: what is wrong and what to do
 └── WrongUsage               exit 2: a path, folder or option that can't be used
 """
 
-from calib.written import printable, shortened
+from __future__ import annotations
 
-LONGEST = 1500
-"""Characters of a sentence: it quotes what somebody wrote, who may have written megabytes."""
+from typing import TypeVar
+
+from calib.messages import Message, Phrase, Remedy
+
+E = TypeVar("E", bound="JawlineError")
 
 
 class JawlineError(Exception):
     """Base of all refusals.
 
     Args:
-        text: one clear sentence that says what is wrong and what to do about it. What it quotes may hold anything: the
-            sentence is printable and not endless.
+        what: one clear sentence that says what is wrong, and what to do about it where that is the same for everybody.
         code: a short stable word for scripts, such as ``"no-reference"``.
+        remedies: what to do about it, any of which will do; the sentence comes without its full stop then.
     """
 
     exit_code = 1
 
-    def __init__(self, text: str, code: str) -> None:
-        text = shortened(printable(" ".join(text.split())), LONGEST)
-        super().__init__(text)
-        self.text = text
-        self.code = code
+    def __init__(self, what: str, code: str, *remedies: str | Remedy) -> None:
+        self.message = Message(code, what, remedies)
+        super().__init__(self.message.text)
+
+    @classmethod
+    def of(cls: type[E], message: Message) -> E:
+        """What a computation that failed has to say, as an error."""
+        return cls(message.what, message.code, *message.remedies)
+
+    @property
+    def code(self) -> str:
+        """The short word."""
+        return self.message.code
+
+    @property
+    def text(self) -> str:
+        """The sentence, with what everybody can do and nothing else."""
+        return self.message.text
+
+    def said(self, phrase: Phrase) -> str:
+        """The sentence as it is said where remedies have these names."""
+        return self.message.said(phrase)
+
+    def after(self: E, words: str) -> E:
+        """The same with something before it, such as the name of a file."""
+        return self.of(self.message.after(words))
 
 
 class Untrustworthy(JawlineError):

@@ -18,4 +18,4 @@ def subject_of(words: str) -> Subject:
     for subject in get_args(Subject):
         if words.strip().lower() == subject:
             return subject  # type: ignore[no-any-return]
-    raise WrongUsage(f"--subject is part or opening, not “{words}”.", "subject")
+    raise WrongUsage(f"The subject is part or opening, not “{words}”.", "subject")

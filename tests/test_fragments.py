@@ -150,4 +150,4 @@ def test_too_few_or_too_many_pieces_are_refused_by_name(places, reason):
     found = two_pieces(rgb, view, Reserved((card,)), 0.0)
     assert isinstance(found, NoSilhouette)
     assert found.reason == reason
-    assert found.text.endswith(".")
+    assert found.message.text.endswith(".")

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from calib.errors import JobRefused, WrongUsage
+from calib.messages import Remedy
 from measure.job import job
 
 
@@ -140,8 +141,9 @@ def test_a_folder_in_a_files_place(tmp_path: Path) -> None:
 def test_missing_steps_and_damaged_text(tmp_path: Path) -> None:
     with pytest.raises(WrongUsage, match="There is no job folder"):
         job.text(tmp_path / "none", "trace.json", "trace PHOTO")
-    with pytest.raises(WrongUsage, match="run `jawline reconcile` first"):
+    with pytest.raises(WrongUsage, match=r"has no measured\.json yet") as why:
         job.text(tmp_path, "measured.json", "reconcile")
+    assert why.value.message.remedies == (Remedy("run-first", "reconcile"),)
     (tmp_path / "trace.json").write_bytes(b"\xff\xfe\x00\xd8")
     with pytest.raises(JobRefused, match="damaged"):
         job.text(tmp_path, "trace.json", "trace PHOTO")

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from calib.errors import LONGEST, JawlineError
+from calib.errors import JawlineError
+from calib.messages import LONGEST
 from calib.reference.wanted import wanted
 from calib.tools.jaws import TOOLS
 from calib.written import plain_number

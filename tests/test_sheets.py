@@ -15,6 +15,7 @@ from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
 from calib.reference.wanted import wanted
 from calib.view.view import View, project
+from measure.steps.phrases import on_command_line
 from tests.drawn_sheets import BLUE, DARK, Thing, camera, photo, prior
 
 SHEET = Thing(297.0, 210.0, turn=4.0, at=(5.0, -4.0))
@@ -117,7 +118,7 @@ def test_a_lone_sheet_needs_a_word() -> None:
     refused = find_reference(rgb, prior())
     assert isinstance(refused, Failure)
     assert refused.code == "lone-sheet"
-    assert "--reference a4" in refused.text
+    assert "--reference a4" in refused.said(on_command_line)
     found = find_reference(rgb, prior(), wanted("a4"))
     assert isinstance(found, Found)
     assert found.field_px is not None

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from calib.errors import JobRefused
+from calib.messages import Remedy
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.geometry.features import Line, moved
@@ -143,8 +144,9 @@ def test_damaged_or_foreign_files_are_refused(folder: Path, tmp_path: Path) -> N
     plain = json.loads((tmp_path / job.VIEW).read_text())
     for wrong in ("{", json.dumps(plain | {"camera": [1.0] * 9}), json.dumps(plain | {"camera": [1e6] * 10})):
         (tmp_path / job.VIEW).write_text(wrong)
-        with pytest.raises(JobRefused, match=r"jawline trace"):
+        with pytest.raises(JobRefused) as why:
             shown(tmp_path)
+        assert why.value.message.remedies == (Remedy("run-again", "trace"),)
     (tmp_path / job.VIEW).unlink()
     assert shown(tmp_path) is None
 

@@ -158,7 +158,7 @@ def test_refused_by_name_of_the_reason(shot: Shot, bars: Bars, code: str) -> Non
 def test_swapped_bars_are_told_apart_from_a_misread_one() -> None:
     swapped, misread = found_in(PLAIN, Bars(100.3, 99.6)), found_in(PLAIN, Bars(98.6, 100.3))
     assert isinstance(swapped, Failure)
-    assert "--bar-x 99.6 --bar-y 100.3" in swapped.text
+    assert "99.6 mm along x and 100.3 mm along y" in swapped.text
     assert isinstance(misread, Failure)
     assert "can't both be right" in misread.text
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.card.card import Card, find_card
 from calib.finding.together import as_measured, joined
+from calib.messages import Remedy
 from calib.paper.formats import FORMATS, own
 from calib.paper.sheets import Sheet, find_sheet, tried_sheet
 from calib.rectangle.quads import around, ordered
@@ -100,7 +101,8 @@ def _lone_sheet(rgb: Photo, prior: Prior) -> Failure | None:
             return Failure(
                 "lone-sheet",
                 f"There is no card in the photo, only what may be an {reference.words}, but other formats have its "
-                f"shape too: say --reference {reference.name} if it is one, or lay a card beside the part.",
+                "shape too",
+                (Remedy("name-reference", reference.name), "lay a card beside the part"),
             )
     return None
 

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.errors import WrongUsage
 from calib.files import content_of
+from calib.messages import Remedy
 
 if TYPE_CHECKING:
     import numpy as np
@@ -98,9 +99,10 @@ class Profile:
         why = self.misfit(photo)
         if why:
             raise WrongUsage(
-                f"The lens profile {self.name} does not fit {photo.name}: {why}; leave --lens out, or give the right "
-                "camera's profile.",
+                f"The lens profile {self.name} does not fit {photo.name}: {why}",
                 "lens-other-camera",
+                Remedy("no-lens"),
+                "give the right camera's profile",
             )
 
     def to_json(self) -> str:

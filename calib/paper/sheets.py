@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.profile import Light
+from calib.messages import Remedy
 from calib.paper.formats import CUT_SHARE
 from calib.paper.sides import STAGES, located_sheet
 from calib.rectangle.quads import Quad, quadrilaterals
@@ -123,7 +124,7 @@ def find_sheet(
         elif not any(_same(result.corners_px, s.corners_px) for s in passed):
             passed.append(result)
     if len(passed) > 1:
-        return _refused("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
+        return Failure("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
     if passed:
         return passed[0]
     telling = [f for f in failures if f.code not in ("unclear", "curled")]
@@ -201,7 +202,7 @@ def _judged(
     height, height_sd = shape.bodies[0].rectangle.height_mm, float(np.sqrt(shape.bodies[0].size_covariance[1, 1]))
     allowed = math.hypot(height_sd, nominal.height_sd_mm, nominal.width_sd_mm * nominal.height_mm / nominal.width_mm)
     if seen.min() > CURLED_SEEN and _bow_mm(joint, edges) > max(MOST_BOW_MM, 3 * nominal.height_sd_mm):
-        return _refused(
+        return Failure(
             "curled", f"The {reference.words} does not lie flat: its sides are curved in the photo; press it flat."
         )
     if seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed:
@@ -215,7 +216,7 @@ def _judged(
     if not stands_out(rgb, corners):
         return _unclear(reference)
     if _round_corners(light, joint, min(w, h)):
-        return _refused(
+        return Failure(
             "round-corners",
             f"What looks like the {reference.words} has round corners; use one with square corners.",
         )
@@ -282,33 +283,30 @@ def _nothing(
     for q in quads:
         if area(q.corners_px) > least and not inside(q.corners_px, size) and np.sort(q.support)[1] > CUT_SIDES:
             return _cut_off(reference)
-    return _refused("no-sheet", f"There is no {reference.words} in the photo; lay one flat, all of it in the picture.")
+    return Failure("no-sheet", f"There is no {reference.words} in the photo; lay one flat, all of it in the picture.")
 
 
 def _other_shape(ratio: float, relative_sd: float, reference: Reference) -> Failure:
     others = [x for x in look_alikes(ratio, relative_sd) if x.width_mm > SMALL_MM and x.ratio != reference.ratio]
     named = f" and looks like {others[0].words}" if others else ""
-    return _refused(
+    return Failure(
         "wrong-shape",
         f"What lies there is no {reference.words}: its sides are {ratio:.3f} to 1 instead of {reference.ratio:.3f} to "
-        f"1{named}; lay one there, or say with --reference what it is.",
+        f"1{named}",
+        ("lay one there", Remedy("name-reference")),
     )
 
 
 def _cut_off(reference: Reference) -> Failure:
-    return _refused(
+    return Failure(
         "cut-off",
         f"The {reference.words} is cut off by the photo's edge: take the photo again with all four of its corners in.",
     )
 
 
 def _unclear(reference: Reference) -> Failure:
-    return _refused(
+    return Failure(
         "unclear",
         f"The sides of the {reference.words} can't be made out; keep them free of other things, on a ground of another "
         "colour.",
     )
-
-
-def _refused(code: str, text: str) -> Failure:
-    return Failure(code, text)

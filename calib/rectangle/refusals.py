@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from calib.messages import Message
 from calib.rectangle.corners import Radius
 from calib.rectangle.sighting import Sighting
 from calib.reference.reference import Reference, look_alikes
@@ -30,17 +31,12 @@ CUT_CORNER_MM, CUT_SIDE = 0.6, 0.6
 
 
 @dataclass(frozen=True, slots=True)
-class Failure:
-    """Why something is not taken for a reference.
+class Failure(Message):
+    """Why something is not taken for a reference; it has no words where there is nothing to tell.
 
-    Attributes:
-        code: a short stable word, one of the names of the functions below with dashes, ``look-alike``, ``wrong-shape``,
-            ``square-corners``, ``corners``, or ``no-card``.
-        text: one sentence that says what is wrong and what to do; empty where there is nothing to tell.
+    Its code is one of the names of the functions below with dashes, ``look-alike``, ``wrong-shape``,
+    ``square-corners``, ``corners``, or ``no-card``.
     """
-
-    code: str
-    text: str
 
 
 def rejection(s: Sighting, reference: Reference) -> Failure | None:

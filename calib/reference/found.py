@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from calib.arrays import Array
+from calib.messages import Message
 from calib.view.view import View
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
-    """What a person should know of a reference that was taken all the same: a short code and a sentence."""
-
-    code: str
-    text: str
+class Caution(Message):
+    """What a person should know although the result holds."""
 
 
 @dataclass(frozen=True, slots=True)

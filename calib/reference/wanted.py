@@ -57,9 +57,9 @@ def wanted(words: str | None, tolerance: str | None = None, bars: Bars = UNMEASU
     plain = (words or "").strip().lower()
     size = _SIZE.fullmatch(plain)
     if tolerance is not None and not size:
-        raise _wrong("--reference-tolerance goes with a size of your own, such as --reference 120x80.")
+        raise _wrong("A tolerance goes with a reference of your own size, such as 120x80.")
     if bars != UNMEASURED and plain not in ("", "sheet"):
-        raise _wrong("--bar-x and --bar-y go with the printed reference sheet.")
+        raise _wrong("Check bars go with the printed reference sheet.")
     if not plain:
         return Wanted(bars=bars)
     if size:
@@ -67,7 +67,7 @@ def wanted(words: str | None, tolerance: str | None = None, bars: Bars = UNMEASU
     name = {"id1": "id-1", "card": "id-1"}.get(plain, plain)
     if name not in NAMES:
         raise _wrong(
-            f"--reference {words} is not known: give id-1 (the bank-size card), a4, letter, sheet (the printed "
+            f"The reference “{words}” is not known: give id-1 (the bank-size card), a4, letter, sheet (the printed "
             "reference sheet), or the size of a rectangle of your own in millimetres, such as 120x80."
         )
     return Wanted(name, bars=bars)
@@ -83,7 +83,7 @@ def bar_mm(axis: str, words: str | None) -> float | None:
         return None
     value = plain_number(words)
     if value is None or not math.isfinite(value) or value <= 0:
-        raise WrongUsage(f"--bar-{axis} “{words}” is no length: write millimetres like 99.6.", "bars")
+        raise WrongUsage(f"The check bar along {axis}, “{words}”, is no length: write millimetres like 99.6.", "bars")
     return value
 
 
@@ -91,13 +91,13 @@ def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
     width, height, thick = max(size[:2]), min(size[:2]), size[2]
     if not (height >= LEAST_MM and width <= MOST_MM and thick <= MOST_THICK_MM):
         raise _wrong(
-            f"--reference {words} can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, and its thickness "
+            f"The reference “{words}” can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, its thickness "
             f"no more than {MOST_THICK_MM:g} mm."
         )
     within = 0.1 if tolerance is None else _number(tolerance, tolerance)
     if not LEAST_TOLERANCE_MM <= within <= MOST_TOLERANCE_SHARE * height:
         raise _wrong(
-            f"--reference-tolerance {within:g} can't be used: write how far the sides may be off in millimetres, "
+            f"A tolerance of {within:g} mm can't be used: write how far the sides may be off in millimetres, "
             f"{LEAST_TOLERANCE_MM:g} to {MOST_TOLERANCE_SHARE * height:.2g}."
         )
     return Wanted(f"{width:g}x{height:g}", (width, height, thick), within)

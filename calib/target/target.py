@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.messages import Remedy
 from calib.rectangle.refusals import TILT_LIMIT_DEG, Failure
 from calib.reference.found import Caution, Found
 from calib.reference.wanted import UNMEASURED, Bars
@@ -41,9 +42,10 @@ POINT_SD_MM = 0.015
 MOST_SPREAD = 12.0
 """Residuals so many times larger than stated: this is no flat sheet."""
 MOST_BOW_SD = 5.0
-NO_BARS = (
-    "Nobody has measured the sheet's check bars, and printers stretch by up to a per cent: measure both and give them "
-    "as --bar-x and --bar-y, all lengths are then much surer."
+NO_BARS = Caution(
+    "bars",
+    "Nobody has measured the sheet's check bars, and printers stretch by up to a per cent",
+    (Remedy("measure-bars"),),
 )
 
 
@@ -96,7 +98,7 @@ def wrong_bars(bars: Bars) -> Failure | None:
     for axis, value in (("x", bars.x_mm), ("y", bars.y_mm)):
         if value is not None and not abs(value / BAR_MM - 1) <= MOST_STRETCH:
             text = (
-                f"A check bar of {value:g} mm (--bar-{axis}) can't be right: it is {BAR_MM:g} mm long as drawn, and "
+                f"A check bar of {value:g} mm along {axis} can't be right: it is {BAR_MM:g} mm long as drawn, and "
                 f"printers err by {100 * MOST_STRETCH:.0f} % at most; measure it again from line to line, and print "
                 "the sheet at 100 % if it is really so."
             )
@@ -133,8 +135,8 @@ def contradicted_bars(
     if solved.cost - cost(Bars(bars.y_mm, bars.x_mm)) > MOST_CONTRADICTION:
         return Failure(
             "bars",
-            f"The check bars seem to be swapped: the sheet in the photo goes with --bar-x {y} --bar-y {x}; x is the "
-            "bar that lies level when the lettering is upright.",
+            f"The check bars seem to be swapped: the sheet in the photo goes with {y} mm along x and {x} mm along y; x "
+            "is the bar that lies level when the lettering is upright.",
         )
     return Failure(
         "bars",
@@ -263,11 +265,8 @@ def _judged(solved: Adjusted) -> Failure | None:
 
 def no_target() -> Failure:
     """That there is no sheet."""
-    text = (
-        "There is no reference sheet in the photo; lay the part on one printed by `jawline target`, with the whole "
-        "frame in the picture, near enough and sharp."
-    )
-    return Failure("no-sheet", text)
+    lay = "lay the part on one, with the whole frame in the picture, near enough and sharp"
+    return Failure("no-sheet", "There is no reference sheet in the photo", (lay, Remedy("print-sheet")))
 
 
 def _unclear() -> Failure:
@@ -279,7 +278,7 @@ def _found(target: Target, solved: Adjusted, bars: Bars) -> Found:
     stretch = 1 + solved.shape[:2]
     field = view.pixels(_along(rectangle(layout.field_half_mm * stretch)))
     frame = view.pixels(_along(rectangle(layout.half_mm * stretch)))
-    cautions = (Caution("bars", NO_BARS),) if bars.x_mm is None and bars.y_mm is None else ()
+    cautions = (NO_BARS,) if bars.x_mm is None and bars.y_mm is None else ()
     return Found(
         name="sheet",
         words="reference sheet",

@@ -82,7 +82,7 @@ def read_printer(path: Path) -> Printer:
         return _printer(plain)
     except (KeyError, TypeError, ValueError, IndexError):
         raise WrongUsage(
-            f"The printer's file {path} makes no sense: measure the test piece again with `jawline printer`.", "printer"
+            f"The printer's file {path} makes no sense: measure the test piece again.", "printer"
         ) from None
 
 

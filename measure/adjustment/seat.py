@@ -78,7 +78,7 @@ def seat(readings: Sequence[Reading], tools: Mapping[str, Tool]) -> Seat | None:
 
 def _reason(kept: bool, depth_mm: float, count: int) -> str | None:
     if not kept:
-        return f"the other readings of the depth say {depth_mm:.2f} mm"
+        return f"the other readings of the depth say {depth_mm:.2f} mm; measure again"
     return "nothing else checks this reading" if count == 1 else None
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from calib.messages import Message
 from measure.adjustment.agreement import Agreement
 from measure.adjustment.equations import Equation, equation, key, reading_covariance
 from measure.adjustment.judging import Judgement, ZeroError
@@ -46,11 +47,8 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
-class Remark:
-    """Something that people should know, with a short word for scripts."""
-
-    code: str
-    text: str
+class Remark(Message):
+    """Something that people should know of the adjustment as a whole."""
 
 
 def verdicts(work: Agreement, judged: Judgement) -> tuple[Verdict, ...]:

@@ -6,9 +6,10 @@ from typing import Any
 
 from starlette.responses import JSONResponse
 
-from calib.errors import LONGEST, JawlineError
+from calib.errors import JawlineError
+from calib.messages import LONGEST
 from calib.written import printable, shortened
-from measure.bench.words import for_page
+from measure.bench.phrases import on_page
 
 STATUS = {
     "no-job": 404,
@@ -34,4 +35,4 @@ def refused(status: int, code: str, text: str, **more: Any) -> JSONResponse:
 
 def by_error(why: JawlineError) -> JSONResponse:
     """A refusal for one of jawline's own."""
-    return refused(STATUS.get(why.code, 422), why.code, for_page(why.text))
+    return refused(STATUS.get(why.code, 422), why.code, why.said(on_page))

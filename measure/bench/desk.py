@@ -17,12 +17,12 @@ from calib.errors import JawlineError
 from calib.files import is_plain
 from measure.bench import kept
 from measure.bench.memory import Memory
+from measure.bench.phrases import on_page
 from measure.bench.session import Session
 from measure.bench.settings import Settings
 from measure.bench.shelf import Job, Shelf, base_name, plain_name
 from measure.bench.state import plain_state, revisions_of, url_of, word_for
 from measure.bench.traces import Tell, Traces, close_unfinished
-from measure.bench.words import for_page
 from measure.job import job
 from measure.steps.trace import warm
 from measure.steps.workers import Workers
@@ -100,7 +100,7 @@ class Desk:
                 return plain_state(of, known, self.memory.live(of), at)
             except JawlineError as why:
                 out = plain_state(of, known, None, at)
-                return out | {"state": "refused", "refusal": {"code": why.code, "text": for_page(why.text)}}
+                return out | {"state": "refused", "refusal": {"code": why.code, "text": why.said(on_page)}}
 
     def progress(self, of: Job) -> Mapping[str, Any]:
         """What is told of a job at each change."""
@@ -199,7 +199,7 @@ class Desk:
         for of in self.shelf.all():
             known, revision = of.kept(), of.revision()
             name, worst = self.memory.glance(of, revision)
-            refusal = for_page(known.refusal.text) if known and known.refusal else ""
+            refusal = known.refusal.text if known and known.refusal else ""
             out.append(
                 {
                     "id": of.id,

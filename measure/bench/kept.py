@@ -18,7 +18,7 @@ SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
 
 
 class Said(Record):
-    """A code and a sentence."""
+    """A code and a sentence, as the page says it."""
 
     code: str
     text: str

@@ -19,9 +19,9 @@ from measure.bench import kept
 from measure.bench.desk import Desk
 from measure.bench.events import Bell, Stream
 from measure.bench.guards import SVG_POLICY
+from measure.bench.phrases import IN_TWO
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import Cut, body_of, received
-from measure.bench.words import IN_TWO
 from measure.job.records import Pair
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm

@@ -12,8 +12,8 @@ import numpy as np
 from calib.files import is_plain
 from calib.tools.fits import FITS
 from measure.bench import kept
+from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
-from measure.bench.words import for_page
 from measure.drawing.labels import anchor
 from measure.drawing.overlay import path_data
 from measure.geometry.features import Feature, flatten
@@ -48,10 +48,8 @@ ADVICE = {
     "unit": "Read it again, and look whether the caliper shows inches.",
     "digits": "Read it again, digit by digit.",
     "feature": "Look at the labels: measure again between the edges that are named.",
-    "zero": "Close the jaws and set the caliper to zero, then measure all of them again.",
-    "other": "Measure again, with the jaws square to the part.",
 }
-"""What to do about a suspect reading, by its likely cause."""
+"""What to do about a suspect reading, by its likely cause; for the other causes the reason itself says so."""
 
 
 def key_of(readings: Sequence[Reading], index: int) -> str:
@@ -79,7 +77,7 @@ def plain_state(
         "revision": of.revision(),
         "state": word_for(known, live is not None, bool(live and live.readings), progress is not None),
         "progress": progress,
-        "refusal": {"code": refusal.code, "text": for_page(refusal.text)} if refusal else None,
+        "refusal": {"code": refusal.code, "text": refusal.text} if refusal else None,
         "note": known.note if known else "",
         "subject": live.traced.subject if live else known.asked.subject if known else "part",
         "thickness_mm": live.traced.thickness_mm if live else known.asked.thickness_mm if known else None,
@@ -204,9 +202,9 @@ def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- the figures
 def _measured(live: Live) -> dict[str, Any]:
     record, found = live.record, live.found
-    cautions = [{"code": w.code, "text": for_page(w.text)} for w in record.warnings if w.code != COMPLETED]
+    cautions = [{"code": w.code, "text": w.message().said(on_page)} for w in record.warnings if w.code != COMPLETED]
     if live.problem:
-        cautions.insert(0, {"code": live.problem.code, "text": for_page(live.problem.text)})
+        cautions.insert(0, {"code": live.problem.code, "text": live.problem.said(on_page)})
     dimensions = record.dimensions
     suggestion = live.advice.suggestions[0] if live.advice.suggestions else None
     return {
@@ -266,7 +264,7 @@ def _readings(live: Live) -> list[dict[str, Any]]:
             "advice": None,
         }
         if id(r) in unfit:
-            plain |= {"reason": unfit[id(r)].text, "likely": "feature", "advice": ADVICE["feature"]}
+            plain |= {"reason": unfit[id(r)].said(on_page), "likely": "feature", "advice": ADVICE["feature"]}
         else:
             v = verdicts[id(r)]
             plain |= {
@@ -274,7 +272,7 @@ def _readings(live: Live) -> list[dict[str, Any]]:
                 "verdict": v.verdict,
                 "reason": v.reason,
                 "likely": v.likely,
-                "advice": ADVICE[v.likely or "other"] if v.verdict == "suspect" else None,
+                "advice": ADVICE.get(v.likely or "") if v.verdict == "suspect" else None,
             }
         out.append(plain)
     return out

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from calib.errors import ReferenceRefused
 from measure.bench import kept
-from measure.bench.words import for_owner
+from measure.bench.phrases import for_owner
 from measure.job import job
+from measure.tracing.stages import Stage
 
 if TYPE_CHECKING:
     import numpy as np
@@ -21,18 +22,6 @@ if TYPE_CHECKING:
     from calib.rectangle.refusals import Failure
     from calib.reference.found import Found
     from measure.silhouette.strokes import Strokes
-
-SHARES = {
-    "opening the photo": 0.02,
-    "looking for the card": 0.1,
-    "finding the card": 0.3,
-    "finding the part": 0.5,
-    "locating its edges": 0.6,
-    "fitting lines and arcs": 0.7,
-    "looking once more along them": 0.8,
-    "drawing the outline": 0.9,
-}
-"""How far a trace has come when a step of it begins, about."""
 
 Say = Callable[[Any], None]
 
@@ -62,10 +51,21 @@ class TraceOrder:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Said when a step begins."""
+    """Said when a step begins: what is done, and how far the trace has come, about."""
 
     words: str
     share: float
+
+
+OPENING, LOOKING = Step("opening the photo", 0.02), Step("looking for the card", 0.1)
+DURING = {
+    Stage.CARD: Step("finding the card", 0.3),
+    Stage.PART: Step("finding the part", 0.5),
+    Stage.EDGES: Step("locating its edges", 0.6),
+    Stage.FEATURES: Step("fitting lines and arcs", 0.7),
+    Stage.AGAIN: Step("looking once more along them", 0.8),
+}
+DRAWING = Step("drawing the outline", 0.9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,14 +109,11 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     from measure.tracing.parts import prior_of
     from measure.tracing.request import Request
 
-    def step(words: str) -> None:
-        say(Step(words, SHARES[words]))
-
-    step("opening the photo")
+    say(OPENING)
     photo, lens = opened(order.photo, order.known, order.name)
     strokes, corners = marked(order.asked, order.known.scale if order.known else 1.0)
     if not order.hidden:
-        step("looking for the card")
+        say(LOOKING)
         found = find_reference(photo.rgb, prior_of(photo, lens), corners_px=corners)
         photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
     request = Request(
@@ -126,8 +123,8 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         strokes=strokes,
         corners_px=corners,
     )
-    photos = traced(photo, (order.photo,), request, lambda _: lens, watch=step)
-    step("drawing the outline")
+    photos = traced(photo, (order.photo,), request, lambda _: lens, watch=lambda stage: say(DURING[stage]))
+    say(DRAWING)
     _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
@@ -167,9 +164,7 @@ def check(order: CheckOrder, say: Say) -> dict[str, Any]:
     if found.verdict != "retake":
         photo, reference = seen[0]
         copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)
-    plain = found.plain()
-    reasons = [{**r, "text": for_owner(r["text"])} for r in plain["reasons"]]
-    return {"verdict": plain["verdict"], "reasons": reasons, "reply": plain["reply"]}
+    return {"verdict": found.verdict, "reasons": found.reasons(for_owner), "reply": found.reply}
 
 
 def opened(path: Path, known: kept.KeptPhoto | None, name: str) -> tuple[Photo, Profile | None]:
@@ -227,5 +222,5 @@ def copied(photo: Photo, found: Found | Failure, lens: Profile | None, out: Path
     )
     say(Copied(facts, may_be_kept=not refused))
     if isinstance(found, Failure):
-        raise ReferenceRefused(found.text, found.code)
+        raise ReferenceRefused.of(found)
     return rgb

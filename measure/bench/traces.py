@@ -13,6 +13,7 @@ from typing import Any
 from calib.errors import JawlineError, WrongUsage
 from calib.files import is_plain
 from measure.bench import kept, tasks
+from measure.bench.phrases import on_page
 from measure.bench.session import Session
 from measure.bench.shelf import Job, Shelf
 from measure.job import job
@@ -158,8 +159,7 @@ class Traces:
                 now = known.model_copy(update={"refusal": None})
                 of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED, undoable=False)
             except Exception as why:
-                text, code = (why.text, why.code) if isinstance(why, JawlineError) else (str(why), "unexpected")
-                now = known.model_copy(update={"refusal": kept.Said(code=code, text=text)})
+                now = known.model_copy(update={"refusal": _refusal(why)})
                 with contextlib.suppress(JawlineError):
                     of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)
 
@@ -168,6 +168,13 @@ class Traces:
         unkept = self._unkept.get(of.id)
         paths = (*((unkept.folder / job.PHOTO,) if unkept else ()), of.folder / job.PHOTO)
         return next((p for p in paths if is_plain(p)), None)
+
+
+def _refusal(why: Exception) -> kept.Said:
+    """As the page says it."""
+    if isinstance(why, JawlineError):
+        return kept.Said(code=why.code, text=why.said(on_page))
+    return kept.Said(code="unexpected", text=str(why))
 
 
 def close_unfinished(shelf: Shelf) -> None:

@@ -53,7 +53,7 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
     view = reference.view
     pieces = find_pieces(photo.rgb, reference, thickness_mm)
     if isinstance(pieces, NoSilhouette):
-        raise PartRefused(pieces.text, pieces.reason)
+        raise PartRefused.of(pieces.message)
     for piece in pieces:
         require_same_surface(reference, piece)
     every = [c for piece in pieces for c in piece.contours_px]
@@ -73,7 +73,7 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
         names = ", ".join(f.label for f in estimate.features if f.loop in across)
         cautions += (Caution("hole-at-break", f"{_HOLE} ({names})."),)
     if thickness_mm == 0:
-        cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
+        cautions += (parts.NO_THICKNESS,)
     return Trace(
         estimate,
         scale,

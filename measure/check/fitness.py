@@ -18,6 +18,7 @@ from calib.card.face import flat_face, shows_number
 from calib.finding.finding import find_reference
 from calib.light.exposure import Exposure, exposure, glare
 from calib.light.sharpness import blur_px, edges_of_photo
+from calib.messages import Message
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
 from measure.check.part import PartFigures, box_of, part_figures
@@ -69,7 +70,7 @@ class Fitness:
         card, part: their figures, or None where they were not found.
     """
 
-    failure: Failure | None
+    failure: Message | None
     exposure: Exposure
     blur_px: float
     off_axis: float = math.nan
@@ -107,7 +108,7 @@ def fitness(photo: Photo, request: Request = NOTHING_KNOWN, found: Found | Failu
     rough = silhouette(rgb, found.view, Reserved(found.taken_px, found.field_px), subject, height)
     if isinstance(rough, NoSilhouette):
         off = _off_axis(rgb, found.outlines_px)
-        why = Failure(rough.reason, rough.text)
+        why = rough.message
         return Fitness(why, light, confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
     part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject)
     off = _off_axis(rgb, (*found.outlines_px, rough.contours_px[0]))

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from calib.messages import Message, Remedy
 from measure.check.fitness import Fitness
 from measure.edges.blur import MOST_PX
 
@@ -26,12 +27,23 @@ class Finding:
     Attributes:
         code: a short stable word.
         level: whether it matters not at all to the measuring, somewhat, or so much that the photo must be retaken.
-        text: one plain sentence.
+        what: one plain sentence; see `calib.messages.Message`, also for `remedies`.
     """
 
     code: str
     level: Level
-    text: str
+    what: str
+    remedies: tuple[str | Remedy, ...] = ()
+
+    @property
+    def message(self) -> Message:
+        """What is said to people."""
+        return Message(self.code, self.what, self.remedies)
+
+    @property
+    def text(self) -> str:
+        """The sentence, with what everybody can do and nothing else."""
+        return self.message.text
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +220,7 @@ FAINT_CARD = Finding("faint-card", "usable", "One side of the card hardly stands
 
 def judged(f: Fitness) -> tuple[Finding, ...]:
     """All that there is to say of a photo, what matters most first; of findings of one code the graver."""
-    found = [] if f.failure is None else [Finding(f.failure.code, "retake", f.failure.text)]
+    found = [] if f.failure is None else [Finding(f.failure.code, "retake", f.failure.what, f.failure.remedies)]
     found += [x for rule in RULES if (x := rule.found(f)) is not None]
     if f.card and "faint-side" in f.card.cautions:
         found.append(FAINT_CARD)

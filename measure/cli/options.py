@@ -7,7 +7,10 @@ from typing import Annotated
 
 import typer
 
+from calib.errors import WrongUsage
 from calib.reference.wanted import Bars, Wanted, bar_mm, wanted
+from calib.written import plain_number
+from measure.subject import Subject
 
 Photos = Annotated[
     list[Path],
@@ -80,3 +83,27 @@ def reference_of(
 def bars_of(x: str | None, y: str | None) -> Bars:
     """The printed sheet's check bars as measured."""
     return Bars(bar_mm("x", x), bar_mm("y", y))
+
+
+def broken_in_two(words: str | None, subject: Subject, photos: int) -> bool:
+    """Whether the two pieces of a broken part are to be joined.
+
+    Raises:
+        WrongUsage: another number of pieces, an opening, or several photos.
+    """
+    if words is None:
+        return False
+    count = plain_number(words)
+    if count == 1:
+        raise WrongUsage("A part in one piece needs no --fragments: leave it out.", "fragments")
+    if count != 2:
+        raise WrongUsage(
+            f"--fragments is 2, not “{words}”: two pieces can be joined; of more, glue all but two and take the photo "
+            "again.",
+            "fragments",
+        )
+    if subject == "opening":
+        raise WrongUsage("--fragments joins pieces of a part; an opening has none.", "fragments")
+    if photos > 1:
+        raise WrongUsage("--fragments takes one photo, with both pieces in it.", "fragments")
+    return True

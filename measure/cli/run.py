@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calib.errors import JawlineError
+from measure.steps.phrases import on_command_line
 
 if TYPE_CHECKING:
     import typer
@@ -37,7 +38,7 @@ def run(app: typer.Typer, arguments: Sequence[str]) -> int:
             return _stopped(arguments)
         return code if isinstance(code, int) else 0
     except JawlineError as why:
-        return _fail(arguments, why.text, why.code, why.exit_code)
+        return _fail(arguments, why.said(on_command_line), why.code, why.exit_code)
     except BrokenPipeError:
         # The reader has gone (`| head`): whatever was to be written is written. Keep the interpreter from complaining.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -6,6 +6,8 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
+from measure.steps.phrases import on_command_line
+
 if TYPE_CHECKING:
     from measure.steps import Done
 
@@ -13,7 +15,7 @@ if TYPE_CHECKING:
 def show(done: Done, as_json: bool) -> None:
     """Print a step's outcome; cautions go to standard error."""
     for caution in done.cautions:
-        print(f"Caution: {caution.text}", file=sys.stderr)
+        print(f"Caution: {caution.said(on_command_line)}", file=sys.stderr)
     if as_json:
         files = [str(p) for p in done.files]
         print(json.dumps({"step": done.step, "files": files, **done.result}, ensure_ascii=False))

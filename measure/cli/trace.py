@@ -10,7 +10,7 @@ import typer
 from measure.cli import options
 from measure.cli.show import show
 from measure.subject import subject_of
-from measure.tracing.asked import broken_in_two, thickness_mm
+from measure.tracing.asked import thickness_mm
 
 
 def trace(
@@ -43,7 +43,7 @@ def trace(
     """Measure a photo, or several of the same part: outline, features and scale."""
     kind = subject_of(subject)
     height_mm = thickness_mm(thickness, kind)
-    in_two = broken_in_two(fragments, kind, len(photos))
+    in_two = options.broken_in_two(fragments, kind, len(photos))
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
     from measure.tracing.request import Request

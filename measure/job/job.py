@@ -32,6 +32,7 @@ from pathlib import Path
 
 from calib.errors import JobRefused, WrongUsage
 from calib.files import content_of
+from calib.messages import Remedy
 from measure.job import leftovers
 from measure.job.links import refuse_links
 from measure.job.lock import held
@@ -106,9 +107,7 @@ def existing(folder: Path) -> Path:
         JobRefused: there are links in it.
     """
     if not os.path.exists(folder):
-        raise WrongUsage(
-            f"There is no job folder {folder}: make one with `jawline trace PHOTO --job {folder}`.", "no-job"
-        )
+        raise WrongUsage(f"There is no job folder {folder}", "no-job", Remedy("make-job", str(folder)))
     if not os.path.isdir(folder):
         raise WrongUsage(f"{folder} is a file, not a job folder.", "no-job")
     refuse_links(folder, USED)
@@ -131,7 +130,7 @@ def content(folder: Path, name: str, made_by: str) -> bytes:
     try:
         return content_of(path, MAX_TEXT_MB, links=False)
     except FileNotFoundError:
-        raise WrongUsage(f"{folder} has no {name} yet: run `jawline {made_by}` first.", "missing-step") from None
+        raise WrongUsage(f"{folder} has no {name} yet", "missing-step", Remedy("run-first", made_by)) from None
     except OSError as why:
         raise JobRefused(f"{path} can't be read ({_reason(why)}).", "job-unreadable") from None
 
@@ -142,7 +141,7 @@ def text(folder: Path, name: str, made_by: str) -> str:
         return content(folder, name, made_by).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise JobRefused(
-            f"{folder / name} is damaged (no UTF-8 text): run `jawline {made_by}` again.", "job-damaged"
+            f"{folder / name} is damaged (no UTF-8 text)", "job-damaged", Remedy("run-again", made_by)
         ) from None
 
 
@@ -182,15 +181,18 @@ def _check_own(folder: Path, names: Iterable[str], manifest: Manifest) -> None:
             raise WrongUsage(f"{path} is a folder and stands in the way: choose another job folder.", "not-overwritten")
         if name not in manifest.files:
             raise WrongUsage(
-                f"{path} is there already and was not written by jawline: choose another folder, move it away, or "
-                "overwrite it with --force.",
+                f"{path} is there already and was not written by jawline",
                 "not-overwritten",
+                Remedy("other-folder"),
+                "move it away",
+                Remedy("overwrite"),
             )
         if not _is_own(path, name, manifest):
             raise WrongUsage(
-                f"{path} has been changed since jawline wrote it: move it away to keep it, or overwrite it with "
-                "--force.",
+                f"{path} has been changed since jawline wrote it",
                 "not-overwritten",
+                "move it away to keep it",
+                Remedy("overwrite"),
             )
 
 

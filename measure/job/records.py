@@ -9,13 +9,14 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
 
 from calib.arrays import Array
 from calib.errors import JobRefused
+from calib.messages import Do, Message, Phrase, Remedy
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import OF_KIND, PARAMETERS, Estimate, Feature, Kind, Point, Turn, is_round
 from measure.tracing.values import Gap, Scale
@@ -87,11 +88,35 @@ class ReadingRecord(Record):
     detectable_mm: FiniteFloat | None = None
 
 
+class RemedyRecord(Record):
+    """See `calib.messages.Remedy`."""
+
+    do: str
+    of: str = ""
+
+
 class CautionRecord(Record):
-    """See `calib.reference.found.Caution`."""
+    """A `calib.messages.Message` as a sentence; its parts as well, where another place says it in other words."""
 
     code: str
     text: str
+    what: str | None = None
+    remedies: tuple[str | RemedyRecord, ...] | None = None
+
+    @classmethod
+    def of(cls, message: Message, phrase: Phrase) -> CautionRecord:
+        """A message, and what its remedies are called in the sentence."""
+        text = message.said(phrase)
+        if all(isinstance(r, str) for r in message.remedies):
+            return cls(code=message.code, text=text)
+        parts = tuple(r if isinstance(r, str) else RemedyRecord(do=r.do, of=r.of) for r in message.remedies)
+        return cls(code=message.code, text=text, what=message.what, remedies=parts)
+
+    def message(self) -> Message:
+        """The message again."""
+        parts = self.remedies or ()
+        remedies = tuple(r if isinstance(r, str) else Remedy(cast(Do, r.do), r.of) for r in parts)
+        return Message(self.code, self.text if self.what is None else self.what, remedies)
 
 
 class AdjustmentRecord(Record):
@@ -237,7 +262,7 @@ def estimate(record: JobRecord, name: str) -> Estimate:
     features = tuple(feature(r) for r in record.features)
     m, a = sum(PARAMETERS[f.kind] for f in features), record.adjustment
     if a is None:
-        raise JobRefused(f"{name} has no “adjustment” part: run `jawline trace` again.", "job-damaged")
+        raise JobRefused(f"{name} has no “adjustment” part", "job-damaged", Remedy("run-again", "trace"))
     white = np.zeros((m, m))
     s = len(a.shared_names)
     fits = len(a.white) == m and len(a.sensitivity) == m and len(a.shared) == s
@@ -247,9 +272,10 @@ def estimate(record: JobRecord, name: str) -> Estimate:
     )
     if not fits:
         raise JobRefused(
-            f"The features in {name} and their “adjustment” no longer belong together: numbers may be mended by hand, "
-            "but a feature that is taken out or put in needs `jawline trace` again.",
+            f"The features in {name} and their “adjustment” no longer belong together (numbers may be mended by hand, "
+            "but no feature is taken out or put in)",
             "job-damaged",
+            Remedy("run-again", "trace"),
         )
     for i, row in enumerate(a.white):
         white[i, int(row[0]) : i + 1] = row[1:]
@@ -257,7 +283,7 @@ def estimate(record: JobRecord, name: str) -> Estimate:
     shared = np.array(a.shared, float).reshape(s, s)
     if (np.diag(white) < 0).any() or (np.diag(shared) < 0).any():
         raise JobRefused(
-            f"The “adjustment” in {name} holds a negative variance: run `jawline trace` again.", "job-damaged"
+            f"The “adjustment” in {name} holds a negative variance", "job-damaged", Remedy("run-again", "trace")
         )
     return Estimate(features, white, a.shared_names, np.array(a.sensitivity, float).reshape(m, s), shared)
 
@@ -329,8 +355,9 @@ def from_text(text: str, name: str) -> JobRecord:
         raise JobRefused(f"{name} is not a file of a jawline job (it has no “schema”).", "job-schema")
     if plain["schema"] != SCHEMA:
         raise JobRefused(
-            f"{name} has the schema “{plain['schema']}”, this version reads “{SCHEMA}”: run `jawline trace` again.",
+            f"{name} has the schema “{plain['schema']}”, this version reads “{SCHEMA}”",
             "job-schema",
+            Remedy("run-again", "trace"),
         )
     try:
         record = JobRecord.model_validate(plain)

@@ -111,7 +111,7 @@ def read(folder: Path, number: int) -> RevisionRecord:
     """
     known = numbers(folder)
     if number not in known:
-        there = f"it has {', '.join(map(str, known))}" if known else "it has none: jawline trial makes them"
+        there = f"it has {', '.join(map(str, known))}" if known else "it has none: the first trial print makes them"
         raise WrongUsage(f"{folder} has no revision {number}; {there}.", "revision")
     path = folder / FOLDER / str(number) / RECORD
     try:

@@ -11,6 +11,7 @@ from pydantic import Field, FiniteFloat, PositiveFloat, PositiveInt
 
 from calib.arrays import Array
 from calib.errors import JobRefused
+from calib.messages import Remedy
 from calib.reference.found import Found
 from calib.view.view import View
 from measure.edges.sight import Wall
@@ -133,5 +134,5 @@ def from_text(text: str, name: str) -> ViewRecord:
         return ViewRecord.model_validate(json.loads(text))
     except (ValueError, RecursionError):
         raise JobRefused(
-            f"{name} is damaged, or was made by another version: run `jawline trace` again.", "job-damaged"
+            f"{name} is damaged, or was made by another version", "job-damaged", Remedy("run-again", "trace")
         ) from None

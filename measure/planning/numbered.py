@@ -8,6 +8,7 @@ import re
 from collections.abc import Sequence
 
 from calib.errors import ReadingsRefused
+from calib.messages import Remedy
 from measure.planning.planning import Suggestion
 from measure.readings.readings import COLUMNS, LONGEST_LINE, cells_of
 
@@ -47,7 +48,7 @@ def written_out(words: Sequence[str], content: bytes | None) -> list[str]:
             continue
         if content is None:
             raise ReadingsRefused(
-                f"“{word}” counts on a worksheet, and the job has none: run `jawline next` first.", "no-worksheet"
+                f"“{word}” counts on a worksheet, and the job has none", "no-worksheet", Remedy("run-first", "next")
             )
         rows = _rows(content)
         row = rows.get(m[1])

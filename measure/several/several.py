@@ -88,7 +88,7 @@ def combined(photos: Sequence[Shown]) -> Several:
     for p, sighting in zip(photos[1:], every[1:], strict=True):
         lying, unsure = _lying(first, every[0], p, sighting)
         laid.append(lying)
-        said = [replace(c, text=f"{p.name}: {c.text}") for c in p.trace.cautions]
+        said = [c.after(f"{p.name}: ") for c in p.trace.cautions]
         cautions += [c for c in said if c.code != "no-thickness"]
         if lying.placing.mirrored:
             cautions.append(Caution("other-face", _OTHER_FACE.format(p.name, first.name)))

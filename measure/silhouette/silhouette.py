@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 
 from calib.arrays import Array
+from calib.messages import Message, Remedy
 from calib.view.view import View
 from measure.silhouette.candidates import Candidate, Reserved, survey
 from measure.silhouette.contours import smooth_contour
@@ -40,22 +41,40 @@ _LEAST_SIZE_MM = 6.0
 _PLAINLY_CRISP = 8.0
 _PLAIN_AREA_MM2 = 60.0  # something so large with such edges lies on the table, whatever it is
 
-TWO_PIECES = (
-    "Two pieces of like size lie beside the card: leave only the part and take the photo again, or, if they are one "
-    "part broken in two, trace it with --fragments 2."
+_TWO_PIECES = Message(
+    "several-parts",
+    "Two pieces of like size lie beside the card",
+    ("leave only the part and take the photo again", Remedy("trace-in-two")),
 )
 
-_TEXT: dict[Reason, str] = {
-    "no-part": "No part can be told from the table; lay it beside the card on a plain surface of another colour.",
-    "several-parts": "Several things of like size lie beside the card; leave only the part and take the photo again.",
-    "one-piece": "Only one piece is found beside the card, not two: lay both a finger's width apart, face up, and take "
-    "the photo again; leave out --fragments for a part in one piece.",
-    "more-pieces": "More than two things lie beside the card: leave only the two pieces of the broken part and take "
-    "the photo again.",
-    "pieces-touch": "The pieces lie too close to each other or to the card; move them a finger's width apart.",
-    "part-touches-card": "The part touches the card or lies too close to it; move it a finger's width away.",
-    "part-at-edge": "The part reaches the edge of the photo; take the photo again with all of the part in it.",
-}
+_SAID: tuple[Message, ...] = (
+    Message(
+        "no-part", "No part can be told from the table; lay it beside the card on a plain surface of another colour."
+    ),
+    Message(
+        "several-parts",
+        "Several things of like size lie beside the card; leave only the part and take the photo again.",
+    ),
+    Message(
+        "one-piece",
+        "Only one piece is found beside the card, not two",
+        ("lay both a finger's width apart, face up, and take the photo again", Remedy("trace-in-one")),
+    ),
+    Message(
+        "more-pieces",
+        "More than two things lie beside the card: leave only the two pieces of the broken part and take the photo "
+        "again.",
+    ),
+    Message(
+        "pieces-touch",
+        "The pieces lie too close to each other or to the card; move them a finger's width apart.",
+    ),
+    Message("part-touches-card", "The part touches the card or lies too close to it; move it a finger's width away."),
+    Message(
+        "part-at-edge",
+        "The part reaches the edge of the photo; take the photo again with all of the part in it.",
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +105,9 @@ class NoSilhouette:
     things: int = 0
 
     @property
-    def text(self) -> str:
-        """One sentence for people: what is wrong and what to do."""
-        return TWO_PIECES if self.things == 2 else _TEXT[self.reason]
+    def message(self) -> Message:
+        """What is said to people."""
+        return _TWO_PIECES if self.things == 2 else next(m for m in _SAID if m.code == self.reason)
 
     def __bool__(self) -> bool:
         return False

@@ -13,9 +13,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from calib.reference.found import Caution
+if TYPE_CHECKING:
+    from calib.reference.found import Caution
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from calib.errors import JawlineError, WrongUsage
+from calib.messages import Phrase
 from calib.written import printable
 from measure.steps.many import worked
+from measure.steps.phrases import on_command_line
 from measure.tracing.request import Request
 
 if TYPE_CHECKING:
@@ -51,13 +53,17 @@ class Checked:
     reply: str
     same_as: str | None = None
 
+    def reasons(self, phrase: Phrase) -> list[dict[str, str]]:
+        """The findings as plain JSON values, for where remedies have these names."""
+        return [{"code": x.code, "level": x.level, "text": x.message.said(phrase)} for x in self.findings]
+
     def plain(self) -> dict[str, Any]:
         """For scripts; plain JSON values."""
         return {
             "file": self.file,
             "verdict": self.verdict,
             "u95_50_mm": self.u95_50_mm,
-            "reasons": [{"code": x.code, "level": x.level, "text": x.text} for x in self.findings],
+            "reasons": self.reasons(on_command_line),
             "reply": self.reply,
             "same_as": self.same_as,
         }
@@ -163,7 +169,7 @@ def looked_at(path: Path, request: Request, watch: Watch = lambda photo, found: 
         found = judged(figures)
         expected = figures.part.u95_50_mm if figures.part else math.nan
     except JawlineError as why:
-        found = (Finding(why.code, "retake", why.text),)
+        found = (Finding(why.code, "retake", why.message.what, why.message.remedies),)
     except Exception as why:  # one odd photo must not stop fifty others
         said = " ".join(str(why).split())[:120]
         found = (
@@ -220,10 +226,14 @@ def csv_text(done: Sequence[Checked]) -> str:
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(COLUMNS)
     for x in done:
-        codes, texts = (" ".join(f.code for f in x.findings), " ".join(f.text for f in x.findings))
+        codes, texts = (" ".join(f.code for f in x.findings), " ".join(_said(f) for f in x.findings))
         u95 = "" if x.u95_50_mm is None else x.u95_50_mm
         rows.writerow([x.file, x.verdict, u95, codes, texts, x.reply, x.same_as or ""])
     return out.getvalue()
+
+
+def _said(found: Finding) -> str:
+    return found.message.said(on_command_line)
 
 
 def table_lines(done: Sequence[Checked]) -> list[str]:
@@ -236,7 +246,7 @@ def table_lines(done: Sequence[Checked]) -> list[str]:
         if x.same_as is not None:
             lines.append(f"    the same photo as {printable(x.same_as)}")
             continue
-        lines += [f"    {f.code}: {f.text}" for f in x.findings]
+        lines += [f"    {f.code}: {_said(f)}" for f in x.findings]
         lines += [f"    Reply: {x.reply}"] if x.reply else []
     if len(done) > 1:
         n = counted(done)

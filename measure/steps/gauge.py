@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Literal
 
 from calib.errors import PartRefused, WrongUsage
+from calib.messages import Remedy
 from calib.reference.found import Caution
 from calib.tools.fits import Fit
 from calib.tools.printer import Printer
@@ -74,9 +75,7 @@ def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, f
     """
     record = measured_record(folder)
     if record.thickness_mm <= 0:
-        raise WrongUsage(
-            "The part's thickness is not known: take it in as a reading (jawline read JOB thickness 4.2).", "thickness"
-        )
+        raise WrongUsage("The part's thickness is not known", "thickness", Remedy("read-thickness"))
     plain, found = corrected_drawing(folder, record)
     return _made(
         folder, "solid", plain.features, found, _fit(fit), printer_of(printer), record.thickness_mm, None, force

@@ -48,7 +48,7 @@ def lens(
     _check_enough(len(photos))
     wrong = wrong_bars(bars)
     if wrong is not None:
-        raise WrongUsage(wrong.text, wrong.code)
+        raise WrongUsage.of(wrong)
     first: Photo | None = None
     targets: list[Target] = []
     seen: list[Points] = []
@@ -80,7 +80,7 @@ def lens(
         raise ReferenceRefused(_NO_LENS, "no-lens") from None
     contradicted = contradicted_bars(seen, layout, bars, unknown_lens(size, guess), size, found.adjusted)
     if contradicted is not None:
-        raise ReferenceRefused(contradicted.text, contradicted.code)
+        raise ReferenceRefused.of(contradicted)
     if found.radial_sd > MOST_RADIAL_SD or found.focal_sd_px > MOST_FOCAL_SD * found.focal_px:
         raise ReferenceRefused(_NO_LENS, "no-lens")
     profile = profile_of(found, first, size, name)
@@ -116,7 +116,7 @@ def _target(photo: Photo) -> Target:
     h, w = photo.rgb.shape[:2]
     found = locate_target(photo.rgb, camera_prior((w, h), photo.focal_35mm)) or no_target()
     if isinstance(found, Failure):
-        raise ReferenceRefused(f"{photo.name}: {found.text}", found.code)
+        raise ReferenceRefused.of(found.after(f"{photo.name}: "))
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import JobRefused
+from calib.messages import Remedy
 from measure.job import job, records
 
 
@@ -21,7 +22,8 @@ def measured_record(folder: Path) -> records.JobRecord:
         path = folder / name
         if name in job.USED and path.exists() and job.fingerprint(job.content(folder, name, "trace PHOTO")) != mark:
             raise JobRefused(
-                f"{path} has changed since {job.MEASURED} was made: run `jawline reconcile {folder}` again.",
+                f"{path} has changed since {job.MEASURED} was made",
                 "job-outdated",
+                Remedy("run-again", f"reconcile {folder}"),
             )
     return record

@@ -8,20 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import JawlineError, WrongUsage
+from calib.messages import Remedy
 from calib.photo.photo import Photo, load
 from calib.reference.found import Caution
 from calib.written import printable
 from measure.tracing import tracing
 from measure.tracing.request import Request
-from measure.tracing.values import Trace, Watch
+from measure.tracing.stages import Stage, Watch
+from measure.tracing.values import Trace
 
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
 
-_THICKNESS = (
-    "Several photos can be made one only when the part's thickness is known: measure it with the caliper and give it "
-    "as --thickness 4.2, or trace one photo alone."
-)
+_THICKNESS = "Several photos can be made one only when the part's thickness is known"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +49,7 @@ def traced(
     paths: Sequence[Path],
     request: Request,
     profile_of: Callable[[Photo], Profile | None],
-    watch: Watch = lambda step: None,
+    watch: Watch = lambda stage: None,
 ) -> Traced:
     """Trace one photo of a part, whole or in two pieces, or several of a whole one.
 
@@ -68,7 +67,7 @@ def traced(
     if request.in_two:
         from measure.broken.tracing_fragments import trace_fragments
 
-        watch("finding the part")
+        watch(Stage.PART)
         lens = profile_of(photo)
         return Traced(photo, trace_fragments(photo, request, lens), (photo.name,), (), lens, request)
     if len(paths) == 1:
@@ -79,7 +78,7 @@ def traced(
     from measure.several.several import Shown, combined, shown
 
     if request.height_mm == 0 and request.subject == "part":
-        raise WrongUsage(_THICKNESS, "thickness")
+        raise WrongUsage(_THICKNESS, "thickness", Remedy("give-thickness"), "trace one photo alone")
     views = Views()
     photos: list[Shown] = []
     lenses: list[Profile | None] = []
@@ -96,7 +95,7 @@ def traced(
             found = tracing.trace(one, request.unmarked() if number else request, lenses[-1])
             photos.append(shown(one, found))
         except JawlineError as why:
-            raise type(why)(f"{name}: {why.text}", why.code) from None
+            raise why.after(f"{name}: ") from None
     if len(photos) == 1:
         alone = photos[0].trace
         return Traced(

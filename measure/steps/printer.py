@@ -9,6 +9,7 @@ from pathlib import Path
 
 from calib import user_data
 from calib.errors import ReadingsRefused, WrongUsage
+from calib.messages import Remedy
 from calib.tools.jaws import TOOLS
 from calib.tools.printer import Printer, read_printer
 from measure.drawing.mesh import write_3mf, write_stl
@@ -84,8 +85,10 @@ def measure_printer(name: str, words: Sequence[str], *, tool: str = "caliper", f
     found = coupon.measured(name, readings, tool)
     if found.doubtful and not force:
         raise ReadingsRefused(
-            f"Reading {found.doubtful[0]} contradicts the others: measure it again (--force keeps it all the same).",
+            f"Reading {found.doubtful[0]} contradicts the others",
             "contradiction",
+            "measure it again",
+            Remedy("keep-all-the-same"),
         )
     path = _keep(found.printer)
     outside, inside, x, y = coupon.u95_mm(found.printer)
@@ -116,9 +119,9 @@ def printer_of(name: str | None) -> Printer | None:
     if not path.is_file():
         known = ", ".join(sorted(p.stem for p in place.glob("*.json"))) if place.is_dir() else ""
         raise WrongUsage(
-            f"There are no figures for a printer “{name}”: make them with `jawline printer {name} --coupon`"
-            + (f"; known are {known}." if known else "."),
+            f"There are no figures for a printer “{name}”" + (f", known are {known}" if known else ""),
             "printer",
+            Remedy("printer-figures", name),
         )
     return read_printer(path)
 

@@ -143,7 +143,8 @@ def parsed(content: bytes, name: str, tools: Mapping[str, Tool]) -> tuple[Readin
 
 
 def _named(why: ReadingsRefused, name: str) -> ReadingsRefused:
-    return ReadingsRefused(f"{name}: {why.text[0].lower()}{why.text[1:]}", why.code)
+    what = why.message.what
+    return ReadingsRefused(f"{name}: {what[0].lower()}{what[1:]}", why.code, *why.message.remedies)
 
 
 def _files_and_words(given: Sequence[str]) -> tuple[list[Path], list[str]]:

@@ -18,6 +18,7 @@ from measure.job import job, records
 from measure.job.lock import alone
 from measure.readings.readings import Reading
 from measure.steps import Done, counted
+from measure.steps.phrases import on_command_line
 from measure.steps.read import fitting, in_job, tools_of
 
 
@@ -109,7 +110,7 @@ def measured_from(traced: records.JobRecord, found: Reconciled, made_from: dict[
         made_from: fingerprints of the files that it was made from.
     """
     warnings = {(w.code, w.text): w for w in traced.warnings}
-    warnings |= {(r.code, r.text): records.CautionRecord(code=r.code, text=r.text) for r in found.remarks}
+    warnings |= {(r.code, r.text): records.CautionRecord.of(r, on_command_line) for r in found.remarks}
     return traced.model_copy(
         update={
             "thickness_mm": round(max(found.thickness_mm, 0.0), 4),
@@ -151,7 +152,7 @@ def _lines(folder: Path, found: Reconciled) -> tuple[str, ...]:
 
 
 def _cautions(found: Reconciled, readings: tuple[Reading, ...]) -> tuple[Caution, ...]:
-    cautions = [Caution(r.code, r.text) for r in found.remarks]
+    cautions = [Caution(r.code, r.what, r.remedies) for r in found.remarks]
     if not readings:
         cautions.append(
             Caution(

@@ -11,6 +11,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.errors import JobRefused
+from calib.messages import Remedy
 from calib.picture_size import claimed_megapixels
 from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
 from measure.geometry.features import Feature
@@ -111,7 +112,7 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
     small = (claimed_megapixels(jpeg) or math.inf) <= MOST_MEGAPIXELS
     plain = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR) if small else None
     if plain is None or plain.shape[:2] != (record.picture.height, record.picture.width):
-        raise JobRefused(f"{job.PHOTO} is not as it was written: run `jawline trace` again.", "job-damaged")
+        raise JobRefused(f"{job.PHOTO} is not as it was written", "job-damaged", Remedy("run-again", "trace"))
     features = [records.feature(f) for f in traced.features]
     seen = _seen_px(features, view_record.sighted(record), record)
     scale = record.picture.scale
@@ -128,7 +129,9 @@ def _seen_px(features: Sequence[Feature], sighted: Sighted, record: ViewRecord) 
     seen = [sighted.points_px(f) for f in features]
     everything = np.concatenate(seen)
     if not np.isfinite(everything).all() or (np.abs(everything) > 4 * max(record.photo)).any():
-        raise JobRefused(f"{job.VIEW} and {job.TRACE} don't belong together: run `jawline trace` again.", "job-damaged")
+        raise JobRefused(
+            f"{job.VIEW} and {job.TRACE} don't belong together", "job-damaged", Remedy("run-again", "trace")
+        )
     return seen
 
 

@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 from calib.errors import WrongUsage
 from calib.lens.lens import read_profile
 from calib.lens.store import profile_for
+from calib.messages import Remedy
 from calib.photo.photo import load
 from calib.reference.wanted import in_words
 from calib.written import printable
 from measure.job import job
 from measure.steps import Done, counted, listed
+from measure.steps.phrases import on_command_line
 from measure.tracing.request import Request
 
 if TYPE_CHECKING:
@@ -74,7 +76,7 @@ def trace(
             same part.
     """
     if request.in_two and marks is not None:
-        raise WrongUsage("Marks are for a part in one piece: leave --marks or --fragments out.", "marks")
+        raise WrongUsage("Marks are for a part in one piece", "marks", "leave them out", Remedy("trace-in-one"))
     job.check_writable(folder, job.TRACED, force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
 
@@ -115,7 +117,7 @@ def trace(
         from measure.adjustment.seat import remark
 
         about = remark(request.height_mm)
-        cautions += (Caution(about.code, about.text),)
+        cautions += (Caution(about.code, about.what, about.remedies),)
     return Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
 
 
@@ -185,7 +187,7 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
         thickness_mm=found.thickness_mm,
         features=tuple(records.feature_record(f) for f in found.estimate.features),
         dimensions=tuple(records.dimension_record(d) for d in list_dimensions(found.estimate)),
-        warnings=tuple(records.CautionRecord(code=c.code, text=c.text) for c in found.cautions),
+        warnings=tuple(records.CautionRecord.of(c, on_command_line) for c in found.cautions),
         adjustment=records.adjustment_record(found.estimate),
         broken=tuple(records.feature_record(f) for f in found.broken),
         joined=None if found.gap is None else records.joined_record(found.gap),

@@ -20,6 +20,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from calib.errors import JawlineError, Untrustworthy
+from calib.messages import Message
 
 Say = Callable[[Any], None]
 Work = Callable[[Any, Say], Any]
@@ -147,8 +148,7 @@ class _Worker:
                 elif kind == "done":
                     return what
                 else:
-                    text, code = what
-                    raise Untrustworthy(text, code)
+                    raise Untrustworthy.of(what)
         except (EOFError, OSError):
             self.end()
             raise Untrustworthy(CRASHED, "crashed") from None
@@ -191,12 +191,13 @@ def _work(pipe: Connection, ready: Callable[[], None] | None) -> None:
             pipe.send(("begun", None))
             answer = ("done", work(order, lambda what: pipe.send(("said", what))))
         except JawlineError as why:
-            answer = ("refused", (why.text, why.code))
+            answer = ("refused", why.message)
         except MemoryError:
-            answer = ("refused", (CRASHED, "crashed"))
+            answer = ("refused", Message("crashed", CRASHED))
         except Exception as why:  # one odd photo must not stop the others
             said = " ".join(str(why).split())[:120]
-            answer = ("refused", (f"jawline was not made for this photo ({type(why).__name__}: {said}).", "unexpected"))
+            text = f"jawline was not made for this photo ({type(why).__name__}: {said})."
+            answer = ("refused", Message("unexpected", text))
         try:
             pipe.send(answer)
         except OSError:

@@ -1,10 +1,11 @@
-"""What people ask of a trace, in words, as values: the thickness, and whether two pieces are to be joined."""
+"""The thickness that people give with a photo, in words, as a value."""
 
 from __future__ import annotations
 
 import math
 
 from calib.errors import WrongUsage
+from calib.messages import Remedy
 from calib.written import plain_number
 from measure.subject import Subject
 
@@ -22,9 +23,7 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
         if subject == "opening":
             return 0.0
         raise WrongUsage(
-            "The part's thickness is missing: measure it with the caliper and give it as --thickness 4.2 "
-            "(--thickness 0 goes on without it, with wider uncertainties).",
-            "thickness",
+            "The part's thickness is missing", "thickness", Remedy("give-thickness"), Remedy("zero-thickness")
         )
     value = plain_number(words)
     if value is None:
@@ -38,27 +37,3 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
             "thickness",
         )
     return value
-
-
-def broken_in_two(words: str | None, subject: Subject, photos: int) -> bool:
-    """Whether the two pieces of a broken part are to be joined.
-
-    Raises:
-        WrongUsage: another number of pieces, an opening, or several photos.
-    """
-    if words is None:
-        return False
-    count = plain_number(words)
-    if count == 1:
-        raise WrongUsage("A part in one piece needs no --fragments: leave it out.", "fragments")
-    if count != 2:
-        raise WrongUsage(
-            f"--fragments is 2, not “{words}”: two pieces can be joined; of more, glue all but two and take the photo "
-            "again.",
-            "fragments",
-        )
-    if subject == "opening":
-        raise WrongUsage("--fragments joins pieces of a part; an opening has none.", "fragments")
-    if photos > 1:
-        raise WrongUsage("--fragments takes one photo, with both pieces in it.", "fragments")
-    return True

@@ -3,7 +3,7 @@ along those."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ from measure.edges.sight import Wall
 from measure.geometry.features import Estimate
 from measure.outline.outline import outline
 from measure.tracing import parts
+from measure.tracing.stages import Stage, Watch
 
 Array = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ def followed(
     shared: Array,
     *,
     opening: bool = False,
-    watch: Callable[[str], None] = lambda step: None,
+    watch: Watch = lambda stage: None,
 ) -> Followed:
     """The outline of a part, or of an opening's rim.
 
@@ -67,11 +68,11 @@ def followed(
     blur_px = blur_of_edges(light, contours_px)
     loops = locate(light, view, list(contours_px), wall, opening=opening)
     require_edges(loops)
-    watch("fitting lines and arcs")
+    watch(Stage.FEATURES)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     used = loops
     if parts.fits(found, loops):
-        watch("looking once more along them")
+        watch(Stage.AGAIN)
         again = along_features(light, view, found.features, wall, opening=opening, sigma_px=blur_px)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)

@@ -14,9 +14,10 @@ from calib.errors import ReferenceRefused
 from calib.finding.finding import find_reference
 from calib.lens.lens import Profile
 from calib.lens.prior import prior_by
+from calib.messages import Remedy
 from calib.photo.photo import Photo
 from calib.rectangle.refusals import Failure
-from calib.reference.found import Found
+from calib.reference.found import Caution, Found
 from calib.tools.budget import K95
 from calib.view.view import Prior, View, camera_prior
 from measure.edges.blur import require_sharp
@@ -34,13 +35,13 @@ THICKNESS_SD_MM = 0.025
 """Standard uncertainty of a thickness as given: the caliper, the hand, and a part that does not lie quite flat."""
 UNKNOWN_THICKNESS_SD_MM = 6.0
 """The same where it is not known: nearly all flat parts are thinner than twice that (common practice)."""
-NO_THICKNESS = (
+NO_THICKNESS = Caution(
+    "no-thickness",
     "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
-    "measure it and trace again."
+    "measure it and trace again.",
 )
-BESIDE = (
-    "Something else lies beside the part and is not measured: if it is a piece broken off the part, trace both with "
-    "--fragments 2."
+BESIDE = Caution(
+    "something-beside", "Something else lies beside the part and is not measured", (Remedy("trace-in-two"),)
 )
 NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
@@ -68,7 +69,7 @@ def reference_of(photo: Photo, lens: Profile | None, request: Request) -> Found:
     """
     found = find_reference(photo.rgb, prior_of(photo, lens), request.reference, request.corners_px)
     if isinstance(found, Failure):
-        raise ReferenceRefused(found.text, found.code)
+        raise ReferenceRefused.of(found)
     require_sharp(photo.rgb, found)
     return found
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from calib.errors import PartRefused
-from calib.reference.found import Caution
 from measure.tracing.request import Request
-from measure.tracing.values import Trace, Watch
+from measure.tracing.stages import Stage, Watch
+from measure.tracing.values import Trace
 
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
 
 
-def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Watch = lambda step: None) -> Trace:
+def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Watch = lambda stage: None) -> Trace:
     """Measure a part, or an opening's rim, in a photo with a reference in it.
 
     Args:
@@ -40,16 +40,16 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.tracing.whereabouts import find_part, require_same_surface
 
     subject, thickness_mm = request.subject, request.height_mm
-    watch("finding the card")
+    watch(Stage.CARD)
     reference = parts.reference_of(photo, lens, request)
     view = reference.view
-    watch("finding the part")
+    watch(Stage.PART)
     opening = subject == "opening"
     rough = find_part(photo.rgb, reference, subject, thickness_mm, request.strokes)
     if isinstance(rough, NoSilhouette):
-        raise PartRefused(rough.text, rough.reason)
+        raise PartRefused.of(rough.message)
     require_same_surface(reference, rough)
-    watch("locating its edges")
+    watch(Stage.EDGES)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
     shared = parts.shared_covariance(view, thickness_mm, opening)
@@ -60,7 +60,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     sighted = Sighted(view, frame_back(turn, shift), wall, opening)
     cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
     if rough.beside and not opening:
-        cautions += (Caution("something-beside", parts.BESIDE),)
+        cautions += (parts.BESIDE,)
     if thickness_mm == 0 and not opening:
-        cautions += (Caution("no-thickness", parts.NO_THICKNESS),)
+        cautions += (parts.NO_THICKNESS,)
     return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,9 +12,6 @@ from measure.subject import Subject
 
 if TYPE_CHECKING:
     from measure.tracing.sighted import Sighted
-
-Watch = Callable[[str], None]
-"""Is told which step begins."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -222,7 +222,7 @@ def read_file(text: str, name: str) -> tuple[Said, ...]:
         try:
             out += [Said(int(m[1]), s) for s in understood([m[2].strip().strip('"').replace('""', '"')])]
         except ReadingsRefused as why:
-            raise ReadingsRefused(f"{name}, line {n}: {why.text}", why.code) from None
+            raise why.after(f"{name}, line {n}: ") from None
     return tuple(out)
 
 

@@ -6,15 +6,6 @@ import { apart, value } from "./numbers.js";
 
 /** @typedef {import("./types.js").Reading} Reading */
 
-/** @type {Record<string, string>} */
-const LIKELY = {
-  unit: "inch and millimetre mixed up",
-  digits: "digits swapped or the point slipped",
-  feature: "measured somewhere else",
-  zero: "the tool’s zero is off",
-  other: "no usual slip",
-};
-
 export class Readings {
   #store;
   /** @type {Set<string> | null} */
@@ -76,7 +67,7 @@ const called = (r) => `${r.kind} ${r.features.join("–")}`.trim();
 /** @param {Reading} r */
 function verdict(r) {
   if (r.verdict === "suspect") return { name: "suspect", head: "Contradicted, not used" };
-  if (r.reason?.startsWith("nothing else checks")) return { name: "alone", head: "Taken on trust" };
+  if (r.reason) return { name: "alone", head: "Taken on trust" }; // the reason why nothing checks it
   return { name: "kept", head: "Agrees" };
 }
 
@@ -91,10 +82,9 @@ function says(r, head) {
   const why = (/** @type {string} */ text) => el("span", { class: "why-so" }, sentence(text));
   /** @type {(Node | string)[]} */
   const out = [el("b", {}, head)];
-  if (off(r) && !/\d mm (less|more) than expected/.test(r.reason ?? "")) out.push(` — ${off(r)}`); // said once
-  if (r.likely && !r.reason) out.push(why(`Likely: ${LIKELY[r.likely] ?? r.likely}`));
+  if (off(r) && r.likely !== "other") out.push(` — ${off(r)}`); // that reason begins with the amount
   if (r.reason) out.push(why(r.reason));
-  if (r.advice && !r.reason?.includes("again")) out.push(why(r.advice));
+  if (r.advice) out.push(why(r.advice));
   return out;
 }
 

@@ -31,9 +31,9 @@
  * @property {number} value_mm
  * @property {number | null} residual_mm
  * @property {"kept" | "suspect"} verdict
- * @property {string | null} reason
+ * @property {string | null} reason of a suspect; of one that is kept, why nothing checks it
  * @property {string | null} likely
- * @property {string | null} advice
+ * @property {string | null} advice where the reason has none
  */
 
 /**

@@ -9,43 +9,58 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from calib.errors import WrongUsage
+from calib.errors import JawlineError, WrongUsage
+from calib.messages import Message
+from calib.reference.found import Caution
 from calib.target.target import NO_BARS
-from measure.bench.words import IN_TWO, for_owner, for_page
+from measure.bench.phrases import IN_TWO, for_owner, on_page
 from measure.job import job
-from measure.silhouette.silhouette import TWO_PIECES, NoSilhouette
+from measure.job.records import CautionRecord
+from measure.silhouette.silhouette import NoSilhouette
+from measure.steps.phrases import on_command_line
 from measure.tracing.parts import BESIDE
 from tests.benches import bench, plate, until
 
 BROKEN = Path(__file__).parent / "accuracy" / "broken"
 
 
-def is_for_a_page(text: str) -> bool:
+def for_a_page(text: str) -> bool:
     return "--" not in text and "`jawline" not in text
 
 
-def forced(folder: Path) -> str:
+def forced(folder: Path) -> JawlineError:
     """What is said when a file would be overwritten that somebody else wrote, or changed."""
     with pytest.raises(WrongUsage) as why:
         job.write(folder, {job.MEASURED: b"{}"})
-    return why.value.text
+    return why.value
 
 
 def test_no_sentence_of_the_page_has_an_option_in_it(tmp_path: Path) -> None:
-    texts = [TWO_PIECES, BESIDE, NO_BARS, NoSilhouette("one-piece").text]
+    said = [NoSilhouette("several-parts", 2).message, NoSilhouette("one-piece").message, BESIDE, NO_BARS]
     (tmp_path / job.MEASURED).write_bytes(b"by hand")
-    texts.append(forced(tmp_path))
+    said.append(forced(tmp_path).message)
     job.write(tmp_path, {job.MEASURED: b"1"}, force=True)
     (tmp_path / job.MEASURED).write_bytes(b"by hand")
-    texts.append(forced(tmp_path))
+    said.append(forced(tmp_path).message)
     with pytest.raises(WrongUsage) as why:
         job.content(tmp_path, job.TRACE, "trace PHOTO")
-    texts.append(why.value.text)
-    assert not any(is_for_a_page(x) for x in texts), "a sentence that needs no other words tests nothing"
-    for text in map(for_page, texts):
-        assert is_for_a_page(text), text
-    owner = for_owner(TWO_PIECES)
+    said.append(why.value.message)
+    for message in said:
+        assert not for_a_page(message.said(on_command_line)), "a sentence that needs no other words tests nothing"
+        assert for_a_page(message.said(on_page)), message
+    owner = said[0].said(for_owner)
     assert owner == "Two pieces of like size lie beside the card: leave only the part and take the photo again."
+
+
+def test_a_caution_of_a_job_that_a_command_made_is_said_as_the_page_says_it() -> None:
+    kept = CautionRecord.of(NO_BARS, on_command_line)
+    again = CautionRecord.model_validate_json(kept.model_dump_json(exclude_none=True))
+    assert again.text.endswith("give them as --bar-x and --bar-y, all lengths are then much surer.")
+    assert again.message() == Message(NO_BARS.code, NO_BARS.what, NO_BARS.remedies)
+    assert again.message().said(on_page).endswith("take a long reading with the caliper each way, all lengths are "
+                                                  "then much surer.")  # fmt: skip
+    plain = CautionRecord.of(Caution("card", "A sentence that is the same for everybody."), on_command_line)
+    assert plain.model_dump(exclude_none=True) == {"code": "card", "text": "A sentence that is the same for everybody."}
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,37 @@
+"""What remedies are called on the pages, where nobody types commands, and where owners can set nothing."""
+
+from __future__ import annotations
+
+from calib.messages import Do, Remedy
+
+IN_TWO = "It is broken in two pieces"
+"""What the page calls a trace of two pieces; the template has it from here."""
+
+_WORDS: dict[Do, str] = {
+    "trace-in-two": f"if they are one part broken in two, tick “{IN_TWO}” and trace again",
+    "trace-in-one": f"leave “{IN_TWO}” unticked for a part in one piece",
+    "measure-bars": "take a long reading with the caliper each way, all lengths are then much surer",
+    "give-thickness": "measure it with the caliper and write it in millimetres, such as 4.2",
+    "zero-thickness": "write 0 to go on without it, with wider uncertainties",
+    "read-thickness": "take it in as a reading",
+    "printer-figures": "they are made by a test piece, from the command line",
+}
+_STEPS = {
+    "trace": "trace the photo again",
+    "reconcile": "take a reading, and try again",
+    "next": "make a worksheet first",
+    "trial": "say first how a trial print went",
+}
+"""What makes the files of a step, by the step."""
+
+
+def on_page(remedy: Remedy) -> str | None:
+    """What the fixer does there; None for what only a command does."""
+    if remedy.do in ("run-first", "run-again"):
+        return _STEPS.get(remedy.of.split()[0])
+    return _WORDS.get(remedy.do)
+
+
+def for_owner(remedy: Remedy) -> str | None:
+    """Nothing: what an owner can do is said in plain words."""
+    return None
