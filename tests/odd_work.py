@@ -16,6 +16,19 @@ def hang(order: Any, say: Any) -> None:
     time.sleep(60)
 
 
+def fill(order: int, say: Any) -> int:
+    """Takes so many megabytes."""
+    return len(bytearray(order * 1_000_000))
+
+
+def wait_for(order: str, say: Any) -> str:
+    """Goes on until there is a file of that name."""
+    say("at it")
+    while not os.path.exists(order):
+        time.sleep(0.02)
+    return order
+
+
 def fail(order: Any, say: Any) -> None:
     raise ZeroDivisionError("odd")
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from calib.errors import PhotoRefused, WrongUsage
 from calib.files import NotPlain, content_of
+from calib.photo.header import Header, Unreadable, header
 from calib.photo.pixels import is_plain_jpeg, jpeg_pixels, other_pixels
 from calib.written import printable
 
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 MAX_FILE_MB = 300
 MAX_MEGAPIXELS = 120
+HEIF_MEGAPIXELS, ODD_MEGAPIXELS = 64, 40
+"""The same of HEIC, and of what is not in plain colours (transparent, 16 bits, ink): so much fits into 1.2 GB."""
 MIN_SHORT_SIDE_PX = 400
 MIN_MEGAPIXELS = 0.3
 MAX_ASPECT = 2.5
@@ -83,13 +86,15 @@ def load(path: Path | str) -> Photo:
     path = Path(path)
     name = printable(path.name)
     data = _bytes_of(path)
-    im = _opened(data, name)
-    _check_size(im.size, name)
-    _check_single(im, name)
+    kind, _ = _checked(data, name)
+    im = _opened(data, kind, name)
+    _check_size(im.size, name, _most_megapixels(im, kind))
     try:
         exif = _exif_of(im)
         orientation = int(_number(exif.get(ORIENTATION, 1)))
-        rgb = jpeg_pixels(im, data, orientation, name) if is_plain_jpeg(im) else other_pixels(im, name)
+        rgb = (
+            jpeg_pixels(im, data, orientation, name) if is_plain_jpeg(im) else other_pixels(im, data, orientation, name)
+        )
     except PhotoRefused:
         raise
     except MemoryError:
@@ -104,8 +109,11 @@ def load(path: Path | str) -> Photo:
     return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), name, orientation if orientation in (3, 6, 8) else 1)
 
 
-def check_header(path: Path | str) -> None:
+def check_header(path: Path | str) -> float:
     """Refuse a file whose header already tells that it is no photo to measure in; nothing is decoded.
+
+    Returns:
+        Megapixels.
 
     Raises:
         WrongUsage: there is no such file, or it can't be read.
@@ -113,9 +121,13 @@ def check_header(path: Path | str) -> None:
     """
     path = Path(path)
     name = printable(path.name)
-    with _opened(_bytes_of(path), name) as im:
-        _check_size(im.size, name)
-        _check_single(im, name)
+    data = _bytes_of(path)
+    kind, claimed = _checked(data, name)
+    if claimed is None:  # HEIC, which its library alone knows, and has limits of its own for
+        with _opened(data, kind, name) as im:
+            _check_size(im.size, name, HEIF_MEGAPIXELS)
+            return im.width * im.height / 1e6
+    return claimed.width * claimed.height / 1e6
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -145,13 +157,32 @@ def _bytes_of(path: Path) -> bytes:
     return data
 
 
-def _opened(data: bytes, name: str) -> Image.Image:
-    """The picture's header, nothing decoded."""
-    from PIL import Image
-
+def _checked(data: bytes, name: str) -> tuple[str, Header | None]:
+    """The kind of file, one of FORMATS, and its header, when that tells of one photo of sensible size."""
     kind = _kind_by_first_bytes(data)
     if kind not in FORMATS:
         raise PhotoRefused(f"{name} is {kind or 'not a photo'}: {READS}.", "not-a-photo")
+    try:
+        claimed = header(data, kind)
+    except Unreadable as why:
+        raise PhotoRefused(
+            f"{name} is damaged or cut short ({why}): copy it again from the phone.", "photo-damaged"
+        ) from None
+    if claimed:
+        _check_size((claimed.width, claimed.height), name)
+        if claimed.several:
+            raise PhotoRefused(
+                f"{name} holds more than one picture (an animation or several pages): save the one to measure as a "
+                "photo of its own.",
+                "photo-animated",
+            )
+    return kind, claimed
+
+
+def _opened(data: bytes, kind: str, name: str) -> Image.Image:
+    """The picture as its library knows it, nothing decoded."""
+    from PIL import Image
+
     if kind == "HEIF":
         import pillow_heif
 
@@ -175,17 +206,23 @@ def _kind_by_first_bytes(data: bytes) -> str | None:
     return next((kind for mark, kind in FIRST_BYTES.items() if data.startswith(mark)), None)
 
 
-def _too_large(name: str) -> PhotoRefused:
+def _too_large(name: str, most: float = MAX_MEGAPIXELS) -> PhotoRefused:
     return PhotoRefused(
-        f"{name} claims more than {MAX_MEGAPIXELS} megapixels: take the photo in the camera's normal mode.",
+        f"{name} claims more than {most:g} megapixels: take the photo in the camera's normal mode.",
         "photo-too-large",
     )
 
 
-def _check_size(size: tuple[int, int], name: str) -> None:
+def _most_megapixels(im: Image.Image, kind: str) -> float:
+    if kind == "HEIF":
+        return HEIF_MEGAPIXELS
+    return MAX_MEGAPIXELS if im.mode == "RGB" or is_plain_jpeg(im) else ODD_MEGAPIXELS
+
+
+def _check_size(size: tuple[int, int], name: str, most: float = MAX_MEGAPIXELS) -> None:
     short, long = sorted(size)
-    if short * long > MAX_MEGAPIXELS * 1e6:
-        raise _too_large(name)
+    if short * long > most * 1e6:
+        raise _too_large(name, most)
     if short < MIN_SHORT_SIDE_PX or short * long < MIN_MEGAPIXELS * 1e6:
         raise PhotoRefused(
             f"{name} has only {size[0]} × {size[1]} pixels: send the photo as the camera took it, not a preview.",
@@ -196,18 +233,6 @@ def _check_size(size: tuple[int, int], name: str) -> None:
             f"{name} is {long / short:.1f} times as long as wide, a panorama or a strip cut from a photo: "
             "use a photo as the camera took it.",
             "photo-panorama",
-        )
-
-
-def _check_single(im: Image.Image, name: str) -> None:
-    """Refuse animations and pages; an MPO or HEIC has one main picture, which is the one that is opened."""
-    if im.format in ("MPO", "HEIF", "JPEG"):
-        return
-    if getattr(im, "n_frames", 1) > 1:
-        raise PhotoRefused(
-            f"{name} holds more than one picture (an animation or several pages): save the one to measure as a "
-            "photo of its own.",
-            "photo-animated",
         )
 
 

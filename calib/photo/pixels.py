@@ -120,14 +120,23 @@ def _profile_transform(profile: bytes, mode: str) -> Any:
         return None
 
 
-def other_pixels(im: Image.Image, name: str) -> NDArray[np.uint8]:
+def other_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> NDArray[np.uint8]:
     """(h, w, 3) upright sRGB of everything but plain JPEG: any depth, any colour model, on white where transparent.
+
+    Args:
+        im: its header, not yet decoded.
+        data: the whole file.
+        orientation: EXIF orientation, 1 to 8.
+        name: the file's name, for messages.
 
     Raises:
         PhotoRefused: no colours or greys of a photo. Damaged files raise whatever Pillow raises.
     """
     from PIL import ImageOps
 
+    large = im.width * im.height > HALVED_FROM_MEGAPIXELS * 1e6
+    if large and im.mode == "RGB":
+        return _large(im, data, orientation)
     im.load()
     if im.mode in ("1", "F", "LAB"):
         raise PhotoRefused(
@@ -145,12 +154,27 @@ def other_pixels(im: Image.Image, name: str) -> NDArray[np.uint8]:
     if im.mode in ("L", "CMYK") and profile:
         convert = _profile_transform(profile, im.mode)
         im, profile = (convert.apply(im) if convert else im.convert("RGB")), None
-    rgb = _to_srgb(np.array(im.convert("RGB")), profile)
-    if rgb.shape[0] * rgb.shape[1] > HALVED_FROM_MEGAPIXELS * 1e6:
+    return np.ascontiguousarray(_to_srgb(np.array(im.convert("RGB")), profile))
+
+
+def _large(im: Image.Image, data: bytes, orientation: int) -> NDArray[np.uint8]:
+    """(h, w, 3) upright sRGB of a large picture in plain colours, at half its size; never more than one copy of it."""
+    profile = im.info.get("icc_profile")
+    if im.format == "WEBP":  # Pillow's decoder keeps four pictures of that size
         import cv2
 
-        rgb = cv2.resize(rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return np.ascontiguousarray(rgb)
+        im.close()
+        whole = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+        if whole is None:
+            raise ValueError("can't be decoded")
+        half = cv2.resize(whole, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        del whole
+        rgb = np.asarray(cv2.cvtColor(half, cv2.COLOR_BGR2RGB), np.uint8)
+    else:
+        im.load()
+        rgb = np.array(im.reduce(2))
+        im.close()
+    return np.ascontiguousarray(_upright(_to_srgb(rgb, profile), orientation))
 
 
 def _grey16(grey: NDArray[Any]) -> NDArray[np.uint8]:

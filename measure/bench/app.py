@@ -93,7 +93,8 @@ def application(settings: Settings) -> Starlette:
         },
     )
     app.guarded = settings
-    app.state.desk, app.state.bell, app.state.gate = desk, bell, Gate(settings.limits)
+    app.state.desk, app.state.bell = desk, bell
+    app.state.gate, app.state.owners_gate = Gate(settings.limits), Gate(settings.limits)
     app.state.pages = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(("html",)))
     return app
 

@@ -56,8 +56,8 @@ class Desk:
         self.shelf.tidy()
         close_unfinished(self.shelf)
         limits = self.settings.limits
-        self.workers = Workers(limits.workers, warm).__enter__()
-        self.traces = Traces(self.session, self.workers, limits.trace_s, self.tell)
+        self.workers = Workers(limits.workers, warm, limits.memory_gb).__enter__()
+        self.traces = Traces(self.session, self.workers, limits, self.tell)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -187,8 +187,9 @@ class Desk:
     def has_room(self) -> bool:
         """Whether more photos of owners may come in."""
         limits = self.settings.limits
-        if shutil.disk_usage(self.settings.folder).free < limits.free_mb * 1e6:
-            return False
+        for place in (self.settings.folder, self.session.folder):
+            if shutil.disk_usage(place).free < limits.free_mb * 1e6:
+                return False
         waiting = sum(not is_plain(of.folder / job.TRACE) for of in self.shelf.all())
         return waiting < limits.waiting
 

@@ -13,7 +13,7 @@ from starlette.responses import JSONResponse, Response
 from measure.bench import routes, tasks
 from measure.bench.guards import SVG_POLICY
 from measure.bench.shelf import base_name
-from measure.bench.uploads import Cut, received
+from measure.bench.uploads import Cut, Gate, received
 
 
 async def page(request: Request) -> Response:
@@ -39,15 +39,20 @@ async def photo(request: Request) -> Response:
     """POST /api/intake"""
     desk = routes.desk_of(request)
     limits = desk.settings.limits
-    with request.app.state.gate.passing(request.client.host if request.client else ""):
+    gate: Gate = request.app.state.owners_gate
+    with gate.passing(request.client.host if request.client else ""):
         if not await run_in_threadpool(desk.has_room):
             raise Cut(503, "full", "We have as many photos as we can look at: please bring the part to the event.")
         got = await received(request, limits, desk.session.place())
     out = desk.session.place()
     copies: list[tasks.Copied] = []
     try:
-        order = tasks.CheckOrder(got.photo, out, base_name(got.name))
-        answer = await asyncio.wrap_future(desk.workers.do(tasks.check, order, limits.check_s, copies.append))
+        with gate.looking():
+            order = tasks.CheckOrder(got.photo, out, base_name(got.name))
+            large = got.megapixels > limits.large_megapixels
+            do = desk.workers.do
+            looked = do(tasks.check, order, limits.check_s, copies.append, large=large, guest=True)
+            answer = await asyncio.wrap_future(looked)
         if copies and copies[0].may_be_kept:
             await run_in_threadpool(desk.put_by, out, copies[0].photo, got.fields)
             answer = {**answer, "kept": True}

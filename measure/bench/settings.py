@@ -18,6 +18,8 @@ class Limits:
         receiving: uploads that are received at one time; each_receiving: of them from one address.
         burst, refill_s: uploads that an address may begin at once, and how long one more takes.
         listeners: event streams that are open at one time.
+        looking: photos of owners that are looked at or wait for that; then no more are taken for a while.
+        large_megapixels: photos of more are looked at one at a time; memory_gb: what looking at one may take.
         waiting: jobs from owners that nobody has traced yet; then the owners' page is closed.
         free_mb: of disk that has to be left.
         trace_s, check_s: what looks at a photo longer is stopped.
@@ -33,6 +35,9 @@ class Limits:
     burst: int = 12
     refill_s: float = 5.0
     listeners: int = 64
+    looking: int = 24
+    large_megapixels: float = 30.0
+    memory_gb: float = 3.0
     waiting: int = 200
     free_mb: float = 500.0
     trace_s: float = 180.0

@@ -12,9 +12,11 @@ from typing import Any
 
 from calib.errors import JawlineError, WrongUsage
 from calib.files import is_plain
+from calib.photo.photo import check_header
 from measure.bench import kept, tasks
 from measure.bench.phrases import on_page
 from measure.bench.session import Session
+from measure.bench.settings import Limits
 from measure.bench.shelf import Job, Shelf
 from measure.job import job
 from measure.steps.workers import Workers
@@ -54,13 +56,13 @@ class Traces:
     Attributes:
         session: where photos lie meanwhile.
         workers: who looks at them.
-        limit_s: for how long at one, seconds.
+        limits: for how long at one, and what is large.
         tell: see there.
     """
 
     session: Session
     workers: Workers
-    limit_s: float
+    limits: Limits
     tell: Tell
     _under_way: dict[str, Tracing] = field(default_factory=dict)
     _unkept: dict[str, Unkept] = field(default_factory=dict)
@@ -127,7 +129,10 @@ class Traces:
                 self.tell(of.id)
 
         order = tasks.TraceOrder(photo, out, part, asked, known, hidden, name)
-        self.workers.do(tasks.trace, order, self.limit_s, say).add_done_callback(finish)
+        large = False
+        with contextlib.suppress(JawlineError):  # whoever looks at it says what is wrong
+            large = check_header(photo) > self.limits.large_megapixels
+        self.workers.do(tasks.trace, order, self.limits.trace_s, say, large=large).add_done_callback(finish)
         self.tell(of.id)
 
     def _copied(self, of: Job, out: Path, what: tasks.Copied) -> None:

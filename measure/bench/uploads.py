@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import shutil
 import time
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from measure.bench.settings import Limits
 FILE = "The photo"
 """Every photo is called so while it is looked at, so that it reads well in sentences."""
 MOST_ADDRESSES = 4096
+LONGEST_NAME = 1000
 SLOW = "The photo arrived too slowly: send it again where the connection is better."
 
 
@@ -50,23 +51,29 @@ class Received:
         photo: the file, alone in a folder of its own.
         name: what its sender calls it.
         fields: the other fields.
+        megapixels: that the photo claims.
     """
 
     photo: Path
     name: str
     fields: Mapping[str, str]
+    megapixels: float
 
 
 @dataclass(slots=True)
 class Gate:
-    """Who may send now: so many at once, and each address so many in a while (a bucket that fills drop by drop)."""
+    """Who may send now: so many at once, and each address so many in a while (a bucket that fills drop by drop).
+
+    There is one for the fixer and one for owners, so that neither uses up what the other may.
+    """
 
     limits: Limits
     _open: dict[str, int] = field(default_factory=dict)
     _drops: dict[str, tuple[float, float]] = field(default_factory=dict)
+    _looking: int = 0
 
     @contextlib.contextmanager
-    def passing(self, address: str):  # type: ignore[no-untyped-def]
+    def passing(self, address: str) -> Iterator[None]:
         """Let an upload through.
 
         Raises:
@@ -83,6 +90,21 @@ class Gate:
             self._open[address] -= 1
             if not self._open[address]:
                 del self._open[address]
+
+    @contextlib.contextmanager
+    def looking(self) -> Iterator[None]:
+        """A photo is looked at, or waits for that.
+
+        Raises:
+            Cut: too many are.
+        """
+        if self._looking >= self.limits.looking:
+            raise Cut(503, "busy", "Many photos are being looked at just now: try again in a minute.")
+        self._looking += 1
+        try:
+            yield
+        finally:
+            self._looking -= 1
 
     def _take_drop(self, address: str) -> None:
         now = time.monotonic()
@@ -119,7 +141,7 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
     most = int((limits.upload_mb * 1e6) + limits.form_kb * 1e3)
     too_large = Cut(413, "photo-too-large", f"The photo is larger than {limits.upload_mb:g} MB: send it as a JPEG.")
     length = request.headers.get("content-length", "")
-    if length.isdecimal() and int(length) > most:
+    if length.isdecimal() and int(length[:20]) > most:
         raise too_large
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
         raise Cut(415, "form", "A photo is sent as a form (multipart/form-data).")
@@ -145,8 +167,9 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
             raise too_large
         path = place / FILE
         await run_in_threadpool(_kept, file, path)
-        await run_in_threadpool(check_header, path)
-        return Received(path, file.filename or "", {k: v for k, v in form.items() if isinstance(v, str)})
+        megapixels = await run_in_threadpool(check_header, path)
+        fields = {k: v for k, v in form.items() if isinstance(v, str)}
+        return Received(path, (file.filename or "")[:LONGEST_NAME], fields, megapixels)
     finally:
         await form.close()
 

@@ -10,7 +10,8 @@ from concurrent.futures import FIRST_COMPLETED, Future, wait
 from typing import TypeVar
 
 from calib.errors import Untrustworthy
-from measure.steps.workers import Say, Workers
+from measure.steps.waiting import Say
+from measure.steps.workers import Workers
 
 T = TypeVar("T")
 R = TypeVar("R")

@@ -7,23 +7,22 @@ time, passes on what it says meanwhile, and stops it when its time is up.
 from __future__ import annotations
 
 import contextlib
+import math
 import multiprocessing
 import os
-import queue
 import signal
 import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass
+from importlib import import_module
 from multiprocessing.connection import Connection
 from typing import Any
 
 from calib.errors import JawlineError, Untrustworthy
 from calib.messages import Message
+from measure.steps.waiting import Say, Task, Waiting, Work
 
-Say = Callable[[Any], None]
-Work = Callable[[Any, Say], Any]
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """What libraries read when they are loaded: as many workers as cores leave no core for more."""
 TASKS_EACH = 25
@@ -36,37 +35,19 @@ CRASHED = "Looking at this photo takes more memory than there is, or ends in a c
 HUNG = "Looking at this photo took too long and was stopped: try it at a smaller size, or on a plainer ground."
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
-    """Work for a worker.
-
-    Attributes:
-        work: a function of a module, called with `order` and a function to say things by.
-        order: its argument; it goes through a pipe, as does what comes back, so both are small.
-        limit_s: how long it may take.
-        say: is told in this process, in another thread, what the work says.
-        done: what came of it.
-    """
-
-    work: Work
-    order: Any
-    limit_s: float
-    say: Say
-    done: Future[Any]
-
-
 class Workers:
     """The processes. Use as a context: they end with it, whatever they are doing."""
 
-    def __init__(self, count: int, ready: Callable[[], None] | None = None) -> None:
+    def __init__(self, count: int, ready: Callable[[], None] | None = None, memory_gb: float = math.inf) -> None:
         """Nothing is started yet.
 
         Args:
             count: how many.
             ready: a function of a module that each calls before its first task.
+            memory_gb: what each may take, where the system can hold it to that.
         """
-        self._ready = ready
-        self._tasks: queue.SimpleQueue[Task | None] = queue.SimpleQueue()
+        self._first = (ready, memory_gb)
+        self._tasks = Waiting(count)
         self._ending = threading.Event()
         self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
 
@@ -77,33 +58,44 @@ class Workers:
 
     def __exit__(self, *_: object) -> None:
         self._ending.set()
-        for _thread in self._threads:
-            self._tasks.put(None)
+        self._tasks.close()
         for thread in self._threads:
             thread.join()
 
-    def do(self, work: Work, order: Any, limit_s: float, say: Say = lambda said: None) -> Future[Any]:
-        """Have something done.
+    def do(
+        self,
+        work: Work,
+        order: Any,
+        limit_s: float,
+        say: Say = lambda said: None,
+        *,
+        large: bool = False,
+        guest: bool = False,
+    ) -> Future[Any]:
+        """Have something done; what the arguments mean, `Task` says.
 
         Returns:
             A future of what `work` returns; it raises `JawlineError` where the work refuses, crashes or hangs.
         """
         done: Future[Any] = Future()
-        self._tasks.put(Task(work, order, limit_s, say, done))
+        self._tasks.put(Task(work, order, limit_s, say, done, large, guest))
         return done
 
     def _serve(self) -> None:
         """One thread's life."""
-        worker = _Worker(self._ready)
+        worker = _Worker(*self._first)
         try:
-            while (task := self._tasks.get()) is not None and not self._ending.is_set():
+            while (task := self._tasks.take()) is not None:
                 if worker.done >= TASKS_EACH or not worker.alive:
                     worker.end()
-                    worker = _Worker(self._ready)
+                    worker = _Worker(*self._first)
                 try:
-                    task.done.set_result(worker.carry_out(task, self._ending))
+                    if task.done.set_running_or_notify_cancel():  # else nobody waits for it any more
+                        task.done.set_result(worker.carry_out(task, self._ending))
                 except BaseException as why:
                     task.done.set_exception(why)
+                finally:
+                    self._tasks.finished(task)
         finally:
             worker.end()
 
@@ -111,10 +103,10 @@ class Workers:
 class _Worker:
     """One process, and the near end of the pipe to it."""
 
-    def __init__(self, ready: Callable[[], None] | None) -> None:
+    def __init__(self, ready: Callable[[], None] | None, memory_gb: float) -> None:
         context = multiprocessing.get_context("spawn")
         self._pipe, far = context.Pipe()
-        self._process = context.Process(target=_work, args=(far, ready), daemon=True)
+        self._process = context.Process(target=_work, args=(far, ready, memory_gb), daemon=True)
         with _STARTING, _one_thread_each():
             self._process.start()
         far.close()
@@ -177,11 +169,12 @@ def _one_thread_each() -> Iterator[None]:
                 os.environ[name] = value
 
 
-def _work(pipe: Connection, ready: Callable[[], None] | None) -> None:
+def _work(pipe: Connection, ready: Callable[[], None] | None, memory_gb: float) -> None:
     """A worker's whole life."""
     _begin()
     if ready:
         ready()
+    _limit_memory(memory_gb)
     while True:
         try:
             work, order = pipe.recv()
@@ -202,6 +195,17 @@ def _work(pipe: Connection, ready: Callable[[], None] | None) -> None:
             pipe.send(answer)
         except OSError:
             return
+
+
+def _limit_memory(memory_gb: float) -> None:
+    """This process gets no more memory than that: who asks for more is told that there is none."""
+    if memory_gb == math.inf:
+        return
+    with contextlib.suppress(ImportError, ValueError, OSError):  # Windows has none of it; macOS does not hold to it
+        resource: Any = import_module("resource")
+        most = resource.getrlimit(resource.RLIMIT_DATA)[1]
+        wanted = int(memory_gb * 1e9)
+        resource.setrlimit(resource.RLIMIT_DATA, (wanted if most < 0 else min(wanted, most), most))
 
 
 def _begin() -> None:
