@@ -5,8 +5,8 @@ For scripts:
 load(path)                     a photo file -> `Photo`: upright sRGB pixels (h, w, 3) and what EXIF says of the lens
 read_profile(path)             a lens profile's file -> `Profile`
 wanted("a4"), wanted("120x80") a reference in words -> `Wanted`
-JawlineError                   every refusal: `text`, `code`, `message`; `Untrustworthy` (the photo or the readings can't be
-                               trusted) and `WrongUsage` (what was asked for can't be done) are the two kinds of it
+JawlineError                   every refusal, with `text` and `code`: `Untrustworthy`, where photo or readings can't be
+                               trusted, or `WrongUsage`, where what was asked for can't be done
 """
 
 from typing import TYPE_CHECKING

@@ -7,13 +7,13 @@ trace(photo, Request(4.2))     -> `Trace`: `estimate` (the features with their c
                                `calib.Untrustworthy` where reference or part can't be told
 read_words(["bore D1 4.02"])   -> tuple of `Reading`; so does read_csv(content). Both raise `calib.Untrustworthy`
 reconcile(estimate, readings, thickness_mm=4.2)
-                               -> `Reconciled`: `estimate` again, `dimensions` with their u95, `verdicts` on the readings
+                               -> `Reconciled`: `estimate` again, `dimensions` with u95, `verdicts` on the readings
 Drawing(name, features, …)     what a sketch is made from
 sketch(drawing)                -> `Sheet`: where everything goes, on A4 or larger
 write_dxf(sheet), write_svg(sheet), write_pdf(sheet), outline_dxf(features)
                                -> bytes of a file
 
-A feature is a `Line`, `Arc`, `Circle` or `Curve`. `list_dimensions(estimate)` gives the sizes of a trace without readings.
+A feature is a `Line`, `Arc`, `Circle` or `Curve`. `list_dimensions(estimate)` gives a trace's sizes without readings.
 """
 
 from typing import TYPE_CHECKING

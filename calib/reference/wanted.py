@@ -49,7 +49,13 @@ _SIZE = re.compile(r"([\d.,]+)\s*[x×]\s*([\d.,]+)(?:\s*[x×]\s*([\d.,]+))?\s*(?
 
 
 def wanted(words: str | None, tolerance: str | None = None, bars: Bars = UNMEASURED) -> Wanted:
-    """What `--reference`, `--reference-tolerance` and the check bars ask for.
+    """Which reference is asked for.
+
+    Args:
+        words: ``id-1``, ``a4``, ``letter``, ``sheet``, or the sides of a rectangle of one's own in mm, such as
+            ``120x80`` or, with its thickness, ``120x80x3``; empty or None for whichever is there.
+        tolerance: of a rectangle of one's own: how far its sides may be off, mm.
+        bars: of the printed sheet, as measured.
 
     Raises:
         WrongUsage: a name or size that can't be used.

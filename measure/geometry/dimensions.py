@@ -180,6 +180,10 @@ def list_dimensions(estimate: Estimate, limit: int = 60) -> list[Dimension]:
 
     All diameters; a radius for each arc; distances between parallel edges, longest and overlapping ones first; centres
     of holes and big arcs; offsets of those centres from the two longest edges that are not parallel to each other.
+
+    Args:
+        estimate: the features with their covariance.
+        limit: at most so many.
     """
     f = {x.label: x for x in estimate.features}
     covariance, slices = estimate.covariance(), estimate.slices()

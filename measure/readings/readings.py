@@ -308,6 +308,10 @@ def read_words(words: Sequence[str], tools: Mapping[str, Tool] = TOOLS) -> tuple
 
     ``width E1 E3 24.31 bore D1 4.02 mm thickness 4.2 gap E5-E7 0.189 in vernier``
 
+    Args:
+        words: kind, labels, value, and the unit and tool where they are not mm and caliper.
+        tools: by name; must hold every tool that is named.
+
     Raises:
         ReadingsRefused: the words make no reading.
     """
