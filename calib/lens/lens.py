@@ -14,7 +14,6 @@ knows some of their sums better than any of them. `tall` is true where the senso
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 from calib.errors import WrongUsage
 from calib.files import content_of
 from calib.messages import Remedy
+from calib.written import printable
 
 if TYPE_CHECKING:
     import numpy as np
@@ -137,7 +137,7 @@ def read_profile(path: Path) -> Profile:
     if camera is not None and not isinstance(camera, str):
         raise WrongUsage(f'In the lens profile {path}, "camera" must be a text.', "lens")
     return Profile(
-        plain["name"].strip()[:60],
+        printable(plain["name"].strip())[:60],
         radial,
         sd,
         found["focal_35mm"],
@@ -197,8 +197,7 @@ def _number(plain: dict[str, Any], key: str, path: Path) -> float | None:
     if (
         isinstance(value, bool)
         or not isinstance(value, int | float)
-        or not math.isfinite(value)
-        or not low <= value <= high
+        or not low <= value <= high  # which infinity and NaN are not either
     ):
         raise WrongUsage(f'In the lens profile {path}, "{key}" must be a number from {low:g} to {high:g}.', "lens")
     return float(value)

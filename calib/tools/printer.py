@@ -19,10 +19,12 @@ import numpy as np
 from calib.arrays import Array
 from calib.errors import WrongUsage
 from calib.files import content_of
+from calib.written import printable
 
 UNKNOWNS = ("outside_mm", "inside_mm", "shrinkage_x", "shrinkage_y")
 """Order of a printer's figures in its covariance."""
 MAX_MB = 1.0
+LONGEST_NAME = 40
 LIMITS = ((-0.6, 0.6), (-0.6, 0.6), (-0.05, 0.05), (-0.05, 0.05))
 
 
@@ -80,18 +82,30 @@ def read_printer(path: Path) -> Printer:
         raise WrongUsage(f"The printer's file {path} is not valid JSON.", "printer") from None
     try:
         return _printer(plain)
-    except (KeyError, TypeError, ValueError, IndexError):
+    except (KeyError, TypeError, ValueError, IndexError, OverflowError):
         raise WrongUsage(
             f"The printer's file {path} makes no sense: measure the test piece again.", "printer"
         ) from None
 
 
+def _is_covariance(c: Array) -> bool:
+    """Whether errors can go together like that: symmetric, no error known better than exactly, none beyond the limits.
+
+    A correlation beyond 1 shows as an eigenvalue below 0 once all errors are brought to the same size.
+    """
+    sd = np.sqrt(np.clip(np.diag(c), 0, None)) if np.isfinite(c).all() else np.array([np.inf])
+    if not np.all((sd > 0) & (sd <= [high for _, high in LIMITS])):
+        return False
+    correlation = c / np.outer(sd, sd)
+    return bool(np.allclose(correlation, correlation.T, atol=1e-6) and np.linalg.eigvalsh(correlation).min() > -1e-6)
+
+
 def _printer(plain: Any) -> Printer:
     name, covariance = str(plain["name"]), np.array(plain["covariance"], float)
     figures = [float(v) for v in (plain["outside_mm"], plain["inside_mm"], *plain["shrinkage"])]
-    sound = len(figures) == len(UNKNOWNS) and covariance.shape == (4, 4) and bool(np.all(np.diag(covariance) >= 0))
+    sound = len(figures) == len(UNKNOWNS) and covariance.shape == (4, 4) and _is_covariance(covariance)
     if not sound or any(
         not math.isfinite(v) or not low <= v <= high for v, (low, high) in zip(figures, LIMITS, strict=True)
     ):
         raise ValueError
-    return Printer(name, figures[0], figures[1], (figures[2], figures[3]), covariance)
+    return Printer(printable(name)[:LONGEST_NAME], figures[0], figures[1], (figures[2], figures[3]), covariance)

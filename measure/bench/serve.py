@@ -17,6 +17,7 @@ from typing import Any, TextIO
 import uvicorn
 
 from calib.errors import WrongUsage
+from calib.written import printable
 from measure.bench.app import application
 from measure.bench.connections import Connection
 from measure.bench.guards import EVERYWHERE
@@ -125,7 +126,7 @@ def _say(settings: Settings, out: TextIO) -> None:
         owners = owner_address(settings)
         print(f"For owners, who can send a photo there and see nothing else: {owners}", file=out)
         _code(owners, out)
-    print(f"Jobs are in {settings.folder}. Ctrl-C ends it.", file=out, flush=True)
+    print(f"Jobs are in {printable(str(settings.folder))}. Ctrl-C ends it.", file=out, flush=True)
 
 
 def _code(address: str, out: TextIO) -> None:

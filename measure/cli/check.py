@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json as plain_json
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -11,6 +10,7 @@ import typer
 
 from calib.errors import WrongUsage
 from measure.cli import options
+from measure.cli.out import line, plain_json
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
 
@@ -44,7 +44,7 @@ def check(
     from measure.tracing.request import Request
 
     files = step.photos_of(photos)
-    say = (lambda text: print(text, file=sys.stderr, flush=True)) if len(files) > 1 else None
+    say = (lambda text: line(text, sys.stderr)) if len(files) > 1 else None
     try:
         done = step.check(files, Request(height_mm, kind), jobs or cores(), say)
     except step.Stopped as stopped:
@@ -52,11 +52,7 @@ def check(
             print(step.table(stopped.done, as_csv), end="")
         raise
     if json:
-        print(
-            plain_json.dumps(
-                {"step": "check", **step.counted(done), "photos": [x.plain() for x in done]}, ensure_ascii=False
-            )
-        )
+        plain_json({"step": "check", **step.counted(done), "photos": [x.plain() for x in done]})
     else:
         print(step.table(done, as_csv), end="")
     if any(x.verdict == "retake" for x in done):

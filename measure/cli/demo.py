@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from measure.cli import options
+from measure.cli.out import line
 from measure.cli.show import show
 
 
@@ -25,4 +26,4 @@ def demo(
     from measure.tracing.request import Request
 
     wanted = Drawing(sample.photo(), Request(sample.THICKNESS_MM), readings=sample.readings(), name=sample.NAME)
-    show(all_steps(wanted, out, force=force, say=None if json else typer.echo), json)
+    show(all_steps(wanted, out, force=force, say=None if json else line), json)

@@ -6,13 +6,15 @@ output too. JAWLINE_DEBUG=1 shows the traceback of what nobody expected.
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calib.errors import JawlineError
+from calib.messages import LONGEST
+from calib.written import shortened
+from measure.cli.out import line, plain_json
 from measure.steps.phrases import on_command_line
 
 if TYPE_CHECKING:
@@ -78,7 +80,7 @@ def _one_line(why: Exception) -> str:
 
 def _fail(arguments: Sequence[str], text: str, code: str, exit_code: int) -> int:
     if "--json" in arguments:
-        print(json.dumps({"error": {"code": code, "text": text}}, ensure_ascii=False))
+        plain_json({"error": {"code": code, "text": text}})
         sys.stdout.flush()
-    print(" ".join(text.split()), file=sys.stderr)
+    line(shortened(" ".join(text.split()), LONGEST), sys.stderr)
     return exit_code

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING
 
+from measure.cli.out import line, plain_json
 from measure.steps.phrases import on_command_line
 
 if TYPE_CHECKING:
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 def show(done: Done, as_json: bool) -> None:
     """Print a step's outcome; cautions go to standard error."""
     for caution in done.cautions:
-        print(f"Caution: {caution.said(on_command_line)}", file=sys.stderr)
+        line(f"Caution: {caution.said(on_command_line)}", sys.stderr)
     if as_json:
         files = [str(p) for p in done.files]
-        print(json.dumps({"step": done.step, "files": files, **done.result}, ensure_ascii=False))
+        plain_json({"step": done.step, "files": files, **done.result})
         return
-    for line in done.lines:
-        print(line)
+    for words in done.lines:
+        line(words)

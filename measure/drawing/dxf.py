@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from calib.written import printable
 from measure.dimensioning.gauging import Shape, crossing
 from measure.dimensioning.scheme.values import Wanted
 from measure.geometry.features import Feature, Point
@@ -176,6 +177,7 @@ def _write(space: Any, mark: Text, style: dict[str, Any]) -> None:
 
 def coded(words: str) -> str:
     """The words with the format's own codes for the diameter, plus-minus and degree signs."""
+    words = printable(words)
     for sign, code in CODES.items():
         words = words.replace(sign, code)
     return words

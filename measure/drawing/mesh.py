@@ -12,6 +12,7 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
+from calib.written import printable
 from measure.printing.solids import Mesh
 
 TYPES = (
@@ -44,7 +45,7 @@ def write_3mf(mesh: Mesh, name: str) -> bytes:
     model = (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<model unit="millimeter" xml:lang="en" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">'
-        f'<resources><object id="1" type="model" name={quoteattr(name)}><mesh>'
+        f'<resources><object id="1" type="model" name={quoteattr(printable(name))}><mesh>'
         f"<vertices>{vertices}</vertices><triangles>{triangles}</triangles>"
         '</mesh></object></resources><build><item objectid="1"/></build></model>\n'
     )

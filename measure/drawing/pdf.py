@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from calib.written import printable
 from measure.geometry.features import Point
 from measure.sheet.lettering import NARROWED, drawable, em_mm, width_mm
 from measure.sheet.marks import Circle, Fill, Mark, Path, Pen, Text, bulge_arc
@@ -44,7 +45,7 @@ def write_pages(title: str, pages: Sequence[Page]) -> bytes:
         pdfmetrics.registerFont(TTFont(FONT, "Vera.ttf"))
     out = io.BytesIO()
     canvas = Canvas(out, invariant=1, pageCompression=1)
-    canvas.setTitle(title)
+    canvas.setTitle(printable(title))
     canvas.setViewerPreference("PrintScaling", "None")
     for page in pages:
         canvas.setPageSize((page.width_mm * POINTS_PER_MM, page.height_mm * POINTS_PER_MM))

@@ -12,6 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from calib.written import printable
 from measure.geometry.features import Feature, by_loop, flatten
 
 KERNEL = "OCP"
@@ -47,7 +48,7 @@ def write_step(features: Sequence[Feature], thickness_mm: float, name: str) -> b
     Message.DefaultMessenger_s().RemovePrinters(Message_PrinterOStream.get_type_descriptor_s())  # talks on stdout
     writer = STEPControl_Writer()
     Interface_Static.SetCVal_s("write.step.unit", "MM")
-    Interface_Static.SetCVal_s("write.step.product.name", name.encode("ascii", "replace").decode())
+    Interface_Static.SetCVal_s("write.step.product.name", printable(name).encode("ascii", "replace").decode())
     writer.Transfer(solid, STEPControl_StepModelType.STEPControl_AsIs)
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / "solid.step"

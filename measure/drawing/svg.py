@@ -6,6 +6,7 @@ import itertools
 import math
 from typing import Any
 
+from calib.written import printable
 from measure.sheet.lettering import drawable, em_mm, width_mm
 from measure.sheet.marks import Circle, Fill, Layer, Mark, Path, Pen, Text, bulge_arc
 from measure.sheet.sheet import Sheet
@@ -19,7 +20,7 @@ def write_svg(sheet: Sheet) -> bytes:
 
     d = drawsvg.Drawing(sheet.width_mm, sheet.height_mm, origin=(0, 0), id_prefix="m")
     d.set_render_size(f"{sheet.width_mm:g}mm", f"{sheet.height_mm:g}mm")
-    d.append_title(sheet.title or "Sketch")
+    d.append_title(printable(sheet.title) or "Sketch")
     d.append(drawsvg.Rectangle(0, 0, sheet.width_mm, sheet.height_mm, fill="white"))
     groups: dict[Layer, Any] = {}
     dimensions = (m for x in sheet.drawn for m in x.marks)

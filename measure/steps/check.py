@@ -228,7 +228,7 @@ def csv_text(done: Sequence[Checked]) -> str:
     for x in done:
         codes, texts = (" ".join(f.code for f in x.findings), " ".join(_said(f) for f in x.findings))
         u95 = "" if x.u95_50_mm is None else x.u95_50_mm
-        rows.writerow([x.file, x.verdict, u95, codes, texts, x.reply, x.same_as or ""])
+        rows.writerow([printable(x.file), x.verdict, u95, codes, texts, x.reply, printable(x.same_as or "")])
     return out.getvalue()
 
 
