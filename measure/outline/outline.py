@@ -25,9 +25,10 @@ from measure.outline.drafts import (
 )
 from measure.outline.labelling import labelled
 from measure.outline.noise import Noise, before_fitting, from_residuals, local_scale
-from measure.outline.pieces import Mask
+from measure.outline.pieces import Index, Mask
 from measure.outline.ring import corners
 from measure.outline.selection import ROUNDS, improved, straightened
+from measure.outline.teeth import alike, even_teeth
 from measure.outline.unevenness import modes
 
 PASSES = 4
@@ -65,16 +66,29 @@ def outline(
         travel, each loop from the joint that lies lowest; neighbours end in the same point. `white` holds the edge
         noise as it was measured from the residuals, not as it was stated.
     """
-    drafts = drafted(loops, shared, blur_mm, passes)
-    return labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
+    teeth = [even_teeth(loop) for loop in loops]
+    loops = [t.loop if t else loop for t, loop in zip(teeth, loops, strict=True)]
+    drafts = drafted(loops, shared, blur_mm, passes, [t.cut if t else None for t in teeth])
+    estimate = labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
+    for number, t in enumerate(teeth):
+        estimate = alike(estimate, number, t) if t else estimate
+    return estimate
 
 
-def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, passes: int = PASSES) -> list[Draft]:
-    """The loops cut into pieces and fitted, with the noise that was found."""
+def drafted(
+    loops: Sequence[EdgeLoop],
+    shared: Array,
+    blur_mm: float = BLUR_MM,
+    passes: int = PASSES,
+    known: Sequence[tuple[Index, Mask] | None] = (),
+) -> list[Draft]:
+    """The loops cut into pieces and fitted, with the noise that was found; `known` has cuts of some of them."""
     stated = [(np.asarray(p.points_mm, float), np.asarray(p.sigma_mm, float)) for p in loops]
     variances = [s**2 for _, s in stated]
     noise = before_fitting(stated)
     cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
+    cut_already = known or [None] * len(loops)
+    cuts = [k or c for k, c in zip(cut_already, cuts, strict=True)]
     drafts = [
         first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared))
         for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
@@ -84,12 +98,13 @@ def drafted(loops: Sequence[EdgeLoop], shared: Array, blur_mm: float = BLUR_MM, 
         measured = _noise_of(drafts, scaled)
         if not i:
             measured = replace(measured, shared_by=max(measured.shared_by, FIRST_SHARED_BY))
-        known, habits = drafts, _habits(drafts)
+        before, habits = drafts, _habits(drafts)
         drafts = [
             settled(replace(with_noise(d, v, measured), habit=h), 3)
             for d, v, h in zip(drafts, scaled, habits, strict=True)
         ]
-        fresh = [_news(a, b) | (i == 0) for a, b in zip(known, drafts, strict=True)]
+        fresh = [_news(a, b) | (i == 0) for a, b in zip(before, drafts, strict=True)]
+        fresh = [np.zeros_like(f) if k else f for f, k in zip(fresh, cut_already, strict=True)]
         if not any(f.any() for f in fresh):
             break
         drafts = improved(drafts, fresh, FIRST_ROUNDS if not passes else ROUNDS)

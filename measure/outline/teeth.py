@@ -1,0 +1,233 @@
+"""Even teeth: a loop that repeats itself many times round a centre is seen as often, and one tooth is cut for all.
+
+A tooth is a dozen edge points and eight pieces: by itself it says too little of its fillets. All teeth turned onto each
+other say it n times. Whether the teeth are even is asked of the points first; a wheel with a broken or a missing tooth
+is left as it is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from calib.arrays import Array
+from measure.edges.edge_loop import EdgeLoop
+from measure.geometry.features import PARAMETERS, Estimate, Feature, middle, right_normal
+from measure.geometry.symmetry import centroid
+from measure.outline.pieces import Index, Mask
+from measure.outline.tooth_cut import NEIGHBOURS, cut_tooth
+
+LEAST_TEETH, LEAST_PITCH_MM, LEAST_DEPTH_MM = 8, 1.2, 0.4
+"""Fewer are lobes or corners, which stand for themselves; finer or shallower ones a photo does not show. Invented."""
+REPEATED = 0.9
+"""Share of the radius's variation that must repeat itself."""
+UNEVEN_MM, MOST_MM, RUN = 0.1, 0.25, 4
+"""Teeth may stray from their mean by the first, root mean square, and nowhere by the second over so many points: more
+than edges of teeth that are meant to be alike were found to stray, less than wear that one feels. Invented."""
+SEEN = 0.95
+"""Share of the points that must lie on an edge."""
+FILLED = 0.8
+"""Share of a tooth's cells that must have points."""
+BINS = 1024
+DENSE_MM, SPACINGS_MM = 0.03, (0.12, 0.17, 0.24, 0.34)
+"""Spacing of points that stand for the loop, and of those that one tooth is given: the finest that all teeth together
+fill, since points of one tooth may lie where those of the next one do."""
+INDEPENDENT_MM = 0.002
+"""What is left to each tooth by itself, so that covariances stay regular."""
+
+
+@dataclass(frozen=True, slots=True)
+class Teeth:
+    """A loop of even teeth.
+
+    Attributes:
+        count: how many.
+        centre: (2,) what they stand round, mm.
+        step_rad: from a tooth to the next one in travel.
+        loop: the mean tooth, so many times; the sensitivities are those of the points that were seen there.
+        cut: first points and kinds of its pieces, the same for each tooth.
+        scatter_mm: how far points stray from the mean tooth.
+        seen: how many points were averaged.
+    """
+
+    count: int
+    centre: Array
+    step_rad: float
+    loop: EdgeLoop
+    cut: tuple[Index, Mask]
+    scatter_mm: float
+    seen: int
+
+
+def even_teeth(loop: EdgeLoop) -> Teeth | None:
+    """The loop as even teeth; None where it is not.
+
+    Args:
+        loop: a whole loop, in either sense.
+    """
+    points, good = loop.points_mm, np.isfinite(loop.sigma_mm)
+    if len(points) < 6 * LEAST_TEETH or good.mean() < SEEN:
+        return None
+    centre = centroid(points)
+    count = _repeats(points - centre)
+    if not count:
+        return None
+    x, y = (points - centre).T
+    step = math.copysign(2 * math.pi / count, float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()))
+    stray = _off_the_others(points, loop.normals, centre, step, count)
+    scatter = float(np.sqrt(np.mean(stray**2)))
+    nearby = np.convolve(np.append(stray, stray[: RUN - 1]), np.full(RUN, 1 / RUN), "valid")
+    if scatter > UNEVEN_MM or np.abs(nearby).max() > MOST_MM:
+        return None
+    smooth = points + stray[:, None] * loop.normals
+    tooth = _one_tooth(points[good], smooth, centre, step, count)
+    if tooth is None:
+        return None
+    own, of_each = tooth
+    sigma = max(float(np.median(loop.sigma_mm[good])), scatter) / np.sqrt(of_each)
+    start, kinds = cut_tooth(_turned(own, centre, -step), own, _turned(own, centre, step), sigma)
+    if len(start) < 2:
+        return None
+    own = np.concatenate([own[start[0] :], _turned(own[: start[0]], centre, step)])  # beginning with a piece
+    sigma = np.roll(sigma, -int(start[0]))
+    all_points = np.concatenate([_turned(own, centre, k * step) for k in range(count)])
+    ahead = np.roll(all_points, -1, 0) - np.roll(all_points, 1, 0)
+    ahead /= np.hypot(*ahead.T)[:, None]
+    _, nearest = cKDTree(points).query(all_points)
+    even = EdgeLoop(
+        all_points,
+        np.stack([ahead[:, 1], -ahead[:, 0]], 1),
+        np.tile(sigma, count),
+        loop.sensitivity[nearest],
+    )
+    first = ((start - start[0])[None] + len(own) * np.arange(count)[:, None]).ravel()
+    return Teeth(count, centre, step, even, (first, np.tile(kinds, count)), scatter, int(good.sum()))
+
+
+def alike(estimate: Estimate, loop: int, teeth: Teeth) -> Estimate:
+    """The estimate with the errors of all teeth of a loop taken for what they are: the same ones.
+
+    Where the teeth were not all cut alike it stays as it is.
+    """
+    features = [f for f in estimate.features if f.loop == loop]
+    per = len(features) // teeth.count
+    kinds = [f.kind for f in features]
+    if per * teeth.count != len(features) or kinds != kinds[:per] * teeth.count:
+        return estimate
+    slices = estimate.slices()
+    at = np.concatenate([np.arange(slices[f.label].start, slices[f.label].stop) for f in features])
+    m = len(at) // teeth.count
+    own = estimate.white[np.ix_(at, at)]
+    turns = [_turn(features[:per], k * teeth.step_rad) for k in range(teeth.count)]
+    blocks = [own[k * m : k * m + m, k * m : k * m + m] for k in range(teeth.count)]
+    one = np.mean([t.T @ b @ t for t, b in zip(turns, blocks, strict=True)], axis=0)
+    down = np.concatenate(turns)
+    placed = _moving(features, teeth.centre)
+    reach = float(np.hypot(*(teeth.loop.points_mm - teeth.centre).T).mean())
+    each = NEIGHBOURS * teeth.scatter_mm**2 / teeth.seen
+    where = placed @ np.diag([2 * each, 2 * each, each / reach**2]) @ placed.T
+    white = estimate.white.copy()
+    white[np.ix_(at, at)] = down @ one @ down.T + where + INDEPENDENT_MM**2 * np.eye(len(at))
+    return replace(estimate, white=white)
+
+
+def _turned(points: Array, about: Array, angle: float) -> Array:
+    c, s = math.cos(angle), math.sin(angle)
+    return np.asarray((points - about) @ np.array([[c, s], [-s, c]]) + about)
+
+
+def _dense(points: Array, step_mm: float) -> Array:
+    """Points along the closed polygon, evenly."""
+    ring = np.vstack([points, points[:1]])
+    run = np.append(0, np.cumsum(np.hypot(*np.diff(ring, axis=0).T)))
+    t = np.arange(0, run[-1], step_mm)
+    return np.stack([np.interp(t, run, ring[:, 0]), np.interp(t, run, ring[:, 1])], 1)
+
+
+def _repeats(arms: Array) -> int:
+    """How often the outermost radius repeats itself in a turn; 0 where it does not, or not often enough."""
+    p = _dense(arms, DENSE_MM)
+    r = np.hypot(*p.T)
+    bin_of = ((np.arctan2(p[:, 1], p[:, 0]) / (2 * math.pi) + 0.5) * BINS).astype(int) % BINS
+    radius = np.zeros(BINS)
+    np.maximum.at(radius, bin_of, r)
+    known = np.flatnonzero(radius)
+    if len(known) < BINS / 2 or np.ptp(radius[known]) < LEAST_DEPTH_MM:
+        return 0
+    radius = np.interp(np.arange(BINS), known, radius[known], period=BINS)
+    power = np.abs(np.fft.rfft(radius)) ** 2
+    most = min(BINS // 8, int(2 * math.pi * radius.mean() / LEAST_PITCH_MM))
+    share = {n: float(power[n::n].sum() / power[1:].sum()) for n in range(LEAST_TEETH, most + 1)}
+    if not share or max(share.values()) < REPEATED:
+        return 0
+    return max(n for n, s in share.items() if s > max(share.values()) - 0.05)
+
+
+def _off_the_others(points: Array, normals: Array, centre: Array, step: float, count: int) -> Array:
+    """(n,) how far, along each point's normal, the mean of all teeth lies from it, mm."""
+    ring = _dense(points, DENSE_MM)
+    tree = cKDTree(ring)
+    off = np.zeros(len(points))
+    for k in range(1, count):
+        there, way = _turned(points, centre, k * step), _turned(normals, np.zeros(2), k * step)
+        _, j = tree.query(there)
+        off += ((ring[j] - there) * way).sum(1)
+    return off / count
+
+
+def _one_tooth(points: Array, smooth: Array, centre: Array, step: float, count: int) -> tuple[Array, Array] | None:
+    """The mean tooth's points (m, 2) in order of travel, and of how many each is the mean (m,).
+
+    Args:
+        points: that were seen.
+        smooth: the loop's points, each moved to where the mean of all teeth lies there.
+    """
+    ring = _dense(smooth, DENSE_MM)
+    radius = np.hypot(*(ring - centre).T)
+    begin = int(radius.argmin())  # in a root
+    end = cKDTree(ring).query(_turned(ring[begin], centre, step))[1]
+    path = np.roll(ring, -begin, 0)[: (int(end) - begin) % len(ring)]
+    if len(path) < 6 or abs(len(path) * count / len(ring) - 1) > 0.1:
+        return None
+    tree = cKDTree(np.concatenate([_turned(path, centre, k * step) for k in range(count)]))
+    j: Index = np.asarray(tree.query(points)[1])
+    here = np.stack([_turned(p[None], centre, -(k // len(path)) * step)[0] for p, k in zip(points, j, strict=True)])
+    for spacing in SPACINGS_MM:
+        m = max(8, round(len(path) * DENSE_MM / spacing))
+        cell = (j % len(path)) * m // len(path)
+        number = np.bincount(cell, minlength=m)
+        filled = number > 0  # at a corner a cell may stay empty
+        if filled.mean() > FILLED:
+            own = np.stack([np.bincount(cell, here[:, k], m) for k in (0, 1)], 1)[filled] / number[filled, None]
+            return own, number[filled].astype(float)
+    return None
+
+
+def _turn(features: Sequence[Feature], angle: float) -> Array:
+    """(p, p) what a turn makes of the features' small parameters: centres turn, all else stays."""
+    c, s = math.cos(angle), math.sin(angle)
+    sizes = [PARAMETERS[f.kind] for f in features]
+    out = np.eye(sum(sizes))
+    for i, n in enumerate(sizes):
+        if n == 3:
+            a = sum(sizes[:i])
+            out[a : a + 2, a : a + 2] = [[c, -s], [s, c]]
+    return out
+
+
+def _moving(features: Sequence[Feature], centre: Array) -> Array:
+    """(p, 3) change of the features' parameters as all are shifted by x and y and turned about the centre."""
+    rows = []
+    for f in features:
+        if f.kind == "line":
+            nx, ny = right_normal(f)
+            x, y = middle(f) - centre
+            rows += [[nx, ny, nx * -y + ny * x], [0.0, 0.0, 1.0]]
+        elif f.kind != "curve":
+            x, y = np.subtract(f.centre, centre)
+            rows += [[1.0, 0.0, -y], [0.0, 1.0, x], [0.0, 0.0, 0.0]]
+    return np.array(rows)
