@@ -55,6 +55,10 @@ BY_HAND = [
     ("bearing", (line(0, 0, 0), round_(0, 0, 1), round_(-1, 1, 1)), 45.0),
     ("fan", (round_(0, 0, 1), round_(1, 0, 1), round_(-1, 1, 1)), 135.0),
     ("pitch", (round_(5, 0, 1), round_(0, 5, 1), round_(-5, 0, 1), round_(0, -5, 1)), 10.0),
+    ("tips", (round_(5, 0, 1), round_(0, 5, 1), round_(-5, 0, 1), round_(0, -5, 1)), 12.0),  # 2 (5 + 1)
+    ("roots", (round_(5, 0, 1), round_(0, 5, 1), round_(-5, 0, 1), round_(0, -5, 1)), 8.0),  # 2 (5 - 1)
+    ("roots", (line(5, 0, 90), line(0, 5, 180), line(-5, 0, 270), line(0, -5, 0)), 10.0),  # a square's inner circle
+    ("peaks", (line(5, 1, 90), line(1, 0, 0), line(-5, 2, 90), line(2, 0, 0)), 10.0),  # they cross at (5, 0), (-5, 0)
     ("reach", (line(0, 0, 0), round_(3, 7, 2)), 9.0),
     ("stretch", (round_(0, 0, 1), round_(3, 4, 2)), 8.0),
     ("stretch", (round_(0, 0, 1), round_(3, 4, 2), line(0, 0, 90)), 7.0),

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from measure.dimensioning.gauging import Gauge, acute_deg, shape_of
-from measure.dimensioning.scheme import holes, oblique, places
+from measure.dimensioning.scheme import holes, oblique, places, teeth
 from measure.dimensioning.scheme.groups import located, main_direction, openings
 from measure.dimensioning.scheme.scheme import Scheme, mirror_fit
 from measure.dimensioning.scheme.values import Plan
@@ -57,6 +57,7 @@ def plan_dimensions(features: Sequence[Feature], gauge: Gauge) -> Plan:
     holes.flats(scheme)
     holes.windows_and_slots(scheme)
     places.overall(scheme)
+    teeth.teeth(scheme)
     holes.patterns(scheme)
     places.levels(scheme)
     for up in (True, False):

@@ -150,6 +150,30 @@ def _pitch(*rounds: Shape) -> float:
     return 2 * sum(math.hypot(r.x - x, r.y - y) for r in rounds) / n
 
 
+def _middle(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
+
+
+def _mean_reach(points: Sequence[tuple[float, float]]) -> float:
+    x, y = _middle(points)
+    return sum(math.hypot(p - x, q - y) for p, q in points) / len(points)
+
+
+def _tips(*rounds: Shape) -> float:
+    return 2 * (_mean_reach([(r.x, r.y) for r in rounds]) + sum(r.s for r in rounds) / len(rounds))
+
+
+def _peaks(*lines: Shape) -> float:
+    return 2 * _mean_reach([crossing(a, b) for a, b in zip(lines[::2], lines[1::2], strict=True)])
+
+
+def _roots(*shapes: Shape) -> float:
+    middle = _middle([(s.x, s.y) for s in shapes])
+    if not shapes[0].is_round:
+        return 2 * sum(abs(square_to(s, *middle)) for s in shapes) / len(shapes)
+    return 2 * (_mean_reach([(s.x, s.y) for s in shapes]) - sum(s.s for s in shapes) / len(shapes))
+
+
 def _stretch(a: Shape, b: Shape, *line: Shape) -> float:
     return (_along(a, b, line[0]) if line else _apart(a, b)) + a.s + b.s
 
@@ -170,6 +194,9 @@ SIZES: Mapping[str, Callable[..., float]] = {
     "corner": _corner,
     "corners": _corners,
     "pitch": _pitch,
+    "tips": _tips,
+    "peaks": _peaks,
+    "roots": _roots,
     "reach": lambda a, b: _sorted_offset(a, b) + (a.s if a.is_round else b.s),
     "stretch": _stretch,
 }
@@ -179,7 +206,9 @@ distance: second line's middle from the first line. diameter, radius: of one rou
 centres: between two centres. offset: a centre from a line. angle: between two lines, acute. along, across: between two
 centres, parallel and square to a line. run, rise: from the third centre to the fourth, parallel and square to the line
 from the first to the second. bearing: a line against the line from one centre to another, acute. fan: seen from the
-first centre, between the second and the third. corner: the crossing of two lines from a third line. corners: between
+first centre, between the second and the third. tips: diameter of the circle that evenly spaced rounds touch from
+within. peaks: of the one through the crossings of lines, two and two. roots: of the one that evenly spaced rounds touch
+from without, or lines. corner: the crossing of two lines from a third line. corners: between
 two such crossings. pitch: diameter of the circle through several centres. reach: from a line to the far side of a
 round. stretch: over two rounds, outside to outside, parallel to a line where one is named.
 """

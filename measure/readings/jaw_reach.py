@@ -35,6 +35,8 @@ PARALLEL_RAD = math.radians(2.0)
 """Edges this close to parallel are parallel for jaws."""
 MOST_RAD = math.radians(6.0)
 """However uncertain two short edges' directions are, jaws do not sit on edges further apart than this."""
+SHARED_MM, WEB_MM = 2.0, 1.5
+"""Two edges share so much of a stretch for jaws to sit on both; an edge so long bounds a web. Common practice."""
 HALF_ROUND_RAD = math.radians(120)
 """Jaws need half a circle; the ends of an arc that runs tangent into its neighbours are only roughly known."""
 
@@ -181,17 +183,20 @@ def _hole_first(features: Sequence[Feature], subject: Subject) -> list[Feature]:
 def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tuple[ReadingKind, tuple[str, ...]]]:
     """Every reading that jaws can take on the part, in the contract's order of kinds.
 
-    Edges must share a stretch of 2 mm for a width or a gap, and a hole must lie abreast of an edge for a web.
+    Edges must share a stretch of 2 mm for a width or a gap, or half of that where both are the outermost, as the tips
+    of teeth are; a hole must lie abreast of an edge for a web.
     """
     f = [x for x in estimate.features if x.origin == "seen"]
-    lines = [x for x in f if x.kind == "line" and length(x) > 1.5]
+    lines = [x for x in f if x.kind == "line" and length(x) > SHARED_MM / 2]
+    outermost = _outermost(lines, f)
     holes = [x for x in f if _is_hole(x, subject) and size_of("radius", [x]).value_mm > 0.5]
     out: list[tuple[ReadingKind, tuple[str, ...]]] = []
     u = np.array([direction(x) for x in lines]).reshape(-1, 2)
     facing = u @ u.T < -math.cos(MOST_RAD)
     for i, j in zip(*np.nonzero(np.triu(facing)), strict=True):
         a, b = lines[i], lines[j]
-        if overlap_mm(a, b) < 2.0 or size_of("distance", (a, b)).value_mm < 0.5:
+        shared = SHARED_MM / 2 if outermost[i] and outermost[j] else SHARED_MM
+        if overlap_mm(a, b) < shared or size_of("distance", (a, b)).value_mm < 0.5:
             continue
         within: ReadingKind = "width" if _is_material(a, b, subject) else "gap"
         if _between(within, a, b, estimate, subject) is None:
@@ -200,7 +205,7 @@ def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tup
     out += [("bore", (x.label,)) for x in rounds if _bore(x, estimate, subject) is None]
     out += [("boss", (x.label,)) for x in rounds if _boss(x, estimate, subject) is None]
     for i, a in enumerate(holes):
-        beside = [x for x in lines if x.loop != a.loop and _abreast(a, x)]
+        beside = [x for x in lines if x.loop != a.loop and length(x) > WEB_MM and _abreast(a, x)]
         for b in (*holes[i + 1 :], *beside):
             if b.loop != a.loop and _web((a, b), subject) is None:
                 out.append(("web", (a.label, b.label)))
@@ -209,6 +214,15 @@ def possible_readings(estimate: Estimate, subject: Subject = "part") -> list[tup
     out.append(("thickness", ()))
     order = {k: n for n, k in enumerate(FEATURES)}
     return sorted(out, key=lambda r: order[r[0]])
+
+
+def _outermost(lines: Sequence[Line], features: Sequence[Feature]) -> list[bool]:
+    """Whether nothing of the part stands out over an edge by more than a few hundredths."""
+    ends = [p for f in features if f.loop == 0 and f.kind != "circle" for p in (f.start, f.end)]
+    if not ends:
+        return [False] * len(lines)
+    points = np.array(ends)
+    return [x.loop == 0 and float(((points - middle(x)) @ right_normal(x)).max()) < 0.05 for x in lines]
 
 
 def _abreast(hole: Round, edge: Line) -> bool:

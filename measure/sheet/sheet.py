@@ -13,7 +13,7 @@ from calib.arrays import Array
 from measure.dimensioning.dimensioning import plan_dimensions
 from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
 from measure.dimensioning.handedness import handedness
-from measure.dimensioning.scheme.values import Plan, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Plan, Wanted
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round, moved
 from measure.geometry.outline_path import Vertex, loops
@@ -205,12 +205,13 @@ def _title_rows(d: Drawing, plan: Plan, paper: str) -> list[list[frame.Field]]:
         thickness = "not measured"
     else:
         thickness = " ".join(figures(d.thickness_mm, d.thickness_u95_mm, mark=d.decimal_mark)).strip()
-    sure = [w.stated for w in plan.wanted if w.stated.u95 is not None and not w.stated.is_angle and not w.auxiliary]
-    worst = max(sure, key=lambda s: s.u95 or 0.0, default=None)
+    sure = [w for w in plan.wanted if w.stated.u95 is not None and not w.stated.is_angle and not w.auxiliary]
+    worst = max(sure, key=lambda w: w.stated.u95 or 0.0, default=None)
     largest = "unknown"
     if worst is not None:
-        spread = figures(worst.value, worst.u95, mark=d.decimal_mark)[1]
-        largest = f"{spread} mm ({' '.join(worst.labels[:2])})"
+        spread = figures(worst.stated.value, worst.stated.u95, mark=d.decimal_mark)[1]
+        where = "over the teeth" if worst.form in CIRCLES else " ".join(worst.stated.labels[:2])
+        largest = f"{spread} mm ({where})"
     what = "a part" if d.subject == "part" else "an opening"
     kind = f"Sketch of {what}, from {'one photo' if d.photos == 1 else f'{d.photos} photos'}"
     return [
@@ -250,7 +251,8 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
         second += f" Places are measured from {' and '.join(datums)}."
     out = [first, second]
     if plan.turning:
-        out.append(f"The outline repeats {plan.turning.order} times in a turn.")
+        n = plan.turning.order
+        out.append(f"{n} teeth, evenly." if plan.toothed else f"The outline repeats {n} times in a turn.")
     if plan.loose:
         which = "one tooth" if plan.turning else "what the dimensions do not"
         names = " and ".join(sorted({x for x in plan.datums if x})) or "the origin"

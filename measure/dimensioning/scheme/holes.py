@@ -146,7 +146,7 @@ def _repeats(scheme: Scheme) -> None:
     seen: set[str] = set()
     for i, j in enumerate(turning.partner):
         f = scheme.features[i]
-        if j < 0 or f.label in seen or f.kind != "arc":
+        if j < 0 or f.label in seen or f.kind != "arc" or scheme.toothed:
             continue
         orbit = _orbit(scheme, turning, i)
         labels = tuple(g.label for g in orbit)

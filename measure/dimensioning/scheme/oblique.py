@@ -51,6 +51,9 @@ def _bearings(scheme: Scheme) -> list[tuple[Round, Round]]:
         for b in centres[i + 1 :]:
             if math.dist(a.centre, b.centre) > 2:
                 out.append((a, b))
+    if scheme.toothed:  # one tooth says how all of them stand
+        on_teeth = [p for p in out if scheme.teeth & {p[0].label, p[1].label}]
+        out = [p for p in out if p not in on_teeth] + on_teeth[:1]
     return out[:12]
 
 

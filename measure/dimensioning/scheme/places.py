@@ -141,6 +141,8 @@ def fillets(scheme: Scheme) -> None:
     """Radii of fillets."""
     ends = scheme.slot_ends()
     arcs = [f for f in scheme.features if f.kind == "arc" and f not in scheme.rounds and f.label not in ends]
+    if scheme.toothed:  # the table has one tooth
+        arcs = [f for f in arcs if f.label not in scheme.teeth]
     equal(scheme, arcs, "radius")
 
 

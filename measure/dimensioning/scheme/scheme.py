@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import shapely
 
 from measure.dimensioning.gauging import SIZES, Gauge, Shape, Stated, acute_deg, shape_of, shapes_of
 from measure.dimensioning.scheme import ideal
@@ -16,6 +17,9 @@ from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line, located,
 from measure.dimensioning.scheme.values import End, Wanted
 from measure.geometry.features import Feature, Line, Point, as_round, flatten, length, sweep_rad
 from measure.geometry.symmetry import mirror_axes, turning
+
+LEAST_TEETH, MOST_OF_HULL = 8, 0.985
+"""Fewer repetitions are lobes; what fills more of its convex hull has corners, but no teeth."""
 
 
 def mirror_fit(tolerance_mm: float) -> float:
@@ -61,6 +65,7 @@ class Scheme:
         repeats = turning(self.features, fit)
         self.turning = repeats if repeats is not None and repeats.order != 4 else None  # a square is drawn by its sides
         self.teeth = self._teeth()
+        self.toothed = bool(self.teeth) and self.turning is not None and self._has_hollows(self.turning.order)
         self.lines = {True: self._lines(math.pi / 2), False: self._lines(0.0)}
         self.rows = {up: self._in_line(self.lines[up], up) for up in (True, False)}
         self.datum = {up: self._datum(up) for up in (True, False)}
@@ -88,6 +93,12 @@ class Scheme:
             return set()
         pieces = [f for f, j in zip(self.features, self.turning.partner, strict=True) if j >= 0]
         return {f.label for f in pieces} if any(f.kind == "line" for f in pieces) else set()
+
+    def _has_hollows(self, order: int) -> bool:
+        """Whether an outline that repeats has teeth, and not the corners of a nut."""
+        outer = [flatten(f, 0.05) for f in self.features if f.loop == 0]
+        ring = shapely.Polygon(np.concatenate([p[:-1] for p in outer]))
+        return order >= LEAST_TEETH and ring.area < MOST_OF_HULL * ring.convex_hull.area
 
     def across(self, f: Feature, up: bool) -> float:
         """x of an upright edge or a centre, y of a level one."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,7 +10,9 @@ from measure.dimensioning.gauging import Stated
 from measure.geometry.features import Feature, Point
 from measure.geometry.symmetry import Axis, Turning
 
-Form = Literal["linear", "slot", "diameter", "radius", "pitch", "angle"]
+Form = Literal["linear", "slot", "diameter", "radius", "pitch", "tips", "roots", "angle"]
+CIRCLES: Mapping[Form, int] = {"tips": 1, "roots": -1}
+"""Forms that speak of a circle round all teeth, not of one feature; farthest out and farthest in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +37,7 @@ class Wanted:
     Attributes:
         form: how it is drawn; a slot is a width that is noted on a leader.
         stated: the size with its uncertainty.
-        count: of how many equal features it speaks.
+        count: of how many equal features it speaks, or how many teeth have this tip or root circle.
         members: features that a leader may point at.
         direction_rad: linear only, the direction in which it is measured.
         ends: linear only.
@@ -75,3 +78,13 @@ class Plan:
     shared: tuple[tuple[bool, tuple[str, ...]], ...]
     pitches: tuple[tuple[Point, tuple[str, ...]], ...]
     loose: tuple[str, ...]
+
+    @property
+    def toothed(self) -> bool:
+        """Whether teeth are told as such."""
+        return any(w.form in CIRCLES for w in self.wanted)
+
+    @property
+    def named(self) -> tuple[Feature, ...]:
+        """Features that are labelled on the drawing: of teeth, those of one."""
+        return tuple(f for f in self.features if not (self.toothed and f.loop == 0 and f.label not in self.loose))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import Plan, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Plan, Wanted
 from measure.geometry.features import Feature, as_line, by_loop, flatten
 from measure.sheet.layout.angles import lay_aligned, lay_angle
 from measure.sheet.layout.board import Board, State, What, segments
@@ -78,7 +78,7 @@ def arrange(
     worded = [_noted(w, c, outline, decimal_mark) for w, c in worded]
     drawn, listed = _lay(plan, worded, outline, ground, board, of)
     names, unlabelled = [], []
-    for named in (thin, plan.features):
+    for named in (thin, plan.named):
         written, left = lay_labels(named, board)
         names += written
         unlabelled += left
@@ -98,7 +98,7 @@ def _lay(
     middles = {labels: at for at, labels in plan.pitches}
     square = [(w, c) for w, c in worded if w.form == "linear" and _is_square(w)]
     slanting = [(w, c) for w, c in worded if w.form == "angle" or (w.form == "linear" and not _is_square(w))]
-    order = {"pitch": 1, "slot": 2, "diameter": 2, "radius": 3}
+    order = {"tips": 0, "roots": 0, "pitch": 1, "slot": 2, "diameter": 2, "radius": 3}
     late = [(w, c) for w, c in worded if w.form in order]
     late.sort(key=lambda e: (order[e[0].form], -len(e[0].members)))
 
@@ -107,7 +107,8 @@ def _lay(
             return lay_aligned(w, c, ground, board)
         if w.form == "angle":
             return lay_angle(w, c, of, ground, board)
-        return lay_leader(w, c, of, ground, board, middles.get(w.members))
+        of_teeth = plan.turning.centre_mm if plan.turning and w.form in CIRCLES else None
+        return lay_leader(w, c, of, ground, board, of_teeth or middles.get(w.members))
 
     start = board.state()
     ways = []

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Wanted
 from measure.geometry.features import Point
 from measure.sheet.layout.board import boxes_of
 from measure.sheet.lettering import DEGREE, DIAMETER, FIGURES_MM, SMALL_MM, count_prefix, figures, width_mm
@@ -100,6 +100,9 @@ def caption(wanted: Wanted, decimal_mark: str = ".") -> Caption:
     """What a dimension says."""
     s = wanted.stated
     value, spread = figures(s.value, s.u95, s.is_angle, decimal_mark)
+    if wanted.form in CIRCLES:
+        where = f"over {wanted.count} teeth" if wanted.form == "tips" else "root"
+        return Caption(f"{DIAMETER}{value} {where}", spread)
     sign = {"diameter": DIAMETER, "pitch": DIAMETER, "radius": "R"}.get(wanted.form, "")
     words = f"{count_prefix(wanted.count)}{sign}{value}"
     if wanted.form == "pitch":

@@ -1,4 +1,4 @@
-"""Centre lines: crosses on round features, axes of slots, mirror axes, pitch circles."""
+"""Centre lines: crosses on round features, axes of slots, mirror axes, circles through holes and round teeth."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from measure.dimensioning.scheme.groups import located, openings
-from measure.dimensioning.scheme.values import Plan
+from measure.dimensioning.scheme.values import CIRCLES, Plan
 from measure.geometry.features import Point, Round, as_round, flatten
 from measure.sheet.marks import LONG_DASH_DOT, NARROW, Circle, Mark, Path, line
 
@@ -54,6 +54,10 @@ def centre_lines(plan: Plan) -> list[Mark]:
     marks += [_line(p, q) for p, q in free]
     for middle, labels in plan.pitches:
         marks += _pitch(middle, [as_round(of[x]) for x in labels])
+    if plan.turning:
+        for w in plan.wanted:
+            if w.form in CIRCLES:  # ISO 2203 has root circles as narrow lines
+                marks.append(Circle(plan.turning.centre_mm, w.stated.value / 2, "CENTRE", NARROW))
     return marks
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Wanted
 from measure.geometry.features import Feature, Point, Round, as_round, sweep_rad
 from measure.sheet.layout.board import Board, What, line_meets_box
 from measure.sheet.layout.caption import Caption
@@ -69,15 +69,15 @@ def lay_leader(
         of: features by label.
         ground: the part.
         board: what lies there already; the leader is drawn on it.
-        extra: centre of the pitch circle.
+        extra: centre of the pitch circle, or of the teeth.
     """
-    if wanted.form == "pitch":
+    if wanted.form == "pitch" or wanted.form in CIRCLES:
         assert extra is not None
         rays = _pitch_rays(wanted, extra)
     else:
         rays = _rays([as_round(of[x]) for x in wanted.members])
     best = None
-    all_round = wanted.form == "pitch" or of[wanted.members[0]].kind == "circle"
+    all_round = extra is not None or of[wanted.members[0]].kind == "circle"
     for leans, clear in ((STRAIGHT, CLEAR_MM), (LEANING, CLEAR_MM), (ANYHOW, CLOSE_MM)):
         if best is not None and (leans is ANYHOW or all_round):
             break  # round a circle there are straight leaders to every side
