@@ -12,27 +12,19 @@ import numpy as np
 
 from measure.adjustment.equations import with_edge_error
 from measure.geometry.features import Estimate, Feature, is_round
+from measure.geometry.motion import Motion
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.several.joint import Joint, Laid, joined
 from measure.several.matching import matched
-from measure.several.registration import Placing
 from tests.simulated_traces import sensitivity_of, white_of
 
 CARD, SCALE, STRETCH, THICKNESS = 0.0005, 0.0015, 0.0006, 0.025
 """Standard deviations: the card's size, which photos share; each photo's own scale, stretch and shear; thickness."""
 
 
-def placed(truth: Sequence[Feature], placing: Placing) -> list[Feature]:
+def placed(truth: Sequence[Feature], placing: Motion) -> list[Feature]:
     """The part as it lies in another photo's frame."""
     return [placing.of(f) for f in truth]
-
-
-def back(placing: Placing) -> Placing:
-    """The placing that undoes another."""
-    s = -1.0 if placing.mirrored else 1.0
-    turn = s * -placing.turn_rad
-    x, y = Placing(placing.mirrored, turn, (0.0, 0.0)).points(np.array([placing.shift_mm]))[0]
-    return Placing(placing.mirrored, turn, (-float(x), -float(y)))
 
 
 def seen(truth: Sequence[Feature], number: int, rng: np.random.Generator, common: dict[str, float]) -> Estimate:
@@ -59,13 +51,13 @@ def seen(truth: Sequence[Feature], number: int, rng: np.random.Generator, common
     return Estimate(tuple(rejoined(moved, joints(truth))), estimate.white, names, sensitivity, estimate.shared)
 
 
-def pair(truth: Sequence[Feature], placing: Placing, rng: np.random.Generator) -> tuple[Estimate, Estimate]:
+def pair(truth: Sequence[Feature], placing: Motion, rng: np.random.Generator) -> tuple[Estimate, Estimate]:
     """Two photos of a part; the placing leads from the second one's frame to the first one's."""
     common = {"card": rng.normal(), "thickness": rng.normal()}
-    return seen(truth, 1, rng, common), seen(placed(truth, back(placing)), 2, rng, common)
+    return seen(truth, 1, rng, common), seen(placed(truth, placing.back()), 2, rng, common)
 
 
-def made_one(first: Estimate, second: Estimate, placing: Placing) -> Joint:
+def made_one(first: Estimate, second: Estimate, placing: Motion) -> Joint:
     """Both joined, laid on each other as they really lie."""
     pairs = matched(first.features, [placing.of(f) for f in second.features])
     return joined(first, [Laid(second, placing, tuple(pairs))])

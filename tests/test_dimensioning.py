@@ -9,7 +9,8 @@ from measure.dimensioning.dimensioning import datum_turn, plan_dimensions
 from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, shapes_of, slopes
 from measure.dimensioning.scheme.freedom import Freedom
 from measure.dimensioning.scheme.groups import tangent
-from measure.geometry.features import by_loop, moved
+from measure.geometry.features import by_loop
+from measure.geometry.motion import Motion
 from measure.geometry.symmetry import mirror_axes, mirror_gap, turning
 from tests.drawn_parts import belt, drawn_parts, estimate_of
 from tests.simulated_parts import parts
@@ -170,7 +171,7 @@ def test_a_part_that_lies_askew_is_drawn_straight():
 def test_a_tapered_bar_lies_along_its_axis_not_along_an_edge():
     bar = features_of([belt([(-47, 0, 9), (47, 0, 12.5)])])
     assert datum_turn(bar) == 0.0
-    assert datum_turn(tuple(moved(f, 0.2, (3.0, 4.0)) for f in bar)) == pytest.approx(-0.2)
+    assert datum_turn(tuple(Motion(0.2, (3.0, 4.0)).of(f) for f in bar)) == pytest.approx(-0.2)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -15,6 +15,7 @@ from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
 from measure.geometry import features
+from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
 from measure.sheet.marks import WIDE, Circle, Fill, Path, Text, bulge_arc, placed, polylines
@@ -296,7 +297,7 @@ def test_pdf_has_one_page_of_the_papers_size(sheets):
 
 def test_placing_a_mark_keeps_its_shape():
     arc = Path(((0.0, 0.0, math.tan(math.pi / 8)), (10.0, 0.0, 0.0)), "OUTLINE", WIDE)
-    moved = placed(arc, 0.7, (3.0, -2.0))
+    moved = placed(arc, Motion(0.7, (3.0, -2.0)))
     a = LineString(polylines(arc, 1e-4)).length
     assert LineString(polylines(moved, 1e-4)).length == pytest.approx(a)
     assert a == pytest.approx(math.pi / 2 * math.sqrt(50), rel=1e-5)

@@ -40,7 +40,7 @@ def test_pieces_come_together_within_02_mm(name, seed):
     p = _broken(name, seed)
     joined = put_together(p.first, p.second)
     assert np.quantile(off_mm(p.whole, joined), 0.95) <= 0.2  # the goal that was set
-    assert math.remainder(joined.mating.pose.turn_rad - p.turn_rad, 2 * math.pi) == pytest.approx(0, abs=0.005)
+    assert math.remainder(joined.mating.motion.turn_rad - p.turn_rad, 2 * math.pi) == pytest.approx(0, abs=0.005)
     assert joined.gap.rms_mm < 0.06  # three times the noise of an edge that was put in, from both sides
     assert joined.gap.worst_mm < 0.2
     assert len(joined.loops) == 1 + len(p.whole.interiors)

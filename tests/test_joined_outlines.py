@@ -8,16 +8,16 @@ import pytest
 from measure.adjustment.least_squares import chi2_limit
 from measure.geometry.dimensions import list_dimensions, size_of
 from measure.geometry.features import Estimate
+from measure.geometry.motion import Motion
 from measure.geometry.rejoin import shifted_all
 from measure.several.joint import Laid, joined
 from measure.several.matching import matched
-from measure.several.registration import Placing
 from tests.simulated_parts import parts
 from tests.simulated_sightings import made_one, pair
 
 PARTS = parts()
 PLATE, BRACKET = PARTS[0].features, PARTS[1].features
-HERE = Placing(False, 0.9, (20.0, -7.0))
+HERE = Motion(0.9, (20.0, -7.0))
 
 
 def test_what_is_claimed_holds():
@@ -29,7 +29,9 @@ def test_what_is_claimed_holds():
     inside, ratio, narrower, over, apart = [], [], [], 0, 0
     for k in range(72):
         truth = PARTS[k % len(PARTS)].features
-        placing = Placing(bool(rng.integers(2)), rng.uniform(0, 6.28), tuple(rng.uniform(-50, 50, 2)))
+        placing = Motion(
+            mirrored=bool(rng.integers(2)), turn_rad=rng.uniform(0, 6.28), shift_mm=tuple(rng.uniform(-50, 50, 2))
+        )
         first, second = pair(truth, placing, rng)
         joint = made_one(first, second, placing)
         true = {f.label: f for f in truth}
@@ -59,7 +61,7 @@ def test_the_same_card_does_not_average_out_and_views_do(names, share):
     grow = np.array([v for f in holes for v in (*f.centre, f.radius)])[:, None]
     first, second = (bare(holes, (n,), grow, [0.01]) for n in names)
     pairs = tuple((i, i) for i in range(len(holes)))
-    joint = joined(first, [Laid(second, Placing(False, 0.0, (0.0, 0.0)), pairs)])
+    joint = joined(first, [Laid(second, Motion(), pairs)])
     d = {x.kind: x for x in list_dimensions(joint.estimate)}["centres"]
     # 40 mm apart, 0.4 mm of them by the scale; edges add a hundredth
     assert d.u95_mm == pytest.approx(1.96 * 0.4 * share, rel=0.01)

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from measure.geometry.features import PARAMETERS, Arc, moved
+from measure.geometry.features import PARAMETERS, Arc
 from measure.geometry.local_form import base_of, by_motion, by_parameters, form, parameters_of
+from measure.geometry.motion import Motion
 from measure.geometry.rejoin import shifted
 from tests.simulated_parts import parts
 
@@ -39,5 +40,5 @@ def test_an_arc_moves_out_with_its_radius_and_along_with_its_centre():
 def test_motion_moves_the_form():
     for f in FEATURES[:12]:
         base, d = base_of(f), np.array([2e-5, 3e-5, -1e-5])
-        there = form(moved(f, d[0], (d[1], d[2])), base)
+        there = form(Motion(d[0], (d[1], d[2])).of(f), base)
         assert there - form(f, base) == pytest.approx(by_motion(f, base) @ d, abs=1e-7)

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from measure.geometry.motion import Motion
 from measure.several.matching import covered, matched
-from measure.several.registration import Placing
 from tests.simulated_parts import parts
 
 BRACKET = next(p.features for p in parts() if p.name == "bracket")
@@ -21,7 +21,7 @@ def test_every_feature_finds_itself_in_any_order():
 
 
 def test_partners_may_lie_a_little_apart_but_not_far():
-    near, far = (Placing(False, 0.0, (d, 0.0)) for d in (0.2, 1.0))
+    near, far = (Motion(0.0, (d, 0.0)) for d in (0.2, 1.0))
     assert len(matched(BRACKET, [near.of(f) for f in BRACKET])) == len(BRACKET)
     found = matched(BRACKET, [far.of(f) for f in BRACKET])
     assert covered(BRACKET, [i for i, _ in found]) < 0.6

@@ -13,7 +13,8 @@ from shapely import MultiPolygon, Point, Polygon
 
 from calib.arrays import Array
 from measure.geometry.dimensions import K95, size_of, stacked
-from measure.geometry.features import PARAMETERS, Estimate, Feature, by_loop, flatten, moved
+from measure.geometry.features import PARAMETERS, Estimate, Feature, by_loop, flatten
+from measure.geometry.motion import Motion
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.printing.strength.remedies import sharp_lines
 from measure.printing.strength.sections import Section, thin_sections
@@ -178,7 +179,7 @@ def test_thinnest_of_any_plate_with_two_holes(x1: float, y1: float, x2: float, y
 def test_however_the_part_lies(turn: float, x: float, y: float, name: str) -> None:
     features = drawn_parts()[name]
     here = [s.value_mm for s in thin_sections(estimate(features))]
-    there = [s.value_mm for s in thin_sections(estimate(tuple(moved(f, turn, (x, y)) for f in features)))]
+    there = [s.value_mm for s in thin_sections(estimate(tuple(Motion(turn, (x, y)).of(f) for f in features)))]
     assert there == pytest.approx(here, abs=1e-5)
 
 

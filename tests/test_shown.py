@@ -14,7 +14,8 @@ from calib.errors import JobRefused
 from calib.messages import Remedy
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.geometry.features import Line, moved
+from measure.geometry.features import Line
+from measure.geometry.motion import Motion
 from measure.job import job, view_record
 from measure.job.records import JoinedRecord, estimate, from_text
 from measure.steps.shown import labelled, shown, to_photo
@@ -44,7 +45,7 @@ def points_of(path: str) -> np.ndarray:
 
 def test_a_frame_leads_back() -> None:
     turn, shift = 0.4, (3.0, -2.0)
-    there = moved(Line("E1", 0, (1.0, 2.0), (5.0, 7.0)), turn, shift)
+    there = Motion(turn, shift).of(Line("E1", 0, (1.0, 2.0), (5.0, 7.0)))
     back = frame_back(turn, shift)
     assert back[:, :2] @ np.array(there.start) + back[:, 2] == pytest.approx([1.0, 2.0])
 
@@ -59,7 +60,7 @@ def test_features_are_shown_where_they_were_seen(found: Trace) -> None:
 
 def test_features_that_were_made_more_exact_are_shown_in_the_old_place(found: Trace) -> None:
     old = found.estimate.features
-    new = [moved(f, 0.3, (4.0, 1.0)) for f in old]
+    new = [Motion(0.3, (4.0, 1.0)).of(f) for f in old]
     again = found.sighted.laid_anew(old, new)
     for f, g in zip(old, new, strict=True):
         if f.kind == "line":

@@ -20,8 +20,8 @@ from measure.geometry.features import (
     right_normal,
     same_kind,
 )
-from measure.geometry.placing import about, relative
 from measure.geometry.rejoin import crossings, heading
+from measure.geometry.relative import about, relative
 
 FARTHEST, OWN_LENGTHS = 2.0, 2.0
 """Neither neighbour goes on farther than so many times the break's width, nor than so many times what is seen of it."""

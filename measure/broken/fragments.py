@@ -132,7 +132,7 @@ def _with_terms(e: EdgeLoop, by_placing: Array) -> EdgeLoop:
 
 def _laid(e: EdgeLoop, m: Mating) -> EdgeLoop:
     """A loop of the second piece as laid, with what shared terms and the placing's own noise do to its points."""
-    p, n = m.pose.points(e.points_mm), e.normals @ m.pose.matrix().T
+    p, n = m.motion.points(e.points_mm), e.normals @ m.motion.matrix().T
     arm = p - m.about_mm
     J = np.c_[arm[:, 0] * n[:, 1] - arm[:, 1] * n[:, 0], n]
     values, vectors = np.linalg.eigh(m.covariance)

@@ -13,7 +13,7 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.broken.boundary import Boundary, Complex
-from measure.geometry.pose import Pose
+from measure.geometry.motion import Motion
 
 STEP_MM = 0.4
 """Spacing at which stretches are compared."""
@@ -29,12 +29,12 @@ CLEAR_MM, BESIDE_MM = 1.0, 4.0
 """Beside a break the boundary is taken between these distances from its end: nearer by, blur rounds the corner."""
 
 
-def guesses(fixed: Boundary, loose: Boundary) -> list[Pose]:
+def guesses(fixed: Boundary, loose: Boundary) -> list[Motion]:
     """Ways in which the second piece may lie on the first."""
     return [*_by_stretches(fixed, loose), *_at_corners(fixed, loose)]
 
 
-def _by_stretches(fixed: Boundary, loose: Boundary) -> list[Pose]:
+def _by_stretches(fixed: Boundary, loose: Boundary) -> list[Motion]:
     """Placings that lay a ragged stretch of one boundary on one like it of the other."""
     a, b = fixed.even(STEP_MM), loose.even(STEP_MM)[::-1]
     n, m, w = len(a), len(b), round(WINDOW_MM / STEP_MM)
@@ -60,7 +60,7 @@ def _by_stretches(fixed: Boundary, loose: Boundary) -> list[Pose]:
         rows, columns = (k + np.arange(-3, 4)) % n, (lag + np.arange(-2, 3)) % m
         angle = float(np.angle(turn[k, lag]))
         shift = (sa[k] - np.exp(1j * angle) * sb[at_b[k, lag]]) / w
-        out.append(Pose(angle, np.array([shift.real, shift.imag])))
+        out.append(Motion(angle, (float(shift.real), float(shift.imag))))
         score[np.ix_(rows, columns)] = 0
     return out
 
@@ -69,7 +69,7 @@ CORNER_RAD, SUM_RAD = math.radians(25), math.radians(40)
 """Corners turn at least so much; where a break opens, those of both pieces turn by half a circle together, about."""
 
 
-def _at_corners(fixed: Boundary, loose: Boundary) -> list[Pose]:
+def _at_corners(fixed: Boundary, loose: Boundary) -> list[Motion]:
     """Placings that lay a corner of one piece on one of the other so that the boundary goes on straight."""
     out = []
     for z, before, after, turn in _corners(fixed.even(STEP_MM)):
@@ -78,7 +78,7 @@ def _at_corners(fixed: Boundary, loose: Boundary) -> list[Pose]:
                 continue
             for angle in (np.angle(before / other_after), np.angle(after / other_before)):
                 shift = z - np.exp(1j * angle) * w
-                out.append(Pose(float(angle), np.array([shift.real, shift.imag])))
+                out.append(Motion(float(angle), (float(shift.real), float(shift.imag))))
     return out
 
 

@@ -16,7 +16,7 @@ from calib.arrays import Array
 from measure.broken.boundary import Boundary, Index, Mask, bridged, inner, lengths, runs_of
 from measure.broken.guesses import BESIDE_MM, CLEAR_MM, guesses
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.pose import Pose
+from measure.geometry.motion import Motion
 
 FINALISTS = 40
 """How many guesses are bettered."""
@@ -64,7 +64,7 @@ class Weighed:
             on.
     """
 
-    pose: Pose
+    motion: Motion
     touching_mm: float
     inside_mm: float
     told: float
@@ -100,9 +100,9 @@ class Mating:
     second: Mask
 
     @property
-    def pose(self) -> Pose:
+    def motion(self) -> Motion:
         """How the second piece lies on the first."""
-        return self.weighed.pose
+        return self.weighed.motion
 
 
 def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
@@ -114,26 +114,26 @@ def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
     fixed, loose = Boundary(first), Boundary(second)
     every = [weighed(fixed, loose, p, ROUGH_GRAIN_MM) for p in guesses(fixed, loose)]
     out: list[Mating] = []
-    tried: list[Pose] = []
+    tried: list[Motion] = []
     for w in sorted(every, key=lambda w: -w.worth):
         if len(tried) >= FINALISTS:
             break
-        if any(_apart(loose, w.pose, k) < APART_MM for k in tried):
+        if any(_apart(loose, w.motion, k) < APART_MM for k in tried):
             continue
-        tried.append(w.pose)
-        better = settled(fixed, loose, w.pose)
-        if better is not None and all(_apart(loose, better.pose, k.pose) >= APART_MM for k in out):
+        tried.append(w.motion)
+        better = settled(fixed, loose, w.motion)
+        if better is not None and all(_apart(loose, better.motion, k.motion) >= APART_MM for k in out):
             out.append(better)
     return sorted(out, key=lambda m: -m.weighed.worth)
 
 
-def _apart(loose: Boundary, a: Pose, b: Pose) -> float:
+def _apart(loose: Boundary, a: Motion, b: Motion) -> float:
     """How far the piece's farthest point lies from itself in two placings, mm."""
     d = a.points(loose.points) - b.points(loose.points)
     return float(np.hypot(*d.T).max())
 
 
-def weighed(fixed: Boundary, loose: Boundary, p: Pose, grain_mm: float) -> Weighed:
+def weighed(fixed: Boundary, loose: Boundary, p: Motion, grain_mm: float) -> Weighed:
     """A pose with how far it makes the pieces touch and lie in each other, and what it tells.
 
     Args:
@@ -206,7 +206,7 @@ def _within(fixed: Boundary, q: Array) -> Mask:
     return np.asarray(shapely.contains_xy(shape, q[:, 0], q[:, 1]))
 
 
-def settled(fixed: Boundary, loose: Boundary, p: Pose) -> Mating | None:
+def settled(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
     """A placing bettered by least squares until it rests, with its gap and how sure it is; None if it slips apart."""
     normals = loose.normals_at()
     sigma = loose.loop.sigma_mm
@@ -235,7 +235,7 @@ def settled(fixed: Boundary, loose: Boundary, p: Pose) -> Mating | None:
     return judged(fixed, loose, p)
 
 
-def judged(fixed: Boundary, loose: Boundary, p: Pose) -> Mating | None:
+def judged(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
     """A placing with where the pieces touch, the gap between them, and how sure it is by the break alone; None if they
     hardly touch."""
     q = p.points(loose.points)

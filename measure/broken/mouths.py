@@ -23,11 +23,10 @@ from measure.geometry.features import (
     as_round,
     flatten,
     length,
-    moved,
     right_normal,
     same_kind,
 )
-from measure.geometry.placing import about, relative
+from measure.geometry.relative import about, relative
 from measure.tracing.following import Followed
 
 BESIDE_MM = 2.0
@@ -57,9 +56,9 @@ def steadied(first: Followed, second: Followed, m: Mating) -> Mating:
         m: how the second lies on the first by the break alone.
     """
     one, two = with_edge_error(first.estimate), with_edge_error(second.estimate)
-    q, response, middle, now = m.covariance, m.response, m.about_mm, m.pose
+    q, response, middle, now = m.covariance, m.response, m.about_mm, m.motion
     for mouth in _mouths(first, second, m):
-        laid = moved(mouth.of_second, now.turn_rad, (float(now.shift_mm[0]), float(now.shift_mm[1])))
+        laid = now.of(mouth.of_second)
         r, J, own, other, limit = _offset(mouth, laid, middle)
         if (np.abs(r) > limit).any():
             continue
@@ -77,7 +76,7 @@ def steadied(first: Followed, second: Followed, m: Mating) -> Mating:
         by_shared = other_rows @ two.sensitivity[b] - own_rows @ one.sensitivity[a] + J @ response
         now = now.nudged(-gain @ r, middle)
         q, response = q - gain @ J @ q, response - gain @ by_shared
-    if now is m.pose:
+    if now is m.motion:
         return m
     again = judged(Boundary(first.located[0]), Boundary(second.located[0]), now)
     if again is None:
@@ -89,7 +88,7 @@ def _mouths(first: Followed, second: Followed, m: Mating) -> Iterator[_Mouth]:
     """Ends of the break where it cuts a long enough line or arc of both pieces."""
     a, b = first.located[0].points_mm, second.located[0].points_mm
     starts, ends = [r[0] for r in runs_of(~m.second)], [r[-1] for r in runs_of(~m.second)]
-    laid = m.pose.points(b)
+    laid = m.motion.points(b)
     for run in runs_of(~m.first):
         # where a stretch of one piece ends, one of the other begins
         begins = min(starts, key=lambda i: math.dist(laid[i], a[run[-1]]))

@@ -33,7 +33,8 @@ from measure.geometry.features import (
     right_normal,
     same_kind,
 )
-from measure.geometry.placing import Placing
+from measure.geometry.motion import Motion
+from measure.geometry.repeat import Repeat
 from measure.outline.pieces import Index, Mask
 
 SPACING_MM = 0.1
@@ -68,7 +69,7 @@ class Repetition:
         tested: share of the boundary that was compared.
     """
 
-    placing: Placing
+    placing: Repeat
     rms_mm: float
     worst_mm: float
     response: Array
@@ -140,26 +141,24 @@ def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence
     return best if best is not None else NoRepetition("nothing of the rest repeats itself")
 
 
-def _repeated(p: Placing) -> Iterator[Placing]:
+def _repeated(p: Repeat) -> Iterator[Repeat]:
     """The same, and for a turn all its multiples up to half a turn: a break may be wider than one step."""
     for k in range(1, max(1, round(math.pi / abs(p.angle_rad))) + 1 if p.way == "turn" else 2):
         yield replace(p, angle_rad=k * p.angle_rad)
 
 
 # ---------------------------------------------------------------------------------------------------- proposals
-def _proposed(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> Iterator[Placing]:
+def _proposed(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> Iterator[Repeat]:
     whole = [f for f in _intact(features, breaks) if f.kind != "curve"]
     centre = np.concatenate([flatten(f, 0.05) for f in outer(features)]).mean(0)
     for i, a in enumerate(whole):
         if way == "mirror" and a.kind == "line":
-            yield Placing("mirror", _point(middle(a)), _angle(right_normal(a)) % math.pi)
+            yield Repeat("mirror", _point(middle(a)), _angle(right_normal(a)) % math.pi)
         for b in whole[i + 1 :]:
             if _alike(a, b):
                 yield from _mirrors(a, b, centre) if way == "mirror" else _turns(a, b)
         if way == "turn" and a.kind in ("arc", "circle") and a.centre:
-            yield from (
-                Placing("turn", a.centre, s * 2 * math.pi / n) for n in range(2, MOST_FOLD + 1) for s in (1, -1)
-            )
+            yield from (Repeat("turn", a.centre, s * 2 * math.pi / n) for n in range(2, MOST_FOLD + 1) for s in (1, -1))
 
 
 def _intact(features: Sequence[Feature], breaks: Sequence[Break]) -> list[Feature]:
@@ -177,12 +176,12 @@ def _alike(a: Feature, b: Feature) -> bool:
     return abs(a.radius - b.radius) < 0.2 + 0.05 * a.radius
 
 
-def _mirrors(a: Feature, b: Feature, centre: Array) -> Iterator[Placing]:
+def _mirrors(a: Feature, b: Feature, centre: Array) -> Iterator[Repeat]:
     if is_round(a) and is_round(b):
         apart = np.subtract(b.centre, a.centre)
         if np.hypot(*apart) > 0.5:
             between = np.add(a.centre, b.centre) / 2
-            yield _near(Placing("mirror", _point(between), (_angle(apart) + math.pi / 2) % math.pi), centre)
+            yield _near(Repeat("mirror", _point(between), (_angle(apart) + math.pi / 2) % math.pi), centre)
         return
     a, b = as_line(a), as_line(b)
     na, nb = right_normal(a), right_normal(b)
@@ -191,18 +190,18 @@ def _mirrors(a: Feature, b: Feature, centre: Array) -> Iterator[Placing]:
     if abs(m @ nb) > 0.1:  # where the lines themselves meet on the axis
         p, q = middle(a) - centre, middle(b) - centre
         t = float((q - p + 2 * (p @ m) * m) @ nb / (2 * m @ nb))
-        yield Placing("mirror", _point(centre + t * m), angle)
+        yield Repeat("mirror", _point(centre + t * m), angle)
     if abs(length(a) - length(b)) < 1.0:
-        yield _near(Placing("mirror", _point((middle(a) + middle(b)) / 2), angle), centre)
+        yield _near(Repeat("mirror", _point((middle(a) + middle(b)) / 2), angle), centre)
 
 
-def _near(p: Placing, centre: Array) -> Placing:
+def _near(p: Repeat, centre: Array) -> Repeat:
     """The same axis, held at the point nearest to the part's centre."""
     u = np.array([math.cos(p.angle_rad), math.sin(p.angle_rad)])
     return replace(p, through_mm=_point(np.array(p.through_mm) + u * ((centre - p.through_mm) @ u)))
 
 
-def _turns(a: Feature, b: Feature) -> Iterator[Placing]:
+def _turns(a: Feature, b: Feature) -> Iterator[Repeat]:
     """Turns that carry a onto b or b onto a, by a whole part of the full turn."""
     if a.kind == "line" and abs(length(a) - length(b)) > 1.0:
         return
@@ -218,17 +217,17 @@ def _turns(a: Feature, b: Feature) -> Iterator[Placing]:
                     0.03 if p.kind == "line" else 0.2
                 ):
                     continue
-                turn = Placing("turn", (0.0, 0.0), angle).matrix()
-                yield Placing("turn", _point(np.linalg.solve(np.eye(2) - turn, goal - turn @ start)), angle)
+                turn = Motion(angle).matrix()
+                yield Repeat("turn", _point(np.linalg.solve(np.eye(2) - turn, goal - turn @ start)), angle)
 
 
-def _once(placings: Iterator[Placing]) -> list[Placing]:
+def _once(placings: Iterator[Repeat]) -> list[Repeat]:
     """One of each few that are nearly the same."""
     test = np.array([[0.0, 0.0], [30.0, 0.0], [0.0, 30.0]])
     return list({tuple(np.round(p.of(test).ravel() / 0.3).astype(int).tolist()): p for p in placings}.values())
 
 
-def _distinct(placings: Sequence[Placing], explained: Array) -> list[int]:
+def _distinct(placings: Sequence[Repeat], explained: Array) -> list[int]:
     """The best few that differ."""
     out: list[int] = []
     for i in np.argsort(-explained, kind="stable").tolist():
@@ -335,13 +334,13 @@ def _met(known: _Boundary, q: Array, n: Array, most_mm: float) -> tuple[Array, I
     return d[rows, best], known.intact[i[rows, best]]
 
 
-def _explained(known: _Boundary, p: Placing) -> float:
+def _explained(known: _Boundary, p: Repeat) -> float:
     some = slice(None, None, 2)
-    d, _ = _met(known, p.of(known.samples[some]), known.facing[some] @ p.matrix().T, ROUGHLY_MM)
+    d, _ = _met(known, p.of(known.samples[some]), known.facing[some] @ p.motion.matrix().T, ROUGHLY_MM)
     return float(np.isfinite(d).mean())
 
 
-def _source(known: _Boundary, p: Placing, gone: tuple[float, float]) -> tuple[float, float] | None:
+def _source(known: _Boundary, p: Repeat, gone: tuple[float, float]) -> tuple[float, float] | None:
     """The stretch of the outer loop whose image fills the break, from and to; None when its ends meet nothing."""
     first, last = (_at(known, s) for s in gone)
     d, i = known.loop.query(p.back().of(np.array([first, last])))
@@ -365,7 +364,7 @@ def _within(s: Array, a: float, b: float, whole: float) -> Mask:
 
 
 def _judged(
-    features: Sequence[Feature], known: _Boundary, p: Placing, gone: tuple[float, float], covariance: Array
+    features: Sequence[Feature], known: _Boundary, p: Repeat, gone: tuple[float, float], covariance: Array
 ) -> Repetition | NoRepetition:
     """Fit one placing and test it."""
     fitted = _fitted(features, known, p, covariance, gone)
@@ -394,13 +393,13 @@ def _judged(
 
 
 def _fitted(
-    features: Sequence[Feature], known: _Boundary, p: Placing, covariance: Array, gone: tuple[float, float]
-) -> tuple[Placing, Array, Mask, Array, Array] | None:
+    features: Sequence[Feature], known: _Boundary, p: Repeat, covariance: Array, gone: tuple[float, float]
+) -> tuple[Repeat, Array, Mask, Array, Array] | None:
     """The placing by generalised least squares; its response to the parameters, which samples count, how far each
     of their images is off, and how far it may be."""
     rows_of = _parameter_rows(features, known, len(covariance))
     for last in (False, False, False, True):
-        q, n = p.of(known.samples), known.facing @ p.matrix().T
+        q, n = p.of(known.samples), known.facing @ p.motion.matrix().T
         d, i = _met(known, q, n, MET_MM)
         source = _source(known, p, gone)
         rest = np.ones(len(q), bool)

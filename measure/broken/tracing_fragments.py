@@ -17,7 +17,8 @@ from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_
 from measure.dimensioning.frame import squared_up
 from measure.edges.edges import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.geometry.features import Curve, Estimate, Feature, flatten, moved
+from measure.geometry.features import Curve, Estimate, Feature, flatten
+from measure.geometry.motion import Motion
 from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette
@@ -67,7 +68,7 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
     seen, also = _as_seen(view, found, joined, wall)
     scale = parts.scale_of(reference, found, lens)
     estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    broken = tuple(moved(f, turn, shift) for f in _broken(found, joined))
+    broken = tuple(Motion(turn, shift).of(f) for f in _broken(found, joined))
     cautions = (*reference.cautions, Caution("joined", joined.gap.in_words()))
     if across := joined.across():
         names = ", ".join(f.label for f in estimate.features if f.loop in across)
@@ -134,7 +135,7 @@ def _as_seen(
         second = joined.of_second[f.loop][trees[f.loop].query(path)[1]]
         stretches = []
         for a, b in _stretches(second):
-            own = path[a : b + 1] if not second[a] else joined.mating.pose.back(path[a : b + 1])
+            own = path[a : b + 1] if not second[a] else joined.mating.motion.back().points(path[a : b + 1])
             stretches.append(as_seen(view, own, f.loop, wall, opening=False))
         stretches.sort(key=lambda s: -len(s))
         seen.append(stretches[0])

@@ -18,7 +18,8 @@ from measure.dimensioning.scheme import holes, oblique, places, teeth
 from measure.dimensioning.scheme.groups import located, main_direction, openings
 from measure.dimensioning.scheme.scheme import Scheme, mirror_fit
 from measure.dimensioning.scheme.values import Plan
-from measure.geometry.features import Feature, by_loop, length, moved
+from measure.geometry.features import Feature, by_loop, length
+from measure.geometry.motion import Motion
 from measure.geometry.symmetry import mirror_axes
 
 STRAIGHT_ENOUGH = math.radians(0.3)
@@ -51,7 +52,7 @@ def plan_dimensions(features: Sequence[Feature], gauge: Gauge) -> Plan:
     """
     tolerance = _typical_u95(features, gauge)
     turn = datum_turn(features, mirror_fit(tolerance))
-    scheme = Scheme(tuple(moved(f, turn, (0.0, 0.0)) for f in features), gauge, tolerance)
+    scheme = Scheme(tuple(Motion(turn).of(f) for f in features), gauge, tolerance)
     places.tie_frame(scheme)
     holes.bores(scheme)
     holes.flats(scheme)

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from measure.dimensioning.dimensioning import datum_turn
-from measure.geometry.features import PARAMETERS, Estimate, flatten, moved
+from measure.geometry.features import PARAMETERS, Estimate, flatten
+from measure.geometry.motion import Motion
 
 
 def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimate, float, tuple[float, float]]:
@@ -21,9 +22,9 @@ def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimat
     Returns:
         The estimate, and the turn (rad) and shift (mm) that lead from the old frame to the new one.
     """
-    as_photographed = [moved(f, -photo_turn_rad, (0.0, 0.0)) for f in estimate.features]
+    as_photographed = [Motion(-photo_turn_rad).of(f) for f in estimate.features]
     turn = datum_turn(as_photographed) - photo_turn_rad
-    turned = [moved(f, turn, (0.0, 0.0)) for f in estimate.features]
+    turned = [Motion(turn).of(f) for f in estimate.features]
     corner = np.concatenate([flatten(f) for f in turned]).min(0)
     shift = (-float(corner[0]), -float(corner[1]))
     c, s = math.cos(turn), math.sin(turn)
@@ -32,6 +33,6 @@ def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimat
     for f, at in zip(turned, estimate.slices().values(), strict=True):
         if PARAMETERS[f.kind] == 3:
             T[at, at] = round_one
-    features = tuple(moved(f, 0.0, shift) for f in turned)
+    features = tuple(Motion(0.0, shift).of(f) for f in turned)
     white = T @ estimate.white @ T.T
     return replace(estimate, features=features, white=white, sensitivity=T @ estimate.sensitivity), turn, shift

@@ -16,6 +16,7 @@ from calib.written import printable
 from measure.dimensioning.gauging import Shape, crossing
 from measure.dimensioning.scheme.values import Wanted
 from measure.geometry.features import Feature, Point
+from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
 from measure.sheet.lettering import FIGURES_MM
@@ -64,36 +65,17 @@ def write_dxf(sheet: Sheet) -> bytes:
     _dimension_style(doc)
     space = doc.modelspace()
     _outline(space, sheet.features)
-    back = _Back(sheet)
+    back = Motion(sheet.turn_rad, sheet.shift_mm).back()  # from the paper to the features' own frame
     for mark in sheet.marks:
-        _draw(space, back.mark(mark))
+        _draw(space, placed(mark, back))
     for path in sheet.outline:
         if path.layer == "COMPLETED":
-            _draw(space, back.mark(path))
+            _draw(space, placed(path, back))
     for drawn in sheet.drawn:
         _dimension(doc, space, drawn, back)
     middle = back.point((sheet.width_mm / 2, sheet.height_mm / 2))
     doc.set_modelspace_vport(height=sheet.height_mm * 1.05, center=middle)
     return _bytes(doc)
-
-
-class _Back:
-    """From the paper back to the features' own frame."""
-
-    def __init__(self, sheet: Sheet) -> None:
-        self.turn = -sheet.turn_rad
-        c, s = math.cos(self.turn), math.sin(self.turn)
-        x, y = sheet.shift_mm
-        self.shift = (-(c * x - s * y), -(s * x + c * y))
-
-    def mark(self, mark: Mark) -> Mark:
-        """A mark in the features' frame."""
-        return placed(mark, self.turn, self.shift)
-
-    def point(self, p: Point) -> Point:
-        """A point in the features' frame."""
-        c, s = math.cos(self.turn), math.sin(self.turn)
-        return c * p[0] - s * p[1] + self.shift[0], s * p[0] + c * p[1] + self.shift[1]
 
 
 def _new(layers: Sequence[str]) -> Any:
@@ -184,7 +166,7 @@ def coded(words: str) -> str:
 
 
 # ---------------------------------------------------------------- dimensions
-def _dimension(doc: Any, space: Any, d: Drawn, back: _Back) -> None:
+def _dimension(doc: Any, space: Any, d: Drawn, back: Motion) -> None:
     """A dimension that measures what it states, with the drawing's own lines and words as its picture."""
     style: dict[str, Any] = {
         "dimstyle": DIMSTYLE,
@@ -194,7 +176,7 @@ def _dimension(doc: Any, space: Any, d: Drawn, back: _Back) -> None:
     entity = _entity(space, d, back, style).dimension
     block = doc.blocks.new_anonymous_block(type_char="D")
     for mark in d.marks:
-        _draw(block, back.mark(mark))
+        _draw(block, placed(mark, back))
     entity.dxf.geometry = block.name
     entity.dxf.text_midpoint = (*back.point(d.text_at), 0)
     entity.dxf.actual_measurement = (
@@ -203,12 +185,12 @@ def _dimension(doc: Any, space: Any, d: Drawn, back: _Back) -> None:
     entity.dxf.attachment_point = 5
 
 
-def _entity(space: Any, d: Drawn, back: _Back, style: dict[str, Any]) -> Any:
+def _entity(space: Any, d: Drawn, back: Motion, style: dict[str, Any]) -> Any:
     w = d.wanted
     points = [back.point(p) for p in d.points]
     if w.form == "linear":
         return space.add_linear_dim(
-            base=points[2], p1=points[0], p2=points[1], angle=math.degrees(d.angle_rad + back.turn), **style
+            base=points[2], p1=points[0], p2=points[1], angle=math.degrees(d.angle_rad + back.turn_rad), **style
         )
     if w.form == "slot":
         p, q, angle = _across_slot(w, back)
@@ -223,16 +205,16 @@ def _entity(space: Any, d: Drawn, back: _Back, style: dict[str, Any]) -> Any:
     return add(center=tuple(centre), mpoint=tuple(at), **style)
 
 
-def _across_slot(w: Wanted, back: _Back) -> tuple[Point, Point, float]:
+def _across_slot(w: Wanted, back: Motion) -> tuple[Point, Point, float]:
     """Two points across a slot, and the direction between them, in the features' frame but for the sheet's turn."""
     assert w.ends is not None
     first, second = (np.mean(e.points, axis=0) for e in w.ends)
-    c, s = math.cos(back.turn), math.sin(back.turn)
+    c, s = math.cos(back.turn_rad), math.sin(back.turn_rad)
     turn = np.array([[c, -s], [s, c]])
     u = np.array([math.cos(w.direction_rad), math.sin(w.direction_rad)])
     u = u * math.copysign(1.0, float((second - first) @ u))
     p, q = turn @ first, turn @ (first + w.stated.value * u)
-    return (float(p[0]), float(p[1])), (float(q[0]), float(q[1])), w.direction_rad + back.turn
+    return (float(p[0]), float(p[1])), (float(q[0]), float(q[1])), w.direction_rad + back.turn_rad
 
 
 def _legs(points: Sequence[Point]) -> tuple[tuple[Point, Point], tuple[Point, Point]]:

@@ -266,9 +266,3 @@ def between(f: E, start: Point | None = None, end: Point | None = None) -> E:
 def same_kind(a: Feature, b: Feature) -> bool:
     """Whether two features are of a kind, and arcs turn the same way."""
     return a.kind == b.kind and (a.kind != "arc" or b.kind != "arc" or a.turn == b.turn)
-
-
-def moved(f: F, turn_rad: float, shift_mm: Point) -> F:
-    """The feature turned about the origin, then shifted."""
-    c, s = math.cos(turn_rad), math.sin(turn_rad)
-    return mapped(f, lambda p: (c * p[0] - s * p[1] + shift_mm[0], s * p[0] + c * p[1] + shift_mm[1]))

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import PARAMETERS, Arc, Fitted, direction, middle, moved, sweep_rad
+from measure.geometry.features import PARAMETERS, Arc, Fitted, direction, middle, sweep_rad
+from measure.geometry.motion import Motion
 from measure.geometry.rejoin import shifted
 
 STEP = 1e-4
@@ -97,6 +98,6 @@ def by_motion(f: Fitted, base: Base) -> Array:
     """(p, 3) change of a feature's form when it is turned about the origin, and shifted along x and along y."""
     columns = []
     for turn, x, y in STEP * np.eye(3):
-        there, back = moved(f, turn, (x, y)), moved(f, -turn, (-x, -y))
+        there, back = Motion(turn, (x, y)).of(f), Motion(-turn, (-x, -y)).of(f)
         columns.append((form(there, base) - form(back, base)) / (2 * STEP))
     return np.stack(columns, 1)

@@ -21,8 +21,8 @@ from measure.adjustment.equations import with_edge_error
 from measure.adjustment.least_squares import ALPHA0, Checked, Observations, Solution, chi2_limit, solve
 from measure.geometry.features import PARAMETERS, Estimate, Feature, as_fitted
 from measure.geometry.local_form import Base, base_of, by_motion, by_parameters, form, parameters_of
+from measure.geometry.motion import Motion
 from measure.geometry.rejoin import about_new_middles, closing, joints, rejoined, shifted_all
-from measure.several.registration import Placing
 
 VIEW = "view"
 """Names of the terms that are a photo's own view begin so."""
@@ -38,12 +38,12 @@ class Laid:
 
     Attributes:
         estimate: its features as its own photo gives them.
-        placing: how it lies on the first.
+        motion: how it is laid on the first.
         pairs: positions of partners in the first outline and in this one.
     """
 
     estimate: Estimate
-    placing: Placing
+    motion: Motion
     pairs: tuple[tuple[int, int], ...]
 
 
@@ -55,7 +55,7 @@ class Joint:
         estimate: in the first one's frame and with its labels. Of the shared terms only the thickness is left; what the
             others do is part of `white`.
         terms: (s,) best values of the shared terms, and their (s, s) covariance, in the order of `names`.
-        placings: how each further outline lies on the first.
+        motions: how each further outline lies on the first.
         chi2, freedom: global test, before anything was taken for less sure.
         apart: labels of features on which the photos disagree.
         misfits: for each further outline and each of its pairs how far it contradicts all the rest, chi-square, before
@@ -69,7 +69,7 @@ class Joint:
     names: tuple[str, ...]
     terms: Array
     covariance: Array
-    placings: tuple[Placing, ...]
+    motions: tuple[Motion, ...]
     chi2: float
     freedom: int
     apart: tuple[str, ...]
@@ -101,7 +101,7 @@ def joined(first: Estimate, others: Sequence[Laid]) -> Joint:
         work.names,
         solution.x[terms],
         solution.covariance[terms, terms],
-        tuple(o.placing for o in work.others),
+        tuple(o.motion for o in work.others),
         chi2,
         freedom,
         tuple(first.features[i].label for i in sorted(work.doubted)),
@@ -140,7 +140,7 @@ class _Work:
             solution = solve(self.groups())
             motions = solution.x[self.m + len(self.names) :].reshape(-1, 3)
             self.others = [
-                replace(o, placing=o.placing.further(float(d[0]), d[1:]))
+                replace(o, motion=o.motion.then(Motion(float(d[0]), (float(d[1]), float(d[2])))))
                 for o, d in zip(self.others, motions, strict=True)
             ]
             if np.abs(motions).max(initial=0.0) < 1e-6:
@@ -172,8 +172,8 @@ class _Work:
         change, design, observed = np.zeros((n, len(o.estimate.white))), np.zeros((n, u)), np.zeros(n)
         for (i, r), (_, j) in zip(rows, o.pairs, strict=True):
             f, base = as_fitted(self.first.features[i]), self.bases[i]
-            g = o.placing.of(as_fitted(o.estimate.features[j]))
-            change[r, own[j]] = by_parameters(g, base) @ o.placing.of_parameters(g)
+            g = o.motion.of(as_fitted(o.estimate.features[j]))
+            change[r, own[j]] = by_parameters(g, base) @ o.motion.of_parameters(g)
             design[r, self.at[i]] = np.eye(r.stop - r.start)
             motion = self.m + len(self.names) + 3 * k
             design[r, motion : motion + 3] = -by_motion(g, base)

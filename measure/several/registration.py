@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import PARAMETERS, F, Feature, backwards, flatten, mapped, moved
+from measure.geometry.features import Feature, flatten
+from measure.geometry.motion import Motion
 from measure.geometry.symmetry import centroid, outer_loop
 
 SPACING_MM = 0.4
@@ -33,55 +34,19 @@ WORSE_MM = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Placing:
-    """How an outline is laid on another: mirrored at the y axis or not, then turned about the origin, then shifted.
+class Registration:
+    """How an outline is laid on another.
 
     Attributes:
-        mirrored: whether it must be turned over first.
-        turn_rad, shift_mm: turn and shift after that.
+        motion: how its features get there.
         gap_mm: mean distance between the boundaries, both ways, none counted as more than FAR_MM.
     """
 
-    mirrored: bool
-    turn_rad: float
-    shift_mm: tuple[float, float]
-    gap_mm: float = 0.0
-
-    def of(self, f: F) -> F:
-        """The feature as laid, material still on the left of travel."""
-        return moved(_turned_over(f) if self.mirrored else f, self.turn_rad, self.shift_mm)
-
-    def of_parameters(self, f: Feature) -> Array:
-        """(p, p) change of the laid feature's parameters with its own."""
-        if f.kind == "line":
-            return np.diag([1.0, -1.0 if self.mirrored else 1.0])
-        out = np.eye(PARAMETERS[f.kind])
-        if len(out):
-            out[:2, :2] = self._matrix()
-        return out
-
-    def points(self, points_mm: Array) -> Array:
-        """(n, 2) points as laid."""
-        return np.asarray(points_mm @ self._matrix().T + self.shift_mm)
-
-    def further(self, turn_rad: float, shift_mm: Array) -> Placing:
-        """The same and then turned about the origin and shifted again."""
-        c, s = math.cos(turn_rad), math.sin(turn_rad)
-        x, y = self.shift_mm
-        shift = (c * x - s * y + float(shift_mm[0]), s * x + c * y + float(shift_mm[1]))
-        return replace(self, turn_rad=self.turn_rad + turn_rad, shift_mm=shift)
-
-    def _matrix(self) -> Array:
-        c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
-        return np.array([[c, -s], [s, c]]) @ np.diag([-1.0 if self.mirrored else 1.0, 1.0])
+    motion: Motion
+    gap_mm: float
 
 
-def _turned_over(f: F) -> F:
-    """Mirrored at the y axis and run through backwards; an arc's sense of turn changes twice and so stays."""
-    return backwards(mapped(f, lambda p: (-p[0], p[1])))
-
-
-def placings(first: Sequence[Feature], second: Sequence[Feature]) -> list[Placing]:
+def registrations(first: Sequence[Feature], second: Sequence[Feature]) -> list[Registration]:
     """The good ways to lay the second outline on the first, for each face the best one first, the better face first.
 
     Args:
@@ -90,20 +55,20 @@ def placings(first: Sequence[Feature], second: Sequence[Feature]) -> list[Placin
     target = _Target.of(first)
     start, goal = centroid(outer_loop(second)), centroid(outer_loop(first))
     points = _spread(second, SPACING_MM)[0]
-    out: list[list[Placing]] = []
+    out: list[list[Registration]] = []
     for mirrored in (False, True):
         tries = []
         for turn in np.arange(0, 2 * math.pi, STEP_RAD):
-            about = Placing(mirrored, float(turn), (0.0, 0.0))
+            about = Motion(float(turn), mirrored=mirrored)
             shift = goal - about.points(start[None])[0]
             p = replace(about, shift_mm=(float(shift[0]), float(shift[1])))
             tries.append((target.one_way(p.points(points[::3])), p))
         tries.sort(key=lambda t: t[0])
         settled = sorted((target.settled(p, points) for _, p in tries[:FINALISTS]), key=lambda p: p.gap_mm)
-        kept: list[Placing] = []
-        for p in settled:
-            if all(_apart(p.turn_rad, k.turn_rad) > DISTINCT_RAD for k in kept):
-                kept.append(p)
+        kept: list[Registration] = []
+        for found in settled:
+            if all(_apart(found.motion.turn_rad, k.motion.turn_rad) > DISTINCT_RAD for k in kept):
+                kept.append(found)
         out.append([p for p in kept if p.gap_mm <= kept[0].gap_mm + WORSE_MM])
     out.sort(key=lambda ps: ps[0].gap_mm)
     return [p for ps in out for p in ps]
@@ -146,8 +111,8 @@ class _Target:
         """Mean distance of points from the outline."""
         return float(np.minimum(self.tree.query(points)[0], FAR_MM).mean())
 
-    def settled(self, p: Placing, points: Array) -> Placing:
-        """A placing bettered until it rests, with its gap."""
+    def settled(self, p: Motion, points: Array) -> Registration:
+        """A motion bettered until it rests, with its gap."""
         from scipy.spatial import cKDTree
 
         for _ in range(ROUNDS):
@@ -159,7 +124,7 @@ class _Target:
             design = np.c_[q[:, 0] * n[:, 1] - q[:, 1] * n[:, 0], n][near]
             step = np.linalg.lstsq(design, -off[near], rcond=None)[0]
             step *= min(1.0, 0.2 / max(abs(float(step[0])), 1e-12))
-            p = p.further(float(step[0]), step[1:])
+            p = p.then(Motion(float(step[0]), (float(step[1]), float(step[2]))))
             if np.abs(step).max() < 1e-6:
                 break
         laid = p.points(points)
@@ -167,4 +132,4 @@ class _Target:
         # a point has its nearest neighbour half a spacing along the outline at the worst
         back = np.sqrt(np.maximum(back**2 - (SPACING_MM / 2) ** 2, 0.0))
         gap = (self.one_way(laid) + float(np.minimum(back, FAR_MM).mean())) / 2
-        return replace(p, gap_mm=gap)
+        return Registration(p, gap)

@@ -15,11 +15,12 @@ from calib.reference.found import Caution
 from measure.adjustment.least_squares import chi2_limit
 from measure.dimensioning.frame import squared_up
 from measure.geometry.features import PARAMETERS
+from measure.geometry.motion import Motion
 from measure.geometry.symmetry import outer_loop
 from measure.several.common_terms import Sighting, sightings
 from measure.several.joint import Joint, Laid, joined
 from measure.several.matching import covered, matched
-from measure.several.registration import Placing, placings
+from measure.several.registration import registrations
 from measure.tracing.parts import scale_u95
 from measure.tracing.values import Trace
 
@@ -90,7 +91,7 @@ def combined(photos: Sequence[Shown]) -> Several:
         laid.append(lying)
         said = [c.after(f"{p.name}: ") for c in p.trace.cautions]
         cautions += [c for c in said if c.code != "no-thickness"]
-        if lying.placing.mirrored:
+        if lying.motion.mirrored:
             cautions.append(Caution("other-face", _OTHER_FACE.format(p.name, first.name)))
         elif unsure:
             cautions.append(Caution("either-face", _EITHER_FACE.format(p.name, first.name)))
@@ -100,31 +101,31 @@ def combined(photos: Sequence[Shown]) -> Several:
         cautions.append(Caution("photos-differ", _differing(joint)))
     trace = _trace(first.trace, every[0], joint, cautions)
     counts = tuple((len(o.pairs), sum(PARAMETERS[f.kind] > 0 for f in o.estimate.features)) for o in laid)
-    return Several(trace, counts, tuple(o.placing.mirrored for o in laid))
+    return Several(trace, counts, tuple(o.motion.mirrored for o in laid))
 
 
 # ----------------------------------------------------------------------------------------------- one laid on the other
 def _lying(first: Shown, target: Sighting, other: Shown, sighting: Sighting) -> tuple[Laid, bool]:
     """Another photo's outline laid on the first one's, and whether it would lie as well turned over."""
-    best: dict[bool, tuple[float, Laid]] = {}
-    for p in placings(first.trace.estimate.features, other.trace.estimate.features):
+    best: dict[bool, tuple[float, float, Laid]] = {}
+    for r in registrations(first.trace.estimate.features, other.trace.estimate.features):
+        p = r.motion
         laid = _with_partners(target, sighting, p)
         if laid is not None:
             against = _against(target, laid)
             if p.mirrored not in best or against < best[p.mirrored][0]:
-                best[p.mirrored] = (against, laid)
+                best[p.mirrored] = (against, r.gap_mm, laid)
     if not best:
         raise PartRefused(_NOT_THE_SAME.format(first.name, other.name), "different-parts")
     if len(best) == 1:
-        return next(iter(best.values()))[1], False
-    (plain, lying), (over, turned_over) = best[False], best[True]
-    gap, gap_over = lying.placing.gap_mm, turned_over.placing.gap_mm
+        return next(iter(best.values()))[2], False
+    (plain, gap, lying), (over, gap_over, turned_over) = best[False], best[True]
     if plain > CLEARLY * over + TELLING and gap_over < NARROWER * gap:
         return turned_over, False
     return lying, not (over > CLEARLY * plain + TELLING and gap < NARROWER * gap_over)
 
 
-def _with_partners(target: Sighting, sighting: Sighting, p: Placing) -> Laid | None:
+def _with_partners(target: Sighting, sighting: Sighting, p: Motion) -> Laid | None:
     """An outline with the partners of its features, if it has enough of them."""
     a, b = target.estimate.features, sighting.estimate.features
     pairs = matched(a, [p.of(f) for f in b])

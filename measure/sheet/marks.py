@@ -14,6 +14,7 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.geometry.features import Point
+from measure.geometry.motion import Motion
 
 Layer = Literal["OUTLINE", "COMPLETED", "FRACTURE", "CENTRE", "THIN", "DIMENSIONS", "LABELS", "NOTES", "TITLE"]
 Anchor = Literal["start", "middle", "end"]
@@ -139,20 +140,22 @@ def _point(p: Array) -> Point:
     return float(p[0]), float(p[1])
 
 
-def placed(mark: Mark, turn_rad: float, shift: Point) -> Mark:
-    """The mark turned about the origin, then shifted."""
-    c, s = math.cos(turn_rad), math.sin(turn_rad)
+def placed(mark: Mark, motion: Motion) -> Mark:
+    """The mark turned and shifted; letters can't be mirrored.
 
-    def at(x: float, y: float) -> Point:
-        return c * x - s * y + shift[0], s * x + c * y + shift[1]
-
+    Raises:
+        ValueError: the motion mirrors.
+    """
+    if motion.mirrored:
+        raise ValueError("marks are turned and shifted, not mirrored")
+    at = motion.point
     if isinstance(mark, Path):
-        return replace(mark, vertices=tuple((*at(x, y), b) for x, y, b in mark.vertices))
+        return replace(mark, vertices=tuple((*at((x, y)), b) for x, y, b in mark.vertices))
     if isinstance(mark, Circle):
-        return replace(mark, centre=at(*mark.centre))
+        return replace(mark, centre=at(mark.centre))
     if isinstance(mark, Text):
-        return replace(mark, at=at(*mark.at), angle_rad=mark.angle_rad + turn_rad)
-    return replace(mark, points=tuple(at(*p) for p in mark.points))
+        return replace(mark, at=at(mark.at), angle_rad=mark.angle_rad + motion.turn_rad)
+    return replace(mark, points=tuple(at(p) for p in mark.points))
 
 
 def polylines(mark: Path | Circle, tolerance_mm: float = 0.02) -> Array:

@@ -15,7 +15,8 @@ from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
 from measure.dimensioning.handedness import handedness
 from measure.dimensioning.scheme.values import CIRCLES, Plan, Wanted
 from measure.geometry.dimensions import Dimension
-from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round, moved
+from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round
+from measure.geometry.motion import Motion
 from measure.geometry.outline_path import Vertex, loops
 from measure.sheet.layout import frame
 from measure.sheet.layout.arrange import View, arrange
@@ -126,8 +127,9 @@ def sketch(drawing: Drawing) -> Sheet:
         stated = [Stated(d.kind, d.features, d.value_mm, d.u95_mm) for d in drawing.dimensions]
         gauge = ListGauge(drawing.features, stated)
     plan = plan_dimensions(drawing.features, gauge)
-    broken = tuple(moved(f, plan.turn_rad, (0.0, 0.0)) for f in drawing.broken)
-    thin = tuple(moved(f, plan.turn_rad, (0.0, 0.0)) for f, _ in drawing.thin)
+    square = Motion(plan.turn_rad)
+    broken = tuple(square.of(f) for f in drawing.broken)
+    thin = tuple(square.of(f) for f, _ in drawing.thin)
     view = arrange(plan, drawing.decimal_mark, broken, thin)
     rows = _title_rows(drawing, plan, "")
     notes = _notes(drawing, plan, view)
@@ -150,10 +152,10 @@ def sketch(drawing: Drawing) -> Sheet:
     if lines:
         marks += frame.table(header, lines, paper, y0 - tall)
     at = (float(shift[0]), float(shift[1]))
-    marks += [placed(m, 0.0, at) for m in view.marks]
-    marks += [placed(m, 0.0, at) for m in _fracture(broken)]
+    marks += [placed(m, Motion(0.0, at)) for m in view.marks]
+    marks += [placed(m, Motion(0.0, at)) for m in _fracture(broken)]
     drawn = tuple(_on_paper(d, at) for d in view.drawn)
-    outline = tuple(o for f in _outline(plan.features) if isinstance(o := placed(f, 0.0, at), Path | Circle))
+    outline = tuple(o for f in _outline(plan.features) if isinstance(o := placed(f, Motion(0.0, at)), Path | Circle))
     return Sheet(
         name, paper.width_mm, paper.height_mm, drawing.name, drawing.features, plan.turn_rad, at, drawn, tuple(marks),
         outline, view.listed,
@@ -164,7 +166,7 @@ def _on_paper(d: Drawn, shift: Point) -> Drawn:
     def at(p: Point) -> Point:
         return p[0] + shift[0], p[1] + shift[1]
 
-    marks = tuple(placed(m, 0.0, shift) for m in d.marks)
+    marks = tuple(placed(m, Motion(0.0, shift)) for m in d.marks)
     return replace(d, marks=marks, points=tuple(at(p) for p in d.points), text_at=at(d.text_at))
 
 

@@ -15,8 +15,8 @@ import numpy as np
 from calib.photo.photo import load
 from measure.adjustment.least_squares import chi2_limit
 from measure.geometry.dimensions import list_dimensions, size_of
+from measure.geometry.motion import Motion
 from measure.job import records
-from measure.several.registration import Placing
 from measure.several.several import Shown, combined, shown
 from measure.tracing.request import Request
 from measure.tracing.tracing import trace
@@ -73,7 +73,9 @@ def simulated(pairs: int) -> None:
     inside, ratio, narrower, over = [], [], [], 0
     for k in range(pairs):
         truth = every[k % len(every)].features
-        placing = Placing(bool(rng.integers(2)), rng.uniform(0, 6.28), tuple(rng.uniform(-50, 50, 2)))
+        placing = Motion(
+            mirrored=bool(rng.integers(2)), turn_rad=rng.uniform(0, 6.28), shift_mm=tuple(rng.uniform(-50, 50, 2))
+        )
         first, second = pair(truth, placing, rng)
         joint = made_one(first, second, placing)
         true = {f.label: f for f in truth}

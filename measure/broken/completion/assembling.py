@@ -12,8 +12,8 @@ from measure.broken.breaks import Break, outer
 from measure.broken.completion.outcome import Completed, Way
 from measure.broken.completion.pieces import Piece, rows_of
 from measure.geometry.features import Estimate, Feature, as_line, middle
-from measure.geometry.placing import about
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
+from measure.geometry.relative import about
 
 
 def assembled(

@@ -79,7 +79,7 @@ def _partner(
     for i, g in enumerate(loop):
         if i in which.members() or i in open_now or not same_kind(f, g):
             continue
-        image = found.placing.image(g)
+        image = found.placing.motion.of(g)
         if f.kind == image.kind == "line" and direction(image) @ direction(f) < 0:
             continue
         path = shapely.LineString(flatten(g, 0.005))
@@ -114,7 +114,7 @@ def _filled(
         rows = np.zeros((PARAMETERS[g.kind], m + extra))
         rows[:, slices[g.label]] = own
         rows[:, :m] += by @ found.response
-        image = found.placing.image(g)
+        image = found.placing.motion.of(g)
         if g.kind == "line":
             rows[0, m : m + 2] = right_normal(as_line(image))
         elif g.kind != "curve":

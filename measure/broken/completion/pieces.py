@@ -21,8 +21,8 @@ from measure.geometry.features import (
     length,
     middle,
 )
-from measure.geometry.placing import about, relative
 from measure.geometry.rejoin import shifted
+from measure.geometry.relative import about, relative
 
 
 @dataclass(frozen=True, slots=True)
