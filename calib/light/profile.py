@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, STEP_PX, Layout, level_cost, solver
+from calib.light.srgb import linear_of_codes
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
@@ -27,10 +28,8 @@ channels (weights of ITU-R BT.601, which JPEG uses)."""
 
 
 def linear_table() -> NDArray[np.uint16]:
-    """(256,) linear light, 0 to 65535, of each 8-bit sRGB code (IEC 61966-2-1)."""
-    c = np.arange(256) / 255.0
-    lin = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
-    return np.asarray(np.round(lin * 65535), np.uint16)
+    """(256,) linear light, 0 to 65535, of each 8-bit sRGB code."""
+    return np.asarray(np.round(linear_of_codes() * 65535), np.uint16)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,14 +17,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.light.srgb import linear_of_codes
+
 F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
 Mask = NDArray[np.uint8]  # 0 or 1
 
-_CODE = np.arange(256) / 255.0
-_LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4)
 LOG_OFFSET = 0.012  # added to linear light 0…1: keeps noise in the dark from looking like hue
-_LOG = np.log(_LINEAR + LOG_OFFSET).astype(np.float32)
+_LOG = np.log(linear_of_codes() + LOG_OFFSET).astype(np.float32)
 
 _BINS = (128, 64, 64)
 _SIZE = _BINS[0] * _BINS[1] * _BINS[2]
