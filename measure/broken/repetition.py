@@ -34,6 +34,7 @@ from measure.geometry.features import (
     same_kind,
 )
 from measure.geometry.motion import Motion
+from measure.geometry.polylines import arc_lengths, at_lengths, with_normals
 from measure.geometry.repeat import Repeat
 from measure.outline.pieces import Index, Mask
 
@@ -310,17 +311,13 @@ def _beside(features: Sequence[Feature], breaks: Sequence[Break]) -> list[int]:
 def _walk(f: Feature, t: Array) -> tuple[Array, Array]:
     """Points at shares t (k,) of a feature's length, and their normals, to where it is empty."""
     path = flatten(f, 0.002)
-    steps = np.hypot(*np.diff(path, axis=0).T)
-    s = np.r_[0, np.cumsum(steps)]
-    i = np.clip(np.searchsorted(s, t * s[-1], side="right") - 1, 0, len(steps) - 1)
-    u = np.diff(path, axis=0)[i] / np.maximum(steps[i], 1e-12)[:, None]
-    p = path[i] + u * (t * s[-1] - s[i])[:, None]
+    p, normals = with_normals(path, t * arc_lengths(path)[-1])
     if f.kind in ("arc", "circle"):  # exactly on it
         e = p - f.centre
         e = e / np.hypot(*e.T)[:, None]
         p = f.centre + f.radius * e
-        return p, e * np.sign((e * np.stack([u[:, 1], -u[:, 0]], 1)).sum(1))[:, None]
-    return p, np.stack([u[:, 1], -u[:, 0]], 1)
+        return p, e * np.sign((e * normals).sum(1))[:, None]
+    return p, normals
 
 
 def _met(known: _Boundary, q: Array, n: Array, most_mm: float) -> tuple[Array, Index]:
@@ -355,7 +352,7 @@ def _at(known: _Boundary, s: float) -> Array:
     at = np.append(known.along, known.along[0] + known.size_mm)
     p = known.loop.data[np.arange(len(at)) % len(known.along)]
     s = (s - at[0]) % known.size_mm + at[0]
-    return np.array([np.interp(s, at, p[:, 0]), np.interp(s, at, p[:, 1])])
+    return np.asarray(at_lengths(p, at, np.array([s]))[0])
 
 
 def _within(s: Array, a: float, b: float, whole: float) -> Mask:

@@ -23,6 +23,16 @@ def at_lengths(points: Array, lengths: Array, wanted: Array) -> Array:
     return np.stack([np.interp(wanted, lengths, points[:, 0]), np.interp(wanted, lengths, points[:, 1])], 1)
 
 
+def with_normals(points: Array, wanted: Array) -> tuple[Array, Array]:
+    """(m, 2) points at wanted lengths (m,) along a polyline, and (m, 2) right-hand unit normals of its pieces there."""
+    d = np.diff(points, axis=0)
+    size = np.hypot(*d.T)
+    lengths = arc_lengths(points)
+    i = np.clip(np.searchsorted(lengths, wanted, side="right") - 1, 0, len(d) - 1)
+    u = d[i] / np.maximum(size[i], 1e-12)[:, None]
+    return points[i] + u * (wanted - lengths[i])[:, None], np.stack([u[:, 1], -u[:, 0]], 1)
+
+
 def evenly(points: Array, step: float, fewest: int = 2) -> Array:
     """(m, 2) points spaced evenly along a polyline, ends included, by no more than a step; at least so many."""
     lengths = arc_lengths(points)

@@ -16,6 +16,7 @@ import numpy as np
 from calib.arrays import Array
 from measure.geometry.features import Feature, flatten
 from measure.geometry.motion import Motion
+from measure.geometry.polylines import arc_lengths, with_normals
 from measure.geometry.symmetry import centroid, outer_loop
 
 SPACING_MM = 0.4
@@ -83,15 +84,11 @@ def _spread(features: Sequence[Feature], spacing_mm: float) -> tuple[Array, Arra
     points, normals = [], []
     for f in features:
         path = flatten(f)
-        d = np.diff(path, axis=0)
-        size = np.hypot(*d.T)
-        along = np.r_[0, np.cumsum(size)]
-        n = max(2, math.ceil(along[-1] / spacing_mm))
-        at = (np.arange(n) + 0.5) * along[-1] / n
-        k = np.clip(np.searchsorted(along, at) - 1, 0, len(d) - 1)
-        u = d[k] / np.maximum(size[k], 1e-12)[:, None]
-        points.append(path[k] + (at - along[k])[:, None] * u)
-        normals.append(np.stack([u[:, 1], -u[:, 0]], 1))
+        size = arc_lengths(path)[-1]
+        n = max(2, math.ceil(size / spacing_mm))
+        p, normal = with_normals(path, (np.arange(n) + 0.5) * size / n)
+        points.append(p)
+        normals.append(normal)
     return np.concatenate(points), np.concatenate(normals)
 
 
