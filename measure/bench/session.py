@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from filelock import BaseFileLock, FileLock
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
 
 PREFIX, LOCK = "jawline-bench-", ".lock"
 """What the folders of sessions are called; beside each a file of that name and this ending, locked while it lives."""
@@ -26,6 +29,8 @@ class Session:
     _lock: BaseFileLock = field(init=False)
 
     def __enter__(self) -> Session:
+        from filelock import FileLock
+
         forget_dead_sessions()
         with tempfile.NamedTemporaryFile(prefix=PREFIX, suffix=LOCK, delete=False) as file:
             path = Path(file.name)
@@ -44,8 +49,19 @@ class Session:
 
 
 def forget_dead_sessions() -> None:
-    """Remove what a bench left behind that was killed: photos whose cards nobody could hide may be among it."""
-    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
+    """Remove what a bench left behind that was killed: photos whose cards nobody could hide may be among it.
+
+    Every command does so when it starts: the next may be no bench.
+    """
+    try:
+        left = [x for x in os.listdir(tempfile.gettempdir()) if x.startswith(PREFIX)]
+    except OSError:
+        return
+    if not left:
+        return
+    from filelock import FileLock  # only now: it takes a moment
+
+    for folder in (Path(tempfile.gettempdir()) / x for x in left):
         if folder.is_symlink() or not folder.is_dir():
             continue
         with contextlib.suppress(OSError):  # it lives, or is another person's

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from calib.errors import JawlineError
 from calib.messages import LONGEST
 from calib.written import shortened
+from measure.bench.session import forget_dead_sessions
 from measure.cli.out import line, plain_json
 from measure.steps.phrases import on_command_line
 
@@ -34,6 +35,7 @@ def run(app: typer.Typer, arguments: Sequence[str]) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
+        forget_dead_sessions()
         code = app(args=list(arguments) or ["--help"], prog_name="jawline", standalone_mode=False)
         sys.stdout.flush()
         if code == STOPPED:  # how the parser passes Ctrl-C on

@@ -4,6 +4,7 @@
     trace-seen.json                         the same before a broken part was completed
     trace-photo.jpg  trace-view.json        the photo to look at, and where the features are in it
     readings.csv                            what the jaws said
+    readings-aside-1.csv                    what they said of another part that was traced here before
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
     fit.dxf  fit.svg  fit.pdf               the drawing with room for a fit

@@ -14,7 +14,8 @@ from calib.tools.jaws import TOOLS
 from calib.tools.printer import Printer, read_printer
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.pdf import write_pdf
-from measure.job import job
+from measure.job import job, leftovers
+from measure.job.lock import held
 from measure.planning.planning import Suggestion
 from measure.planning.worksheet import worksheet
 from measure.printing import coupon
@@ -157,7 +158,8 @@ def _keep(printer: Printer) -> Path:
     path = place / f"{printer.name}.json"
     try:
         place.mkdir(parents=True, exist_ok=True)
-        with job.beside_place(place) as beside:
+        with held(place), job.beside_place(place) as beside:
+            leftovers.clear_left(place)
             os.replace(beside(path.name, printer.text().encode()), path)
     except OSError as why:
         raise WrongUsage(f"{path} can't be written ({(why.strerror or str(why)).lower()}).", "printer") from None

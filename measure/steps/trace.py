@@ -18,6 +18,7 @@ from calib.photo.photo import load
 from calib.reference.wanted import in_words
 from calib.written import printable
 from measure.job import job
+from measure.job.lock import held
 from measure.steps import Done, counted, listed
 from measure.steps.phrases import on_command_line
 from measure.tracing.request import Request
@@ -98,11 +99,15 @@ def trace(
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
     from measure.job import records
     from measure.steps.photos import traced
+    from measure.steps.set_aside import set_aside
 
     photos = traced(pixels, (photo, *further), request, profile_of)
     found, profile = photos.trace, photos.lens
     record, files = files_of(photos, printable(name or photo.stem))
-    written = job.write(folder, files, force=force, outdated=OUTDATED)
+    with held(folder):
+        aside = set_aside(folder, found.estimate, request.subject)
+        whole = files | aside.files if aside else files
+        written = job.write(folder, whole, force=force, outdated=OUTDATED, merged=(job.READINGS,))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
         f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
@@ -111,7 +116,7 @@ def trace(
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
-    cautions = found.cautions
+    cautions = (*found.cautions, *((aside.caution,) if aside else ()))
     if request.subject == "opening":
         from calib.reference.found import Caution
         from measure.adjustment.seat import remark
