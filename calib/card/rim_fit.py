@@ -1,0 +1,212 @@
+"""The model of a card's rims fitted to a photo: many short stretches of all four sides in one adjustment.
+
+Blur and sharpening are the photo's, shadow and wall are a side's, colours are each stretch's own. Levenberg-Marquardt
+(Marquardt 1963), what is a stretch's own eliminated first (Schur's complement), so that a turn costs milliseconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.card.rim_model import (
+    CLIPPED,
+    FACE,
+    GROUND,
+    INNER_SAMPLES,
+    LINE,
+    OWN,
+    PHOTO,
+    SHADES,
+    SIDE,
+    WALL,
+    Stretches,
+    Unknowns,
+    coded,
+    compared,
+    predicted,
+    step_at_rim,
+    with_derivative,
+)
+
+Array = NDArray[np.float64]
+
+NOISE = np.array([0.008, 0.04, 0.04])
+"""How well the model can be expected to agree in Y, Cb and Cr, share of full code: colours bleed farther outwards than
+it says, so that they count where lightness shows nothing."""
+CORRELATED = 3.0
+"""How many neighbouring samples share their error."""
+LINE_SD_PX = 0.08
+"""How far a stretch may lie off the line through all of a side's."""
+PHOTO_MEAN, PHOTO_SD = np.array([np.log(0.95), 0.25]), np.array([0.25, 0.4])
+PHOTO_LIMITS = np.array([[np.log(0.5), 0.0], [np.log(3.0), 1.8]])
+"""Blur and sharpening of phones' photos, as the spread of rendered and real ones was seen; at least, at most."""
+SIDE_MEAN = np.array([0.35, *8 * [0.04], *3 * [-1.1], 0.0, 0.0])
+SIDE_SD = np.array([0.3, *8 * [0.12], *3 * [0.8], 5.0, 5.0])
+LEAST_SHADE, WALL_LIMITS = np.array([-0.8, *8 * [-0.03]]), (-4.0, 0.3)
+"""Sky, shadows, wall: what light can do at all. A lit wall lightens the ground, a shadow does not."""
+OWN_SD = np.array([5.0, 0.3, 0.3, 0.3, 0.004, 0.3, 0.3, 0.3])
+CLIPPED_LOG, CLIPPED_SD = 0.5, 0.5
+"""How much more light there was where it was cut off, logarithm, and its standard deviation."""
+TURNS, TRIALS, SETTLED_PX = 12, 5, 0.01
+DAMPING, EASED, HARDENED = 1e-3, 5.0, 6.0
+"""Most turns, most steps tried in each, the change that ends them. Marquardt's factor: at first, how it changes."""
+
+
+@dataclass(frozen=True, slots=True)
+class RimFit:
+    """A fit.
+
+    Attributes:
+        offset_px: (m,) where each stretch's upper rim lies, outwards from where it was expected.
+        own_sd_px: (m,) by what is its own alone; common_sd_px: (4,) by what a side's stretches have in common.
+        cost: (4,) of each side, half the weighted sum of squares with what was known beforehand.
+        misfit: (4,) root mean square of what is not explained in Y, share of full code.
+        step: (4,) see `calib.card.rim_model.step_at_rim`.
+        blur_px, sharpening: of the photo.
+    """
+
+    offset_px: Array
+    own_sd_px: Array
+    common_sd_px: Array
+    cost: Array
+    misfit: Array
+    step: Array
+    blur_px: float
+    sharpening: float
+
+
+def fitted(s: Stretches, start_px: Array) -> RimFit:
+    """The upper rim along all stretches.
+
+    Args:
+        s: light across a card's sides, all four of them.
+        start_px: (m,) where the upper rim may lie, outwards from where it is expected.
+    """
+    return _Adjustment(s, start_px).run()
+
+
+class _Adjustment:
+    """The unknowns' best values so far, with what is known of them beforehand."""
+
+    def __init__(self, s: Stretches, start_px: Array) -> None:
+        self.s, self.seen = s, compared(s.light)
+        m = len(s.side)
+        self.mean, self.sd = np.zeros((m, OWN)), np.tile(OWN_SD, (m, 1))
+        for at, end in ((FACE, slice(None, INNER_SAMPLES)), (GROUND, slice(-INNER_SAMPLES, None))):
+            cut = coded(s.light[:, end]).mean(1) > CLIPPED
+            self.mean[:, at] = np.log(np.maximum(s.light[:, end], 2e-3)).mean(1) + np.where(cut, CLIPPED_LOG, 0)
+            self.sd[:, at] = np.where(cut, CLIPPED_SD, self.sd[:, at])
+        own, by_side = self.mean.copy(), np.tile(SIDE_MEAN, (4, 1))
+        own[:, 0] = start_px
+        by_side[:, LINE.start] = [np.median(start_px[s.side == k]) for k in range(4)]
+        self.now = Unknowns(own, by_side, PHOTO_MEAN.copy())
+        self.on_line = np.zeros((m, PHOTO + SIDE))  # how the distance from a side's line hangs on what is shared
+        self.on_line[:, PHOTO + LINE.start] = -1
+        self.on_line[:, PHOTO + LINE.start + 1] = -s.along
+        self.weight = 1 / NOISE**2 / CORRELATED
+        self.heard = np.ones(m)
+        self.shared = [np.r_[:PHOTO, PHOTO + SIDE * k : PHOTO + SIDE * (k + 1)] for k in range(4)]
+
+    def run(self) -> RimFit:
+        damping = DAMPING
+        for _ in range(TURNS):
+            r, normal = self.normal_equations()
+            before = self.squares(self.now, r).sum()
+            moved = 0.0
+            for _ in range(TRIALS):
+                then = self.moved(normal, damping)
+                if self.squares(then, self.seen - predicted(self.s, then)).sum() < before:
+                    moved = float(np.abs(then.own[:, 0] - self.now.own[:, 0]).max())
+                    self.now = then
+                    damping /= EASED
+                    break
+                damping *= HARDENED
+            if moved < SETTLED_PX:
+                break
+        return self.result()
+
+    def off_line(self, at: Unknowns) -> Array:
+        line = at.by_side[self.s.side][:, LINE]
+        return np.asarray(at.own[:, 0] - line[:, 0] - line[:, 1] * self.s.along)
+
+    def squares(self, at: Unknowns, r: Array) -> Array:
+        """(5,) weighted squares of each side and of what is the photo's, all that is known beforehand included."""
+        each = self.heard * (r**2 @ self.weight).sum(1) + (((at.own - self.mean) / self.sd) ** 2).sum(1)
+        each += (self.off_line(at) / LINE_SD_PX) ** 2
+        sides = np.array([each[self.s.side == k].sum() for k in range(4)])
+        sides += (((at.by_side - SIDE_MEAN) / SIDE_SD) ** 2).sum(1)
+        return np.append(sides, (((at.photo - PHOTO_MEAN) / PHOTO_SD) ** 2).sum())
+
+    def normal_equations(self) -> tuple[Array, tuple[Array, ...]]:
+        """Residuals, and normal matrix and right side: of the stretches' own unknowns, mixed, of those they share."""
+        p, D = with_derivative(self.s, self.now)
+        r = self.seen - p
+        squares = (r**2 @ self.weight).sum(1)  # print or dirt makes a stretch unlike the model: it is heard less
+        self.heard = np.minimum(1.5 / (1 + squares / max(2 * float(np.median(squares)), 1e-9)), 1.0)
+        root = np.sqrt(self.weight * self.heard[:, None])[:, None]
+        J, y = (D * root[:, None]).reshape(*D.shape[:2], -1), (r * root).reshape(len(r), -1)
+        H, g = J @ J.transpose(0, 2, 1), np.einsum("mki,mi->mk", J, y)
+        A, B, C, a, c = H[:, :OWN, :OWN], H[:, :OWN, OWN:], H[:, OWN:, OWN:], g[:, :OWN], g[:, OWN:]
+        A[:, range(OWN), range(OWN)] += 1 / self.sd**2
+        a -= (self.now.own - self.mean) / self.sd**2
+        off, firm = self.off_line(self.now), LINE_SD_PX**-2
+        A[:, 0, 0] += firm
+        B[:, 0] += firm * self.on_line
+        C += firm * self.on_line[:, :, None] * self.on_line[:, None]
+        a[:, 0] -= firm * off
+        c -= firm * off[:, None] * self.on_line
+        known = np.r_[PHOTO_SD**-2, np.tile(SIDE_SD**-2, 4)]
+        N, b = np.diag(known), -known * np.r_[self.now.photo - PHOTO_MEAN, (self.now.by_side - SIDE_MEAN).ravel()]
+        self.gather(N, C, 1.0)
+        for k, at in enumerate(self.shared):
+            b[at] += c[self.s.side == k].sum(0)
+        return r, (A, B, a, N, b)
+
+    def gather(self, N: Array, each: Array, sign: float) -> None:
+        """Add the stretches' matrices (m, PHOTO + SIDE, PHOTO + SIDE) to that of all that is shared."""
+        for k, at in enumerate(self.shared):
+            N[np.ix_(at, at)] += sign * each[self.s.side == k].sum(0)
+
+    def moved(self, normal: tuple[Array, ...], damping: float) -> Unknowns:
+        """One damped step."""
+        A, B, a, N, b = (x.copy() for x in normal)
+        A[:, range(OWN), range(OWN)] *= 1 + damping
+        N[range(len(N)), range(len(N))] *= 1 + damping
+        inverse = np.linalg.inv(A)
+        BA = B.transpose(0, 2, 1) @ inverse
+        self.gather(N, BA @ B, -1.0)
+        for k, at in enumerate(self.shared):
+            b[at] -= np.einsum("mji,mi->j", BA[self.s.side == k], a[self.s.side == k])
+        step = np.linalg.solve(N, b)
+        shared = np.stack([step[at] for at in self.shared])[self.s.side]
+        own = np.einsum("mij,mj->mi", inverse, a - np.einsum("mij,mj->mi", B, shared))
+        by_side = self.now.by_side + step[PHOTO:].reshape(4, SIDE)
+        by_side[:, SHADES] = np.maximum(by_side[:, SHADES], LEAST_SHADE)
+        by_side[:, WALL] = np.clip(by_side[:, WALL], *WALL_LIMITS)
+        photo = np.clip(self.now.photo + np.clip(step[:PHOTO], -0.3, 0.3), *PHOTO_LIMITS)
+        return Unknowns(self.now.own + np.clip(own, -1, 1), by_side, photo)
+
+    def result(self) -> RimFit:
+        r, (A, B, _, N, _) = self.normal_equations()
+        inverse = np.linalg.inv(A)
+        self.gather(N, B.transpose(0, 2, 1) @ inverse @ B, -1.0)
+        covariance = np.linalg.inv(N)
+        by_shared = np.einsum("mi,mij->mj", inverse[:, 0], B)
+        common = np.empty(4)
+        for k, at in enumerate(self.shared):
+            g = by_shared[self.s.side == k].mean(0)
+            common[k] = np.sqrt(max(float(g @ covariance[np.ix_(at, at)] @ g), 0.0))
+        misfit = np.array([np.sqrt((r[self.s.side == k][..., 0] ** 2).mean()) for k in range(4)])
+        return RimFit(
+            self.now.own[:, 0],
+            np.sqrt(inverse[:, 0, 0]),
+            common,
+            self.squares(self.now, r)[:4] / 2,
+            misfit,
+            step_at_rim(self.s, self.now),
+            float(np.exp(self.now.photo[0])),
+            float(self.now.photo[1]),
+        )

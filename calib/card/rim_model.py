@@ -1,0 +1,208 @@
+"""What a photo shows across a card's side, as a forward model with its derivatives.
+
+Across a side there is the card's face, perhaps a strip of its wall, and the ground, darker where the card keeps light
+from it, lighter where a lit wall throws some on it. The optics blur that light, the sensor cuts it off at its limit, it
+is coded (IEC 61966-2-1), mostly sharpened, and JPEG halves the resolution of its colour. Each of these moves the place
+where a plain step would be found, by a pixel where a pale face is overexposed. So none of it is undone: it is
+predicted, and codes are compared with codes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+STEP_PX, INNER_PX, OUTER_PX, MARGIN_PX = 0.5, 7.0, 13.0, 3.5
+"""Spacing of the samples; how far they reach inwards and outwards; and how much farther light is predicted, so that
+sharpening has neighbours."""
+CLIPPED, INNER_SAMPLES = 0.985, 15
+"""A code from which on light was cut off; and how many of the innermost samples show what the face is like."""
+SHARPEN_PX = 1.3
+"""Radius of a sharpening, standard deviation (common practice, no source). How strong it is, is found."""
+CHROMA_PX = 1.0
+"""How far JPEG's halved resolution smears colour, there and back, standard deviation."""
+LUMA = np.array([0.299, 0.587, 0.114])
+TO_JPEG = np.stack([LUMA, 0.564 * (np.array([0, 0, 1]) - LUMA), 0.713 * (np.array([1, 0, 0]) - LUMA)], 1)
+"""RGB codes to Y, Cb, Cr, as columns (ITU-R BT.601, which JFIF takes)."""
+SHADOWS = ((0.0, 0.5), (0.25, 0.65), (0.45, 0.85), (0.65, 1.05), (0.85, 1.25), (1.05, 1.55), (1.3, 2.0), (1.7, 2.8))
+"""Where rims of shadows begin and end, in thicknesses of the card from the foot of its wall: between them any shadow
+that only grows lighter outwards."""
+DARKEST = 0.02
+
+FACE, SLOPE, GROUND, OWN = slice(1, 4), 4, slice(5, 8), 8
+"""A stretch's own unknowns: place of the upper rim, px; logarithms of the face's light; how that changes inwards, share
+a pixel; logarithms of the ground's light; and how many they are."""
+SKY, SHADES, WALL, LINE, SIDE = 0, slice(0, 9), slice(9, 12), slice(12, 14), 14
+"""A side's: share of its light that the ground gets from the whole sky, and what each shadow takes; logarithms of the
+wall's light over the face's; offset and slope of the line that its stretches lie on, px; and how many they are."""
+BLUR, SHARPENING, PHOTO = 0, 1, 2
+"""The photo's: logarithm of the blur, px, and strength of the sharpening; and how many they are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """Mean light across m short stretches of a card's four sides.
+
+    Attributes:
+        light: (m, n, 3) linear light, 0 to 1, at `offsets()` from where the upper rim is expected, outwards.
+        side: (m,) 0 to 3; along: (m,) -0.5 to 0.5 of the side's length.
+        wall_px: (m,) how far outside the upper rim the foot of the wall is seen; negative where the rim hides it.
+        thick_px: (m,) as many pixels as the card's thickness would be if it were laid outwards on the ground.
+    """
+
+    light: Array
+    side: NDArray[np.intp]
+    along: Array
+    wall_px: Array
+    thick_px: Array
+
+    @property
+    def overexposed(self) -> NDArray[np.bool_]:
+        """(m,) whether the face's light is cut off in some colour."""
+        return np.asarray((coded(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).any(1))
+
+
+@dataclass(frozen=True, slots=True)
+class Unknowns:
+    """What the model depends on.
+
+    Attributes:
+        own: (m, OWN) of each stretch; by_side: (4, SIDE); photo: (PHOTO,).
+    """
+
+    own: Array
+    by_side: Array
+    photo: Array
+
+
+def offsets() -> Array:
+    """(n,) where light is taken across a side, px."""
+    n = round((INNER_PX + OUTER_PX + 2 * MARGIN_PX) / STEP_PX) + 1
+    return np.asarray(-INNER_PX - MARGIN_PX + STEP_PX * np.arange(n))
+
+
+KEPT = slice(round(MARGIN_PX / STEP_PX), -round(MARGIN_PX / STEP_PX))
+"""The samples that are compared."""
+
+
+def coded(light: Array) -> Array:
+    """sRGB codes, 0 to 1, of linear light, cut off at full light (IEC 61966-2-1)."""
+    x = np.clip(light, 0, 1)
+    return np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.maximum(x, 1e-9) ** (1 / 2.4) - 0.055)
+
+
+def _code_by_light(light: Array) -> Array:
+    x = np.maximum(light, 1e-9)
+    slope = np.where(x <= 0.0031308, 12.92, 1.055 / 2.4 * x ** (1 / 2.4 - 1))
+    return np.where(light < 1, slope, 0.0)
+
+
+def _smoothing(sigma_px: float) -> Array:
+    """(n, n) blur of what is sampled at `offsets()`."""
+    x = offsets()
+    out = np.exp(-0.5 * ((x[:, None] - x) / sigma_px) ** 2)
+    return np.asarray(out / out.sum(1, keepdims=True))
+
+
+def compared(light: Array) -> Array:
+    """(m, k, 3) codes Y, Cb, Cr, share of full code, of the linear light (m, n, 3) of a photo."""
+    return np.asarray((coded(light) @ TO_JPEG)[:, KEPT])
+
+
+def shades(d: Array) -> Array:
+    """(9, ...) what keeps light from the ground at a distance d from the foot of the wall, in thicknesses.
+
+    First the share of the sky that the wall hides (a long upright wall under an even sky, by the cosine law), then 1
+    within each shadow and 0 beyond.
+    """
+    out = [1 - 0.5 * (1 + d / np.sqrt(1 + d * d))]
+    for p, q in SHADOWS:
+        v = np.clip((d - p) / (q - p), 0, 1)
+        out.append(1 - v * v * (3 - 2 * v))
+    return np.stack(out)
+
+
+def _shades_by_distance(d: Array) -> Array:
+    """(9, ...) their derivatives, sign turned: how fast it grows lighter."""
+    out = [0.5 / (1 + d * d) ** 1.5]
+    for p, q in SHADOWS:
+        v = np.clip((d - p) / (q - p), 0, 1)
+        out.append(6 * v * (1 - v) / (q - p))
+    return np.stack(out)
+
+
+def predicted(s: Stretches, at: Unknowns) -> Array:
+    """(m, k, 3) codes Y, Cb, Cr that a photo would have."""
+    return _model(s, at, derivative=False)[0]
+
+
+def with_derivative(s: Stretches, at: Unknowns) -> tuple[Array, Array]:
+    """The same, and its change (m, OWN + PHOTO + SIDE, k, 3) with a stretch's own unknowns, the photo's, its side's."""
+    return _model(s, at, derivative=True)
+
+
+def _model(s: Stretches, at: Unknowns, *, derivative: bool) -> tuple[Array, Array]:
+    from scipy.special import ndtr
+
+    own, side, blur = at.own, at.by_side[s.side], np.exp(at.photo[BLUR])
+    softer, smear = _smoothing(SHARPEN_PX), _smoothing(CHROMA_PX)
+    u = offsets() - own[:, :1]
+    wall, hidden = (np.maximum(sign * s.wall_px, 0)[:, None] for sign in (1, -1))
+    past_rim, past_foot = ndtr(u / blur), ndtr((u - wall) / blur)
+    d = np.maximum(u - s.wall_px[:, None], hidden) / s.thick_px[:, None]
+    shade = shades(d)
+    lit = np.maximum(1 - np.einsum("mk,kmn->mn", side[:, SHADES], shade), DARKEST)[..., None]
+    base, far = np.exp(own[:, None, FACE]), np.exp(own[:, None, GROUND])
+    inwards = np.minimum(u, 0)[..., None]
+    face, strip, ground = (
+        base * (1 + own[:, SLOPE, None, None] * inwards),
+        base * np.exp(side[:, None, WALL]),
+        far * lit,
+    )
+    on_face, on_wall, on_ground = (1 - past_rim)[..., None], (past_rim - past_foot)[..., None], past_foot[..., None]
+    light = face * on_face + strip * on_wall + ground * on_ground
+    code = coded(light)
+    finer = code - softer @ code
+    sharp = code + at.photo[SHARPENING] * finer
+    out = np.clip(sharp, 0, 1) @ TO_JPEG
+    out[..., 1:] = smear @ out[..., 1:]
+    if not derivative:
+        return out[:, KEPT], np.empty(0)
+    rim, foot = (np.exp(-0.5 * (x / blur) ** 2)[..., None] / np.sqrt(2 * np.pi) for x in (u, u - wall))
+    at_rim, at_foot = (face - strip) * rim, (strip - ground) * foot
+    lighter = np.einsum("mk,kmn->mn", side[:, SHADES], _shades_by_distance(d)) / s.thick_px[:, None]
+    D = np.zeros((len(own), OWN + PHOTO + SIDE, len(softer), 3))
+    by_photo, by_side = D[:, OWN:], D[:, OWN + PHOTO :]
+    D[:, 0] = (at_rim + at_foot) / blur - far * on_ground * (lighter * (d * s.thick_px[:, None] > hidden))[..., None]
+    D[:, SLOPE] = base * inwards * on_face
+    for c in range(3):
+        D[:, FACE.start + c, :, c] = (face * on_face + strip * on_wall)[..., c]
+        D[:, GROUND.start + c, :, c] = (ground * on_ground)[..., c]
+        by_side[:, WALL.start + c, :, c] = (strip * on_wall)[..., c]
+    by_photo[:, BLUR] = (at_rim * u[..., None] + at_foot * (u - wall)[..., None]) / blur
+    by_side[:, SHADES] = -(far * on_ground)[:, None] * shade.transpose(1, 0, 2)[..., None]
+    D *= _code_by_light(light)[:, None]
+    D += at.photo[SHARPENING] * (D - softer @ D)
+    by_photo[:, SHARPENING] = finer
+    D *= ((sharp > 0) & (sharp < 1))[:, None]
+    D = D @ TO_JPEG
+    D[..., 1:] = smear @ D[..., 1:]
+    return out[:, KEPT], D[:, :, KEPT]
+
+
+def step_at_rim(s: Stretches, at: Unknowns) -> Array:
+    """(4,) how much darker or lighter, in codes of Y, it is just outside each side than on the face.
+
+    A wall that is seen less wide than its edges are blurred counts in part.
+    """
+    side = at.by_side[s.side]
+    lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shades(np.maximum(-s.wall_px, 0) / s.thick_px))
+    face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
+    shown = np.clip(s.wall_px / (1.5 * np.exp(at.photo[BLUR])), 0, 1)[:, None]
+    within = coded(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown) @ LUMA
+    step = within - coded(far * np.maximum(lit, DARKEST)[:, None]) @ LUMA
+    return np.array([np.sqrt(np.mean(step[s.side == k] ** 2)) for k in range(4)])

@@ -1,0 +1,135 @@
+"""A card's sides once more, by the model of what its rims look like: finer than any edge, and honest about doubt.
+
+Which of a narrow wall's two rims was found before is not trusted: both are starting points, and where both explain the
+photo nearly as well, half of the way between them is doubt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.card.rim_fit import NOISE, RimFit, fitted
+from calib.card.rim_model import Stretches, offsets
+from calib.light.profile import Light
+from calib.rectangle.sides import CORNER_MARGIN_MM
+from calib.view.view import Rectangle, SideEdges, Solution, project, side_points
+
+Array = NDArray[np.float64]
+
+STRETCHES, EACH = 10, 24
+"""Into how many stretches a side is cut, each the mean of so many profiles across it."""
+SHOWN_PX = 0.35
+"""A wall that is seen less wide has one rim."""
+LIGHT_DOUBT = 0.006
+"""What the model may be wrong by just at the rim, share of full code: the fainter the step there, the farther off the
+rim may be. From rendered photos, whose steps of 2 to 60 hundredths bear it out."""
+CLIPPED_DOUBT = 0.2
+"""How much a side may be off where the face is overexposed, in some colour at least, in standard deviations of the
+blur: how much more light there was, can only be guessed. From rendered photos."""
+LEAST_SD_PX = 0.05
+"""Least standard deviation of what a side's points have in common."""
+LEAST_POINT_PX = 0.015
+"""Least standard deviation of one stretch."""
+SLOPE_SHARE, LEAST_SLOPE_PX, BOW_SHARE, LEAST_BOW_PX = 0.5, 0.01, 0.25, 0.018
+"""How far a side is turned and bowed where it is off as a whole: at its ends, in its middle; shares of that, and at
+least. From rendered photos."""
+THICKNESS_SHARE = 0.05
+"""Relative standard deviation of a card's thickness, and so of how wide its wall is seen (ISO/IEC 7810)."""
+
+
+def rims(light: Light, solution: Solution) -> tuple[SideEdges, ...]:
+    """A card's four sides located by the model.
+
+    Args:
+        light: the photo around the card.
+        solution: view and size by its sides as found before, right to about two pixels.
+
+    Returns:
+        Points along the upper rim of each side, which is what every stretch tells, be the rim or the wall's foot the
+        more clearly seen.
+    """
+    s, points, normals = _stretches(light, solution)
+    shown = np.where(s.wall_px > SHOWN_PX, s.wall_px, 0.0)
+    fits = [fitted(s, np.zeros(len(s.side)))]
+    if shown.any():
+        fits.append(fitted(s, shown))
+    return tuple(_edges(s, k, fits, points, normals) for k in range(4))
+
+
+def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: Array) -> SideEdges:
+    """One side: what all fits say, each as likely as it explains the photo, and what they differ in as doubt."""
+    on = s.side == side
+    likely = np.exp(min(f.cost[side] for f in fits) - np.array([f.cost[side] for f in fits]))
+    likely /= likely.sum()
+    offset = sum(p * f.offset_px[on] for p, f in zip(likely, fits, strict=True))
+    best = fits[int(likely.argmax())]
+    apart = sum(
+        float(p * np.mean((f.offset_px[on] - offset) ** 2)) for p, f in zip(likely, fits, strict=True) if len(fits) > 1
+    )
+    worse = max(float(best.misfit[side]) / float(NOISE[0]), 1.0)
+    own = np.full(int(on.sum()), _scatter(s.along[on], np.asarray(offset)))
+    faint = LIGHT_DOUBT * np.sqrt(2 * np.pi) * best.blur_px / max(float(best.step[side]), 1e-3)
+    cut = CLIPPED_DOUBT * best.blur_px * float(s.overexposed[on].mean())
+    wall = THICKNESS_SHARE * float(np.clip(s.wall_px[on].mean(), 0, 3))
+    common = float(np.linalg.norm([best.common_sd_px[side] * worse, faint, cut, wall, np.sqrt(apart), LEAST_SD_PX]))
+    return SideEdges(
+        side,
+        s.along[on],
+        True,
+        points[on] + np.asarray(offset)[:, None] * normals[on],
+        normals[on],
+        own,
+        common,
+        slope_sd_px=float(np.hypot(SLOPE_SHARE * common, LEAST_SLOPE_PX)),
+        bow_sd_px=float(np.hypot(BOW_SHARE * common, LEAST_BOW_PX)),
+    )
+
+
+def _scatter(along: Array, offset_px: Array) -> float:
+    """Standard deviation of points about the line with a bow through them, px."""
+    rest = offset_px - np.polyval(np.polyfit(along, offset_px, 2), along)
+    return max(float(np.sqrt((rest**2).sum() / (len(along) - 3))), LEAST_POINT_PX)
+
+
+def _stretches(light: Light, solution: Solution) -> tuple[Stretches, Array, Array]:
+    """Light across the four sides; where the upper rim is expected (m, 2), and the way outwards (m, 2), px."""
+    view, r = solution.view.parameters, solution.rectangle
+    larger = replace(r, width_mm=r.width_mm + 2, height_mm=r.height_mm + 2)
+    middle = project(view, np.array([[0.0, 0.0, r.thickness_mm]]))
+    out = []
+    for k in range(4):
+        edge = max(CORNER_MARGIN_MM, r.corner_mm + 0.8) / (r.width_mm if k % 2 == 0 else r.height_mm)
+        ends = np.linspace(edge - 0.5, 0.5 - edge, STRETCHES + 1)
+        along = (ends[:-1, None] + (np.arange(EACH) + 0.5) / EACH * np.diff(ends)[:, None]).ravel()
+
+        def rim(size: Rectangle, height_mm: float, k: int = k, along: Array = along) -> Array:
+            return project(view, side_points(k, along, size.width_mm, size.height_mm, height_mm))
+
+        upper = rim(r, r.thickness_mm)
+        u = np.gradient(upper, axis=0)
+        u /= np.hypot(*u.T)[:, None]
+        n = np.c_[-u[:, 1], u[:, 0]]
+        n = -n if ((upper - middle) * n).sum() < 0 else n
+        wall, per_mm = ((x - upper) * n for x in (rim(r, 0.0), rim(larger, r.thickness_mm)))
+        seen = light.sample(upper[:, None] + offsets()[:, None] * n[:, None])
+        out.append(
+            (
+                seen.reshape(STRETCHES, EACH, -1, 3).mean(1),
+                np.full(STRETCHES, k),
+                _means(along),
+                _means(wall.sum(1)),
+                r.thickness_mm * _means(per_mm.sum(1)),
+                np.stack([_means(upper[:, 0]), _means(upper[:, 1])], 1),
+                n[EACH // 2 :: EACH],
+            )
+        )
+    *light_and_place, points, normals = (np.concatenate(x) for x in zip(*out, strict=True))
+    return Stretches(*light_and_place), points, normals
+
+
+def _means(x: Array) -> Array:
+    """(STRETCHES,) mean of each stretch's profiles."""
+    return np.asarray(x.reshape(STRETCHES, EACH).mean(1))
