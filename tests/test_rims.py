@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.rim_fit import fitted
 from calib.card.rim_model import (
     KEPT,
@@ -22,7 +22,6 @@ from calib.card.rim_model import (
     with_derivative,
 )
 
-Array = NDArray[np.float64]
 EACH = 6
 """Stretches a side."""
 

@@ -119,7 +119,7 @@ def test_solution_covers_the_truth():
 def test_first_guess_finds_the_pose():
     q = parameters(k1=0.0)
     corners = np.array([[-42.8, -26.99, 0.76], [42.8, -26.99, 0.76], [42.8, 26.99, 0.76], [-42.8, 26.99, 0.76]])
-    prior = Prior(3100.0, 0.03, (q[7], q[8]), 15.0)
+    prior = Prior(3100.0, 0.03, (q[7], q[8]), 15.0, radial=0.0)
     guess = first_guess(project(q, corners), CARD, prior)[0]
     assert project(guess, corners) == pytest.approx(project(q, corners), abs=1.0)
     assert View(guess, np.zeros((10, 10)), SIZE).centre_mm == pytest.approx([20, -35, 290], abs=3)
@@ -136,6 +136,17 @@ def test_focal_prior_holds_both_conventions():
     assert camera_prior((4032, 3024), 0.0) == camera_prior((4032, 3024), None)
 
 
+def test_a_focal_length_that_is_hardly_known_is_known_by_its_logarithm():
+    """Twice and half of the best value are as far from it: ln 2 over 0.32 is 2.17 standard deviations either way."""
+    prior = camera_prior((4032, 3024), None)
+    for factor in (0.5, 2.0):
+        near = prior.near(factor * prior.focal_px)
+        off = (factor * prior.focal_px - near.focal_px) / (near.focal_px * near.focal_relative)
+        assert abs(off) == pytest.approx(np.log(2) / 0.32, rel=1e-6)
+    known = camera_prior((4032, 3024), 26.0)
+    assert known.near(3200.0) == known
+
+
 def test_what_was_known_beforehand_does_what_the_view_says():
     """The solution for a card that is a standard deviation larger, thicker, or a camera whose focal length is so."""
     q = parameters()
@@ -144,7 +155,7 @@ def test_what_was_known_beforehand_does_what_the_view_says():
     plain = solve(sides, CARD, prior, q, SIZE).view
     tried = {
         0: (CARD, replace(prior, focal_px=prior.focal_px * 1.003)),  # a tenth of each, where all is linear
-        1: (CARD, replace(prior, radial=prior.radial_sd * 0.1)),
+        1: (CARD, replace(prior, radial=prior.radial + prior.radial_sd * 0.1)),
         2: (replace(CARD, width_mm=CARD.width_mm + 0.005), prior),
         3: (replace(CARD, height_mm=CARD.height_mm + 0.0022), prior),
         4: (replace(CARD, thickness_mm=CARD.thickness_mm + 0.004), prior),

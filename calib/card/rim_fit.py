@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.rim_model import (
     CLIPPED,
     FACE,
@@ -30,8 +30,6 @@ from calib.card.rim_model import (
     step_at_rim,
     with_derivative,
 )
-
-Array = NDArray[np.float64]
 
 NOISE = np.array([0.008, 0.04, 0.04])
 """How well the model can be expected to agree in Y, Cb and Cr, share of full code: colours bleed farther outwards than

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
 
 STEP_PX, INNER_PX, OUTER_PX, MARGIN_PX = 0.5, 7.0, 13.0, 3.5
 """Spacing of the samples; how far they reach inwards and outwards; and how much farther light is predicted, so that

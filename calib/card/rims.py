@@ -9,15 +9,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.rim_fit import NOISE, RimFit, fitted
 from calib.card.rim_model import Stretches, offsets
 from calib.light.profile import Light
 from calib.rectangle.sides import CORNER_MARGIN_MM
 from calib.view.view import Rectangle, SideEdges, Solution, project, side_points
-
-Array = NDArray[np.float64]
 
 STRETCHES, EACH = 10, 24
 """Into how many stretches a side is cut, each the mean of so many profiles across it."""

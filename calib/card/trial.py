@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.card.rims import rims
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius, corner_radius
 from calib.rectangle.refusals import (
     Failure,
-    bent,
     by_corners,
     cut_off,
     named_ratio,
@@ -73,15 +73,28 @@ def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prio
     """
     size = (rgb.shape[1], rgb.shape[0])
     corners = s.corners_px if _first_is_long(s.corners_px) else np.roll(s.corners_px, -1, 0)
-    guesses = first_guess(corners, reference.rectangle, prior)
+    guesses = first_guess(corners, reference.rectangle, replace(prior, focal_px=s.focal_px, radial=s.radial))
     light = Light.of(rgb, box_around(corners))
     found = located(light, guesses[0], reference.rectangle, prior, size, blur_px)
     result = _judged(s, found, guesses, reference, prior, size)
-    if isinstance(result, Passed) or s.strangeness(reference) > GOOD:
-        return result
-    near = located(light, guesses[0], reference.rectangle, prior, size, blur_px, NEAR)
-    again = _judged(s, near, guesses, reference, prior, size)
-    return again if isinstance(again, Passed) else result
+    if isinstance(result, Failure) and s.strangeness(reference) <= GOOD:
+        near = located(light, guesses[0], reference.rectangle, prior, size, blur_px, NEAR)
+        again = _judged(s, near, guesses, reference, prior, size)
+        result = again if isinstance(again, Passed) else result
+    return result if isinstance(result, Failure) else _finer(result, light, guesses, reference, prior, size)
+
+
+def _finer(
+    p: Passed, light: Light, guesses: list[Array], reference: Reference, prior: Prior, size: tuple[int, int]
+) -> Passed:
+    """What passed, its view solved once more from its rims."""
+    edges = rims(light, p.solution)
+    try:
+        solution = solve(list(edges), reference.rectangle, prior, p.solution.view.parameters, size)
+    except np.linalg.LinAlgError:
+        return p
+    solution = _better_pose(solution, list(edges), guesses, reference, prior, size)
+    return replace(p, solution=solution, edges=edges, corners_px=_corners(solution))
 
 
 def _judged(
@@ -95,7 +108,8 @@ def _judged(
     """Test a solved view.
 
     Height, by the length of the long side, is a hypothesis test: the view is solved once more with the height unknown,
-    and what comes out is compared with the standard. Then corners, straightness and visibility.
+    and what comes out is compared with the standard. Then corners and visibility; straightness was judged before
+    (`calib.rectangle.refusals.rejection`).
     """
     nominal = reference.rectangle
     if found is None:
@@ -114,7 +128,7 @@ def _judged(
     if why is None and abs(height - nominal.height_mm) > STRICT * math.hypot(doubt, nominal.height_sd_mm):
         sure = seen.min() > WELL_SEEN
         why = named_ratio(nominal.width_mm / height, doubt / height, reference) if sure else _unclear(s, reference)
-    why = why or wrong_radius(radius, reference) or bent(s.bow_mm - _lens_bow_mm(solution, s.mm_per_px), s.bow_sd_mm)
+    why = why or wrong_radius(radius, reference)
     if why is None and not inside(corners, size):
         why = cut_off()
     if why is None and (seen.min() < SEEN or radius.sd_mm > MOST_RADIUS_SD_MM):
@@ -172,17 +186,3 @@ def _corners(solution: Solution) -> Array:
     r = solution.rectangle
     X = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [r.width_mm / 2, r.height_mm / 2]
     return solution.view.pixels(X, r.thickness_mm)
-
-
-def _lens_bow_mm(solution: Solution, mm_per_px: float) -> Array:
-    """(4,) how far the lens makes the sides bow outwards."""
-    r = solution.rectangle
-    out = []
-    middle = solution.view.pixels(np.zeros((1, 2)))[0]
-    for side in range(4):
-        X = side_points(side, np.array([-0.5, 0.0, 0.5]), r.width_mm, r.height_mm, 0.0)
-        a, m, b = project(solution.view.parameters, X)
-        n = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
-        n = n if (middle - m) @ n < 0 else -n
-        out.append(float((m - (a + b) / 2) @ n) * mm_per_px)
-    return np.array(out)

@@ -6,7 +6,7 @@ Quick, and done before the view is solved: it chooses which candidate is worth t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -17,7 +17,7 @@ from calib.rectangle.corners import Radius, corner_radius
 from calib.rectangle.laying import Laid, Look, laid, met
 from calib.rectangle.seen_shape import area, seen_shape
 from calib.reference.reference import Reference
-from calib.view.view import Prior
+from calib.view.view import BROAD, Prior
 
 Array = NDArray[np.float64]
 
@@ -34,12 +34,18 @@ FINE_RATIO_SD, SQUARE_SD = 0.0015, 0.0015
 """How far ratio and right angle stray when the right edge has been taken for each side: relative, radians."""
 FAR, EDGE_PRICE = 60.0, 6.0
 """Cost of a shape that is wholly wrong; and of passing over a side's strongest edge for a hardly visible one."""
+FOCALS_SD = np.linspace(-2, 2.5, 10)
+"""Focal lengths that are tried where none is known, in standard deviations."""
 RIVALS, RIVAL = 4, 10.0
 """How many combinations of edges are told apart by their corners, and how much worse by shape they may be."""
 UNEVEN_MM = 0.12
 """How much the four corners' radii differ when the right edge has been taken for each side."""
 MOST_BOW_MM, MOST_BOW_PX, BOW_STEP_PX, BOW_REACH_PX = 1.3, 20.0, 1.5, 5.0
 """Bows that are tried: at most, in either unit; their spacing; and how far off the side's ends may lie then."""
+LENS_SD = 2.5
+"""A lens farther from what is known beforehand, in standard deviations, is a bent card."""
+BOWED_PX = 1.5
+"""From what a lens bows a side by, its corners are where curved sides meet."""
 FRAME_RADIUS_MM, FRAME_MARGIN_MM = 1.5, (0.4, 4.5)
 """Corners of a frame printed on a card, and how far it stands off the card's sides: at least, at most."""
 MARGIN_PX, MARGIN_SHARE = 40.0, 0.04
@@ -58,9 +64,11 @@ class Sighting:
         tilt_deg: of its plane.
         mm_per_px: were it the reference.
         radius: of its corners, were its long side the reference's.
-        bow_mm, bow_sd_mm: (4,) of its sides, likewise; outwards is positive.
+        bow_mm, bow_sd_mm: (4,) of its sides, likewise, less what the lens makes of straight ones; outwards is positive.
         whole: whether all four corners lie in the photo.
         look: colour of the photo around it.
+        focal_px: by which it is most like the reference; as known beforehand, where that is known well.
+        radial: k1 of the lens, by the sides' bows and what is known beforehand.
     """
 
     corners_px: Array
@@ -75,6 +83,8 @@ class Sighting:
     bow_sd_mm: Array
     whole: bool
     look: Look
+    focal_px: float
+    radial: float
 
     @property
     def score(self) -> float:
@@ -136,11 +146,17 @@ def looked_at(
     size_mm2 = reference.rectangle.width_mm * reference.rectangle.height_mm
     mm_per_px = math.sqrt(size_mm2 / max(area(corners_px), 1.0))
     reach = farther * float(np.clip(REACH_MM / mm_per_px, *REACH_PX)) if reach_px is None else reach_px
-    on, radius = _likeliest(look, corners_px, reach, reference, prior, size)
+    on, radius, focal_px = _likeliest(look, corners_px, reach, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
     curved = Laid.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
-    shape, by_focal = shape_of(on.corners_px, prior)
+    camera = replace(prior, focal_px=focal_px)
+    radial, by_lens = _by_lens(curved, on.corners_px, camera)
+    if np.abs(by_lens).max() > BOWED_PX:  # where straight lines through them meet is not where the sides do
+        on = curved
+    shape, by_focal = shape_of(_straightened(on.corners_px, radial, camera), camera)
+    if on is curved:
+        radius = _radius(look, on.corners_px, float(shape[0]), reference, size)
     return Sighting(
         corners_px=on.corners_px,
         support=on.support,
@@ -150,11 +166,43 @@ def looked_at(
         tilt_deg=float(shape[2]),
         mm_per_px=mm_per_px,
         radius=radius,
-        bow_mm=curved.bow_px * mm_per_px,
+        bow_mm=(curved.bow_px - by_lens) * mm_per_px,
         bow_sd_mm=curved.bow_sd_px * mm_per_px,
         whole=inside(on.corners_px, size),
         look=look,
+        focal_px=focal_px,
+        radial=radial,
     )
+
+
+def _by_lens(sides: Laid, corners_px: Array, camera: Prior) -> tuple[float, Array]:
+    """k1 of the lens, by the sides' bows and what is known beforehand; and how far (4,) it bows straight sides, px.
+
+    A lens bows all sides by one law, the more the longer they are and the farther from the photo's middle; a bent card
+    bows two.
+    """
+    ends = (np.stack([corners_px, np.roll(corners_px, -1, 0)]) - np.array(camera.centre_px)) / camera.focal_px
+    middle = ends.mean(0)
+    out = middle - middle.mean(0)
+    out /= np.hypot(*out.T)[:, None]
+    at_ends, at_middle = (q * (q**2).sum(-1, keepdims=True) for q in (ends, middle))
+    unit = ((at_middle - at_ends.mean(0)) * out).sum(1) * camera.focal_px
+    weight = np.where(np.isfinite(sides.bow_sd_px), 1 / sides.bow_sd_px**2, 0.0)
+    known = 1 / camera.radial_sd**2
+    radial = (known * camera.radial + weight * unit @ sides.bow_px) / (known + weight @ unit**2)
+    most = LENS_SD * camera.radial_sd
+    radial = camera.radial + float(np.clip(radial - camera.radial, -most, most))
+    return radial, np.asarray(radial * unit)
+
+
+def _straightened(points_px: Array, radial: float, camera: Prior) -> Array:
+    """(n, 2) pixels where a lens without distortion would show what is seen at others."""
+    q = (points_px - np.array(camera.centre_px)) / camera.focal_px
+    far = np.hypot(*q.T)
+    true = far.copy()
+    for _ in range(4):
+        true -= (true * (1 + radial * true**2) - far) / (1 + 3 * radial * true**2)
+    return np.asarray(q * (true / np.maximum(far, 1e-9))[:, None] * camera.focal_px + np.array(camera.centre_px))
 
 
 def grown(s: Sighting, reference: Reference) -> Array | None:
@@ -193,8 +241,9 @@ def shape_of(corners_px: Array, prior: Prior) -> tuple[Array, float]:
 
 def _likeliest(
     look: Look, corners: Array, reach: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
-) -> tuple[Laid, Radius]:
-    """Of the edges along a candidate's sides (face, rim, shadow, print) those most like the reference.
+) -> tuple[Laid, Radius, float]:
+    """Of the edges along a candidate's sides (face, rim, shadow, print) those most like the reference; and by which
+    focal length they are.
 
     Ratio and right angles decide. Where they leave it open the corners do: if a shadow's edge is taken for a side, the
     outline goes round its two corners otherwise than round the rest.
@@ -203,17 +252,32 @@ def _likeliest(
     picks = list(product(*(range(len(s)) for s in sides)))
     ends = np.array([[sides[i][k].ends_px for i, k in enumerate(pick)] for pick in picks])
     loss = np.array([sum(1 - sides[i][k].share / sides[i][0].share for i, k in enumerate(p) if k) for p in picks])
-    shape = seen_shape(met(ends), prior.focal_px, prior.centre_px)
-    by_focal = shape_of(met(ends[:1])[0], prior)[1]
-    ratio = np.maximum(shape[:, 0], 1 / shape[:, 0])
-    off = np.log(ratio / reference.ratio) / math.hypot(FINE_RATIO_SD, by_focal)
-    cost = np.minimum(off**2 + (shape[:, 1] / SQUARE_SD) ** 2, FAR) + EDGE_PRICE * loss
+    focals, shapes, cost = _by_focal(met(ends), reference, prior)
+    cost = cost + EDGE_PRICE * loss
     order = [int(i) for i in np.argsort(cost, kind="stable")[:RIVALS] if cost[i] < cost.min() + RIVAL]
     found = [Laid.of([sides[i][k] for i, k in enumerate(picks[at])]) for at in order]
-    radii = [_radius(look, on.corners_px, shape[k, 0], reference, size_px) for k, on in zip(order, found, strict=True)]
+    radii = [_radius(look, on.corners_px, shapes[k, 0], reference, size_px) for k, on in zip(order, found, strict=True)]
     uneven = [_uneven(r) for r in radii]
     best = int(np.argmin([cost[at] + u for at, u in zip(order, uneven, strict=True)]))
-    return found[best], radii[best]
+    return found[best], radii[best], float(focals[order[best]])
+
+
+def _by_focal(corners_px: Array, reference: Reference, prior: Prior) -> tuple[Array, Array, Array]:
+    """Of quadrilaterals (m, 4, 2): the focal length (m,) by which each is most like the reference, its shape (m, 3) by
+    that, and what it lacks (m,). A focal length that is known is taken as it is."""
+    broad = prior.focal_relative > BROAD
+    spread = FOCALS_SD * prior.focal_relative if broad else np.zeros(1)
+    by_focal = 0.0 if broad else shape_of(corners_px[0], prior)[1]
+    focals = prior.focal_px * np.exp(spread)
+    shapes = np.stack([seen_shape(corners_px, float(f), prior.centre_px) for f in focals])
+    ratio = np.maximum(shapes[..., 0], 1 / shapes[..., 0])
+    off = np.log(ratio / reference.ratio) / math.hypot(FINE_RATIO_SD, by_focal)
+    cost = np.minimum(off**2 + (shapes[..., 1] / SQUARE_SD) ** 2, FAR)
+    if broad:
+        cost += FOCALS_SD[:, None] ** 2
+    best = cost.argmin(0)
+    each = np.arange(len(corners_px))
+    return focals[best], shapes[best, each], cost[best, each]
 
 
 def _uneven(radius: Radius) -> float:

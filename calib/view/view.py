@@ -141,6 +141,16 @@ def to_plane(parameters: Array, points_px: Array, height_mm: Array | float = 0.0
     return np.asarray(C[:2] + s[:, None] * ray[:, :2])
 
 
+RADIAL, RADIAL_SD = 0.02, 0.035
+"""k1 of phones' main cameras, as their photos come: corrected by the maker or not, mean and standard deviation. Makers
+that correct leave about 0; calibrations that people published, several terms taken together over the inner half of the
+frame, come to -0.01 (github.com/rameau-fr/MC-Calib, issue 50), 0.06 (github.com/alicevision/Meshroom, issue 1484), 0.04
+and 0.08 (calibration files of phones in public repositories); eight photos of one phone solved by cards to 0.03 to
+0.05."""
+BROAD = 0.1
+"""A relative standard deviation of a focal length from which on its logarithm is what is known."""
+
+
 @dataclass(frozen=True, slots=True)
 class Prior:
     """What is known of a camera before its photo is looked at: best values and standard deviations.
@@ -152,8 +162,8 @@ class Prior:
     focal_relative: float
     centre_px: tuple[float, float]
     centre_sd_px: float
-    radial: float = 0.0
-    radial_sd: float = 0.02
+    radial: float = RADIAL
+    radial_sd: float = RADIAL_SD
     correlation: tuple[tuple[float, ...], ...] | None = None
 
     @property
@@ -166,6 +176,13 @@ class Prior:
         """(4, 4) of the same."""
         sd = np.array([self.focal_px * self.focal_relative, self.centre_sd_px, self.centre_sd_px, self.radial_sd])
         return np.asarray(np.outer(sd, sd) * (np.eye(4) if self.correlation is None else np.array(self.correlation)))
+
+    def near(self, focal_px: float) -> Prior:
+        """As it is near a focal length: one that is hardly known is known by its logarithm."""
+        if self.focal_relative < BROAD:
+            return self
+        by_logarithm = focal_px * (1 - float(np.log(focal_px / self.focal_px)))
+        return replace(self, focal_px=by_logarithm, focal_relative=abs(self.focal_relative * focal_px / by_logarithm))
 
     def beside(self, sd: Array) -> Array:
         """(p, p) information of p unknowns with independent priors, the camera's four among them as CAMERA has them.
@@ -182,8 +199,9 @@ def camera_prior(size_px: tuple[int, int], focal_35mm: float | None) -> Prior:
     """Prior of a phone's camera.
 
     FocalLengthIn35mmFilm is rounded to whole millimetres, and makers relate it either to the frame's long side (36 mm)
-    or to its diagonal (43.27 mm); the difference goes into the uncertainty. Without it phones' main cameras lie about
-    26 mm (common practice, no source), a second camera up to twice that.
+    or to its diagonal (43.27 mm); the difference goes into the uncertainty. Without it: phones' main cameras lie about
+    26 mm, a second one, that takes a third of such photos, about twice as far (common practice, no source): mean and
+    standard deviation of the logarithm.
     """
     w, h = size_px
     by_side, by_diagonal = max(w, h) / 36.0, float(np.hypot(w, h)) / 43.2666
@@ -192,8 +210,13 @@ def camera_prior(size_px: tuple[int, int], focal_35mm: float | None) -> Prior:
         relative = float(np.hypot(abs(by_diagonal - by_side) / (by_side + by_diagonal), 0.29 / focal_35mm))
         relative = float(np.hypot(relative, 0.01))
     else:
-        focal, relative = 28.0 * by_side, 0.22
+        focal, relative = 31.0 * by_side, 0.32
     return Prior(focal, relative, ((w - 1) / 2, (h - 1) / 2), 0.01 * w / 2)
+
+
+BOW_SD_PX = 0.08
+"""Standard deviation of a side's bow, its middle against its ends: shadow and rim seen a little wrongly. Found with
+rendered photos, as is the least common offset of a side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +230,7 @@ class SideEdges:
         points_px: (n, 2) located points; normals_px: (n, 2) the direction they were located in, outwards.
         sigma_px: (n,) standard deviation of each.
         common_sd_px: standard deviation of what all of them have in common.
+        slope_sd_px, bow_sd_px: of how far the side's ends are off the other way round, and its middle against them.
     """
 
     side: int
@@ -216,6 +240,8 @@ class SideEdges:
     normals_px: Array
     sigma_px: Array
     common_sd_px: float = 0.12
+    slope_sd_px: float = 0.0
+    bow_sd_px: float = BOW_SD_PX
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,11 +274,10 @@ class Solution:
     size_sd_mm: tuple[float, float]
 
 
-BOW_SD_PX = 0.08
-"""Standard deviation of a side's bow, its middle against its ends: shadow and rim seen a little wrongly. Found with
-rendered photos, as is the least common offset of a side."""
-
-
+FOCAL_TURNS = 4
+"""How often a view is solved until what is known of a focal length is known near the right one."""
+LEAST_SHAPE_PX = 1e-4
+"""Standard deviation that stands for none."""
 REDUNDANT = 12 - 6
 """What four sides tell beyond a pose: each has a place, a direction and a bow. How far camera, size, offsets and bows
 must be strained for the sides to agree says by how much the view's covariance is too small (Birge 1932): a shadow or a
@@ -279,6 +304,7 @@ class _Observations:
     x: Array
     y: Array
     upper: Array
+    slope: Array
     bow: Array
     points_px: Array
     normals_px: Array
@@ -292,26 +318,28 @@ class _Observations:
             x,
             y,
             np.concatenate([np.full(len(s.along), float(s.upper)) for s in sides]),
+            np.concatenate([2 * s.along for s in sides]),
             np.concatenate([1 - 8 * s.along**2 for s in sides]),
             *(np.concatenate([getattr(s, k) for s in sides]) for k in ("points_px", "normals_px", "sigma_px")),
         )
 
     def misfit(self, v: Array) -> Array:
-        """(n,) located points less the model's, along the normals; v: view, width, height, thickness, offsets, bows."""
+        """(n,) located points less the model's, along the normals; v: view, size (3), offsets, slopes, bows."""
         X = np.stack([self.x * v[10], self.y * v[11], self.upper * v[12]], 1)
         r = ((self.points_px - project(v[:10], X)) * self.normals_px).sum(1)
-        return np.asarray(r - v[13 + self.side] - v[17 + self.side] * self.bow)
+        return np.asarray(r - v[13 + self.side] - v[17 + self.side] * self.slope - v[21 + self.side] * self.bow)
 
     def derivative(self, v: Array) -> Array:
-        """(n, 21) change of `misfit`."""
+        """(n, 25) change of `misfit`."""
         X = np.stack([self.x * v[10], self.y * v[11], self.upper * v[12]], 1)
         by_view, by_point = projection_derivative(v[:10], X)
         along = np.concatenate([by_view, by_point * np.stack([self.x, self.y, self.upper], 1)[:, None]], 2)
-        A = np.zeros((len(X), 21))
+        A = np.zeros((len(X), 25))
         A[:, :13] = -np.einsum("nk,nkp->np", self.normals_px, along)
         rows = np.arange(len(X))
         A[rows, 13 + self.side] = -1
-        A[rows, 17 + self.side] = -self.bow
+        A[rows, 17 + self.side] = -self.slope
+        A[rows, 21 + self.side] = -self.bow
         return A
 
 
@@ -333,17 +361,20 @@ def solve(
     seen = _Observations.of(sides)
     size = np.array([rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm])
     size_sd = [rectangle.width_sd_mm, rectangle.height_sd_mm, max(rectangle.thickness_sd_mm, 1e-6)]
-    q = np.r_[start, size, np.zeros(8)]
-    mean = np.r_[np.zeros(6), prior.camera, size, np.zeros(8)]
-    common = [next((s.common_sd_px for s in sides if s.side == k), 1.0) for k in range(4)]
-    sd = np.r_[np.full(10, np.inf), size_sd, common, np.full(4, BOW_SD_PX)]
-    information = prior.beside(sd)
-    settled = settle(seen, q, mean, information)
+    q = np.r_[start, size, np.zeros(12)]
+    mean = np.r_[np.zeros(6), prior.camera, size, np.zeros(12)]
+    shapes = np.array([[s.common_sd_px, s.slope_sd_px, s.bow_sd_px] for s in sorted(sides, key=lambda s: s.side)])
+    sd = np.r_[np.full(10, np.inf), size_sd, np.maximum(shapes.T.ravel(), LEAST_SHAPE_PX)]
+    for _ in range(FOCAL_TURNS if prior.focal_relative > BROAD else 1):
+        known = prior.near(float(q[6]))
+        mean[CAMERA], information = known.camera, known.beside(sd)
+        settled = settle(seen, q, mean, information)
+        q = settled.values
     q, cov, r = settled.values, settled.covariance, settled.residuals_px
     at = np.cumsum([0, *(len(s.along) for s in sides)])
     own_size = cov[:10, 10:13] / sd[10:13]  # the estimate's change with its priors
     strained = max(1.0, float((q - mean) @ information @ (q - mean)) / REDUNDANT)
-    by_prior = np.c_[cov[:10, CAMERA] @ _known_of_camera(prior), own_size]
+    by_prior = np.c_[cov[:10, CAMERA] @ _known_of_camera(known), own_size]
     return Solution(
         View(q[:10], strained * cov[:10, :10], size_px, by_prior),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
