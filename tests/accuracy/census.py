@@ -30,6 +30,8 @@ Program = Callable[[Sequence[object]], tuple[int, str]]
 TIMEOUT_S = 300
 KEEP_FROM_MM = 0.12
 """A boundary that is off by this is worth looking at."""
+USAGE = 2
+"""Exit code of a program that does not know an option."""
 SAID = 400
 """Characters kept of what was said."""
 CLEAR_MM = 0.2
@@ -63,7 +65,8 @@ def judged(photo: Path, how: How) -> Row:
         work = Path(folder)
         row = _facts(photo, truth) | _outcome(how.runs, photo, truth, work / "job")
         if how.told:
-            row["told"] = _outcome(how.runs, photo, truth, work / "told", ["--rim", rim_word(truth)])
+            told = _outcome(how.runs, photo, truth, work / "told", ["--rim", rim_word(truth)])
+            row |= {"told": told} if told["rc"] != USAGE else {}
         if how.keep and (row["rc"] or row["trace"]["p95_mm"] > KEEP_FROM_MM):
             _keep(photo, work / "job", how.keep)
     return row
@@ -127,7 +130,8 @@ def _outcome(run: Program, photo: Path, truth: dict[str, Any], job: Path, more: 
     if rc:
         return out
     traced = json.loads((job / "trace.json").read_text())
-    out |= {"trace": compare(truth, traced), "cautions": traced.get("warnings", [])}
+    scale = traced["scale"]["u95_relative"]
+    out |= {"trace": compare(truth, traced), "cautions": traced.get("warnings", []), "scale_u95": scale}
     rows, _ = labelled(truth, traced)
     if not rows:
         return out

@@ -92,6 +92,12 @@ def inside(rows: Iterable[Row], stage: str, kind: str | None = None) -> Ratio:
     return Ratio(hits, of)
 
 
+def scale_inside(rows: Sequence[Row]) -> Ratio:
+    """Outlines whose long sizes are off, at the median, by no more than what is said of the scale."""
+    done = [r for r in drawn(rows) if r["trace"].get("scale_off") is not None and "scale_u95" in r]
+    return share(done, lambda r: abs(r["trace"]["scale_off"]) <= r["scale_u95"])
+
+
 def holes_wrong(rows: Sequence[Row]) -> Ratio:
     """Outlines with a hole missed or invented."""
     return share(drawn(rows), lambda r: r["trace"]["loops_found"] != r["trace"]["loops_true"])
@@ -148,6 +154,7 @@ def _by_level(by_level: dict[str, list[Row]]) -> str:
         "median p95, with readings, mm": lambda r: _median(p95(r, "measured")),
         "inside u95, photo alone": lambda r: inside(r, "trace"),
         "inside u95, with readings": lambda r: inside(r, "measured"),
+        "scale inside its ±": scale_inside,
         "median u95, photo alone, mm": lambda r: _median([v for x in drawn(r) if (v := x["trace"]["u95_median_mm"])]),
         "holes missed or invented": holes_wrong,
         "cautions on right outlines": lambda r: share(
@@ -210,7 +217,7 @@ def _by_group(rows: Sequence[Row]) -> str:
         told = [_told(r) for r in those if "told" in r]
         lines += [_line(f"{words}, told", told)] if told and "rim" in f"{words} chamfer" and those[0]["rim"] else []
     head = ["", "photos", "refused", "wrong alone", "with readings", "silent wrong", "median p95", "with readings"]
-    return _table([*head, "inside u95", "with readings", "holes wrong", "good readings flagged"], lines)
+    return _table([*head, "inside u95", "with readings", "scale inside", "holes wrong", "good readings flagged"], lines)
 
 
 def _told(row: Row) -> Row:
@@ -229,6 +236,7 @@ def _line(words: str, rows: Sequence[Row]) -> list[object]:
         _median(p95(rows, "measured")),
         inside(rows, "trace"),
         inside(rows, "measured"),
+        scale_inside(rows),
         holes_wrong(rows),
         false_alarms(rows),
     ]
