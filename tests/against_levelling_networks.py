@@ -8,12 +8,12 @@ import math
 import numpy as np
 import pytest
 
-from measure.adjustment.least_squares import Observations, Solution, along, chi2_limit, snoop, solve
+from measure.adjustment.least_squares import LeastSquares, Observations, along, chi2_limit, snoop, solve
 
 
 def levelled(
     runs: list[tuple[str, str, float]], fixed: dict[str, float], variances: list[float] | float
-) -> tuple[Solution, dict[str, float], list[str]]:
+) -> tuple[LeastSquares, dict[str, float], list[str]]:
     """Heights from differences `to - from`; sizes are those of the source."""
     names = sorted({n for a, b, _ in runs for n in (a, b)} - set(fixed))
     design, observed = np.zeros((len(runs), len(names))), np.zeros(len(runs))

@@ -19,7 +19,7 @@ from calib.photo.photo import load
 from measure.geometry.features import flatten
 from measure.job import job
 from measure.readings.readings import COLUMNS
-from measure.steps.draw import Drawing, draw
+from measure.steps.draw import JobOrder, draw
 from measure.tracing.request import Request
 from measure.tracing.tracing import trace
 from measure.tracing.values import Trace
@@ -82,7 +82,9 @@ def make(folder: Path) -> None:
     found = trace(load(photo), Request(truth["thickness_mm"], truth["subject"]))
     (folder / job.READINGS).write_text(readings(truth, labels(found, truth)))
     name = truth["words"].split(" with ")[0]
-    wanted = Drawing(photo, Request(truth["thickness_mm"], truth["subject"]), readings=folder / job.READINGS, name=name)
+    wanted = JobOrder(
+        photo, Request(truth["thickness_mm"], truth["subject"]), readings=folder / job.READINGS, name=name
+    )
     done = draw(wanted, folder, force=True, say=print)
     print("\n".join(done.lines))
 

@@ -14,7 +14,7 @@ from measure.adjustment.equations import with_edge_error
 from measure.geometry.features import Estimate, Feature, is_round
 from measure.geometry.motion import Motion
 from measure.geometry.rejoin import joints, rejoined, shifted_all
-from measure.several.joint import Joint, Laid, joined
+from measure.several.joint import JoinedOutlines, LaidOutline, joined
 from measure.several.matching import matched
 from tests.simulated_traces import sensitivity_of, white_of
 
@@ -57,7 +57,7 @@ def pair(truth: Sequence[Feature], placing: Motion, rng: np.random.Generator) ->
     return seen(truth, 1, rng, common), seen(placed(truth, placing.back()), 2, rng, common)
 
 
-def made_one(first: Estimate, second: Estimate, placing: Motion) -> Joint:
+def made_one(first: Estimate, second: Estimate, placing: Motion) -> JoinedOutlines:
     """Both joined, laid on each other as they really lie."""
     pairs = matched(first.features, [placing.of(f) for f in second.features])
-    return joined(first, [Laid(second, placing, tuple(pairs))])
+    return joined(first, [LaidOutline(second, placing, tuple(pairs))])

@@ -14,7 +14,7 @@ from PIL import Image
 
 from calib.errors import Untrustworthy
 from measure.bench.settings import Limits
-from measure.bench.uploads import Cut, Gate
+from measure.bench.uploads import Gate, NotTaken
 from measure.job import job
 from measure.steps.workers import Workers
 from tests import odd_work
@@ -80,7 +80,7 @@ def test_a_worker_gets_no_more_memory_than_its_share() -> None:
 def test_owners_waiting_are_limited() -> None:
     gate = Gate(Limits(looking=2))
     with gate.looking(), gate.looking():
-        with pytest.raises(Cut) as why, gate.looking():
+        with pytest.raises(NotTaken) as why, gate.looking():
             pass
         assert (why.value.status, why.value.code) == (503, "busy")
     with gate.looking():

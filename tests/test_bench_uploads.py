@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 
 from measure.bench import connections
 from measure.bench.settings import Limits
-from measure.bench.uploads import Cut, Gate
+from measure.bench.uploads import Gate, NotTaken
 from tests.benches import bench, listening, plate
 
 PART, END = b'--b\r\nContent-Disposition: form-data; name="%s"\r\n\r\n', b"\r\n--b--\r\n"
@@ -136,7 +136,7 @@ def test_an_address_that_sends_too_often_waits() -> None:
     for _ in range(3):
         with gate.passing("10.0.0.1"):
             pass
-    with pytest.raises(Cut) as why, gate.passing("10.0.0.1"):
+    with pytest.raises(NotTaken) as why, gate.passing("10.0.0.1"):
         pass
     assert (why.value.status, why.value.code) == (429, "too-often")
     with gate.passing("10.0.0.2"):
@@ -153,9 +153,9 @@ def test_drops_fall_again() -> None:
 
 def test_only_so_many_at_once() -> None:
     gate = Gate(Limits(receiving=2, each_receiving=1))
-    with gate.passing("a"), pytest.raises(Cut) as own, gate.passing("a"):
+    with gate.passing("a"), pytest.raises(NotTaken) as own, gate.passing("a"):
         pass
-    with gate.passing("a"), gate.passing("b"), pytest.raises(Cut) as all_, gate.passing("c"):
+    with gate.passing("a"), gate.passing("b"), pytest.raises(NotTaken) as all_, gate.passing("c"):
         pass
     assert {own.value.status, all_.value.status} == {503}
     with gate.passing("c"):

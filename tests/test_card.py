@@ -9,7 +9,7 @@ import pytest
 
 from calib.card.card import Card, Failure, find_card
 from calib.rectangle.corners import corner_radius
-from calib.rectangle.laying import Laid, laid
+from calib.rectangle.laying import LaidQuadrilateral, laid
 from calib.rectangle.sighting import grown, looked_at
 from calib.reference.reference import ID_1
 from tests.drawn_cards import SIZE, Drawing, corners_px, parameters, photo, prior
@@ -141,7 +141,7 @@ def test_bow_of_the_sides_is_measured(bow_mm: float) -> None:
     d = Drawing(bow=bow_mm, thickness=0.0, shadow=(0.0, 0.0, 0.0), camera_height=170.0)
     px_per_mm = parameters(d)[6] / d.camera_height
     sides = laid(_look(photo(d).astype(np.float32)), corners_px(d), SIZE, 4.0, 2.0, np.arange(-6, 6.1, 1.0))
-    found = Laid.of([edges[0] for edges in sides])
+    found = LaidQuadrilateral.of([edges[0] for edges in sides])
     long_sides = np.array([0, 2])
     assert found.bow_px[long_sides] / px_per_mm == pytest.approx(bow_mm, abs=0.08)
     assert (np.abs(found.bow_px[[1, 3]]) < 3 * found.bow_sd_px[[1, 3]]).all()

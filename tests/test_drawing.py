@@ -18,7 +18,7 @@ from measure.geometry import features
 from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
-from measure.sheet.marks import WIDE, Circle, Fill, Path, Text, bulge_arc, placed, polylines
+from measure.sheet.marks import WIDE, CircleMark, Fill, Path, Text, bulge_arc, placed, polylines
 from measure.sheet.sheet import Drawing, sketch
 from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named
 
@@ -56,7 +56,7 @@ def inks(marks):
     for m in marks:
         if isinstance(m, Fill):
             out.append(Polygon(m.points))
-        elif isinstance(m, Path | Circle):
+        elif isinstance(m, Path | CircleMark):
             out.append(LineString(polylines(m, 0.01)).buffer(m.pen.width_mm / 2))
     return out
 

@@ -10,7 +10,7 @@ from measure.geometry.dimensions import list_dimensions, size_of
 from measure.geometry.features import Estimate
 from measure.geometry.motion import Motion
 from measure.geometry.rejoin import shifted_all
-from measure.several.joint import Laid, joined
+from measure.several.joint import LaidOutline, joined
 from measure.several.matching import matched
 from tests.simulated_parts import parts
 from tests.simulated_sightings import made_one, pair
@@ -61,7 +61,7 @@ def test_the_same_card_does_not_average_out_and_views_do(names, share):
     grow = np.array([v for f in holes for v in (*f.centre, f.radius)])[:, None]
     first, second = (bare(holes, (n,), grow, [0.01]) for n in names)
     pairs = tuple((i, i) for i in range(len(holes)))
-    joint = joined(first, [Laid(second, Motion(), pairs)])
+    joint = joined(first, [LaidOutline(second, Motion(), pairs)])
     d = {x.kind: x for x in list_dimensions(joint.estimate)}["centres"]
     # 40 mm apart, 0.4 mm of them by the scale; edges add a hundredth
     assert d.u95_mm == pytest.approx(1.96 * 0.4 * share, rel=0.01)
@@ -95,7 +95,7 @@ def test_a_feature_without_partner_stays_from_the_first_photo():
     rng = np.random.default_rng(6)
     first, second = pair(BRACKET, HERE, rng)
     pairs = [p for p in matched(first.features, [HERE.of(f) for f in second.features]) if p[0] != 3]
-    joint = joined(first, [Laid(second, HERE, tuple(pairs))])
+    joint = joined(first, [LaidOutline(second, HERE, tuple(pairs))])
     assert [f.label for f in joint.estimate.features] == [f.label for f in first.features]
     at = first.slices()[first.features[3].label]
     assert joint.estimate.covariance()[at, at][0, 0] > 0.2 * first.covariance()[at, at][0, 0]
@@ -108,7 +108,7 @@ def test_a_third_photo_makes_it_surer_still():
     names = tuple(n.replace(" 2", " 3") for n in third.shared_names)
     third = replace(third, shared_names=names)
     pairs = tuple(matched(first.features, [HERE.of(f) for f in second.features]))
-    two = joined(first, [Laid(second, HERE, pairs)])
-    three = joined(first, [Laid(second, HERE, pairs), Laid(third, HERE, pairs)])
+    two = joined(first, [LaidOutline(second, HERE, pairs)])
+    three = joined(first, [LaidOutline(second, HERE, pairs), LaidOutline(third, HERE, pairs)])
     sizes = [np.median([d.u95_mm for d in list_dimensions(j.estimate)]) for j in (two, three)]
     assert sizes[1] < 0.97 * sizes[0]

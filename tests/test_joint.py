@@ -9,7 +9,7 @@ import pytest
 
 from calib.arrays import Array
 from calib.paper.formats import A4, CUT_SHARE, PAPER_SD_MM
-from calib.view.joint import FALLING, MODES, Body, Joint, _Seen, modes, placed, solve_jointly
+from calib.view.joint import FALLING, MODES, JointView, LyingRectangle, _Seen, modes, placed, solve_jointly
 from calib.view.view import Prior, SideEdges, derivative, project, side_points, solve
 from tests.test_view import CARD, SIZE, parameters
 
@@ -22,7 +22,7 @@ FAR = np.array([[-60.0, -70.0], [-20.0, -62.0]])
 def body(
     q: Array, size: tuple[float, float], place: tuple[float, float, float], top: float, cut_mm: float, rng
 ) -> tuple[SideEdges, ...]:
-    """Located sides of a rectangle that was cut a little askew: what `Body` says, drawn at random."""
+    """Located sides of a rectangle that was cut a little askew: what `LyingRectangle` says, drawn at random."""
     out = []
     for k in range(4):
         along = np.linspace(-0.47, 0.47, 24)
@@ -38,7 +38,7 @@ def body(
     return tuple(out)
 
 
-def scene(rng, relative: float = 0.03) -> tuple[Array, Body, Body]:
+def scene(rng, relative: float = 0.03) -> tuple[Array, LyingRectangle, LyingRectangle]:
     """A camera, a card and a sheet under it, both drawn from what is known of them."""
     q = parameters(
         rng.uniform(3, 25), rng.uniform(0, 360), rng.uniform(-180, 180), rng.uniform(300, 420),
@@ -48,10 +48,10 @@ def scene(rng, relative: float = 0.03) -> tuple[Array, Body, Body]:
     place = (rng.uniform(-60, 60), rng.uniform(-40, 40), rng.uniform(-3, 3))
     card = body(q, (rng.normal(85.60, 0.05), rng.normal(53.98, 0.022)), (0, 0, 0), 0.76, 0.0, rng)
     sheet = body(q, tuple(rng.normal([297, 210], PAPER_SD_MM)), place, 0.0, CUT_MM, rng)
-    return q, Body(card, CARD), Body(sheet, A4.rectangle, CUT_MM, place=place)
+    return q, LyingRectangle(card, CARD), LyingRectangle(sheet, A4.rectangle, CUT_MM, place=place)
 
 
-def error(solved: Joint, q: Array, ends: Array = FAR) -> tuple[float, float]:
+def error(solved: JointView, q: Array, ends: Array = FAR) -> tuple[float, float]:
     """Relative error of a far length, and its standard deviation."""
     px = project(q, np.c_[ends, np.zeros(2)])
     found, J = solved.view.plane(px), solved.view.plane_sensitivity(px)

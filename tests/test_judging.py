@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from measure.adjustment.judging import LOOSER, Bench, Judgement, judge
+from measure.adjustment.judging import LOOSER, Judgement, ReadingSet, judge
 
 
 def bench(observed: list[float], photo_sd: float = 0.04, tools: list[str] | None = None) -> Judgement:
     """Readings each of a size of its own that the photo knows to `photo_sd`."""
     n = len(observed)
-    b = Bench(
+    b = ReadingSet(
         design=np.eye(n),
         observed=np.array(observed),
         covariance=np.eye(n) * 0.02**2,
@@ -85,7 +85,7 @@ def test_a_photo_that_is_worse_than_it_says() -> None:
 def test_one_feature_behind_two_readings() -> None:
     """Two readings over the same edge, both 0.4 off, and two that are fine."""
     design = np.array([[1.0, 0, 0, 0], [1.0, 1.0, 0, 0], [0, 0, 1.0, 0], [0, 0, 0, 1.0]])
-    b = Bench(
+    b = ReadingSet(
         design=design,
         observed=np.array([0.4, 0.42, 0.0, -0.02]),
         covariance=np.eye(4) * 0.02**2,
@@ -102,7 +102,7 @@ def test_one_feature_behind_two_readings() -> None:
 
 def test_repeats_of_one_reading_are_one_witness() -> None:
     """The same wrong reading three times is neither a zero error nor a fault of the photo."""
-    b = Bench(
+    b = ReadingSet(
         design=np.array([[1.0, 0], [1.0, 0], [1.0, 0], [0, 1.0]]),
         observed=np.array([0.5, 0.51, 0.49, 0.0]),
         covariance=np.eye(4) * 0.02**2,

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from measure.adjustment.least_squares import (
-    Checked,
+    GroupResult,
     Observations,
     against_prediction,
     along,
@@ -110,7 +110,7 @@ def test_snooping_takes_two_blunders_and_puts_back_what_was_only_near_them() -> 
 def test_put_back() -> None:
     """Weighted residuals made so that the first one to go fits again once the second has gone."""
     m = np.array([[1.0, -0.9], [-0.9, 1.0]])
-    t = Checked(np.zeros(2), np.zeros(2), np.array([5.0, -4.8]), m)
+    t = GroupResult(np.zeros(2), np.zeros(2), np.array([5.0, -4.8]), m)
     assert len(snoop(t)) == 1
 
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.tools.jaws import TOOLS
-from measure.adjustment.misreadings import Candidate, likely_cause, meant_numbers
+from measure.adjustment.misreadings import OtherSize, likely_cause, meant_numbers
 from measure.readings.readings import Reading, make_reading
 from tests.simulated_traces import swapped
 
@@ -17,11 +17,11 @@ def reading(value: str, kind: str = "width", unit: str = "mm") -> Reading:
     return make_reading(kind, labels, value, unit)
 
 
-def other(value: float, measured: bool = True, u: float = 0.04, n: int = 5) -> Candidate:
-    return Candidate("width", (f"E{n}", "E7"), value, u, measured)
+def other(value: float, measured: bool = True, u: float = 0.04, n: int = 5) -> OtherSize:
+    return OtherSize("width", (f"E{n}", "E7"), value, u, measured)
 
 
-def likely(r: Reading, expected: float, others: list[Candidate] | None = None, u: float = 0.05) -> tuple[str, str]:
+def likely(r: Reading, expected: float, others: list[OtherSize] | None = None, u: float = 0.05) -> tuple[str, str]:
     cause = likely_cause(r, CALIPER, expected, u, others if others is not None else [other(70.0), other(55.0, n=6)])
     assert 0 < cause.probability <= 1
     return cause.likely, cause.reason

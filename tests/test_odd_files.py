@@ -21,7 +21,7 @@ from calib.tools.jaws import read_tools
 from calib.tools.printer import read_printer
 from measure.job import job
 from measure.silhouette.marks_file import read_marks
-from measure.steps.draw import Drawing, draw
+from measure.steps.draw import JobOrder, draw
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
@@ -144,7 +144,7 @@ def test_readings_from_a_pipe_are_no_file(tmp_path: Path) -> None:
     put("pipe", tmp_path / "x.csv")
     why = in_thread(lambda: read(traced(tmp_path / "plate"), [str(tmp_path / "x.csv")]))
     assert isinstance(why, JawlineError)
-    why = in_thread(lambda: draw(Drawing(tmp_path / "p.jpg", Request(None), tmp_path / "x.csv"), tmp_path / "job"))
+    why = in_thread(lambda: draw(JobOrder(tmp_path / "p.jpg", Request(None), tmp_path / "x.csv"), tmp_path / "job"))
     assert isinstance(why, JawlineError)
 
 

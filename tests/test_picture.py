@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from measure.drawing.labels import CELL, Wish, place
-from measure.drawing.picture import Drawn, picture
+from measure.drawing.picture import SeenFeature, picture
 
 
 def rectangle(x0: float, y0: float, x1: float, y1: float, step: float = 20) -> np.ndarray:
@@ -26,12 +26,12 @@ def card_with_print() -> tuple[np.ndarray, np.ndarray]:
     return rgb, rectangle(1100, 200, 1500, 452)
 
 
-def part() -> list[Drawn]:
+def part() -> list[SeenFeature]:
     x0, y0, x1, y1 = 200, 300, 700, 600
     sides = [((x0, y1), (x1, y1)), ((x1, y1), (x1, y0)), ((x1, y0), (x0, y0)), ((x0, y0), (x0, y1))]
-    drawn = [Drawn(f"E{i + 1}", "line", 0, np.linspace(a, b, 40)) for i, (a, b) in enumerate(sides)]
+    drawn = [SeenFeature(f"E{i + 1}", "line", 0, np.linspace(a, b, 40)) for i, (a, b) in enumerate(sides)]
     turn = np.linspace(0, 2 * np.pi, 60)
-    return [*drawn, Drawn("D1", "circle", 1, np.stack([450 + 60 * np.cos(turn), 450 + 60 * np.sin(turn)], 1))]
+    return [*drawn, SeenFeature("D1", "circle", 1, np.stack([450 + 60 * np.cos(turn), 450 + 60 * np.sin(turn)], 1))]
 
 
 def test_the_cards_face_cannot_be_read() -> None:

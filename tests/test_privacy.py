@@ -19,13 +19,13 @@ from PIL.TiffImagePlugin import IFDRational
 
 from calib.card.face import shows_number
 from measure.drawing import framing
-from measure.drawing.picture import Drawn, picture
+from measure.drawing.picture import SeenFeature, picture
 from measure.geometry.dimensions import size_of
 from measure.job import records
 from measure.job.job import TRACE
 from measure.readings.jaw_reach import possible_readings
 from measure.steps.check import csv_text, looked_at, table_lines
-from measure.steps.draw import Drawing, draw
+from measure.steps.draw import JobOrder, draw
 from measure.tracing.request import Request
 from tests.sample_photos import HALF, LEFT, TOP, middle, scene
 
@@ -77,7 +77,7 @@ def marked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def job(marked: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """All outputs of a whole job on it, with two readings by the labels that this photo, saved anew, happens to get."""
     folder = tmp_path_factory.mktemp("job") / "latch"
-    draw(Drawing(marked, Request(4.2)), folder)
+    draw(JobOrder(marked, Request(4.2)), folder)
     outline = records.estimate(records.from_text((folder / TRACE).read_text(), TRACE), TRACE)
     named = {f.label: f for f in outline.features}
     rows = ["kind,features,value,unit,tool,note", "thickness,,4.22,mm,caliper,"]
@@ -85,7 +85,7 @@ def job(marked: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     rows.append(f"{kind},{labels[0]},{size_of(kind, [named[labels[0]]]).value_mm:.2f},mm,caliper,")
     readings = folder.parent / "readings.csv"
     readings.write_text("\n".join(rows) + "\n")
-    draw(Drawing(marked, Request(4.2), readings=readings), folder, force=True)
+    draw(JobOrder(marked, Request(4.2), readings=readings), folder, force=True)
     return folder
 
 
@@ -183,7 +183,7 @@ def test_the_cards_number_is_nowhere_in_the_picture(job: Path, monkeypatch: pyte
     hidden = np.asarray(Image.open(job / "trace.png").convert("RGB"))
     card, part = outline_px(scene().card_px[:4]), outline_px(scene().part_px)
     monkeypatch.setattr(framing, "hide_face", lambda image, card: None)
-    shown = picture(middle().rgb, [card], [card], [Drawn("E1", "line", 0, part)])
+    shown = picture(middle().rgb, [card], [card], [SeenFeature("E1", "line", 0, part)])
     seen = np.asarray(Image.open(io.BytesIO(shown)))
     assert likeness(seen, patch, np.array([219, 226, 233])) > 0.75  # where it is not hidden it is found in the strip
     assert likeness(hidden, patch, np.geomspace(90, 640, 13)) < 0.5  # below, digits are less than seven pixels high

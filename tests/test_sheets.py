@@ -10,7 +10,7 @@ import pytest
 from calib.arrays import Array
 from calib.finding.finding import find_reference
 from calib.paper.formats import A4, LETTER
-from calib.paper.sheets import Sheet, find_sheet
+from calib.paper.sheets import FoundSheet, find_sheet
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
 from calib.reference.wanted import wanted
@@ -44,7 +44,7 @@ GOOD = {
 def test_sheets_are_found_and_measured(name: str) -> None:
     q, thing, reference = GOOD[name]
     sheet = find_sheet(photo(q, thing, PART), prior(), reference)
-    assert isinstance(sheet, Sheet), sheet
+    assert isinstance(sheet, FoundSheet), sheet
     error, sd = scale_error(sheet.joint.view, q)
     print(name, f"error {100 * error:.3f} %, u95 {196 * sd:.3f} %")
     assert abs(error) < 2.6 * sd

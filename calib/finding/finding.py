@@ -17,7 +17,7 @@ from calib.card.card import Card, find_card
 from calib.finding.together import as_measured, joined
 from calib.messages import Remedy
 from calib.paper.formats import FORMATS, own
-from calib.paper.sheets import Sheet, find_sheet, tried_sheet
+from calib.paper.sheets import FoundSheet, find_sheet, tried_sheet
 from calib.rectangle.quads import around, ordered
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
@@ -87,7 +87,7 @@ def _whichever(rgb: Photo, prior: Prior, corners_px: Array | None = None) -> Fou
     if card.underlay_px is not None:
         reference = as_measured(card, card.underlay_px)
         sheet = tried_sheet(rgb, card.underlay_px, reference, prior) if reference else None
-        if isinstance(sheet, Sheet):
+        if isinstance(sheet, FoundSheet):
             both = joined(card, of_card(card), sheet, of_sheet(sheet), prior)
             if not isinstance(both, Failure):
                 return both
@@ -97,7 +97,7 @@ def _whichever(rgb: Photo, prior: Prior, corners_px: Array | None = None) -> Fou
 def _lone_sheet(rgb: Photo, prior: Prior) -> Failure | None:
     """What to say of a sheet of a known format when there is no card; None if there is no such sheet."""
     for reference in FORMATS.values():
-        if isinstance(find_sheet(rgb, prior, reference), Sheet):
+        if isinstance(find_sheet(rgb, prior, reference), FoundSheet):
             return Failure(
                 "lone-sheet",
                 f"There is no card in the photo, only what may be an {reference.words}, but other formats have its "
@@ -147,7 +147,7 @@ def of_card(card: Card) -> Found:
     )
 
 
-def of_sheet(sheet: Sheet) -> Found:
+def of_sheet(sheet: FoundSheet) -> Found:
     """What a sheet gives to the measuring: the part may lie on it, or beside it."""
     return Found(
         name=sheet.reference.name,

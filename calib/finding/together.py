@@ -10,12 +10,12 @@ import numpy as np
 from calib.arrays import Array
 from calib.card.card import Card
 from calib.paper.formats import ALLOWED_MM, FORMATS
-from calib.paper.sheets import Sheet
+from calib.paper.sheets import FoundSheet
 from calib.rectangle.refusals import Failure
 from calib.rectangle.underlay import holds
 from calib.reference.found import Caution, Found
 from calib.reference.reference import Reference
-from calib.view.joint import Body, solve_jointly
+from calib.view.joint import LyingRectangle, solve_jointly
 from calib.view.view import Prior, View
 
 PAPER_MM = 0.1
@@ -39,7 +39,7 @@ def as_measured(card: Card, corners_px: Array) -> Reference | None:
     return None
 
 
-def joined(card: Card, by_card: Found, sheet: Sheet, by_sheet: Found, prior: Prior) -> Found | Failure:
+def joined(card: Card, by_card: Found, sheet: FoundSheet, by_sheet: Found, prior: Prior) -> Found | Failure:
     """One view from card and sheet.
 
     The sheet is first measured in the card's view: a size that no sheet of its format may have is refused, one that is
@@ -53,7 +53,7 @@ def joined(card: Card, by_card: Found, sheet: Sheet, by_sheet: Found, prior: Pri
     size = card.solution.view.size_px
     on_sheet = holds(sheet.corners_px, card.corners_px)
     # the sheet's upper face is the plane; a card beside it stands on the table, lower by the sheet's thickness
-    own = Body(card.edges, card.reference.rectangle, base_mm=0.0 if on_sheet else -PAPER_MM)
+    own = LyingRectangle(card.edges, card.reference.rectangle, base_mm=0.0 if on_sheet else -PAPER_MM)
     other = replace(sheet.body, place=_place(card.solution.view, sheet))
     r = other.rectangle
     width, height = _rough_size(card.solution.view, sheet.corners_px)
@@ -104,7 +104,7 @@ def _rough_size(view: View, corners_px: Array) -> tuple[float, float]:
     return float(sides[::2].mean()), float(sides[1::2].mean())
 
 
-def _place(view: View, sheet: Sheet) -> tuple[float, float, float]:
+def _place(view: View, sheet: FoundSheet) -> tuple[float, float, float]:
     """Where a sheet lies in the card's plane."""
     X = view.plane(sheet.corners_px)
     along = X[1] - X[0] + X[2] - X[3]

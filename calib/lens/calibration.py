@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from calib.view.bundle import Adjusted, Points, Sheet, adjust
+from calib.view.bundle import Adjusted, PointBearer, Points, adjust
 from calib.view.view import Prior, rotation
 
 LEAST_PHOTOS = 3
@@ -60,7 +60,7 @@ def unknown_lens(size_px: tuple[int, int], focal_px: float) -> Prior:
 
 
 def calibrate(
-    seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior, size_px: tuple[int, int]
+    seen: Sequence[Points], points_mm: Array, sheet: PointBearer, prior: Prior, size_px: tuple[int, int]
 ) -> Calibration:
     """One lens for all photos.
 
@@ -93,7 +93,7 @@ def calibrate(
 
 
 def _spoiling(
-    a: Adjusted, seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior, size_px: tuple[int, int]
+    a: Adjusted, seen: Sequence[Points], points_mm: Array, sheet: PointBearer, prior: Prior, size_px: tuple[int, int]
 ) -> tuple[int, ...]:
     """Photos whose residuals are of another size; if there are none, those without which the lens is another one."""
     if len(seen) <= LEAST_PHOTOS:

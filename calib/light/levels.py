@@ -39,14 +39,14 @@ nought."""
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class LevelColumns:
     """Which columns of a level sequence stand where, and how firmly each slope is held at nought."""
 
     has_wall: bool
     has_wall_shape: bool
 
     @classmethod
-    def of(cls, wall_px: float) -> Layout:
+    def of(cls, wall_px: float) -> LevelColumns:
         return cls(wall_px >= 0.75, wall_px >= 4)
 
     @property
@@ -107,7 +107,7 @@ def solver(
     The sample after the last one stands for the face's light as seen farther in. The face is `roughness` times as
     noisy as what lies beyond its edge: samples on it count so much less.
     """
-    layout = Layout.of(wall_px)
+    layout = LevelColumns.of(wall_px)
     # every column is a function of the distance from the position tried: looked up in one short table for all of them
     start = np.rint((first - np.array(xs)) * QUARTERS).astype(np.intp)
     every = round(STEP_PX * QUARTERS)
@@ -139,7 +139,7 @@ def solver(
     )
 
 
-def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: Layout) -> Array:
+def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: LevelColumns) -> Array:
     """(k, g, u) the columns of a level sequence at offsets u (u,) from the boundary, for cores of shadow g (g, 1)."""
     upper, lower, outer = (blurred_step(at, sigma) for at in (u + wall_px, u, u - g))
     beyond = np.maximum(u - g, 0)
@@ -159,7 +159,7 @@ def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: Layout) -
     return np.array(np.broadcast_arrays(*columns))
 
 
-def level_cost(levels: NDArray[np.float32], layout: Layout, gs: NDArray[np.float32]) -> NDArray[np.float32]:
+def level_cost(levels: NDArray[np.float32], layout: LevelColumns, gs: NDArray[np.float32]) -> NDArray[np.float32]:
     """Cost of implausible levels; levels: (t, l, 3, b) opponent, gs: (t,) -> (t, b)."""
     face, ground, shadow = levels[:, 0], levels[:, 1], levels[:, -1]
     lit = np.maximum(ground[:, 0], 0.004)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, STEP_PX, Layout, level_cost, solver
+from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, STEP_PX, LevelColumns, level_cost, solver
 from calib.light.srgb import linear_of_codes
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
@@ -158,7 +158,7 @@ def evidence(
     free = 0
     for wall in np.unique(bins):
         at = np.nonzero(bins == wall)[0]
-        layout = Layout.of(float(wall))
+        layout = LevelColumns.of(float(wall))
         levels = np.empty((tried, layout.levels, 3, len(at)), np.float32)
         unlike = np.zeros((tried, 1), np.float32)
         for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, 0.7), np.hypot(sigma_px, 0.7))):

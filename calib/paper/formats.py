@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from calib.reference.reference import Limits, Reference
+from calib.reference.reference import Reference, SizeLimits
 from calib.reference.wanted import Wanted
 from calib.view.view import Rectangle
 
@@ -25,7 +25,7 @@ def _format(name: str, words: str, width_mm: float, height_mm: float, source: st
         name=name,
         words=words,
         rectangle=Rectangle(width_mm, height_mm, 0.0, PAPER_SD_MM, PAPER_SD_MM, 0.0),
-        limits=Limits(
+        limits=SizeLimits(
             width_mm=(width_mm - ALLOWED_MM, width_mm + ALLOWED_MM),
             height_mm=(height_mm - ALLOWED_MM, height_mm + ALLOWED_MM),
             corner_mm=(0.0, 0.0),
@@ -52,6 +52,8 @@ def own(wanted: Wanted) -> Reference:
         name=wanted.name,
         words=f"rectangle {width:g} × {height:g} mm",
         rectangle=Rectangle(width, height, thick, sd, sd, 0.05 if thick else 0.0),
-        limits=Limits((width - within, width + within), (height - within, height + within), (0.0, 0.0), (thick, thick)),
+        limits=SizeLimits(
+            (width - within, width + within), (height - within, height + within), (0.0, 0.0), (thick, thick)
+        ),
         source="as given",
     )

@@ -24,7 +24,7 @@ from calib.rectangle.sighting import box_around, inside, shape_of
 from calib.rectangle.underlay import stands_out
 from calib.reference.found import Caution
 from calib.reference.reference import Reference, look_alikes
-from calib.view.joint import Body, Joint, solve_jointly
+from calib.view.joint import JointView, LyingRectangle, solve_jointly
 from calib.view.view import Prior, SideEdges, first_guess, project, side_points
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
@@ -57,7 +57,7 @@ still be of the sheet's colour."""
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class FoundSheet:
     """A sheet that was found and passed all tests.
 
     Attributes:
@@ -68,7 +68,7 @@ class Sheet:
     """
 
     reference: Reference
-    joint: Joint
+    joint: JointView
     edges: tuple[SideEdges, ...]
     corners_px: Array
 
@@ -82,9 +82,9 @@ class Sheet:
         return (Caution("tilt", text),)
 
     @property
-    def body(self) -> Body:
+    def body(self) -> LyingRectangle:
         """For solving together with others."""
-        return Body(self.edges, self.reference.rectangle, cut_sd_mm(self.reference))
+        return LyingRectangle(self.edges, self.reference.rectangle, cut_sd_mm(self.reference))
 
 
 def cut_sd_mm(reference: Reference) -> float:
@@ -94,7 +94,7 @@ def cut_sd_mm(reference: Reference) -> float:
 
 def find_sheet(
     rgb: NDArray[np.uint8], prior: Prior, reference: Reference, quads: list[Quad] | None = None, blur_px: float = 1.0
-) -> Sheet | Failure:
+) -> FoundSheet | Failure:
     """The sheet in a photo.
 
     Args:
@@ -113,7 +113,7 @@ def find_sheet(
     least = LEAST_AREA * size[0] * size[1]
     large = [q for q in quads if q.seen > LEAST_SEEN and area(q.corners_px) > least]
     near = [q for q in large if _off(q, reference, prior) < 1 and inside(q.corners_px, size)]
-    passed: list[Sheet] = []
+    passed: list[FoundSheet] = []
     failures: list[Failure] = []
     for q in sorted(near, key=lambda q: -q.score)[:TRIALS]:
         if any(_same(q.corners_px, s.corners_px) for s in passed):
@@ -145,19 +145,19 @@ def _same(q: Array, other: Array) -> bool:
 
 def tried_sheet(
     rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior, blur_px: float = 1.0
-) -> Sheet | Failure:
+) -> FoundSheet | Failure:
     """Solve the view from a candidate's rough corners (4, 2), long side first, and judge the result."""
     size = (rgb.shape[1], rgb.shape[0])
     light = Light.of(rgb, box_around(corners_px))
     cut = cut_sd_mm(reference)
-    found: tuple[Joint, tuple[SideEdges, ...]] | None = None
+    found: tuple[JointView, tuple[SideEdges, ...]] | None = None
     d = np.hypot(*(np.roll(corners_px, -1, 0) - corners_px).T)
     shape = shape_of(corners_px, prior)[0]
     long_first = shape[0] > 1 if abs(math.log(shape[0])) > 0.02 else d[0] + d[2] > d[1] + d[3]
     ordered = corners_px if long_first else np.roll(corners_px, -1, 0)
     for guess in first_guess(ordered, reference.rectangle, prior):
         try:
-            rough = solve_jointly([Body(_straight(ordered), reference.rectangle, cut)], prior, guess, size)
+            rough = solve_jointly([LyingRectangle(_straight(ordered), reference.rectangle, cut)], prior, guess, size)
         except np.linalg.LinAlgError:
             continue
         other = located_sheet(light, rough.view.parameters, reference.rectangle, cut, prior, size, blur_px)
@@ -183,11 +183,11 @@ def _straight(corners_px: Array) -> tuple[SideEdges, ...]:
 def _judged(
     rgb: NDArray[np.uint8],
     light: Light,
-    joint: Joint,
+    joint: JointView,
     edges: tuple[SideEdges, ...],
     reference: Reference,
     prior: Prior,
-) -> Sheet | Failure:
+) -> FoundSheet | Failure:
     """Tilt, whether each side is seen, ratio of sides, straightness and corners."""
     size, nominal = joint.view.size_px, reference.rectangle
     why = too_oblique(joint.view.tilt_deg)
@@ -196,7 +196,7 @@ def _judged(
     seen = _seen(joint, edges)
     loose = replace(nominal, height_sd_mm=LOOSE_SHARE * nominal.height_mm)
     try:
-        shape = solve_jointly([Body(edges, loose, cut_sd_mm(reference))], prior, joint.view.parameters, size)
+        shape = solve_jointly([LyingRectangle(edges, loose, cut_sd_mm(reference))], prior, joint.view.parameters, size)
     except np.linalg.LinAlgError:
         return _unclear(reference)
     height, height_sd = shape.bodies[0].rectangle.height_mm, float(np.sqrt(shape.bodies[0].size_covariance[1, 1]))
@@ -220,10 +220,10 @@ def _judged(
             "round-corners",
             f"What looks like the {reference.words} has round corners; use one with square corners.",
         )
-    return Sheet(reference, joint, edges, corners)
+    return FoundSheet(reference, joint, edges, corners)
 
 
-def _seen(joint: Joint, edges: tuple[SideEdges, ...]) -> Array:
+def _seen(joint: JointView, edges: tuple[SideEdges, ...]) -> Array:
     """(4,) share of each side where an edge was located that agrees with the view."""
     body = joint.bodies[0]
     out = np.zeros(4)
@@ -236,7 +236,7 @@ def _seen(joint: Joint, edges: tuple[SideEdges, ...]) -> Array:
     return out
 
 
-def _bow_mm(joint: Joint, edges: tuple[SideEdges, ...]) -> float:
+def _bow_mm(joint: JointView, edges: tuple[SideEdges, ...]) -> float:
     """How far the middle of the most curved side is off the line through its ends, all points taken."""
     most = 0.0
     for e in edges:
@@ -245,7 +245,7 @@ def _bow_mm(joint: Joint, edges: tuple[SideEdges, ...]) -> float:
     return most
 
 
-def _round_corners(light: Light, joint: Joint, half_mm: float) -> bool:
+def _round_corners(light: Light, joint: JointView, half_mm: float) -> bool:
     """Whether the corners' tips are the ground's colour instead of the sheet's, on most corners."""
     r = joint.bodies[0].rectangle
     tip = max(CORNER_MM, 0.03 * half_mm)

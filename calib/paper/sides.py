@@ -12,7 +12,7 @@ from calib.arrays import Array
 from calib.light.path import smoothest, vertex
 from calib.light.profile import Light
 from calib.rectangle.sides import CONFIDENT, SHADOW_PRICE, Run, edges_at, run
-from calib.view.joint import Body, Joint, solve_jointly
+from calib.view.joint import JointView, LyingRectangle, solve_jointly
 from calib.view.view import Prior, Rectangle, SideEdges
 
 STAGES = ((14.0, 16), (5.0, 12), (2.5, 8))
@@ -33,19 +33,19 @@ def located_sheet(
     prior: Prior,
     size_px: tuple[int, int],
     sigma_px: float,
-) -> tuple[Joint, tuple[SideEdges, ...]] | None:
+) -> tuple[JointView, tuple[SideEdges, ...]] | None:
     """View from the sides of a sheet, first coarse, then fine; None if they don't determine one.
 
     Args:
         light: the photo around the sheet.
         start: (10,) guessed view, right to about 14 px at its sides.
         rectangle: nominal size.
-        cut_sd_mm: see `calib.view.joint.Body`.
+        cut_sd_mm: see `calib.view.joint.LyingRectangle`.
         prior: of the camera.
         size_px: of the photo.
         sigma_px: optical blur.
     """
-    found: Joint | None = None
+    found: JointView | None = None
     edges: tuple[SideEdges, ...] = ()
     parameters = start
     for reach, width in STAGES:
@@ -54,7 +54,7 @@ def located_sheet(
         if any(len(e.along) < 6 for e in edges):
             return None
         try:
-            found = solve_jointly([Body(edges, rectangle, cut_sd_mm)], prior, parameters, size_px)
+            found = solve_jointly([LyingRectangle(edges, rectangle, cut_sd_mm)], prior, parameters, size_px)
         except np.linalg.LinAlgError:
             return None
         parameters = found.view.parameters

@@ -60,7 +60,7 @@ def closed(lines: Stretches, camera: Camera, families: int) -> Array:
     if len(lines) < 3:
         return np.empty((0, 4, 2))
     t, met = _crossings(lines)
-    seen = Seen.of(lines, camera.size_px)
+    seen = SeenLengths.of(lines, camera.size_px)
     base, a, b = _bases(lines, t, met, max(camera.size_px))
     quality = seen.quality(base, t[base, a], t[base, b])
     good = quality > WORST_SIDE
@@ -110,7 +110,7 @@ def _with_fourth(
     lines: Stretches,
     t: Array,
     met: NDArray[np.bool_],
-    seen: Seen,
+    seen: SeenLengths,
     base: Index,
     a: Index,
     b: Index,
@@ -140,7 +140,7 @@ def _with_fourth(
 def _without_fourth(
     lines: Stretches,
     t: Array,
-    seen: Seen,
+    seen: SeenLengths,
     base: Index,
     a: Index,
     b: Index,
@@ -171,7 +171,7 @@ def _without_fourth(
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SeenLengths:
     """How much of each line was seen up to every position: (n, 2 span) running sums, px; and the positions (n,) where
     the line enters and leaves the picture."""
 
@@ -181,7 +181,7 @@ class Seen:
     span: int
 
     @classmethod
-    def of(cls, lines: Stretches, size_px: tuple[int, int]) -> Seen:
+    def of(cls, lines: Stretches, size_px: tuple[int, int]) -> SeenLengths:
         """From stretches in a picture of this size."""
         half = int(np.hypot(*size_px)) + 2
         seen = np.zeros((len(lines), 2 * half), np.float32)

@@ -52,7 +52,7 @@ class SideLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class LaidQuadrilateral:
     """A quadrilateral on its edges.
 
     Attributes:
@@ -67,7 +67,7 @@ class Laid:
     bow_sd_px: Array
 
     @classmethod
-    def of(cls, lines: list[SideLine]) -> Laid:
+    def of(cls, lines: list[SideLine]) -> LaidQuadrilateral:
         """From four lines in order."""
         return cls(
             met(np.stack([x.ends_px for x in lines])[None])[0],

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.rectangle.closing import CARD_BONUS, Camera, closed
-from calib.rectangle.laying import Laid, laid
+from calib.rectangle.laying import LaidQuadrilateral, laid
 from calib.rectangle.segments import joined, segments
 
 FINE_PX = 1000
@@ -92,7 +92,7 @@ def quadrilaterals(
         seen = Camera((small.shape[1], small.shape[0]), focal * shrink, ratio)
         for corners in closed(joined(found, level.lines), seen, level.families):
             sides = laid(look, (corners + 0.5) / shrink - 0.5, camera.size_px, level.reach_px, EDGE_LAB)
-            moved = Laid.of([edges[0] for edges in sides])
+            moved = LaidQuadrilateral.of([edges[0] for edges in sides])
             if any(same(moved.corners_px, q.corners_px, SAME_PX) for q in out):
                 continue
             like = float(camera.likeness(moved.corners_px[None])[0])

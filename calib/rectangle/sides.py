@@ -55,7 +55,7 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CardSide:
     """A straight line across a run's evidence: offset and its change along the side, px; which width of shadow's core
     goes with it; and its summed cost."""
 
@@ -98,7 +98,7 @@ def _size(rectangle: Rectangle) -> tuple[float, float]:
     return rectangle.width_mm, rectangle.height_mm
 
 
-def lines(r: Run, most: int = 3) -> list[Line]:
+def lines(r: Run, most: int = 3) -> list[CardSide]:
     """The best straight lines through a run's evidence, best first, at least 1 px apart."""
     cost = np.minimum(r.cost - r.cost.min((1, 2), keepdims=True), CONFIDENT)
     step, reach = r.xs_px[1] - r.xs_px[0], r.xs_px[-1]
@@ -112,17 +112,17 @@ def lines(r: Run, most: int = 3) -> list[Line]:
         at = np.where((at >= 0) & (at < len(r.xs_px)), at, len(r.xs_px))
         total[i] = padded[rows, at].sum(0)
     total[..., 1:] += SHADOW_PRICE
-    out: list[Line] = []
+    out: list[CardSide] = []
     for k in np.argsort(total, axis=None):
         i, j, g = np.unravel_index(k, total.shape)
         if all(abs(r.xs_px[j] - o.offset_px) >= 1.0 for o in out):
-            out.append(Line(float(r.xs_px[j]), float(slopes[i]), int(g), float(total[i, j, g])))
+            out.append(CardSide(float(r.xs_px[j]), float(slopes[i]), int(g), float(total[i, j, g])))
             if len(out) == most:
                 break
     return out
 
 
-def points_on(r: Run, line: Line, near_px: float = 0.8) -> SideEdges:
+def points_on(r: Run, line: CardSide, near_px: float = 0.8) -> SideEdges:
     """Each block's own edge point, where one lies near the line."""
     t = r.along / np.ptp(r.along)
     expected = line.offset_px + line.slope_px * t
@@ -156,11 +156,11 @@ def edges_at(r: Run, x: Array, sigma: Array, ok: NDArray[np.bool_]) -> SideEdges
 
 def choose(
     runs: list[Run], rectangle: Rectangle, prior: Prior, start: Array, size_px: tuple[int, int]
-) -> tuple[Solution, list[Line]] | None:
+) -> tuple[Solution, list[CardSide]] | None:
     """The lines, one a side, that evidence and geometry agree on best; None if a side has too few points."""
     options = [lines(r) for r in runs]
     edges = [[points_on(r, o) for o in opts] for r, opts in zip(runs, options, strict=True)]
-    best: tuple[float, Solution, list[Line]] | None = None
+    best: tuple[float, Solution, list[CardSide]] | None = None
     for pick in product(*(range(len(o)) for o in options)):
         light_cost = sum((options[i][k].cost - options[i][0].cost) / BLOCKS_TOGETHER for i, k in enumerate(pick))
         if best is not None and light_cost > best[0]:

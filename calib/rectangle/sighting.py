@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius, corner_radius
-from calib.rectangle.laying import Laid, Look, laid, met
+from calib.rectangle.laying import LaidQuadrilateral, Look, laid, met
 from calib.rectangle.seen_shape import area, seen_shape
 from calib.reference.reference import Reference
 from calib.view.view import BROAD, Prior
@@ -149,7 +149,7 @@ def looked_at(
     on, radius, focal_px = _likeliest(look, corners_px, reach, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
-    curved = Laid.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
+    curved = LaidQuadrilateral.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
     camera = replace(prior, focal_px=focal_px)
     radial, by_lens = _by_lens(curved, on.corners_px, camera)
     if np.abs(by_lens).max() > BOWED_PX:  # where straight lines through them meet is not where the sides do
@@ -175,7 +175,7 @@ def looked_at(
     )
 
 
-def _by_lens(sides: Laid, corners_px: Array, camera: Prior) -> tuple[float, Array]:
+def _by_lens(sides: LaidQuadrilateral, corners_px: Array, camera: Prior) -> tuple[float, Array]:
     """k1 of the lens, by the sides' bows and what is known beforehand; and how far (4,) it bows straight sides, px.
 
     A lens bows all sides by one law, the more the longer they are and the farther from the photo's middle; a bent card
@@ -241,7 +241,7 @@ def shape_of(corners_px: Array, prior: Prior) -> tuple[Array, float]:
 
 def _likeliest(
     look: Look, corners: Array, reach: float, reference: Reference, prior: Prior, size_px: tuple[int, int]
-) -> tuple[Laid, Radius, float]:
+) -> tuple[LaidQuadrilateral, Radius, float]:
     """Of the edges along a candidate's sides (face, rim, shadow, print) those most like the reference; and by which
     focal length they are.
 
@@ -255,7 +255,7 @@ def _likeliest(
     focals, shapes, cost = _by_focal(met(ends), reference, prior)
     cost = cost + EDGE_PRICE * loss
     order = [int(i) for i in np.argsort(cost, kind="stable")[:RIVALS] if cost[i] < cost.min() + RIVAL]
-    found = [Laid.of([sides[i][k] for i, k in enumerate(picks[at])]) for at in order]
+    found = [LaidQuadrilateral.of([sides[i][k] for i, k in enumerate(picks[at])]) for at in order]
     radii = [_radius(look, on.corners_px, shapes[k, 0], reference, size_px) for k, on in zip(order, found, strict=True)]
     uneven = [_uneven(r) for r in radii]
     best = int(np.argmin([cost[at] + u for at, u in zip(order, uneven, strict=True)]))

@@ -12,7 +12,7 @@ from calib.view.view import Rectangle
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class SizeLimits:
     """What a standard allows, millimetres: (least, most)."""
 
     width_mm: tuple[float, float]
@@ -36,7 +36,7 @@ class Reference:
     name: str
     words: str
     rectangle: Rectangle
-    limits: Limits
+    limits: SizeLimits
     source: str
 
     @property
@@ -57,7 +57,7 @@ ID_1 = Reference(
         thickness_sd_mm=0.04,  # limits ± 0.08, likewise
         corner_mm=3.18,  # ISO/IEC 7810
     ),
-    limits=Limits(
+    limits=SizeLimits(
         width_mm=(85.47, 85.72),  # unused cards; from memory
         height_mm=(53.92, 54.03),  # unused cards; from memory
         corner_mm=(2.88, 3.48),  # ISO/IEC 7810: 3.18 ± 0.30

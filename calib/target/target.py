@@ -16,7 +16,7 @@ from calib.reference.found import Caution, Found
 from calib.reference.wanted import UNMEASURED, Bars
 from calib.target.layout import BAR_MM, LAYOUTS, Layout, rectangle
 from calib.target.saddles import Saddles, locate
-from calib.view.bundle import SHAPE, Adjusted, Points, Sheet, adjust
+from calib.view.bundle import SHAPE, Adjusted, PointBearer, Points, adjust
 from calib.view.view import Prior, project
 
 DICTIONARY = "DICT_4X4_250"
@@ -145,13 +145,13 @@ def contradicted_bars(
     )
 
 
-def paper(layout: Layout, bars: Bars) -> Sheet:
+def paper(layout: Layout, bars: Bars) -> PointBearer:
     """What is known of a printed sheet."""
     shape, sd = np.zeros(SHAPE), SHAPE_SD.copy()
     for axis, value in enumerate((bars.x_mm, bars.y_mm)):
         shape[axis] = 0.0 if value is None else value / BAR_MM - 1
         sd[axis] = STRETCH_SD if value is None else BAR_SD_MM / BAR_MM
-    return Sheet(layout.half_mm, shape, sd, POINT_SD_MM)
+    return PointBearer(layout.half_mm, shape, sd, POINT_SD_MM)
 
 
 # ------------------------------------------------------------------------------------------------------------- locating
@@ -171,7 +171,7 @@ def locate_target(rgb: NDArray[np.uint8], prior: Prior) -> Target | Failure | No
         rough = adjust(
             [Points(np.arange(len(seen)), seen, np.full(len(seen), 1.0))],
             drawn,
-            Sheet(layout.half_mm, np.zeros(SHAPE), np.r_[STRETCH_SD, STRETCH_SD, np.zeros(SHAPE - 2)], 0.0),
+            PointBearer(layout.half_mm, np.zeros(SHAPE), np.r_[STRETCH_SD, STRETCH_SD, np.zeros(SHAPE - 2)], 0.0),
             prior,
             (rgb.shape[1], rgb.shape[0]),
         )

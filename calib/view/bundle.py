@@ -23,7 +23,7 @@ frame's corners and sides, mm: z = bow_xx ξ² + bow_xy ξη + bow_yy η², with
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class PointBearer:
     """What is known of the thing that bears the points.
 
     Attributes:
@@ -38,9 +38,9 @@ class Sheet:
     point_sd_mm: float
 
 
-def exact(points_mm: Array) -> Sheet:
+def exact(points_mm: Array) -> PointBearer:
     """A plane whose points lie exactly where they are said to."""
-    return Sheet(np.maximum(np.abs(points_mm).max(0), 1.0), np.zeros(SHAPE), np.zeros(SHAPE), 0.0)
+    return PointBearer(np.maximum(np.abs(points_mm).max(0), 1.0), np.zeros(SHAPE), np.zeros(SHAPE), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,9 @@ REJECTED = 4.5
 """Residual, in standard deviations each way, beyond which a point does not count."""
 
 
-def adjust(seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior, size_px: tuple[int, int]) -> Adjusted:
+def adjust(
+    seen: Sequence[Points], points_mm: Array, sheet: PointBearer, prior: Prior, size_px: tuple[int, int]
+) -> Adjusted:
     """Camera, poses and sheet from located points.
 
     Args:
@@ -147,7 +149,7 @@ def first_pose(points_mm: Array, points_px: Array, prior: Prior) -> Array:
 class _Problem:
     """The observations of all photos in one piece, for the solver."""
 
-    def __init__(self, seen: Sequence[Points], points_mm: Array, sheet: Sheet, prior: Prior) -> None:
+    def __init__(self, seen: Sequence[Points], points_mm: Array, sheet: PointBearer, prior: Prior) -> None:
         self.photos, self.sheet, self.points_mm = len(seen), sheet, points_mm
         self.photo = np.concatenate([np.full(len(s.which), k) for k, s in enumerate(seen)])
         self.which = np.concatenate([s.which for s in seen])

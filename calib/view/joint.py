@@ -36,7 +36,7 @@ NONE = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Body:
+class LyingRectangle:
     """A rectangle that lies in the plane.
 
     Attributes:
@@ -74,7 +74,7 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True)
-class Joint:
+class JointView:
     """The view, the rectangles in it in the order given, and the weighted sum of squares, priors included."""
 
     view: View
@@ -130,7 +130,7 @@ class _Points:
 class _Seen:
     """All points of all bodies, for `settle`."""
 
-    def __init__(self, bodies: list[Body]) -> None:
+    def __init__(self, bodies: list[LyingRectangle]) -> None:
         self.bases_mm = [b.base_mm for b in bodies]
         self.points = [_Points.of(b.sides) for b in bodies]
         self.sigma_px = np.concatenate([s.sigma_px for b in bodies for s in b.sides])
@@ -183,7 +183,7 @@ class _Seen:
         return A
 
 
-def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple[int, int]) -> Joint:
+def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size_px: tuple[int, int]) -> JointView:
     """View and sizes from the located sides of one or more rectangles in a plane.
 
     Args:
@@ -232,14 +232,14 @@ def solve_jointly(bodies: list[Body], prior: Prior, start: Array, size_px: tuple
                 tuple(residuals),
             )
         )
-    return Joint(View(v[:VIEW], cov[:VIEW, :VIEW], size_px), tuple(out), settled.chi2)
+    return JointView(View(v[:VIEW], cov[:VIEW, :VIEW], size_px), tuple(out), settled.chi2)
 
 
-def _px_per_mm(view: Array, b: Body, side: int) -> float:
+def _px_per_mm(view: Array, b: LyingRectangle, side: int) -> float:
     """How many pixels a millimetre across a side is, at its middle."""
     middle = side_points(side, np.zeros(1), b.rectangle.width_mm, b.rectangle.height_mm, 0.0)[:, :2]
     ends = placed(np.concatenate([middle, middle * (1 + 1 / np.hypot(*middle[0]))]), np.array(b.place))
     return float(np.hypot(*np.diff(project(view, np.c_[ends, np.zeros(2)]), axis=0)[0]))
 
 
-__all__ = ["Body", "Joint", "Placed", "modes", "placed", "solve_jointly"]
+__all__ = ["JointView", "LyingRectangle", "Placed", "modes", "placed", "solve_jointly"]

@@ -14,7 +14,7 @@ TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
 must be, in standard deviations."""
 
 
-class Seen(Protocol):
+class LocatedPoints(Protocol):
     """Located points as a function of what is unknown."""
 
     @property
@@ -38,7 +38,7 @@ class Settled:
     residuals_px: Array
 
 
-def settle(seen: Seen, start: Array, mean: Array, information: Array) -> Settled:
+def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -> Settled:
     """Gauss-Newton with priors and Tukey weights.
 
     Args:

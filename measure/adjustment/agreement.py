@@ -24,8 +24,8 @@ from measure.adjustment.equations import (
     reading_covariance,
     unknowns,
 )
-from measure.adjustment.judging import LOOSER, Bench, Judgement, judge
-from measure.adjustment.least_squares import CRITICAL, Observations, Solution, solve, whitener
+from measure.adjustment.judging import LOOSER, Judgement, ReadingSet, judge
+from measure.adjustment.least_squares import CRITICAL, LeastSquares, Observations, solve, whitener
 from measure.adjustment.regularities import Regularity, RegularityKind, propose
 from measure.geometry.features import Estimate, Feature
 from measure.geometry.rejoin import Joint, about_new_middles, closing, joints, rejoined, shifted_all
@@ -61,10 +61,10 @@ class Agreement:
         self.dropped: list[Regularity] = []
         self.rest_at = np.zeros(self.k.size)
         self.x = self.mean.copy()
-        self.solution: Solution | None = None
+        self.solution: LeastSquares | None = None
 
     @property
-    def solved(self) -> Solution:
+    def solved(self) -> LeastSquares:
         """The last solution."""
         assert self.solution is not None
         return self.solution
@@ -98,7 +98,7 @@ class Agreement:
     def judge(self) -> Judgement:
         """The readings against the photo alone."""
         at = self.equations(range(len(self.readings)), self.mean)
-        bench = Bench(
+        bench = ReadingSet(
             design=np.array([e.row for e in at]).reshape(-1, self.k.size),
             observed=np.array([r.value_mm - e.reading_mm for r, e in zip(self.readings, at, strict=True)]),
             covariance=self.covariance,
@@ -119,7 +119,7 @@ class Agreement:
         self.prior_root = whitener(self.prior)
         self.x = self.mean.copy()
 
-    def adjust(self, rounds: int = ROUNDS) -> Solution:
+    def adjust(self, rounds: int = ROUNDS) -> LeastSquares:
         """Solve, linearise anew, and again."""
         for _ in range(rounds):
             solution = solve(self.groups(), tested=(1, 2))

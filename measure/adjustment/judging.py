@@ -20,7 +20,7 @@ import numpy as np
 from calib.arrays import Array
 from measure.adjustment.least_squares import (
     CRITICAL,
-    Checked,
+    GroupResult,
     against_prediction,
     along,
     log_evidence,
@@ -44,7 +44,7 @@ LOOSER_SD = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class ReadingSet:
     """Readings ready to be judged.
 
     Attributes:
@@ -99,7 +99,7 @@ class Judgement:
 
 @dataclass(slots=True)
 class _Search:
-    bench: Bench
+    bench: ReadingSet
     u: Array
     m: Array
     aside: list[int] = field(default_factory=list)
@@ -112,7 +112,7 @@ class _Search:
     gain: float = 0.0
 
 
-def judge(bench: Bench, predictions: Sequence[tuple[float, Array]]) -> Judgement:
+def judge(bench: ReadingSet, predictions: Sequence[tuple[float, Array]]) -> Judgement:
     """The most probable explanation of the readings.
 
     Args:
@@ -133,7 +133,7 @@ def judge(bench: Bench, predictions: Sequence[tuple[float, Array]]) -> Judgement
     return best
 
 
-def _explain(bench: Bench, t: Checked) -> _Search:
+def _explain(bench: ReadingSet, t: GroupResult) -> _Search:
     """One hypothesis after the other, the best first, until what is left needs no explanation."""
     s = _Search(bench, t.weighted.copy(), t.cofactor.copy())
     for _ in range(2 * len(bench.observed)):
@@ -157,18 +157,18 @@ def _explain(bench: Bench, t: Checked) -> _Search:
             s.gain += feature
         else:
             s.aside.append(k)
-            s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), [k])
+            s.u, s.m = without(GroupResult(s.u, s.u, s.u, s.m), [k])
             s.gain += single
     s.aside = [*s.together, *_singles(s, t)]
     return s
 
 
-def _singles(s: _Search, t: Checked) -> list[int]:
+def _singles(s: _Search, t: GroupResult) -> list[int]:
     """Data snooping proper, beside the patterns that were found."""
     u, m = t.weighted, t.cofactor
     for c in s.patterns:
         u, m = projected(u, m, c)
-    return snoop(Checked(t.residuals, t.redundancy, u, m))
+    return snoop(GroupResult(t.residuals, t.redundancy, u, m))
 
 
 def _gain(strength: float, pull: float, prior: tuple[float, float]) -> float:
@@ -266,4 +266,4 @@ def _take_zero(s: _Search, rows: tuple[int, ...], gain: float) -> None:
 def _take_whole(s: _Search, rows: Sequence[int]) -> None:
     """Any error whatever is allowed in these readings from now on."""
     s.patterns += [np.eye(len(s.u))[i] for i in rows]
-    s.u, s.m = without(Checked(s.u, s.u, s.u, s.m), rows)
+    s.u, s.m = without(GroupResult(s.u, s.u, s.u, s.m), rows)

@@ -46,7 +46,7 @@ class Observations:
 
 
 @dataclass(frozen=True, slots=True)
-class Checked:
+class GroupResult:
     """A group after the adjustment.
 
     Attributes:
@@ -74,7 +74,7 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
-class Solution:
+class LeastSquares:
     """An adjusted linear model.
 
     Attributes:
@@ -89,10 +89,10 @@ class Solution:
     covariance: Array
     chi2: float
     freedom: int
-    groups: tuple[Checked, ...]
+    groups: tuple[GroupResult, ...]
 
 
-def solve(groups: Sequence[Observations], tested: Sequence[int] | None = None) -> Solution:
+def solve(groups: Sequence[Observations], tested: Sequence[int] | None = None) -> LeastSquares:
     """Best linear unbiased estimate of the unknowns.
 
     Args:
@@ -123,14 +123,14 @@ def solve(groups: Sequence[Observations], tested: Sequence[int] | None = None) -
         at += n
         if tested is not None and k not in tested:
             nothing = np.zeros(0)
-            out.append(Checked(nothing, nothing, nothing, np.zeros((0, 0))))
+            out.append(GroupResult(nothing, nothing, nothing, np.zeros((0, 0))))
             continue
         qv = np.eye(n) - design @ cofactor @ design.T
         weighted = root.T @ v
         m = root.T @ qv @ root
         full = g.covariance if g.covariance.ndim == 2 else np.diag(g.covariance)
-        out.append(Checked(full @ weighted, np.einsum("ij,ji->i", full, m), weighted, m))
-    return Solution(z / scale, cofactor, chi2, at - len(z), tuple(out))
+        out.append(GroupResult(full @ weighted, np.einsum("ij,ji->i", full, m), weighted, m))
+    return LeastSquares(z / scale, cofactor, chi2, at - len(z), tuple(out))
 
 
 def _whitened(g: Observations) -> tuple[Array, Array, Array]:
@@ -169,7 +169,7 @@ def projected(u: Array, m: Array, c: Array) -> tuple[Array, Array]:
     return u - mc * (float(c @ u) / strength), m - np.outer(mc, mc) / strength
 
 
-def without(t: Checked, gone: Sequence[int]) -> tuple[Array, Array]:
+def without(t: GroupResult, gone: Sequence[int]) -> tuple[Array, Array]:
     """Weighted residuals and their cofactor as they would be with some observations given up.
 
     Returns:
@@ -184,7 +184,7 @@ def without(t: Checked, gone: Sequence[int]) -> tuple[Array, Array]:
     return u, m
 
 
-def snoop(t: Checked, critical: float = CRITICAL) -> list[int]:
+def snoop(t: GroupResult, critical: float = CRITICAL) -> list[int]:
     """Data snooping: the observation with the largest standardised residual is set aside, one at a time, until none
     exceeds the critical value; then those set aside are put back where they fit after all (Baarda 1968).
 
@@ -233,7 +233,7 @@ def chi2_limit(freedom: int, alpha: float = 0.05) -> float:
     return float(chdtri(freedom, alpha)) if freedom else 0.0
 
 
-def against_prediction(observed: Array, covariance: Array, predicted: Array) -> Checked:
+def against_prediction(observed: Array, covariance: Array, predicted: Array) -> GroupResult:
     """The tests of a group of observations against a prior of all unknowns, before any adjustment.
 
     The same numbers as `solve` gives for the group next to a group that holds the prior, found from the observations'
@@ -247,9 +247,9 @@ def against_prediction(observed: Array, covariance: Array, predicted: Array) -> 
     m = np.linalg.inv(predicted + covariance)
     m = (m + m.T) / 2
     weighted = m @ observed
-    return Checked(covariance @ weighted, np.einsum("ij,ji->i", covariance, m), weighted, m)
+    return GroupResult(covariance @ weighted, np.einsum("ij,ji->i", covariance, m), weighted, m)
 
 
-def log_evidence(t: Checked, observed: Array) -> float:
+def log_evidence(t: GroupResult, observed: Array) -> float:
     """Log of the normal density of observations tested by `against_prior`, without its constant."""
     return 0.5 * float(np.linalg.slogdet(t.cofactor)[1]) - 0.5 * float(observed @ t.weighted)

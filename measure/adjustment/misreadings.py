@@ -25,7 +25,7 @@ WIDEST_FLAT_MM = 1.5
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class OtherSize:
     """Another size that the reading may belong to.
 
     Attributes:
@@ -42,7 +42,7 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
+class Slip:
     """The most probable slip, in a word and in a sentence."""
 
     likely: Likely
@@ -50,7 +50,7 @@ class Cause:
     probability: float
 
 
-def likely_cause(reading: Reading, tool: Tool, expected_mm: float, u_mm: float, others: Sequence[Candidate]) -> Cause:
+def likely_cause(reading: Reading, tool: Tool, expected_mm: float, u_mm: float, others: Sequence[OtherSize]) -> Slip:
     """The slip that explains a suspect reading best.
 
     Args:
@@ -68,7 +68,7 @@ def likely_cause(reading: Reading, tool: Tool, expected_mm: float, u_mm: float, 
     ]
     total = sum(w for w, *_ in weights)
     weight, likely, reason = max(weights, key=lambda x: x[0])
-    return Cause(likely, reason, weight / total if total else 0.0)
+    return Slip(likely, reason, weight / total if total else 0.0)
 
 
 def _density(x: float, u: float) -> float:
@@ -133,7 +133,7 @@ def _digits(reading: Reading, tool: Tool, expected: float, u: float) -> tuple[fl
     return PRIOR["digits"] * weight, "digits", text
 
 
-def _feature(reading: Reading, others: Iterable[Candidate]) -> tuple[float, Likely, str]:
+def _feature(reading: Reading, others: Iterable[OtherSize]) -> tuple[float, Likely, str]:
     """Right value, wrong place. Half of such slips go to something else that was measured as well."""
     others = list(others)
     measured = sum(c.measured for c in others)

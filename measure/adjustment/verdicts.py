@@ -12,7 +12,7 @@ from measure.adjustment.agreement import Agreement
 from measure.adjustment.equations import Equation, equation, key, reading_covariance
 from measure.adjustment.judging import Judgement, ZeroError
 from measure.adjustment.least_squares import DELTA0
-from measure.adjustment.misreadings import Candidate, Likely, likely_cause
+from measure.adjustment.misreadings import Likely, OtherSize, likely_cause
 from measure.geometry.dimensions import size_of
 from measure.readings.jaw_reach import possible_readings
 from measure.readings.readings import Reading, ReadingKind
@@ -90,7 +90,7 @@ def _suspect(work: Agreement, i: int, e: Equation, zero: ZeroError | None) -> Ve
     return Verdict(reading, "suspect", reading.value_mm - e.size_mm, z, own / u**2, DELTA0 * u, reason, likely)
 
 
-def candidates(work: Agreement, i: int) -> list[Candidate]:
+def candidates(work: Agreement, i: int) -> list[OtherSize]:
     """Every other size that reading `i` may belong to, with its uncertainty where it lies near the value."""
     reading = work.readings[i]
     named = work.features_at(work.x)
@@ -113,7 +113,7 @@ def candidates(work: Agreement, i: int) -> list[Candidate]:
             row = equation(work.k, other, named, work.x, work.thickness_mm, work.tools, work.subject).row
             own = reading_covariance([other], work.tools)[0, 0]
             u = math.sqrt(float(row @ work.solved.covariance @ row) + own)
-        out.append(Candidate(kind, labels, value, u, (kind, them) in measured))
+        out.append(OtherSize(kind, labels, value, u, (kind, them) in measured))
     return out
 
 

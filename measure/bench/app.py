@@ -23,7 +23,7 @@ from measure.bench.desk import Desk, Stale
 from measure.bench.events import Bell
 from measure.bench.guards import Guards
 from measure.bench.settings import Settings
-from measure.bench.uploads import Cut, Gate
+from measure.bench.uploads import Gate, NotTaken
 
 HERE = Path(__file__).parent
 
@@ -86,7 +86,7 @@ def application(settings: Settings) -> Starlette:
         lifespan=at_work,
         exception_handlers={
             JawlineError: _by_error,
-            Cut: _cut,
+            NotTaken: _cut,
             Stale: _stale,
             HTTPException: _by_status,
             Exception: _unexpected,

@@ -13,7 +13,7 @@ from starlette.responses import JSONResponse, Response
 from measure.bench import routes, tasks
 from measure.bench.guards import SVG_POLICY
 from measure.bench.shelf import base_name
-from measure.bench.uploads import Cut, Gate, received
+from measure.bench.uploads import Gate, NotTaken, received
 
 
 async def page(request: Request) -> Response:
@@ -42,7 +42,7 @@ async def photo(request: Request) -> Response:
     gate: Gate = request.app.state.owners_gate
     with gate.passing(request.client.host if request.client else ""):
         if not await run_in_threadpool(desk.has_room):
-            raise Cut(503, "full", "We have as many photos as we can look at: please bring the part to the event.")
+            raise NotTaken(503, "full", "We have as many photos as we can look at: please bring the part to the event.")
         got = await received(request, limits, desk.session.place())
     out = desk.session.place()
     copies: list[tasks.Copied] = []

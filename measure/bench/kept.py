@@ -17,7 +17,7 @@ FILE, PHOTO = "bench.json", "photo.png"
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
 
 
-class Said(Record):
+class Notice(Record):
     """A code and a sentence, as the page says it."""
 
     code: str
@@ -36,7 +36,7 @@ class KeptPhoto(Record):
     scale: PositiveFloat
 
 
-class Strokes(Record):
+class StrokesRecord(Record):
     """Lines that somebody drew on the picture, in its pixels: along what is part, and across what is not."""
 
     part: tuple[tuple[Pair, ...], ...] = ()
@@ -49,7 +49,7 @@ class Asked(Record):
     subject: Literal["part", "opening"] = "part"
     thickness_mm: NonNegativeFloat | None = None
     fragments: Literal[1, 2] = 1
-    strokes: Strokes = Strokes()
+    strokes: StrokesRecord = StrokesRecord()
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)
 
 
@@ -69,7 +69,7 @@ class Kept(Record):
     at: FiniteFloat = 0.0
     asked: Asked = Asked()
     photo: KeptPhoto | None = None
-    refusal: Said | None = None
+    refusal: Notice | None = None
     accepted: tuple[Accepted, ...] = ()
 
 

@@ -21,7 +21,7 @@ from measure.sheet import sheet
 from measure.steps.corrected import corrected_drawing
 from measure.steps.read import in_job, tools_of
 from measure.steps.reconcile import agreed, measured_from, refuse_if_nothing_holds
-from measure.steps.shown import Shown, shown
+from measure.steps.shown import ShownJob, shown
 from measure.subject import Subject
 
 
@@ -57,7 +57,7 @@ class Live:
     record: records.JobRecord
     found: Reconciled
     advice: Advice
-    shown: Shown | None
+    shown: ShownJob | None
     marks: tuple[str, str]
 
     @property

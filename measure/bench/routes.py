@@ -21,7 +21,7 @@ from measure.bench.events import Bell, Stream
 from measure.bench.guards import SVG_POLICY
 from measure.bench.phrases import IN_TWO
 from measure.bench.shelf import Job, plain_name
-from measure.bench.uploads import Cut, body_of, received
+from measure.bench.uploads import NotTaken, body_of, received
 from measure.job.records import Pair
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
@@ -34,7 +34,7 @@ _NUMBER = re.compile("[0-9]{1,9}")
 _REVISION = re.compile("[0-9]{1,18}")
 
 
-class Body(BaseModel):
+class Posted(BaseModel):
     """A request's JSON: unknown keys are let pass."""
 
     model_config = ConfigDict(extra="ignore", allow_inf_nan=False, str_max_length=LONGEST_FIELD)
@@ -42,17 +42,17 @@ class Body(BaseModel):
     revision: int | None = None
 
 
-class TraceBody(Body):
+class TraceBody(Posted):
     """What is to be traced, and how; coordinates in the shown picture."""
 
     thickness: str | float | None = None
     subject: str = "part"
     fragments: Literal[1, 2] = 1
-    strokes: kept.Strokes = kept.Strokes()
+    strokes: kept.StrokesRecord = kept.StrokesRecord()
     card_corners: tuple[Pair, ...] | None = None
 
 
-class ReadingBody(Body):
+class ReadingBody(Posted):
     """A reading."""
 
     kind: str
@@ -63,20 +63,20 @@ class ReadingBody(Body):
     note: str = ""
 
 
-class CompleteBody(Body):
+class CompleteBody(Posted):
     """A completion."""
 
     by: str | None = None
     broken: str | None = None
 
 
-class TrialBody(Body):
+class TrialBody(Posted):
     """What is said of a trial print."""
 
     said: str
 
 
-class MakeBody(Body):
+class MakeBody(Posted):
     """Files to be made."""
 
     what: str
@@ -113,7 +113,7 @@ async def body(request: Request, form: type[M]) -> M:
         if isinstance(why, ValidationError):
             first = why.errors(include_url=False, include_input=False)[0]
             where = f"{'.'.join(str(x) for x in first['loc'])}: {first['msg']}".lower()
-        raise Cut(400, "request", f"The request can't be understood ({where}).") from None
+        raise NotTaken(400, "request", f"The request can't be understood ({where}).") from None
 
 
 def page(request: Request, template: str, **words: Any) -> HTMLResponse:
@@ -191,7 +191,7 @@ async def events(request: Request) -> Response:
     of, desk = await job_of(request), desk_of(request)
     bell: Bell = request.app.state.bell
     if bell.listeners >= desk.settings.limits.listeners:
-        raise Cut(503, "busy", "Too many pages are open: close some.")
+        raise NotTaken(503, "busy", "Too many pages are open: close some.")
     return Stream(bell, of.id, lambda: desk.progress(of))
 
 
@@ -223,7 +223,7 @@ async def remove_reading(request: Request) -> Response:
 
 async def undo(request: Request) -> Response:
     """POST /api/jobs/{id}/undo"""
-    of, asked, desk = await job_of(request), await body(request, Body), desk_of(request)
+    of, asked, desk = await job_of(request), await body(request, Posted), desk_of(request)
     return JSONResponse(await run_in_threadpool(desk.change, of, asked.revision, of.undo))
 
 

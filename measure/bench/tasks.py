@@ -50,22 +50,22 @@ class TraceOrder:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class StepBegins:
     """Said when a step begins: what is done, and how far the trace has come, about."""
 
     words: str
     share: float
 
 
-OPENING, LOOKING = Step("opening the photo", 0.02), Step("looking for the card", 0.1)
+OPENING, LOOKING = StepBegins("opening the photo", 0.02), StepBegins("looking for the card", 0.1)
 DURING = {
-    Stage.CARD: Step("finding the card", 0.3),
-    Stage.PART: Step("finding the part", 0.5),
-    Stage.EDGES: Step("locating its edges", 0.6),
-    Stage.FEATURES: Step("fitting lines and arcs", 0.7),
-    Stage.AGAIN: Step("looking once more along them", 0.8),
+    Stage.CARD: StepBegins("finding the card", 0.3),
+    Stage.PART: StepBegins("finding the part", 0.5),
+    Stage.EDGES: StepBegins("locating its edges", 0.6),
+    Stage.FEATURES: StepBegins("fitting lines and arcs", 0.7),
+    Stage.AGAIN: StepBegins("looking once more along them", 0.8),
 }
-DRAWING = Step("drawing the outline", 0.9)
+DRAWING = StepBegins("drawing the outline", 0.9)
 
 
 @dataclass(frozen=True, slots=True)

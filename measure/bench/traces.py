@@ -113,7 +113,7 @@ class Traces:
         at = self._under_way[of.id] = Tracing()
 
         def say(what: Any) -> None:
-            if isinstance(what, tasks.Step):
+            if isinstance(what, tasks.StepBegins):
                 at.words, at.share = what.words, what.share
             elif isinstance(what, tasks.Copied):
                 self._copied(of, out, what)
@@ -175,11 +175,11 @@ class Traces:
         return next((p for p in paths if is_plain(p)), None)
 
 
-def _refusal(why: Exception) -> kept.Said:
+def _refusal(why: Exception) -> kept.Notice:
     """As the page says it."""
     if isinstance(why, JawlineError):
-        return kept.Said(code=why.code, text=why.said(on_page))
-    return kept.Said(code="unexpected", text=str(why))
+        return kept.Notice(code=why.code, text=why.said(on_page))
+    return kept.Notice(code="unexpected", text=str(why))
 
 
 def close_unfinished(shelf: Shelf) -> None:
@@ -189,6 +189,6 @@ def close_unfinished(shelf: Shelf) -> None:
         if known is None or known.refusal or (of.folder / job.TRACE).exists():
             continue
         if not (of.folder / kept.PHOTO).exists():
-            now = known.model_copy(update={"refusal": kept.Said(code="photo-gone", text=PHOTO_GONE)})
+            now = known.model_copy(update={"refusal": kept.Notice(code="photo-gone", text=PHOTO_GONE)})
             with contextlib.suppress(JawlineError):
                 of.write({kept.FILE: kept.to_bytes(now)}, undoable=False)

@@ -30,7 +30,7 @@ LONGEST_NAME = 1000
 SLOW = "The photo arrived too slowly: send it again where the connection is better."
 
 
-class Cut(Exception):
+class NotTaken(Exception):
     """An upload is not taken: HTTP status, a short code and a sentence."""
 
     def __init__(self, status: int, code: str, text: str) -> None:
@@ -38,9 +38,9 @@ class Cut(Exception):
         self.status, self.code, self.text = status, code, text
 
 
-def no_form() -> Cut:
+def no_form() -> NotTaken:
     """A form that can't be read."""
-    return Cut(400, "form", "The form can't be understood: send one photo, and nothing long beside it.")
+    return NotTaken(400, "form", "The form can't be understood: send one photo, and nothing long beside it.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ class Gate:
         self._take_drop(address)
         own = self._open.get(address, 0)
         if sum(self._open.values()) >= self.limits.receiving or own >= self.limits.each_receiving:
-            raise Cut(503, "busy", "Many photos are being sent just now: try again in a minute.")
+            raise NotTaken(503, "busy", "Many photos are being sent just now: try again in a minute.")
         self._open[address] = own + 1
         try:
             yield
@@ -99,7 +99,7 @@ class Gate:
             Cut: too many are.
         """
         if self._looking >= self.limits.looking:
-            raise Cut(503, "busy", "Many photos are being looked at just now: try again in a minute.")
+            raise NotTaken(503, "busy", "Many photos are being looked at just now: try again in a minute.")
         self._looking += 1
         try:
             yield
@@ -114,7 +114,9 @@ class Gate:
         left, at = self._drops.get(address, (float(self.limits.burst), now))
         left = min(self.limits.burst, left + (now - at) / self.limits.refill_s)
         if left < 1 or len(self._drops) >= MOST_ADDRESSES:
-            raise Cut(429, "too-often", "That were many photos in a short time: wait a minute, then send the next one.")
+            raise NotTaken(
+                429, "too-often", "That were many photos in a short time: wait a minute, then send the next one."
+            )
         self._drops[address] = (left - 1, now)
 
 
@@ -139,18 +141,20 @@ async def received(request: Request, limits: Limits, place: Path) -> Received:
 
 async def _received(request: Request, limits: Limits, place: Path) -> Received:
     most = int((limits.upload_mb * 1e6) + limits.form_kb * 1e3)
-    too_large = Cut(413, "photo-too-large", f"The photo is larger than {limits.upload_mb:g} MB: send it as a JPEG.")
+    too_large = NotTaken(
+        413, "photo-too-large", f"The photo is larger than {limits.upload_mb:g} MB: send it as a JPEG."
+    )
     length = request.headers.get("content-length", "")
     if length.isdecimal() and int(length[:20]) > most:
         raise too_large
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
-        raise Cut(415, "form", "A photo is sent as a form (multipart/form-data).")
+        raise NotTaken(415, "form", "A photo is sent as a form (multipart/form-data).")
     counted = _Counted(request, limits, most, too_large)
     guarded = Request(request.scope, counted)
     try:
         form = await guarded.form(max_files=1, max_fields=12, max_part_size=int(limits.form_kb * 1e3))
     except ClientDisconnect:
-        raise Cut(400, "cut-short", "The photo did not arrive whole: send it again.") from None
+        raise NotTaken(400, "cut-short", "The photo did not arrive whole: send it again.") from None
     except MultiPartException:
         raise no_form() from None
     except Exception as why:
@@ -162,7 +166,7 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
     try:
         file = form.get("photo")
         if not isinstance(file, UploadFile):
-            raise Cut(400, "no-photo", "There is no photo in the form: choose one and send it again.")
+            raise NotTaken(400, "no-photo", "There is no photo in the form: choose one and send it again.")
         if (file.size or 0) > limits.upload_mb * 1e6:
             raise too_large
         path = place / FILE
@@ -182,10 +186,10 @@ def _kept(file: UploadFile, path: Path) -> None:
 class _Counted:
     """Receives the body of a request, counts it, and gives up on it."""
 
-    def __init__(self, request: Request, limits: Limits, most: int, too_large: Cut) -> None:
+    def __init__(self, request: Request, limits: Limits, most: int, too_large: NotTaken) -> None:
         self._receive, self._limits, self._left, self._too_large = request.receive, limits, most, too_large
         self._until = time.monotonic() + limits.upload_s
-        self.why: Cut | None = None
+        self.why: NotTaken | None = None
 
     async def __call__(self) -> Message:
         wait = min(self._limits.pause_s, self._until - time.monotonic())
@@ -193,7 +197,7 @@ class _Counted:
             async with asyncio.timeout(max(wait, 0.0)):
                 message = await self._receive()
         except TimeoutError:
-            self.why = Cut(408, "too-slow", SLOW)
+            self.why = NotTaken(408, "too-slow", SLOW)
             raise self.why from None
         self._left -= len(message.get("body", b""))
         if self._left < 0:
@@ -208,7 +212,7 @@ async def body_of(request: Request, limits: Limits) -> bytes:
     Raises:
         Cut: it is not small, or too slow.
     """
-    too_large = Cut(413, "too-large", "The request is too large.")
+    too_large = NotTaken(413, "too-large", "The request is too large.")
     counted = _Counted(request, limits, int(limits.form_kb * 1e3), too_large)
     out = b""
     async for chunk in _chunks(Request(request.scope, counted)):
@@ -221,4 +225,4 @@ async def _chunks(request: Request) -> AsyncIterator[bytes]:
         async for chunk in request.stream():
             yield chunk
     except ClientDisconnect:
-        raise Cut(400, "cut-short", "The request did not arrive whole.") from None
+        raise NotTaken(400, "cut-short", "The request did not arrive whole.") from None

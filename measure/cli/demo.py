@@ -21,9 +21,9 @@ def demo(
 ) -> None:
     """Run the whole job on a sample, with readings."""
     from measure.job import sample
-    from measure.steps.draw import Drawing
+    from measure.steps.draw import JobOrder
     from measure.steps.draw import draw as all_steps
     from measure.tracing.request import Request
 
-    wanted = Drawing(sample.photo(), Request(sample.THICKNESS_MM), readings=sample.readings(), name=sample.NAME)
+    wanted = JobOrder(sample.photo(), Request(sample.THICKNESS_MM), readings=sample.readings(), name=sample.NAME)
     show(all_steps(wanted, out, force=force, say=None if json else line), json)

@@ -38,12 +38,12 @@ def draw(
     kind = subject_of(subject)
     height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
-    from measure.steps.draw import Drawing
+    from measure.steps.draw import JobOrder
     from measure.steps.draw import draw as all_steps
     from measure.tracing.request import Request
 
     folder = out or Path(f"{photos[0].stem}-job")
-    wanted = Drawing(
+    wanted = JobOrder(
         photos[0],
         Request(height_mm, kind, scale_by),
         readings=readings,

@@ -14,13 +14,13 @@ import numpy as np
 
 from calib.written import printable
 from measure.dimensioning.gauging import Shape, crossing
-from measure.dimensioning.scheme.values import Wanted
+from measure.dimensioning.scheme.values import PlannedDimension
 from measure.geometry.features import Feature, Point
 from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
 from measure.sheet.lettering import FIGURES_MM
-from measure.sheet.marks import ARROW_MM, Circle, Fill, Mark, Text, placed
+from measure.sheet.marks import ARROW_MM, CircleMark, Fill, Mark, Text, placed
 from measure.sheet.sheet import Sheet
 
 VERSION = "R2010"
@@ -141,7 +141,7 @@ def _draw(space: Any, mark: Mark) -> None:
         if mark.pen.dashes_mm:
             style |= {"linetype": LINETYPES[mark.pen.dashes_mm][0], "ltscale": mark.pen.stretch}
         style["lineweight"] = round(mark.pen.width_mm * 100)
-        if isinstance(mark, Circle):
+        if isinstance(mark, CircleMark):
             space.add_circle(mark.centre, mark.radius, dxfattribs=style)
         elif len(mark.vertices) == 2 and mark.vertices[0][2] == 0:
             space.add_line(mark.vertices[0][:2], mark.vertices[1][:2], dxfattribs=style)
@@ -205,7 +205,7 @@ def _entity(space: Any, d: Drawn, back: Motion, style: dict[str, Any]) -> Any:
     return add(center=tuple(centre), mpoint=tuple(at), **style)
 
 
-def _across_slot(w: Wanted, back: Motion) -> tuple[Point, Point, float]:
+def _across_slot(w: PlannedDimension, back: Motion) -> tuple[Point, Point, float]:
     """Two points across a slot, and the direction between them, in the features' frame but for the sheet's turn."""
     assert w.ends is not None
     first, second = (np.mean(e.points, axis=0) for e in w.ends)

@@ -39,7 +39,7 @@ class Wish:
     size_px: tuple[float, float]
 
 
-class Ground:
+class TakenCells:
     """Which cells of the picture are taken, with quick counts over boxes (summed-area table, Crow 1984)."""
 
     def __init__(self, taken: NDArray[np.bool_]) -> None:
@@ -111,7 +111,7 @@ def place(
     Returns:
         (n, 2) centres of the labels, in the order of the wishes.
     """
-    lines, soft = Ground(drawn), Ground(avoid)
+    lines, soft = TakenCells(drawn), TakenCells(avoid)
     options = [_candidates(w, lines, soft, size_px) for w in wishes]
     n = len(wishes)
     chosen = np.full(n, -1)
@@ -157,7 +157,7 @@ def leader_end(anchor: Array, centre: Array, size_px: tuple[float, float]) -> Ar
     return np.asarray(centre + d * np.minimum(t, 1.0))
 
 
-def _candidates(wish: Wish, lines: Ground, soft: Ground, size_px: tuple[int, int]) -> _Candidates:
+def _candidates(wish: Wish, lines: TakenCells, soft: TakenCells, size_px: tuple[int, int]) -> _Candidates:
     w, h = wish.size_px
     angle = np.arctan2(wish.towards[1], wish.towards[0]) + np.radians(TURNS_DEG)
     ray = np.stack([np.cos(angle), np.sin(angle)], 1)

@@ -12,7 +12,7 @@ from typing import Any
 from calib.written import printable
 from measure.geometry.features import Point
 from measure.sheet.lettering import NARROWED, drawable, em_mm, width_mm
-from measure.sheet.marks import Circle, Fill, Mark, Path, Pen, Text, bulge_arc
+from measure.sheet.marks import CircleMark, Fill, Mark, Path, Pen, Text, bulge_arc
 from measure.sheet.sheet import Sheet
 
 POINTS_PER_MM = 72 / 25.4
@@ -81,7 +81,7 @@ def _draw(canvas: Any, mark: Mark) -> None:
         return
     path = canvas.beginPath()
     _pen(canvas, mark.pen)
-    if isinstance(mark, Circle):
+    if isinstance(mark, CircleMark):
         path.circle(*mark.centre, mark.radius)
     else:
         _trace(path, mark)

@@ -36,7 +36,7 @@ PAPER: Colour = (235, 235, 235)
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class SeenFeature:
     """A feature as it is seen in the photo.
 
     Attributes:
@@ -58,7 +58,7 @@ def picture(
     rgb: NDArray[np.uint8],
     outlines_px: Sequence[Array],
     faces_px: Sequence[Array],
-    drawn: Sequence[Drawn],
+    drawn: Sequence[SeenFeature],
     notes: Sequence[str] = (),
 ) -> bytes:
     """The labelled picture as a PNG file.
@@ -100,7 +100,7 @@ def _draw_references(frame: Frame, outlines_px: Sequence[Array]) -> None:
         _polyline(frame.pixels, frame.at(outline), PAPER, 2, closed=True)
 
 
-def _draw_outlines(image: NDArray[np.uint8], drawn: Sequence[Drawn], lines: Sequence[Array]) -> None:
+def _draw_outlines(image: NDArray[np.uint8], drawn: Sequence[SeenFeature], lines: Sequence[Array]) -> None:
     """Outline of the part: a bright line in a dark casing shows on any ground."""
     for points in lines:
         _polyline(image, points, CASING, 6)
@@ -120,7 +120,7 @@ def _dashes(points: Array) -> list[Array]:
 
 # --------------------------------------------------------------------------------------------------------------- labels
 def _labelled(
-    rgb: NDArray[np.uint8], outlines_px: Sequence[Array], faces_px: Sequence[Array], drawn: Sequence[Drawn]
+    rgb: NDArray[np.uint8], outlines_px: Sequence[Array], faces_px: Sequence[Array], drawn: Sequence[SeenFeature]
 ) -> NDArray[np.uint8]:
     """The part, large, with outline and labels."""
     from PIL import Image, ImageDraw
@@ -164,7 +164,7 @@ def _strip(
     rgb: NDArray[np.uint8],
     outlines_px: Sequence[Array],
     faces_px: Sequence[Array],
-    drawn: Sequence[Drawn],
+    drawn: Sequence[SeenFeature],
     notes: Sequence[str],
     width: int,
 ) -> NDArray[np.uint8]:
@@ -184,7 +184,7 @@ def _strip(
     return np.asarray(strip)
 
 
-def _write_key(strip: Image.Image, x: int, drawn: Sequence[Drawn], notes: Sequence[str]) -> None:
+def _write_key(strip: Image.Image, x: int, drawn: Sequence[SeenFeature], notes: Sequence[str]) -> None:
     """What the letters mean, then the notes; smaller where the strip is narrow."""
     from PIL import ImageDraw
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from calib.written import printable
 from measure.sheet.lettering import drawable, em_mm, width_mm
-from measure.sheet.marks import Circle, Fill, Layer, Mark, Path, Pen, Text, bulge_arc
+from measure.sheet.marks import CircleMark, Fill, Layer, Mark, Path, Pen, Text, bulge_arc
 from measure.sheet.sheet import Sheet
 
 FONTS = "'Bitstream Vera Sans', 'DejaVu Sans', Verdana, Arial, sans-serif"
@@ -38,7 +38,7 @@ def _element(mark: Mark, height: float) -> Any:
 
     if isinstance(mark, Path):
         return drawsvg.Path(_path_data(mark, height), **_stroke(mark.pen))
-    if isinstance(mark, Circle):
+    if isinstance(mark, CircleMark):
         x, y = mark.centre
         return drawsvg.Circle(_r(x), _r(height - y), _r(mark.radius), **_stroke(mark.pen))
     if isinstance(mark, Fill):

@@ -63,7 +63,7 @@ def write_html() -> bytes:
     return page.encode()
 
 
-def _step(number: int, step: words.Step) -> str:
+def _step(number: int, step: words.GuideStep) -> str:
     head = f"<h2><span>{number}</span>{escape(step.head)}</h2>"
     return f"<li>{svg(step.picture, step.shows)}<div>{head}<p>{escape(step.text)}</p></div></li>"
 

@@ -81,12 +81,12 @@ def _room(column: float) -> float:
     return column - PICTURE_MM - BESIDE_MM - NUMBER_MM
 
 
-def _height(step: words.Step, column: float) -> float:
+def _height(step: words.GuideStep, column: float) -> float:
     room = _room(column)
     return max(PICTURE_MM * HEIGHT / WIDTH, _high(step.head, room, HEAD) + UNDER_MM + _high(step.text, room, TEXT))
 
 
-def _step(canvas: Any, number: int, step: words.Step, x: float, y: float, column: float) -> None:
+def _step(canvas: Any, number: int, step: words.GuideStep, x: float, y: float, column: float) -> None:
     """A picture, and its number and words to the right of it, upper left corner at x, y."""
     _drawn(canvas, step.picture, x, y - PICTURE_MM * HEIGHT / WIDTH)
     at, room = x + PICTURE_MM + BESIDE_MM, _room(column)

@@ -12,7 +12,7 @@ LEAD = (
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class GuideStep:
     """One thing to do.
 
     Attributes:
@@ -28,53 +28,53 @@ class Step:
     shows: str
 
 
-STEPS: tuple[Step, ...] = (
-    Step(
+STEPS: tuple[GuideStep, ...] = (
+    GuideStep(
         "beside",
         "Card beside part",
         "Lay the part flat on a table and a card flat beside it, a finger’s width away. Nothing lies on the card, and "
         "the card not on the part.",
         "Seen from above: a part with two holes and a card side by side on a sheet of paper.",
     ),
-    Step(
+    GuideStep(
         "blank",
         "Blank side up",
         "Turn the card over so that no number shows, or use a library or loyalty card: we need only its size.",
         "A card with a number, crossed out; turned over to its back, ticked.",
     ),
-    Step(
+    GuideStep(
         "ground",
         "Plain paper",
         "Choose paper whose colour differs from both: white under a dark part, dark under a pale one. Clear away "
         "everything else.",
         "A dark part on white paper and a pale part on dark paper.",
     ),
-    Step(
+    GuideStep(
         "above",
         "Straight above",
         "Hold the phone level over the part, looking right down, not from the side.",
         "Seen from the side: a phone level above the table, ticked; a phone that looks from the side, crossed out.",
     ),
-    Step(
+    GuideStep(
         "back",
         "Back, then zoom",
         "Hold the phone twice as high and zoom to 2×. Part and card fill half of the picture, with some table all "
         "round.",
         "A phone close to the part, crossed out; a phone twice as high with its zoom at two times, ticked.",
     ),
-    Step(
+    GuideStep(
         "light",
         "Soft light",
         "By a window, no flash, no sun: no hard shadow, no lamp mirrored in card or part. Tap on the part, hold still.",
         "A window with daylight, ticked; a flash, crossed out.",
     ),
-    Step(
+    GuideStep(
         "other",
         "Other face too",
         "Turn the part over like a page, so that the same side stays up, and take a second photo in the same way.",
         "A part and the same part turned over sideways, an arrow on both pointing up.",
     ),
-    Step(
+    GuideStep(
         "send",
         "At full size",
         "Mail the photo as your phone took it, uncut. Messengers make pictures small: there, send it as a file.",

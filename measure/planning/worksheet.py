@@ -23,7 +23,7 @@ from measure.geometry.features import (
 from measure.planning.planning import Suggestion
 from measure.sheet.layout.frame import PAPER, Paper, border
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM
-from measure.sheet.marks import LIGHT, NARROW, WIDE, Circle, Mark, Text, arrow, line, polyline
+from measure.sheet.marks import LIGHT, NARROW, WIDE, CircleMark, Mark, Text, arrow, line, polyline
 from measure.sheet.sheet import Sheet
 
 BALLOON_MM = 3.6
@@ -230,7 +230,7 @@ def _balloon(number: int, spot: _Spot, at: Array) -> list[Mark]:
             way = way / long
             marks.append(line(_point(at + BALLOON_MM * way), _point(end), "DIMENSIONS", NARROW))
             marks.append(arrow(_point(end), math.atan2(way[1], way[0])))
-    marks.append(Circle(_point(at), BALLOON_MM, "DIMENSIONS", WIDE))
+    marks.append(CircleMark(_point(at), BALLOON_MM, "DIMENSIONS", WIDE))
     marks.append(Text((float(at[0]), float(at[1]) - FIGURES_MM / 2), str(number), FIGURES_MM, "DIMENSIONS", "middle"))
     return marks
 
@@ -243,7 +243,7 @@ def _table(rows: Sequence[tuple[str, str]], x0: float, x1: float, top: float) ->
         y = top - n * ROW_MM
         middle_y = y + ROW_MM / 2
         marks.append(line((x0 + 6, y + ROW_MM), (right, y + ROW_MM), "NOTES", LIGHT))
-        marks.append(Circle((x0 + 12, middle_y), BALLOON_MM, "NOTES", WIDE))
+        marks.append(CircleMark((x0 + 12, middle_y), BALLOON_MM, "NOTES", WIDE))
         marks.append(Text((x0 + 12, middle_y - FIGURES_MM / 2), str(n), FIGURES_MM, "NOTES", "middle"))
         marks += _said(words, how, x0 + 20, middle_y)
         box = (right - BOX_MM[0], middle_y - BOX_MM[1] / 2, right, middle_y + BOX_MM[1] / 2)

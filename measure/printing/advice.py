@@ -11,7 +11,7 @@ from types import MappingProxyType
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class Alternative:
     """What a part is asked to do that a printer serves badly, and what else to try.
 
     Attributes:
@@ -32,7 +32,7 @@ class Advice:
 
 
 _TABLE = (
-    Advice(
+    Alternative(
         "bend",
         ("flexible", "soft", "rubber", "hinge"),
         "it bends or gives in use",
@@ -45,7 +45,7 @@ _TABLE = (
         ),
         "TPU creeps under lasting load: not for what must stay tight.",
     ),
-    Advice(
+    Alternative(
         "hot",
         ("heat", "oven", "steam", "engine"),
         "it gets hot",
@@ -60,7 +60,7 @@ _TABLE = (
         "Nothing printed next to a flame, a heating element or an exhaust, and nothing that keeps hot parts from mains "
         "wires.",
     ),
-    Advice(
+    Alternative(
         "food",
         ("kitchen", "drink", "mouth", "dishwasher"),
         "it touches food or the mouth",
@@ -73,7 +73,7 @@ _TABLE = (
         ),
         "A coating does not make a print fit for food for good: it chips. PLA goes out of shape in the dishwasher.",
     ),
-    Advice(
+    Alternative(
         "load",
         ("heavy", "carry", "carries", "strong", "lever"),
         "it carries a lasting or heavy load",
@@ -86,7 +86,7 @@ _TABLE = (
         ),
         "Nothing that a person sits, stands or hangs on, and nothing above a head.",
     ),
-    Advice(
+    Alternative(
         "thin",
         ("small", "tiny", "fine"),
         "it is smaller than a nozzle prints",
@@ -99,7 +99,7 @@ _TABLE = (
         ),
         "Resin prints are brittle, and uncured resin is harmful to the skin.",
     ),
-    Advice(
+    Alternative(
         "thread",
         ("screw", "screws", "threads"),
         "it has a thread under M5",
@@ -112,7 +112,7 @@ _TABLE = (
         ),
         "From M5 on print it upright, with a clearance of 0.2 to 0.4 mm, and run a tap through it.",
     ),
-    Advice(
+    Alternative(
         "spring",
         ("springs", "clip", "snap"),
         "it has to spring back",
@@ -125,7 +125,7 @@ _TABLE = (
         ),
         "Loaded springs fly: goggles on.",
     ),
-    Advice(
+    Alternative(
         "seal",
         ("sealing", "gasket", "tight", "water"),
         "it seals against water or air",
@@ -138,10 +138,10 @@ _TABLE = (
         "Only drips and dust: no gas, no pressure, no fuel, no drinking water mains.",
     ),
 )
-ADVICE: Mapping[str, Advice] = MappingProxyType({a.word: a for a in _TABLE})
+ADVICE: Mapping[str, Alternative] = MappingProxyType({a.word: a for a in _TABLE})
 
 
-def advice_for(words: Sequence[str]) -> tuple[list[Advice], list[str]]:
+def advice_for(words: Sequence[str]) -> tuple[list[Alternative], list[str]]:
     """Advice by its words, each once, in the order asked; and the words that mean nothing here."""
     named = {w: a for a in _TABLE for w in (a.word, *a.others)}
     asked = [w.strip().lower().lstrip("-") for w in words]
@@ -149,7 +149,7 @@ def advice_for(words: Sequence[str]) -> tuple[list[Advice], list[str]]:
     return [ADVICE[w] for w in found], [w for w in asked if w not in named]
 
 
-def lines(asked: Sequence[Advice]) -> tuple[str, ...]:
+def lines(asked: Sequence[Alternative]) -> tuple[str, ...]:
     """For people."""
     out = []
     for a in asked:

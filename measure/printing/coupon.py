@@ -32,7 +32,7 @@ LEAST_READINGS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Size:
+class CouponSize:
     """A size on the test piece.
 
     Attributes:
@@ -66,17 +66,17 @@ def features() -> tuple[Feature, ...]:
     return tuple(out)
 
 
-def sizes() -> tuple[Size, ...]:
+def sizes() -> tuple[CouponSize, ...]:
     """All sizes that are to be measured, numbered as on the worksheet."""
     return (
-        Size(1, "width", ("E6", "E2"), 50.0, 0),
-        Size(2, "width", ("E6", "E4"), 14.0, 0),
-        Size(3, "width", ("E1", "E5"), 40.0, 1),
-        Size(4, "width", ("E1", "E3"), 12.0, 1),
-        Size(5, "gap", ("E8", "E10"), 24.0, 0),
-        Size(6, "gap", ("E12", "E14"), 5.0, 0),
-        Size(7, "gap", ("E11", "E13"), 16.0, 1),
-        Size(8, "gap", ("E7", "E9"), 4.0, 1),
+        CouponSize(1, "width", ("E6", "E2"), 50.0, 0),
+        CouponSize(2, "width", ("E6", "E4"), 14.0, 0),
+        CouponSize(3, "width", ("E1", "E5"), 40.0, 1),
+        CouponSize(4, "width", ("E1", "E3"), 12.0, 1),
+        CouponSize(5, "gap", ("E8", "E10"), 24.0, 0),
+        CouponSize(6, "gap", ("E12", "E14"), 5.0, 0),
+        CouponSize(7, "gap", ("E11", "E13"), 16.0, 1),
+        CouponSize(8, "gap", ("E7", "E9"), 4.0, 1),
     )
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
-from measure.adjustment.least_squares import ALPHA0, Checked, Observations, Solution, chi2_limit, solve
+from measure.adjustment.least_squares import ALPHA0, GroupResult, LeastSquares, Observations, chi2_limit, solve
 from measure.geometry.features import PARAMETERS, Estimate, Feature, as_fitted
 from measure.geometry.local_form import Base, base_of, by_motion, by_parameters, form, parameters_of
 from measure.geometry.motion import Motion
@@ -33,7 +33,7 @@ ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class LaidOutline:
     """A further outline, laid on the first one.
 
     Attributes:
@@ -48,7 +48,7 @@ class Laid:
 
 
 @dataclass(frozen=True, slots=True)
-class Joint:
+class JoinedOutlines:
     """Outlines made one.
 
     Attributes:
@@ -77,7 +77,7 @@ class Joint:
     views: tuple[tuple[float, int], ...]
 
 
-def joined(first: Estimate, others: Sequence[Laid]) -> Joint:
+def joined(first: Estimate, others: Sequence[LaidOutline]) -> JoinedOutlines:
     """Make outlines of one part one.
 
     Args:
@@ -96,7 +96,7 @@ def joined(first: Estimate, others: Sequence[Laid]) -> Joint:
         solution = work.settled()
     m, s = work.m, len(work.names)
     terms = slice(m, m + s)
-    return Joint(
+    return JoinedOutlines(
         work.result(solution),
         work.names,
         solution.x[terms],
@@ -115,7 +115,7 @@ class _Work:
     """The adjustment under way."""
 
     first: Estimate
-    others: list[Laid]
+    others: list[LaidOutline]
     bases: dict[int, Base] = field(init=False)
     at: list[slice] = field(init=False)
     m: int = field(init=False)
@@ -134,7 +134,7 @@ class _Work:
         self.looser = np.ones(len(self.names))
 
     # ------------------------------------------------------------ equations
-    def settled(self) -> Solution:
+    def settled(self) -> LeastSquares:
         """Solve, lay the outlines better, and again."""
         for _ in range(ROUNDS):
             solution = solve(self.groups())
@@ -164,7 +164,7 @@ class _Work:
         out.append(Observations(prior, np.zeros(len(self.names)), self.prior()))
         return out
 
-    def sighted(self, k: int, o: Laid, u: int) -> Observations:
+    def sighted(self, k: int, o: LaidOutline, u: int) -> Observations:
         """What a further photo says of the first one's features."""
         own = list(o.estimate.slices().values())
         rows = self.rows_of(o)
@@ -211,7 +211,7 @@ class _Work:
         return out + np.diag(np.diag(out) * 1e-12 + 1e-18)
 
     # ------------------------------------------------------------ tests
-    def views(self, solution: Solution) -> tuple[tuple[float, int], ...]:
+    def views(self, solution: LeastSquares) -> tuple[tuple[float, int], ...]:
         """How far each photo's view is from what all the rest says of it: chi-square and freedom."""
         return tuple(_error_of(solution.groups[-1], own)[:2] for own in self.view_terms())
 
@@ -226,11 +226,11 @@ class _Work:
             self.looser[own] = math.sqrt(max(chi2 / max(freedom, 1), 1.0))
         return bool((self.looser > 1).any())
 
-    def misfits(self, solution: Solution, k: int) -> tuple[float, ...]:
+    def misfits(self, solution: LeastSquares, k: int) -> tuple[float, ...]:
         """How far each feature of a further outline contradicts everything else, chi-square."""
         return tuple(_error_of(solution.groups[k + 1], r)[0] for _, r in self.rows_of(self.others[k]))
 
-    def rows_of(self, o: Laid) -> list[tuple[int, slice]]:
+    def rows_of(self, o: LaidOutline) -> list[tuple[int, slice]]:
         """Where each pair of a further outline stands in its group: the first outline's feature, and the rows."""
         out, row = [], 0
         for i, _ in o.pairs:
@@ -239,7 +239,7 @@ class _Work:
             row += n
         return out
 
-    def worst(self, solution: Solution) -> tuple[int, Array] | None:
+    def worst(self, solution: LeastSquares) -> tuple[int, Array] | None:
         """The feature on which the photos disagree most, beyond chance, with the difference; None if there is none."""
         found: tuple[float, int, Array] | None = None
         for k, o in enumerate(self.others):
@@ -260,7 +260,7 @@ class _Work:
             self.extra[number, i] = np.outer(difference, difference) / 2
 
     # ------------------------------------------------------------ result
-    def result(self, solution: Solution) -> Estimate:
+    def result(self, solution: LeastSquares) -> Estimate:
         """The first outline moved to where all photos have it, with its covariance."""
         e, m = self.first, self.m
         by = np.zeros(m)
@@ -291,7 +291,7 @@ class _Work:
         return out
 
 
-def _error_of(t: Checked, rows: slice | NDArray[np.intp]) -> tuple[float, int, Array]:
+def _error_of(t: GroupResult, rows: slice | NDArray[np.intp]) -> tuple[float, int, Array]:
     """How far some observations disagree with everything else: chi-square and its freedom, and the error that they
     would have if they alone were wrong (Teunissen 2000)."""
     u, m = t.weighted[rows], t.cofactor[rows][:, rows]

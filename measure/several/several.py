@@ -18,7 +18,7 @@ from measure.geometry.features import PARAMETERS
 from measure.geometry.motion import Motion
 from measure.geometry.symmetry import outer_loop
 from measure.several.common_terms import Sighting, sightings
-from measure.several.joint import Joint, Laid, joined
+from measure.several.joint import JoinedOutlines, LaidOutline, joined
 from measure.several.matching import covered, matched
 from measure.several.registration import registrations
 from measure.tracing.parts import scale_u95
@@ -36,7 +36,7 @@ CONTRADICTED = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class TracedPhoto:
     """One photo of several.
 
     Attributes:
@@ -65,13 +65,13 @@ class Several:
     turned_over: tuple[bool, ...]
 
 
-def shown(photo: Photo, trace: Trace) -> Shown:
+def shown(photo: Photo, trace: Trace) -> TracedPhoto:
     """A traced photo, as one of several."""
     camera = (photo.camera, photo.focal_35mm, tuple(sorted(photo.rgb.shape[:2])))
-    return Shown(photo.name, trace, camera)
+    return TracedPhoto(photo.name, trace, camera)
 
 
-def combined(photos: Sequence[Shown]) -> Several:
+def combined(photos: Sequence[TracedPhoto]) -> Several:
     """Photos of one part made one trace.
 
     Args:
@@ -105,9 +105,9 @@ def combined(photos: Sequence[Shown]) -> Several:
 
 
 # ----------------------------------------------------------------------------------------------- one laid on the other
-def _lying(first: Shown, target: Sighting, other: Shown, sighting: Sighting) -> tuple[Laid, bool]:
+def _lying(first: TracedPhoto, target: Sighting, other: TracedPhoto, sighting: Sighting) -> tuple[LaidOutline, bool]:
     """Another photo's outline laid on the first one's, and whether it would lie as well turned over."""
-    best: dict[bool, tuple[float, float, Laid]] = {}
+    best: dict[bool, tuple[float, float, LaidOutline]] = {}
     for r in registrations(first.trace.estimate.features, other.trace.estimate.features):
         p = r.motion
         laid = _with_partners(target, sighting, p)
@@ -125,15 +125,15 @@ def _lying(first: Shown, target: Sighting, other: Shown, sighting: Sighting) -> 
     return lying, not (over > CLEARLY * plain + TELLING and gap < NARROWER * gap_over)
 
 
-def _with_partners(target: Sighting, sighting: Sighting, p: Motion) -> Laid | None:
+def _with_partners(target: Sighting, sighting: Sighting, p: Motion) -> LaidOutline | None:
     """An outline with the partners of its features, if it has enough of them."""
     a, b = target.estimate.features, sighting.estimate.features
     pairs = matched(a, [p.of(f) for f in b])
     share = min(covered(a, [i for i, _ in pairs]), covered(b, [j for _, j in pairs]))
-    return Laid(sighting.estimate, p, tuple(pairs)) if share >= LEAST_SHARE else None
+    return LaidOutline(sighting.estimate, p, tuple(pairs)) if share >= LEAST_SHARE else None
 
 
-def _against(target: Sighting, laid: Laid) -> float:
+def _against(target: Sighting, laid: LaidOutline) -> float:
     """What tells against a placing: misfit of its pairs, and features that are left without a partner."""
     misfits = np.minimum(joined(target.estimate, [laid]).misfits[0], WORST_MISFIT)
     alone = len(target.estimate.features) + len(laid.estimate.features) - 2 * len(laid.pairs)
@@ -141,7 +141,7 @@ def _against(target: Sighting, laid: Laid) -> float:
 
 
 # -------------------------------------------------------------------------------------------------- what is made of it
-def _check_views(photos: Sequence[Shown], joint: Joint) -> None:
+def _check_views(photos: Sequence[TracedPhoto], joint: JoinedOutlines) -> None:
     """Refuse photos that show the part larger or smaller, or more from the side, than their references allow."""
     against = [chi2 / max(chi2_limit(freedom, CONTRADICTED), 1e-9) for chi2, freedom in joint.views]
     worst = int(np.argmax(against))
@@ -153,14 +153,14 @@ def _check_views(photos: Sequence[Shown], joint: Joint) -> None:
         raise PartRefused(_CONTRADICTED.format(photos[worst].name, what, rest), "photos-contradict")
 
 
-def _size(p: Shown) -> float:
+def _size(p: TracedPhoto) -> float:
     """A length that goes with the part's size: the root of the area in its outer boundary."""
     import shapely
 
     return math.sqrt(shapely.Polygon(outer_loop(p.trace.estimate.features)).area)
 
 
-def _trace(first: Trace, sighting: Sighting, joint: Joint, cautions: Sequence[Caution]) -> Trace:
+def _trace(first: Trace, sighting: Sighting, joint: JoinedOutlines, cautions: Sequence[Caution]) -> Trace:
     """The first photo's trace with what all of them say."""
     estimate, _, _ = squared_up(joint.estimate)
     at = [joint.names.index(n) for n in sighting.estimate.shared_names]
@@ -181,7 +181,7 @@ def _trace(first: Trace, sighting: Sighting, joint: Joint, cautions: Sequence[Ca
     )
 
 
-def _differing(joint: Joint) -> str:
+def _differing(joint: JoinedOutlines) -> str:
     few = ", ".join(joint.apart[:6]) + (" …" if len(joint.apart) > 6 else "")
     return (
         f"The photos do not show {few} alike: what they differ by is in the uncertainty; look in the labelled picture "

@@ -73,7 +73,7 @@ class Path:
 
 
 @dataclass(frozen=True, slots=True)
-class Circle:
+class CircleMark:
     """A full circle."""
 
     centre: Point
@@ -103,7 +103,7 @@ class Fill:
     layer: Layer
 
 
-Mark = Path | Circle | Text | Fill
+Mark = Path | CircleMark | Text | Fill
 
 ARROW_MM = 3.0
 ARROW_HALF_WIDTH_MM = 0.45
@@ -151,16 +151,16 @@ def placed(mark: Mark, motion: Motion) -> Mark:
     at = motion.point
     if isinstance(mark, Path):
         return replace(mark, vertices=tuple((*at((x, y)), b) for x, y, b in mark.vertices))
-    if isinstance(mark, Circle):
+    if isinstance(mark, CircleMark):
         return replace(mark, centre=at(mark.centre))
     if isinstance(mark, Text):
         return replace(mark, at=at(mark.at), angle_rad=mark.angle_rad + motion.turn_rad)
     return replace(mark, points=tuple(at(p) for p in mark.points))
 
 
-def polylines(mark: Path | Circle, tolerance_mm: float = 0.02) -> Array:
+def polylines(mark: Path | CircleMark, tolerance_mm: float = 0.02) -> Array:
     """(n, 2) points along a path or circle, close enough together to stand for it."""
-    if isinstance(mark, Circle):
+    if isinstance(mark, CircleMark):
         n = max(24, math.ceil(math.pi / math.acos(max(1 - tolerance_mm / max(mark.radius, tolerance_mm), 0.5))))
         a = np.linspace(0, 2 * math.pi, n + 1)
         out: Array = np.array(mark.centre) + mark.radius * np.stack([np.cos(a), np.sin(a)], 1)

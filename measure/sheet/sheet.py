@@ -13,16 +13,16 @@ from calib.arrays import Array
 from measure.dimensioning.dimensioning import plan_dimensions
 from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
 from measure.dimensioning.handedness import handedness
-from measure.dimensioning.scheme.values import CIRCLES, Plan, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round
 from measure.geometry.motion import Motion
 from measure.geometry.outline_path import Vertex, loops
 from measure.sheet.layout import frame
-from measure.sheet.layout.arrange import View, arrange
+from measure.sheet.layout.arrange import PartView, arrange
 from measure.sheet.layout.drawn import Drawn
 from measure.sheet.lettering import DIAMETER, PLUS_MINUS, figures, number
-from measure.sheet.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, Circle, Mark, Path, placed
+from measure.sheet.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, CircleMark, Mark, Path, placed
 
 CAUTION = (
     "Check the sizes against the part before you print. Not for anything that carries people or heavy loads, nor for "
@@ -110,8 +110,8 @@ class Sheet:
     shift_mm: Point
     drawn: tuple[Drawn, ...]
     marks: tuple[Mark, ...]
-    outline: tuple[Path | Circle, ...]
-    listed: tuple[Wanted, ...]
+    outline: tuple[Path | CircleMark, ...]
+    listed: tuple[PlannedDimension, ...]
 
 
 def sketch(drawing: Drawing) -> Sheet:
@@ -155,7 +155,9 @@ def sketch(drawing: Drawing) -> Sheet:
     marks += [placed(m, Motion(0.0, at)) for m in view.marks]
     marks += [placed(m, Motion(0.0, at)) for m in _fracture(broken)]
     drawn = tuple(_on_paper(d, at) for d in view.drawn)
-    outline = tuple(o for f in _outline(plan.features) if isinstance(o := placed(f, Motion(0.0, at)), Path | Circle))
+    outline = tuple(
+        o for f in _outline(plan.features) if isinstance(o := placed(f, Motion(0.0, at)), Path | CircleMark)
+    )
     return Sheet(
         name, paper.width_mm, paper.height_mm, drawing.name, drawing.features, plan.turn_rad, at, drawn, tuple(marks),
         outline, view.listed,
@@ -170,19 +172,19 @@ def _on_paper(d: Drawn, shift: Point) -> Drawn:
     return replace(d, marks=marks, points=tuple(at(p) for p in d.points), text_at=at(d.text_at))
 
 
-def _outline(features: Sequence[Feature]) -> list[Path | Circle]:
+def _outline(features: Sequence[Feature]) -> list[Path | CircleMark]:
     """Wide lines for what was seen; narrow ones with two dots for what was completed."""
     if any(f.origin == "completed" for f in features):
-        out: list[Path | Circle] = []
+        out: list[Path | CircleMark] = []
         for f in features:
             pen, layer = (LONG_DASH_TWO_DOTS, "COMPLETED") if f.origin == "completed" else (WIDE, "OUTLINE")
             p = flatten(f, 0.005)
             out.append(Path(tuple((float(x), float(y), 0.0) for x, y in p), layer, pen))  # type: ignore[arg-type]
         return out
-    shapes: list[Path | Circle] = []
+    shapes: list[Path | CircleMark] = []
     for loop in loops(features):
         if isinstance(loop, Feature):
-            shapes.append(Circle(loop.centre, loop.radius, "OUTLINE", WIDE))
+            shapes.append(CircleMark(loop.centre, loop.radius, "OUTLINE", WIDE))
         else:
             shapes.append(Path(_vertices(loop), "OUTLINE", WIDE, closed=True))
     return shapes
@@ -240,7 +242,7 @@ def _basis(d: Drawing) -> str:
     return f"{photos} and {d.readings} caliper reading{'s' if d.readings > 1 else ''}"
 
 
-def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
+def _notes(d: Drawing, plan: Plan, view: PartView) -> list[str]:
     sure = any(w.stated.u95 is not None for w in plan.wanted)
     first = "Dimensions in mm."
     if sure:
@@ -280,7 +282,7 @@ def _notes(d: Drawing, plan: Plan, view: View) -> list[str]:
 
 
 # ---------------------------------------------------------------- the table
-def _table(plan: Plan, view: View, gauge: Gauge, mark: str) -> tuple[list[str], list[list[str]]]:
+def _table(plan: Plan, view: PartView, gauge: Gauge, mark: str) -> tuple[list[str], list[list[str]]]:
     """What no dimension states: sizes for which there was no room, and features without one, by place."""
     header = ["Feature", "x", "y", "Size"]
     rows: list[list[str]] = []

@@ -20,7 +20,7 @@ from measure.tracing.request import Request
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class JobOrder:
     """What is wanted: a photo, what is known of it, and where its readings are.
 
     `request.thickness_mm` may be None where the readings have it; `further` are more photos of the same part.
@@ -35,7 +35,7 @@ class Drawing:
     further: tuple[Path, ...] = ()
 
 
-def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
+def draw(wanted: JobOrder, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
     """The whole job.
 
     Args:
@@ -80,7 +80,7 @@ def draw(wanted: Drawing, folder: Path, *, force: bool = False, say: Callable[[s
     return Done("draw", files, ending(folder, record, done[-1].result["worst"]), records.for_scripts(record), cautions)
 
 
-def _thickness_mm(wanted: Drawing) -> float:
+def _thickness_mm(wanted: JobOrder) -> float:
     """As given, or the mean of the thickness readings."""
     if wanted.request.thickness_mm is not None or wanted.readings is None:
         return wanted.request.height_mm

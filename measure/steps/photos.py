@@ -75,12 +75,12 @@ def traced(
         alone = tracing.trace(photo, request, lens, watch)
         return Traced(photo, alone, (photo.name,), (), lens, request)
     from calib.photo.same_view import Views
-    from measure.several.several import Shown, combined, shown
+    from measure.several.several import TracedPhoto, combined, shown
 
     if request.height_mm == 0 and request.subject == "part":
         raise WrongUsage(_THICKNESS, "thickness", Remedy("give-thickness"), "trace one photo alone")
     views = Views()
-    photos: list[Shown] = []
+    photos: list[TracedPhoto] = []
     lenses: list[Profile | None] = []
     repeats: list[Caution] = []
     for number, (path, name) in enumerate(zip(paths, _names(paths), strict=True)):

@@ -25,7 +25,7 @@ MOST_MEGAPIXELS = 8.0
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownJob:
     """A job's picture with what lies over it; all places in the picture's pixels, from its corner.
 
     Attributes:
@@ -42,7 +42,7 @@ class Shown:
     broken: tuple[str, ...]
 
 
-def shown(folder: Path, traced: records.JobRecord | None = None) -> Shown | None:
+def shown(folder: Path, traced: records.JobRecord | None = None) -> ShownJob | None:
     """The picture of a job, whatever made it; None where there is none, as in a job from an older version.
 
     Args:
@@ -69,7 +69,7 @@ def view_of(folder: Path) -> ViewRecord:
     return view_record.from_text(job.text(folder, job.VIEW, "trace PHOTO"), str(folder / job.VIEW))
 
 
-def over_picture(traced: records.JobRecord, record: ViewRecord) -> Shown:
+def over_picture(traced: records.JobRecord, record: ViewRecord) -> ShownJob:
     """The features of trace.json over the job's picture.
 
     Raises:
@@ -79,7 +79,7 @@ def over_picture(traced: records.JobRecord, record: ViewRecord) -> Shown:
     features = [records.feature(f) for f in traced.features]
     size = (picture.width, picture.height)
     _seen_px(features, sighted, record)
-    return Shown(
+    return ShownJob(
         record,
         record.reference.name,
         on_picture(np.array(record.reference.corners), picture.scale),
@@ -103,7 +103,7 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
     """
     import cv2
 
-    from measure.drawing.picture import Drawn, picture
+    from measure.drawing.picture import SeenFeature, picture
 
     if traced.joined is not None or not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
         return None
@@ -117,7 +117,7 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
     seen = _seen_px(features, view_record.sighted(record), record)
     scale = record.picture.scale
     drawn = [
-        Drawn(f.label, f.kind, f.loop, on_picture(p, scale) - 0.5, f.origin)
+        SeenFeature(f.label, f.kind, f.loop, on_picture(p, scale) - 0.5, f.origin)
         for f, p in zip(features, seen, strict=True)
     ]
     reference = on_picture(np.array(record.reference.outline), scale) - 0.5

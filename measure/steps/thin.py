@@ -51,7 +51,7 @@ def thin(folder: Path, *, line_mm: float = remedies.LINE_MM, limit_mm: float = r
 
 def judged_sections(
     record: records.JobRecord, name: str, line_mm: float = remedies.LINE_MM, limit_mm: float = remedies.LIMIT_MM
-) -> list[remedies.Judged]:
+) -> list[remedies.JudgedSection]:
     """The sections of a record, the thinnest first.
 
     Args:

@@ -26,7 +26,7 @@ from measure.tracing.request import Request
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
-    from measure.drawing.picture import Drawn
+    from measure.drawing.picture import SeenFeature
     from measure.job import records
     from measure.steps.photos import Traced
     from measure.tracing.values import Trace
@@ -199,14 +199,14 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
     )
 
 
-def _drawn(found: Trace) -> list[Drawn]:
-    from measure.drawing.picture import Drawn
+def _drawn(found: Trace) -> list[SeenFeature]:
+    from measure.drawing.picture import SeenFeature
 
     both = zip(found.estimate.features, found.seen_px, strict=True)
-    out = [Drawn(f.label, f.kind, f.loop, seen, f.origin) for f, seen in both]
+    out = [SeenFeature(f.label, f.kind, f.loop, seen, f.origin) for f, seen in both]
     also = [(found.estimate.features[i], seen) for i, seen in found.also_px]
-    breaks = [Drawn("", "curve", 0, seen, "completed") for seen in found.break_px]
-    return [*out, *(Drawn("", f.kind, f.loop, seen, f.origin) for f, seen in also), *breaks]
+    breaks = [SeenFeature("", "curve", 0, seen, "completed") for seen in found.break_px]
+    return [*out, *(SeenFeature("", f.kind, f.loop, seen, f.origin) for f, seen in also), *breaks]
 
 
 def scale_notes(record: records.JobRecord) -> tuple[str, ...]:

@@ -39,7 +39,7 @@ ALL_ROUND = "all round"
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class FaceMove:
     """How far a face goes, outward positive, and its u95; the label is `ALL_ROUND` for the whole outer boundary."""
 
     label: str
@@ -59,7 +59,7 @@ class Corrected:
     """
 
     estimate: Estimate
-    moves: tuple[Move, ...]
+    moves: tuple[FaceMove, ...]
     all_round_mm: float
     remarks: tuple[str, ...]
 
@@ -247,12 +247,12 @@ def _settled(
     after = moved_estimate(loose, found, np.r_[steps, x[k.m :]], c)
     moves = []
     if () in rows:
-        moves.append(Move(ALL_ROUND, all_round, K95 * math.sqrt(float(rows[()] @ c @ rows[()]))))
+        moves.append(FaceMove(ALL_ROUND, all_round, K95 * math.sqrt(float(rows[()] @ c @ rows[()]))))
     for old, new in zip(loose.features, after.features, strict=True):
         by = moved_by(old, new)
         if PARAMETERS[old.kind] and (old.label in named or abs(by) >= SEEN_MM):
             row = np.zeros(k.size)
             row[k.slices[old.label]] = outward(old)
-            moves.append(Move(old.label, by, K95 * math.sqrt(float(row @ c @ row))))
+            moves.append(FaceMove(old.label, by, K95 * math.sqrt(float(row @ c @ row))))
     moves.sort(key=lambda m: m.label != ALL_ROUND and m.label not in named)
     return Corrected(after, tuple(moves), all_round, remarks)

@@ -96,7 +96,7 @@ def offset_apart_mm(features, by_mm: float) -> float:
 
 
 # ------------------------------------------------------------------------------------------------------------- printers
-def printed_mm(size: coupon.Size, figures) -> float:
+def printed_mm(size: coupon.CouponSize, figures) -> float:
     """A size of the test piece as a printer of these figures makes it."""
     return size.nominal_mm + float(np.dot(size.row(), figures))
 

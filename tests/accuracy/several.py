@@ -17,7 +17,7 @@ from measure.adjustment.least_squares import chi2_limit
 from measure.geometry.dimensions import list_dimensions, size_of
 from measure.geometry.motion import Motion
 from measure.job import records
-from measure.several.several import Shown, combined, shown
+from measure.several.several import TracedPhoto, combined, shown
 from measure.tracing.request import Request
 from measure.tracing.tracing import trace
 from measure.tracing.values import Trace
@@ -52,7 +52,7 @@ def against_truth(paths: list[Path]) -> None:
         line(group, combined(group).trace, truths[paths[0].name])
 
 
-def line(group: list[Shown], found: Trace, truth: dict) -> None:
+def line(group: list[TracedPhoto], found: Trace, truth: dict) -> None:
     """One line of the table."""
     features = [records.feature_record(f).model_dump(exclude_none=True) for f in found.estimate.features]
     dimensions = [records.dimension_record(d).model_dump() for d in list_dimensions(found.estimate)]

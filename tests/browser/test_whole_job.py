@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from playwright.sync_api import expect
 
-from measure.steps.draw import Drawing, draw
+from measure.steps.draw import JobOrder, draw
 from measure.tracing.request import Request
 from tests.accuracy.laying import lines_of, loops_of, spaced
 from tests.accuracy.score import compare
@@ -72,7 +72,9 @@ def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Pat
 
     readings = tmp_path / "readings.csv"
     readings.write_text("".join(x for x in (FOLDER / "readings.csv").open() if not x.startswith("thickness")))
-    draw(Drawing(PHOTO, Request(4.2), readings=readings, name="vent latch plate"), tmp_path / "job", say=lambda _: None)
+    draw(
+        JobOrder(PHOTO, Request(4.2), readings=readings, name="vent latch plate"), tmp_path / "job", say=lambda _: None
+    )
     by_page, by_command = (features_of_dxf(p) for p in (dxf, tmp_path / "job" / "sketch.dxf"))
     mine, its = (lines_of(loops_of({"features": f})) for f in (by_page, by_command))
     apart = [shapely.distance(shapely.points(spaced(a, 0.1)), b) for a, b in ((mine, its), (its, mine))]

@@ -10,14 +10,14 @@ import numpy as np
 from calib.arrays import Array
 from measure.broken.breaks import Break, outer
 from measure.broken.completion.outcome import Completed, Way
-from measure.broken.completion.pieces import Piece, rows_of
+from measure.broken.completion.pieces import CompletedPiece, rows_of
 from measure.geometry.features import Estimate, Feature, as_line, middle
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.geometry.relative import about
 
 
 def assembled(
-    estimate: Estimate, which: Break, pieces: Sequence[Piece], own_error: Array,
+    estimate: Estimate, which: Break, pieces: Sequence[CompletedPiece], own_error: Array,
     way: Way, prolonged: tuple[str, ...], merged: tuple[str, ...],
 ) -> Completed:  # fmt: skip
     """The estimate with the break and its neighbours replaced by pieces, joined and labelled."""
@@ -29,7 +29,7 @@ def assembled(
     known = {(j.first, j.second): j.tangent for j in joints(loop)}
     labels = {f.label for f in estimate.features}
     fresh: list[str] = []
-    ring: list[Piece] = []
+    ring: list[CompletedPiece] = []
     for p in pieces:
         f = p.feature
         if f.origin == "completed" or f.kind == "circle":
@@ -39,7 +39,7 @@ def assembled(
         ring.append(replace(p, feature=f))
     ring[-1] = replace(ring[-1], tangent=known.get((which.after(), (which.after() + 1) % len(loop)), False))
     for i in rest:
-        plain = Piece(loop[i], rows_of(loop[i], slices, size), known.get((i, (i + 1) % len(loop)), False))
+        plain = CompletedPiece(loop[i], rows_of(loop[i], slices, size), known.get((i, (i + 1) % len(loop)), False))
         ring.append(plain)
     at = {p.feature.label: n for n, p in enumerate(ring)}
     begin = next((at[f.label] for f in loop if f.label in at), 0)  # the loop goes on beginning where it did
@@ -57,7 +57,7 @@ def assembled(
     return Completed(whole, way, which, broken, tuple(fresh), prolonged, merged)
 
 
-def _joined(ring: Sequence[Piece], changed: set[str]) -> tuple[list[Feature], list[Array]]:
+def _joined(ring: Sequence[CompletedPiece], changed: set[str]) -> tuple[list[Feature], list[Array]]:
     """The loop closed where pieces are new or moved, and the slopes about the new middles."""
     features = [p.feature for p in ring]
     n = len(ring)

@@ -13,7 +13,7 @@ from measure.broken.breaks import Break, outer
 from measure.broken.completion.assembling import assembled
 from measure.broken.completion.checking import OUTSIDE_MM
 from measure.broken.completion.outcome import Completed, NotCompleted
-from measure.broken.completion.pieces import Piece, as_one, longer, seen, shorter, weighed
+from measure.broken.completion.pieces import CompletedPiece, as_one, longer, seen, shorter, weighed
 from measure.broken.repetition import SHORT_MM, WIDEST, Repetition
 from measure.geometry.features import (
     PARAMETERS,
@@ -105,7 +105,7 @@ def _filled(
     extra = 2 + sum(PARAMETERS[loop[i].kind] for i in chain)
     asymmetry = max(found.rms_mm, LEAST_ASYMMETRY_MM)
     variance = [asymmetry**2] * 2  # the stretch as a whole, along x and y; then each piece's own
-    copies: list[Piece] = []
+    copies: list[CompletedPiece] = []
     of_joint = {(j.first, j.second): j.tangent for j in joints(loop)}
     n = len(loop)
     for k, i in enumerate(chain):
@@ -125,7 +125,7 @@ def _filled(
             variance.append((OWN_SHARE * asymmetry) ** 2 * (12 / max(length(g), 1.0) ** 2 if turn else 1.0))
         nxt = chain[k + 1] if k + 1 < len(chain) else None
         ends = (i, nxt) if nxt is not None and (i + 1) % n == nxt else (nxt, i)
-        copies.append(Piece(image, rows, bool(of_joint.get(ends, False))))  # type: ignore[arg-type]
+        copies.append(CompletedPiece(image, rows, bool(of_joint.get(ends, False))))  # type: ignore[arg-type]
     own_error = np.array(variance)
     if len(chain) == 1:
         if b is not a and same_kind(b, a):

@@ -26,7 +26,7 @@ from measure.geometry.relative import about, relative
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class CompletedPiece:
     """A feature of the new loop with the slopes (p, m + q) of its parameters, and whether it runs tangent into the
     next."""
 
@@ -42,20 +42,20 @@ def rows_of(f: Feature, slices: dict[str, slice], size: int) -> Array:
     return out
 
 
-def seen(now: Feature, f: Feature, slices: dict[str, slice], size: int) -> Piece:
+def seen(now: Feature, f: Feature, slices: dict[str, slice], size: int) -> CompletedPiece:
     """A seen feature with new ends; its slopes are about the new middle."""
     rows = rows_of(f, slices, size)
-    return Piece(now, about(f, middle(as_line(now))) @ rows if f.kind == "line" else rows)
+    return CompletedPiece(now, about(f, middle(as_line(now))) @ rows if f.kind == "line" else rows)
 
 
-def as_one(estimate: Estimate, b: Line | Arc, a: Line | Arc, size: int) -> Piece:
+def as_one(estimate: Estimate, b: Line | Arc, a: Line | Arc, size: int) -> CompletedPiece:
     """Both neighbours as one edge or arc, each weighed by its covariance."""
     slices = estimate.slices()
     kept = longer(b, a)
     if b is a:
         arc = as_round(b)
         whole = Circle(arc.label, arc.loop, arc.centre, arc.radius, arc.origin)
-        return Piece(whole, seen(b, b, slices, size).rows)
+        return CompletedPiece(whole, seen(b, b, slices, size).rows)
     joined = between(kept, b.start, a.end)
     return weighed(estimate, joined, kept, seen(kept, kept, slices, size),
                     seen(o := shorter(b, a), o, slices, size), np.zeros(size - len(estimate.white)))  # fmt: skip
@@ -72,8 +72,13 @@ def shorter(b: Line | Arc, a: Line | Arc) -> Line | Arc:
 
 
 def weighed(
-    estimate: Estimate, wanted: Line | Arc, known: Line | Arc, own: Piece, other: Piece, own_error: Array
-) -> Piece:
+    estimate: Estimate,
+    wanted: Line | Arc,
+    known: Line | Arc,
+    own: CompletedPiece,
+    other: CompletedPiece,
+    own_error: Array,
+) -> CompletedPiece:
     """The best linear unbiased estimate of one line or arc from what was seen of it and from another piece of it."""
     m = len(estimate.white)
     c = np.zeros((m + len(own_error),) * 2)
@@ -92,7 +97,7 @@ def weighed(
     apart = two - one
     share = -(one @ c @ apart.T) @ np.linalg.pinv(apart @ c @ apart.T, rcond=1e-10, hermitian=True)
     now = shifted(wanted, share @ r)
-    return Piece(now, one + share @ apart)
+    return CompletedPiece(now, one + share @ apart)
 
 
 def _pair(p: Array) -> tuple[float, float]:

@@ -12,7 +12,7 @@ from measure.dimensioning.gauging import SIZES, Shape, Stated
 from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.groups import LOCATED, MORE_THAN_HALF, Opening, equal_rounds, evenly_round
 from measure.dimensioning.scheme.scheme import Scheme
-from measure.dimensioning.scheme.values import Form, Wanted
+from measure.dimensioning.scheme.values import Form, PlannedDimension
 from measure.geometry.features import Feature, Point, Round, by_loop, length, sweep_rad
 from measure.geometry.symmetry import Turning
 
@@ -40,12 +40,12 @@ def equal(scheme: Scheme, pool: Sequence[Round], kind: RoundSize) -> None:
         scheme.take(kind, labels, partial(_of_all, scheme, kind, labels), over=1)
 
 
-def _of_all(scheme: Scheme, kind: RoundSize, labels: tuple[str, ...], mean: Stated) -> Wanted:
+def _of_all(scheme: Scheme, kind: RoundSize, labels: tuple[str, ...], mean: Stated) -> PlannedDimension:
     """A size that several equal rounds share: its uncertainty reaches to each of them."""
     if mean.u95 is not None and len(labels) > 1:
         far = max(abs(scheme.gauge(kind, (x,)).value - mean.value) for x in labels)
         mean = replace(mean, u95=max(mean.u95, far))
-    return Wanted(kind, mean, len(labels), labels)
+    return PlannedDimension(kind, mean, len(labels), labels)
 
 
 def flats(scheme: Scheme) -> None:
@@ -171,8 +171,8 @@ def _orbit(scheme: Scheme, turning: Turning, first: int) -> list[Feature]:
     return out
 
 
-def _counted(form: Form, count: int, labels: tuple[str, ...], stated: Stated) -> Wanted:
-    return Wanted(form, stated, count, labels)
+def _counted(form: Form, count: int, labels: tuple[str, ...], stated: Stated) -> PlannedDimension:
+    return PlannedDimension(form, stated, count, labels)
 
 
 def _turned_against(scheme: Scheme, hub: Feature, orbit: Sequence[Feature]) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from measure.dimensioning.gauging import Stated, crossing
 from measure.dimensioning.scheme.places import from_main
 from measure.dimensioning.scheme.scheme import Scheme, off_deg
-from measure.dimensioning.scheme.values import End, Wanted
+from measure.dimensioning.scheme.values import End, PlannedDimension
 from measure.geometry.features import Feature, Line, Round, by_loop, flatten, is_round, sweep_rad
 
 
@@ -94,9 +94,9 @@ def _corner(scheme: Scheme, f: Feature, g: Feature) -> None:
         scheme.take("corner", corner, partial(_between, up, here, scheme.end(datum[0], up)))
 
 
-def _between(up: bool, a: End, b: End, stated: Stated) -> Wanted:
+def _between(up: bool, a: End, b: End, stated: Stated) -> PlannedDimension:
     """A size measured level (up) or upright."""
-    return Wanted("linear", stated, direction_rad=0.0 if up else math.pi / 2, ends=(a, b))
+    return PlannedDimension("linear", stated, direction_rad=0.0 if up else math.pi / 2, ends=(a, b))
 
 
 def rest(scheme: Scheme) -> None:

@@ -14,7 +14,7 @@ from measure.dimensioning.scheme import ideal
 from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.freedom import Freedom
 from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line, located, openings
-from measure.dimensioning.scheme.values import End, Wanted
+from measure.dimensioning.scheme.values import End, PlannedDimension
 from measure.geometry.features import Feature, Line, Point, as_round, flatten, length, sweep_rad
 from measure.geometry.symmetry import mirror_axes, turning
 
@@ -46,7 +46,7 @@ class Scheme:
     features: tuple[Feature, ...]
     gauge: Gauge
     tolerance: float
-    wanted: list[Wanted] = field(default_factory=list)
+    wanted: list[PlannedDimension] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.of = {f.label: f for f in self.features}
@@ -155,7 +155,7 @@ class Scheme:
                     rel.concentric(free, b.label, a.label)
         return free
 
-    def take(self, kind: str, labels: Sequence[str], make: Callable[[Stated], Wanted], over: int = 0) -> bool:
+    def take(self, kind: str, labels: Sequence[str], make: Callable[[Stated], PlannedDimension], over: int = 0) -> bool:
         """Take a size if it says something new; over is how many of the labels span it when all are equal."""
         names = labels[:over] if over else labels
         if not self.free.left or not self.free.dimension(SIZES[kind], names):
@@ -174,8 +174,8 @@ class Scheme:
     def linear(self, kind: str, a: Feature, b: Feature, up: bool | None, labels: Sequence[str] = ()) -> bool:
         """Take a distance between two features, measured level (up), upright (not up) or as it lies (None)."""
 
-        def make(s: Stated) -> Wanted:
-            return Wanted("linear", s, direction_rad=direction, ends=(self.end(a, up), self.end(b, up)))
+        def make(s: Stated) -> PlannedDimension:
+            return PlannedDimension("linear", s, direction_rad=direction, ends=(self.end(a, up), self.end(b, up)))
 
         level_or_upright = 0.0 if up else math.pi / 2
         direction = self.direction(a, b) if up is None else level_or_upright
@@ -201,7 +201,7 @@ class Scheme:
 
     def angle(self, kind: str, labels: tuple[str, ...]) -> bool:
         """Take an angle."""
-        return self.take(kind, labels, lambda s: Wanted("angle", s, 1, labels))
+        return self.take(kind, labels, lambda s: PlannedDimension("angle", s, 1, labels))
 
     def upright(self, angle: float) -> bool:
         """Whether an axis stands upright."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from measure.dimensioning.gauging import Stated
 from measure.dimensioning.scheme.scheme import Scheme
-from measure.dimensioning.scheme.values import CIRCLES, Form, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Form, PlannedDimension
 from measure.geometry.features import Fitted, Line, Point, sweep_rad
 
 AT_ITS_END_MM = 0.002
@@ -93,5 +93,5 @@ def _circle(scheme: Scheme, outer: Sequence[Fitted], per: int, at: _Extreme, for
         scheme.take(form, labels, partial(_wanted, form, n, labels))
 
 
-def _wanted(form: Form, count: int, labels: tuple[str, ...], stated: Stated) -> Wanted:
-    return Wanted(form, stated, count, labels)
+def _wanted(form: Form, count: int, labels: tuple[str, ...], stated: Stated) -> PlannedDimension:
+    return PlannedDimension(form, stated, count, labels)

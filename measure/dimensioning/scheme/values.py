@@ -31,7 +31,7 @@ class End:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class PlannedDimension:
     """A dimension that the drawing is to carry.
 
     Attributes:
@@ -71,7 +71,7 @@ class Plan:
 
     turn_rad: float
     features: tuple[Feature, ...]
-    wanted: tuple[Wanted, ...]
+    wanted: tuple[PlannedDimension, ...]
     datums: tuple[str | None, str | None]
     axes: tuple[Axis, ...]
     turning: Turning | None

@@ -17,7 +17,7 @@ FOR = {"one": "one assembly", "many": "many assemblies"}
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedHook:
     """A hook and what becomes of it.
 
     Attributes:
@@ -55,7 +55,7 @@ def judge(
     assemblies: Assemblies = "many",
     *,
     find: str | None = None,
-) -> Judged:
+) -> JudgedHook:
     """Work out strain and forces.
 
     Args:
@@ -75,7 +75,7 @@ def judge(
         length = clip.least_length_mm(hook.thick_mm, hook.undercut_mm, limit, hook.tapered)
         hook = replace(hook, length_mm=-rounded_down(-length))
     mating = clip.mating_force_n(hook, material.modulus_mpa, material.friction)
-    return Judged(
+    return JudgedHook(
         hook,
         find,
         material,
@@ -97,7 +97,7 @@ def rounded_down(value: float) -> float:
     return math.floor(value / step + 1e-9) * step
 
 
-def cautions(j: Judged) -> list[tuple[str, str]]:
+def cautions(j: JudgedHook) -> list[tuple[str, str]]:
     """What a person should know although the figures hold: (code, sentence)."""
     out = list(clip.doubts(j.hook))
     if j.layers == "across":
@@ -129,7 +129,7 @@ def cautions(j: Judged) -> list[tuple[str, str]]:
     return out
 
 
-def lines(j: Judged) -> tuple[str, ...]:
+def lines(j: JudgedHook) -> tuple[str, ...]:
     """For people."""
     h, m = j.hook, j.material
     size = f"{h.length_mm:g} mm long, {h.thick_mm:.3g} mm thick at the root, {h.width_mm:g} mm wide"
@@ -164,7 +164,7 @@ def _percent(strain: float) -> str:
     return f"{strain * 100:.2f} %"
 
 
-def result(j: Judged) -> dict[str, Any]:
+def result(j: JudgedHook) -> dict[str, Any]:
     """For scripts: plain JSON values."""
     h, m = j.hook, j.material
     return {

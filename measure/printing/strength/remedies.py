@@ -24,7 +24,7 @@ Verdict = Literal["too thin to print", "may be too thin to print", "weak", "soun
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedSection:
     """A section and what to do about it.
 
     Attributes:
@@ -42,7 +42,7 @@ class Judged:
 
 def judge(
     section: Section, line_mm: float = LINE_MM, limit_mm: float = LIMIT_MM, height_mm: float | None = None
-) -> Judged:
+) -> JudgedSection:
     """Judge a section.
 
     Args:
@@ -61,14 +61,14 @@ def judge(
         verdict = "weak"
     room = min(value - u95, height_mm if height_mm else math.inf)
     thicken = None if verdict == "sound" else max(limit_mm, printable) + u95
-    return Judged(section, verdict, pins.largest_pin(room, line_mm), thicken)
+    return JudgedSection(section, verdict, pins.largest_pin(room, line_mm), thicken)
 
 
 SHOWN = 3
 """How many sections are shown although none is weak."""
 
 
-def lines(judged: Sequence[Judged], line_mm: float, limit_mm: float) -> tuple[str, ...]:
+def lines(judged: Sequence[JudgedSection], line_mm: float, limit_mm: float) -> tuple[str, ...]:
     """For people: the sections that need something and what helps, or the thinnest ones where none does."""
     if not judged:
         return ("No wall with two sides was found: the part is one compact piece.",)
@@ -90,13 +90,13 @@ def sharp_lines(sharp: Sequence[tuple[Labels, float]]) -> tuple[str, ...]:
     )
 
 
-def named(judged: Sequence[Judged]) -> list[tuple[str, Judged]]:
+def named(judged: Sequence[JudgedSection]) -> list[tuple[str, JudgedSection]]:
     """The sections worth showing by their names, T1, T2 and so on: all that need something, or the thinnest ones."""
     weak = [j for j in judged if j.verdict != "sound"]
     return [(f"T{i}", j) for i, j in enumerate(weak or judged[:SHOWN], 1)]
 
 
-def _remedies(weak: Sequence[Judged], line_mm: float) -> list[str]:
+def _remedies(weak: Sequence[JudgedSection], line_mm: float) -> list[str]:
     enough = max(j.thicken_to_mm or 0.0 for j in weak)
     out = [
         "  Turn the part in the printer, so that the layers run along the thin place and not across it.",
@@ -142,7 +142,7 @@ def side_words(labels: Labels) -> str:
     return labels[0] if len(labels) == 1 else f"the corner of {labels[0]} and {labels[1]}"
 
 
-def result(j: Judged) -> dict[str, Any]:
+def result(j: JudgedSection) -> dict[str, Any]:
     """For scripts: plain JSON values."""
     s = j.section
     return {

@@ -22,7 +22,7 @@ from calib.arrays import Array
 from calib.tools.budget import K95
 from measure.geometry.features import Estimate, Feature, Point, direction, is_round, middle
 from measure.geometry.rejoin import heading
-from measure.printing.strength.walls import SHARP_DEG, Labels, Piece, pieces_of, sampled
+from measure.printing.strength.walls import SHARP_DEG, Labels, WallPiece, pieces_of, sampled
 
 OPPOSITE = math.cos(math.radians(180 - SHARP_DEG))
 """Sides whose normals are less than 135° apart make a corner, not a wall."""
@@ -89,7 +89,7 @@ def _each_once(sections: Sequence[Section]) -> list[Section]:
 class Outline:
     """All pieces; corners come after the others, so that a tie goes to the feature."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[WallPiece, ...]
 
     def contacts(self, own: NDArray[np.intp], points: Array, normals: Array) -> Iterator[tuple[Array, Array, Array]]:
         """For each piece the radii (n,) at which it is met, directions (n, 2) to it, and their cosine (n,) to the
@@ -136,7 +136,7 @@ class Squeeze:
     at_end: bool
 
 
-def _squeezed(outline: Outline, loop: Sequence[Piece], pitch_mm: float) -> list[Squeeze]:
+def _squeezed(outline: Outline, loop: Sequence[WallPiece], pitch_mm: float) -> list[Squeeze]:
     """Local minima along a loop."""
     index = {id(p): k for k, p in enumerate(outline.pieces)}
     taken = [(p, sampled(p, pitch_mm)) for p in loop]
@@ -224,7 +224,7 @@ def _point(p: Array) -> Point:
     return float(p[0]), float(p[1])
 
 
-def _u95(touched: Sequence[tuple[Piece, Array]], centre: Array, radius: float, estimate: Estimate) -> float | None:
+def _u95(touched: Sequence[tuple[WallPiece, Array]], centre: Array, radius: float, estimate: Estimate) -> float | None:
     """Half-width of the interval that holds the diameter 19 times in 20."""
     features = {f.label: f for f in estimate.features}
     if any(features[x].kind == "curve" for piece, _ in touched[:2] for x in piece.labels):

@@ -31,7 +31,7 @@ SLACK = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class WallPiece:
     """A straight piece, a round piece or a corner.
 
     Attributes:
@@ -106,7 +106,7 @@ class Piece:
         return rho, -out if self.hollow else out
 
 
-def pieces_of(features: Sequence[Feature]) -> list[list[Piece]]:
+def pieces_of(features: Sequence[Feature]) -> list[list[WallPiece]]:
     """The pieces of each loop in the order of travel, corners between them.
 
     Args:
@@ -115,9 +115,9 @@ def pieces_of(features: Sequence[Feature]) -> list[list[Piece]]:
     return [_with_corners([p for f in loop for p in _plain(f)]) for loop in by_loop(features).values()]
 
 
-def _plain(f: Feature) -> Iterable[Piece]:
+def _plain(f: Feature) -> Iterable[WallPiece]:
     if f.kind == "line":
-        yield Piece((f.label,), length(f), np.array(f.start), direction(f))
+        yield WallPiece((f.label,), length(f), np.array(f.start), direction(f))
     elif f.kind == "curve":
         from shapely import LineString
 
@@ -126,14 +126,14 @@ def _plain(f: Feature) -> Iterable[Piece]:
         sizes = np.hypot(*steps.T)
         for p, d, size in zip(points, steps, sizes, strict=False):
             if size > 1e-9:
-                yield Piece((f.label,), float(size), p, d / size)
+                yield WallPiece((f.label,), float(size), p, d / size)
     else:
         sweep, centre = sweep_rad(f), np.array(f.centre)
         towards = np.array([1.0, 0.0]) if f.kind == "circle" else np.subtract(f.start, centre)
-        yield Piece((f.label,), abs(sweep), centre, towards / np.hypot(*towards), f.radius, sweep < 0)
+        yield WallPiece((f.label,), abs(sweep), centre, towards / np.hypot(*towards), f.radius, sweep < 0)
 
 
-def _with_corners(plain: Sequence[Piece]) -> list[Piece]:
+def _with_corners(plain: Sequence[WallPiece]) -> list[WallPiece]:
     if len(plain) == 1:
         return list(plain)
     out = []
@@ -144,7 +144,7 @@ def _with_corners(plain: Sequence[Piece]) -> list[Piece]:
         turn = math.atan2(n[0] * m[1] - n[1] * m[0], n @ m)
         labels = tuple(dict.fromkeys((*one.labels, *two.labels)))
         # turning right, the corner juts into the wall and has inward normals of its own; else it is a bare point
-        out.append(Piece(labels, -turn if turn < -SMOOTH_RAD else 0.0, p[0], n, 0.0, True))
+        out.append(WallPiece(labels, -turn if turn < -SMOOTH_RAD else 0.0, p[0], n, 0.0, True))
     return out
 
 
@@ -165,7 +165,7 @@ def sharp_corners(features: Sequence[Feature]) -> list[tuple[Labels, float]]:
     return out
 
 
-def sampled(piece: Piece, pitch_mm: float, inset: float = 1e-3) -> NDArray[np.float64]:
+def sampled(piece: WallPiece, pitch_mm: float, inset: float = 1e-3) -> NDArray[np.float64]:
     """Places (n,) along a piece, no further than the pitch from each other, a little short of its ends."""
     if piece.is_corner:
         return np.linspace(0.0, piece.extent, 2 * math.ceil(piece.extent / 0.1) + 1) if piece.extent else np.zeros(0)

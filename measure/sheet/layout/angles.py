@@ -12,7 +12,7 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.dimensioning.gauging import crossing, shape_of
-from measure.dimensioning.scheme.values import Wanted
+from measure.dimensioning.scheme.values import PlannedDimension
 from measure.geometry.features import Feature, Line, Point, as_line, as_round
 from measure.sheet.layout.board import Board, What, line_meets_box, segments
 from measure.sheet.layout.caption import Caption
@@ -55,7 +55,7 @@ class _Trial:
 
 
 def lay_angle(
-    wanted: Wanted, caption: Caption, of: Mapping[str, Feature], ground: Ground, board: Board
+    wanted: PlannedDimension, caption: Caption, of: Mapping[str, Feature], ground: Ground, board: Board
 ) -> tuple[Drawn, float] | None:
     """Place an angle; None where there is no room."""
     first = of[wanted.stated.labels[0]]
@@ -67,7 +67,7 @@ def lay_angle(
     return _best(wanted, caption, _angle_trials(wanted, caption, legs, board), ground, board)
 
 
-def lay_aligned(wanted: Wanted, caption: Caption, ground: Ground, board: Board) -> tuple[Drawn, float] | None:
+def lay_aligned(wanted: PlannedDimension, caption: Caption, ground: Ground, board: Board) -> tuple[Drawn, float] | None:
     """Place a length along its own direction; None where there is no room."""
     return _best(wanted, caption, _aligned_trials(wanted, caption), ground, board)
 
@@ -77,7 +77,7 @@ def _edge(f: Line) -> _Leg:
 
 
 def _best(
-    wanted: Wanted, caption: Caption, trials: Iterator[_Trial], ground: Ground, board: Board
+    wanted: PlannedDimension, caption: Caption, trials: Iterator[_Trial], ground: Ground, board: Board
 ) -> tuple[Drawn, float] | None:
     best: tuple[float, _Built] | None = None
     low, high = board.extent()
@@ -115,7 +115,9 @@ def _lines(marks: tuple[Mark, ...], all_of_them: bool = False) -> Array:
 
 
 # ---------------------------------------------------------------- angles
-def _angle_trials(wanted: Wanted, caption: Caption, legs: tuple[_Leg, _Leg], board: Board) -> Iterator[_Trial]:
+def _angle_trials(
+    wanted: PlannedDimension, caption: Caption, legs: tuple[_Leg, _Leg], board: Board
+) -> Iterator[_Trial]:
     shapes = [shape_of(Line("", 0, _point(g.start), _point(g.end))) for g in legs]
     apex = np.array(crossing(*shapes))
     if not np.isfinite(apex).all():
@@ -224,7 +226,7 @@ def _on_shelf(
 
 
 # ---------------------------------------------------------------- lengths in their own direction
-def _aligned_trials(wanted: Wanted, caption: Caption) -> Iterator[_Trial]:
+def _aligned_trials(wanted: PlannedDimension, caption: Caption) -> Iterator[_Trial]:
     assert wanted.ends is not None
     u = _unit(_readable(wanted.direction_rad))
     angle = math.atan2(u[1], u[0])

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import CIRCLES, Plan, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
 from measure.geometry.features import Feature, as_line, by_loop, flatten
 from measure.sheet.layout.angles import lay_aligned, lay_angle
 from measure.sheet.layout.board import Board, State, What, segments
@@ -20,7 +20,7 @@ from measure.sheet.layout.ground import Ground
 from measure.sheet.layout.labels import lay_labels
 from measure.sheet.layout.leaders import lay_leader
 from measure.sheet.layout.linear import NO_ROOM, crossing_cost, lay_linear
-from measure.sheet.marks import THIN, Circle, Mark, Path, line, polyline, polylines
+from measure.sheet.marks import THIN, CircleMark, Mark, Path, line, polyline, polylines
 
 CHEAP = 9.0
 """Price up to which a leader lies well."""
@@ -31,7 +31,7 @@ FAR_OUT = 6.0
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class PartView:
     """A part with its dimensions, in the drawing's frame.
 
     Attributes:
@@ -44,7 +44,7 @@ class View:
 
     drawn: tuple[Drawn, ...]
     marks: tuple[Mark, ...]
-    listed: tuple[Wanted, ...]
+    listed: tuple[PlannedDimension, ...]
     unlabelled: tuple[str, ...]
     low: Array
     high: Array
@@ -52,7 +52,7 @@ class View:
 
 def arrange(
     plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = (), thin: tuple[Feature, ...] = ()
-) -> View:
+) -> PartView:
     """Lay out a dimensioning.
 
     Args:
@@ -71,7 +71,7 @@ def arrange(
         board.draw(segments(flatten(f, 0.05)), What.OUTLINE)
     marks = [*centre_lines(plan), *_corner_lines(plan, of), *(polyline(flatten(f), "THIN", THIN) for f in thin)]
     for m in marks:
-        if isinstance(m, Path | Circle):
+        if isinstance(m, Path | CircleMark):
             board.draw(segments(polylines(m, 0.1)), What.CENTRE)
 
     worded = [(w, caption(w, decimal_mark)) for w in plan.wanted]
@@ -83,17 +83,17 @@ def arrange(
         names += written
         unlabelled += left
     low, high = board.extent()
-    return View(tuple(drawn), (*marks, *names), tuple(listed), tuple(unlabelled), low, high)
+    return PartView(tuple(drawn), (*marks, *names), tuple(listed), tuple(unlabelled), low, high)
 
 
 def _lay(
     plan: Plan,
-    worded: list[tuple[Wanted, Caption]],
+    worded: list[tuple[PlannedDimension, Caption]],
     outline: Array,
     ground: Ground,
     board: Board,
     of: dict[str, Feature],
-) -> tuple[list[Drawn], list[Wanted]]:
+) -> tuple[list[Drawn], list[PlannedDimension]]:
     """Place all dimensions on a board; those that found room, and those that did not."""
     middles = {labels: at for at, labels in plan.pitches}
     square = [(w, c) for w, c in worded if w.form == "linear" and _is_square(w)]
@@ -102,7 +102,7 @@ def _lay(
     late = [(w, c) for w, c in worded if w.form in order]
     late.sort(key=lambda e: (order[e[0].form], -len(e[0].members)))
 
-    def lay(w: Wanted, c: Caption) -> tuple[Drawn, float] | None:
+    def lay(w: PlannedDimension, c: Caption) -> tuple[Drawn, float] | None:
         if w.form == "linear":
             return lay_aligned(w, c, ground, board)
         if w.form == "angle":
@@ -139,14 +139,14 @@ def _lay(
 
 
 Found = tuple[Drawn, float] | None
-Lay = Callable[[Wanted, Caption], Found]
+Lay = Callable[[PlannedDimension, Caption], Found]
 
 
 def _price(found: Found) -> float:
     return NO_ROOM if found is None else found[1]
 
 
-def _in_order(wanted: list[tuple[Wanted, Caption]], board: Board, lay: Lay) -> list[Found]:
+def _in_order(wanted: list[tuple[PlannedDimension, Caption]], board: Board, lay: Lay) -> list[Found]:
     """Leaders one after the other; the dearest are then taken up once more, now that all the others lie."""
     base = board.state()
     found: list[Found] = []
@@ -167,7 +167,7 @@ def _in_order(wanted: list[tuple[Wanted, Caption]], board: Board, lay: Lay) -> l
     return found
 
 
-def _noted(w: Wanted, c: Caption, outline: Array, decimal_mark: str) -> tuple[Wanted, Caption]:
+def _noted(w: PlannedDimension, c: Caption, outline: Array, decimal_mark: str) -> tuple[PlannedDimension, Caption]:
     """A slot's width goes on a leader where its extension lines would run through other features."""
     if w.form == "linear" and w.members and (not _is_square(w) or crossing_cost(w, c, outline) > FAR_OUT):
         w = replace(w, form="slot")
@@ -175,7 +175,7 @@ def _noted(w: Wanted, c: Caption, outline: Array, decimal_mark: str) -> tuple[Wa
     return w, c
 
 
-def _is_square(w: Wanted) -> bool:
+def _is_square(w: PlannedDimension) -> bool:
     return min(abs(math.sin(w.direction_rad)), abs(math.cos(w.direction_rad))) < 0.02
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import CIRCLES, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, PlannedDimension
 from measure.geometry.features import Point
 from measure.sheet.layout.board import boxes_of
 from measure.sheet.lettering import DEGREE, DIAMETER, FIGURES_MM, SMALL_MM, count_prefix, figures, width_mm
@@ -96,7 +96,7 @@ class Caption:
         return boxes_of(np.atleast_2d(starts) - below * v, self.width_mm(stacked), below + above, angle_rad, grown)
 
 
-def caption(wanted: Wanted, decimal_mark: str = ".") -> Caption:
+def caption(wanted: PlannedDimension, decimal_mark: str = ".") -> Caption:
     """What a dimension says."""
     s = wanted.stated
     value, spread = figures(s.value, s.u95, s.is_angle, decimal_mark)

@@ -10,7 +10,7 @@ import numpy as np
 from measure.dimensioning.scheme.groups import located, openings
 from measure.dimensioning.scheme.values import CIRCLES, Plan
 from measure.geometry.features import Point, Round, as_round, flatten
-from measure.sheet.marks import LONG_DASH_DOT, NARROW, Circle, Mark, Path, line
+from measure.sheet.marks import LONG_DASH_DOT, NARROW, CircleMark, Mark, Path, line
 
 BEYOND_MM = 2.5
 """How far a centre line runs past the feature that it belongs to (mirror axes a little more)."""
@@ -57,7 +57,7 @@ def centre_lines(plan: Plan) -> list[Mark]:
     if plan.turning:
         for w in plan.wanted:
             if w.form in CIRCLES:  # ISO 2203 has root circles as narrow lines
-                marks.append(Circle(plan.turning.centre_mm, w.stated.value / 2, "CENTRE", NARROW))
+                marks.append(CircleMark(plan.turning.centre_mm, w.stated.value / 2, "CENTRE", NARROW))
     return marks
 
 
@@ -112,7 +112,7 @@ def _pitch(middle: Point, features: Sequence[Round]) -> list[Mark]:
     """A pitch circle, with a short radial line through each hole."""
     c = np.array(middle)
     radius = float(np.mean([math.dist(f.centre, middle) for f in features]))
-    marks: list[Mark] = [Circle(middle, radius, "CENTRE", LONG_DASH_DOT.fitted(2 * math.pi * radius, closed=True))]
+    marks: list[Mark] = [CircleMark(middle, radius, "CENTRE", LONG_DASH_DOT.fitted(2 * math.pi * radius, closed=True))]
     for f in features:
         d = np.array(f.centre) - c
         u = d / max(float(np.hypot(*d)), 1e-9)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from measure.dimensioning.scheme.values import Wanted
+from measure.dimensioning.scheme.values import PlannedDimension
 from measure.geometry.features import Point
 from measure.sheet.layout.caption import Caption
 from measure.sheet.marks import Mark
@@ -25,7 +25,7 @@ class Drawn:
         angle_rad: linear only, the direction of the dimension line.
     """
 
-    wanted: Wanted
+    wanted: PlannedDimension
     caption: Caption
     marks: tuple[Mark, ...]
     points: tuple[Point, ...]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import CIRCLES, Wanted
+from measure.dimensioning.scheme.values import CIRCLES, PlannedDimension
 from measure.geometry.features import Feature, Point, Round, as_round, sweep_rad
 from measure.sheet.layout.board import Board, What, line_meets_box
 from measure.sheet.layout.caption import Caption
@@ -54,7 +54,7 @@ class _Trials:
 
 
 def lay_leader(
-    wanted: Wanted,
+    wanted: PlannedDimension,
     caption: Caption,
     of: Mapping[str, Feature],
     ground: Ground,
@@ -134,7 +134,7 @@ def _rays(members: Sequence[Round]) -> _Rays:
     return _Rays(np.concatenate(tips), np.concatenate(outs), np.concatenate(centres), np.concatenate(costs))
 
 
-def _pitch_rays(wanted: Wanted, middle: Point) -> _Rays:
+def _pitch_rays(wanted: PlannedDimension, middle: Point) -> _Rays:
     angle = np.radians(np.arange(3.75, 360, 7.5))
     u = np.stack([np.cos(angle), np.sin(angle)], 1)
     c = np.repeat(np.array([middle]), len(u), 0)
@@ -208,7 +208,7 @@ def _price(
 _SIGNS = np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
 
 
-def _draw(wanted: Wanted, caption: Caption, t: _Trials, i: int, stacked: bool, board: Board) -> Drawn:
+def _draw(wanted: PlannedDimension, caption: Caption, t: _Trials, i: int, stacked: bool, board: Board) -> Drawn:
     room = caption.width_mm(stacked)
     start = _starts(t, np.array([i]), room)[0]
     tip, elbow, centre = t.tip[i], t.elbow[i], t.centre[i]

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from calib.arrays import Array
-from measure.dimensioning.scheme.values import End, Wanted
+from measure.dimensioning.scheme.values import End, PlannedDimension
 from measure.geometry.features import Point
 from measure.sheet.layout.board import Board, What, corners, line_meets_line, segments
 from measure.sheet.layout.caption import Caption
@@ -60,7 +60,7 @@ class _Way:
 class _Task:
     """A dimension to be laid out, in its own terms: along the line, and away from the part."""
 
-    wanted: Wanted
+    wanted: PlannedDimension
     caption: Caption
     upright: bool  # measured upright
     low: float
@@ -71,8 +71,8 @@ class _Task:
 
 
 def lay_linear(
-    wanted: Sequence[tuple[Wanted, Caption]], outline: Array, board: Board
-) -> tuple[list[Drawn], list[Wanted], float]:
+    wanted: Sequence[tuple[PlannedDimension, Caption]], outline: Array, board: Board
+) -> tuple[list[Drawn], list[PlannedDimension], float]:
     """Place level and upright dimensions.
 
     Args:
@@ -145,13 +145,13 @@ def _taken(board: Board) -> tuple[Rect, ...]:
     return tuple(out)
 
 
-def crossing_cost(w: Wanted, c: Caption, outline: Array) -> float:
+def crossing_cost(w: PlannedDimension, c: Caption, outline: Array) -> float:
     """What it costs at least to bring a dimension's extension lines out of the part."""
     points = outline.reshape(-1, 2)
     return min(_task(w, c, outline, points.min(0), points.max(0)).crossed)
 
 
-def _task(w: Wanted, c: Caption, outline: Array, low: Array, high: Array) -> _Task:
+def _task(w: PlannedDimension, c: Caption, outline: Array, low: Array, high: Array) -> _Task:
     upright = abs(math.sin(w.direction_rad)) > 0.7
     k = 1 if upright else 0
     assert w.ends is not None
