@@ -19,7 +19,9 @@ def complete(
     broken: Annotated[
         str | None,
         typer.Option(
-            "--broken", metavar="FIRST-LAST", help="Where it is broken: labels in order of travel, counter-clockwise."
+            "--broken",
+            metavar="FIRST-LAST",
+            help="Where it is broken: labels in order of travel, counter-clockwise; by default free curves.",
         ),
     ] = None,
     by: Annotated[

@@ -34,7 +34,10 @@ def draw(
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
-    """Photo and readings to the finished sketch, in one go."""
+    """Photo and readings to the finished sketch, in one go.
+
+    The thickness may stand among the readings.
+    """
     kind = subject_of(subject)
     height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)

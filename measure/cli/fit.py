@@ -13,7 +13,7 @@ from measure.cli.show import show
 
 def fit(
     job: options.Folder,
-    name: Annotated[str, typer.Option("--as", metavar="FIT", help="press, snug, sliding or loose.")],
+    name: Annotated[str, typer.Option("--as", metavar="FIT", help=f"Room on each side: {options.FIT_WORDS}.")],
     printer: Printer = None,
     force: options.Force = False,
     json: options.Json = False,

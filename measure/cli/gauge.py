@@ -10,10 +10,13 @@ from measure.cli import options
 from measure.cli.show import show
 
 Fit = Annotated[
-    str | None, typer.Option("--as", metavar="FIT", help="Room to leave: press, snug, sliding, loose. None by default.")
+    str | None, typer.Option("--as", metavar="FIT", help=f"Room on each side: {options.FIT_WORDS}. None by default.")
 ]
 Printer = Annotated[
-    str | None, typer.Option("--printer", metavar="NAME", help="Take out what this printer does (jawline printer).")
+    str | None,
+    typer.Option(
+        "--printer", metavar="NAME", help="Take out what this printer does: figures that `jawline printer` has kept."
+    ),
 ]
 
 

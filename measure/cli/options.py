@@ -9,8 +9,12 @@ import typer
 
 from calib.errors import WrongUsage
 from calib.reference.wanted import Bars, Wanted, bar_mm, wanted
+from calib.tools.fits import FITS
 from calib.written import plain_number
 from measure.subject import Subject
+
+FIT_WORDS = ", ".join(f"{f.name} {f.side_mm:g}" for f in FITS.values()) + " mm"
+"""The fits, with the room that each leaves."""
 
 Photos = Annotated[
     list[Path],
@@ -54,7 +58,12 @@ BarX = Annotated[
 BarY = Annotated[str | None, typer.Option("--bar-y", metavar="MM", help="The same of the upright check bar.")]
 Lens = Annotated[
     Path | None,
-    typer.Option("--lens", metavar="PROFILE.json", readable=False, help="A lens profile of the phone, or none."),
+    typer.Option(
+        "--lens",
+        metavar="PROFILE.json",
+        readable=False,
+        help="A lens profile of the phone, or none. By default the one that is kept for the photo's camera.",
+    ),
 ]
 SubjectOption = Annotated[
     str, typer.Option("--subject", metavar="part|opening", help="Whether a part is measured, or an opening's rim.")
@@ -69,7 +78,9 @@ Fragments = Annotated[
 Tools = Annotated[
     Path | None, typer.Option("--tools", metavar="FILE.toml", readable=False, help="Your own measuring tools.")
 ]
-Force = Annotated[bool, typer.Option("--force", help="Overwrite files that jawline did not write itself.")]
+Force = Annotated[
+    bool, typer.Option("--force", help="Overwrite files that jawline did not write itself, or that were changed since.")
+]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output, nothing else there.")]
 
 

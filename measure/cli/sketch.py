@@ -13,7 +13,7 @@ from measure.cli.show import show
 def sketch(
     job: options.Folder,
     name: options.Name = None,
-    thin: Annotated[bool, typer.Option("--thin", help="Show the thin places too.")] = False,
+    thin: Annotated[bool, typer.Option("--thin", help="Show the thin places too, by short dashes.")] = False,
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
