@@ -14,7 +14,7 @@ from measure.dimensioning.scheme.values import Plan
 from measure.geometry.features import Estimate
 from measure.geometry.symmetry import turning
 from measure.outline.outline import outline
-from measure.outline.teeth import even_teeth
+from measure.outline.teeth import even_teeth, teeth_that_differ
 from measure.planning.planning import advise
 from measure.sheet.marks import Text
 from measure.sheet.sheet import Drawing, sketch
@@ -160,14 +160,20 @@ def test_what_has_no_even_teeth_stays_as_it_is(segments) -> None:
     assert even_teeth(loop_of(segments, False, 0.012, np.random.default_rng(2))) is None
 
 
-def test_a_worn_tooth_is_no_longer_even() -> None:
-    """Two teeth of fourteen that are 0.8 mm shorter."""
-    loop = loop_of(WHEELS["14 saw teeth"][0], False, 0.01, np.random.default_rng(3))
+def test_worn_teeth_are_drawn_like_the_others_and_it_is_said() -> None:
+    """Two teeth of fourteen that are 0.8 mm shorter: the rest says what they were."""
+    segments = WHEELS["14 saw teeth"][0]
+    loop = loop_of(segments, False, 0.01, np.random.default_rng(3))
     r, a = np.hypot(*loop.points_mm.T), np.arctan2(loop.points_mm[:, 1], loop.points_mm[:, 0])
-    worn = (np.abs(a) < 2 * math.pi / 14) & (r > 17.0)
+    worn = (np.abs(a - math.pi / 14) < 2 * math.pi / 14) & (r > 17.0)
     points = np.where(worn[:, None], loop.points_mm * (17.0 / r)[:, None], loop.points_mm)
-    assert even_teeth(loop) is not None
-    assert even_teeth(replace(loop, points_mm=points)) is None
+    assert teeth_that_differ([loop]) == ()
+    teeth = even_teeth(replace(loop, points_mm=points))
+    assert teeth is not None
+    assert np.hypot(*teeth.loop.points_mm.T).max() == pytest.approx(true_circles(segments)["tips"] / 2, abs=0.05)
+    (caution,) = teeth_that_differ([replace(loop, points_mm=points)])
+    assert caution.code == "teeth-differ"
+    assert caution.text.startswith("2 of 14 teeth")
 
 
 def test_noise_without_an_edge_somewhere_is_no_hindrance() -> None:

@@ -15,6 +15,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from calib.arrays import Array
+from calib.reference.found import Caution
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import PARAMETERS, Estimate, Feature, middle, right_normal
 from measure.geometry.symmetry import centroid
@@ -25,10 +26,11 @@ LEAST_TEETH, LEAST_PITCH_MM, LEAST_DEPTH_MM = 8, 1.2, 0.4
 """Fewer are lobes or corners, which stand for themselves; finer or shallower ones a photo does not show. Invented."""
 REPEATED = 0.9
 """Share of the radius's variation that must repeat itself."""
-UNEVEN_MM, MOST_MM, RUN = 0.1, 0.25, 4
-"""Teeth may stray from their mean by the first, root mean square, and nowhere by the second over so many points: more
-than edges of teeth that are meant to be alike were found to stray, less than wear that one feels. Invented."""
-SEEN = 0.95
+UNEVEN_MM, ODD_MM, MOST_ODD, MOST_MM, RUN = 0.1, 0.25, 0.15, 0.7, 4
+"""Teeth may stray from their median by the first, root mean square. Where a run of points strays by more than the
+second, an edge was mistaken or a tooth is worn: this share of the points may do so, by no more than the fourth. More
+than edges of teeth that are meant to be alike were found to stray; a tooth that is gone strays by more. Invented."""
+SEEN = 0.75
 """Share of the points that must lie on an edge."""
 FILLED = 0.8
 """Share of a tooth's cells that must have points."""
@@ -52,6 +54,7 @@ class Teeth:
         cut: first points and kinds of its pieces, the same for each tooth.
         scatter_mm: how far points stray from the mean tooth.
         seen: how many points were averaged.
+        odd: of how many teeth an edge strays from the others'; odd_mm: by how much, at most.
     """
 
     count: int
@@ -61,6 +64,25 @@ class Teeth:
     cut: tuple[Index, Mask]
     scatter_mm: float
     seen: int
+    odd: int
+    odd_mm: float
+
+
+def teeth_that_differ(loops: Sequence[EdgeLoop]) -> tuple[Caution, ...]:
+    """Says where teeth are drawn like the others although they do not look it.
+
+    Args:
+        loops: of located points, as the outline was made from.
+    """
+    found = [t for loop in loops if (t := even_teeth(loop)) and t.odd]
+    return tuple(
+        Caution(
+            "teeth-differ",
+            f"{t.odd} of {t.count} teeth seem to differ from the others by up to {t.odd_mm:.1f} mm and are drawn like "
+            "them: look whether they are worn, or a shadow was taken for their edge",
+        )
+        for t in found
+    )
 
 
 def even_teeth(loop: EdgeLoop) -> Teeth | None:
@@ -79,11 +101,15 @@ def even_teeth(loop: EdgeLoop) -> Teeth | None:
     x, y = (points - centre).T
     step = math.copysign(2 * math.pi / count, float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()))
     stray = _off_the_others(points, loop.normals, centre, step, count)
-    scatter = float(np.sqrt(np.mean(stray**2)))
-    nearby = np.convolve(np.append(stray, stray[: RUN - 1]), np.full(RUN, 1 / RUN), "valid")
-    if scatter > UNEVEN_MM or np.abs(nearby).max() > MOST_MM:
+    nearby = np.abs(np.convolve(np.append(stray, stray[: RUN - 1]), np.full(RUN, 1 / RUN), "valid"))
+    odd = np.convolve(np.append(nearby[1 - RUN :], nearby) > ODD_MM, np.ones(RUN), "valid") > 0
+    scatter = float(np.sqrt(np.mean(stray[~odd & good] ** 2))) if (~odd & good).any() else np.inf
+    if scatter > UNEVEN_MM or odd.mean() > MOST_ODD or nearby.max() > MOST_MM:
         return None
+    which = np.round(np.arctan2(y, x) / abs(step)).astype(int) % count
     smooth = points + stray[:, None] * loop.normals
+    good &= ~odd
+    seen, worst = int(good.sum()), float(nearby.max())
     tooth = _one_tooth(points[good], smooth, centre, step, count)
     if tooth is None:
         return None
@@ -105,7 +131,9 @@ def even_teeth(loop: EdgeLoop) -> Teeth | None:
         loop.sensitivity[nearest],
     )
     first = ((start - start[0])[None] + len(own) * np.arange(count)[:, None]).ravel()
-    return Teeth(count, centre, step, even, (first, np.tile(kinds, count)), scatter, int(good.sum()))
+    return Teeth(
+        count, centre, step, even, (first, np.tile(kinds, count)), scatter, seen, len(set(which[odd].tolist())), worst
+    )
 
 
 def alike(estimate: Estimate, loop: int, teeth: Teeth) -> Estimate:
@@ -168,15 +196,15 @@ def _repeats(arms: Array) -> int:
 
 
 def _off_the_others(points: Array, normals: Array, centre: Array, step: float, count: int) -> Array:
-    """(n,) how far, along each point's normal, the mean of all teeth lies from it, mm."""
+    """(n,) how far, along each point's normal, the median of all teeth lies from it, mm."""
     ring = _dense(points, DENSE_MM)
     tree = cKDTree(ring)
-    off = np.zeros(len(points))
+    off = np.zeros((len(points), count))
     for k in range(1, count):
         there, way = _turned(points, centre, k * step), _turned(normals, np.zeros(2), k * step)
         _, j = tree.query(there)
-        off += ((ring[j] - there) * way).sum(1)
-    return off / count
+        off[:, k] = ((ring[j] - there) * way).sum(1)
+    return np.median(off, axis=1)
 
 
 def _one_tooth(points: Array, smooth: Array, centre: Array, step: float, count: int) -> tuple[Array, Array] | None:

@@ -18,11 +18,15 @@ from measure.outline.segmentation import CutCosts
 
 NEIGHBOURS = 2.0
 """Points that one independent point stands for, before the noise is known."""
+STRAY_MM = 0.008
+"""How far an edge may stray from its line or arc however many teeth are averaged, as standard deviation."""
 BRIDGE_MM = 2.5
 """A piece no longer than this between two lines may be their fillet."""
-LEAST_TURN_RAD = 0.1
+LEAST_TURN_RAD, MOST_TURN_RAD = 0.1, 2.8
 RADII_MM = np.append(0.0, np.geomspace(0.25, 3.0, 26))
 """Fillets that are tried; a tighter one can't be told from a sharp corner that blur has rounded."""
+INNER = 0.4
+"""Share of a piece between two lines that may be a line between two fillets."""
 ROOM = 0.85
 """Share of a line, from its middle to the corner, that a fillet may take."""
 
@@ -49,6 +53,7 @@ def cut_tooth(before: Array, own: Array, after: Array, sigma: Array) -> tuple[In
         sigma: (m,) their standard deviations.
     """
     m = len(own)
+    sigma = np.hypot(sigma, STRAY_MM)
     sums = running_sums(np.concatenate([before, own, after]), 1 / np.tile(sigma, 3) ** 2)
     price = math.log(max(m / NEIGHBOURS, 20.0))
     first, arc = CutCosts(sums).cut(1 / NEIGHBOURS, price)
@@ -85,42 +90,72 @@ def _bridges(ring: list[_Piece], sums: RunningSums, m: int) -> set[_Piece]:
     return found
 
 
-def _corner(p: _Piece, q: _Piece, bridge: _Piece | None, sums: RunningSums, price: float) -> list[tuple[int, bool]]:
-    """Starts and kinds of what comes between two pieces, and of the second one."""
-    as_cut = [(bridge.start, bridge.arc)] if bridge else []
+Starts = list[tuple[int, bool]]
+"""First points of pieces, and whether they are arcs."""
+
+
+def _corner(p: _Piece, q: _Piece, bridge: _Piece | None, sums: RunningSums, price: float) -> Starts:
+    """Starts and kinds of what comes between two pieces, and of the second one, as is cheapest."""
+    as_cut: Starts = [(bridge.start, bridge.arc)] if bridge else []
     as_cut.append((q.start, q.arc))
-    if p.arc or q.arc:
+    one = None if p.arc or q.arc else _weighed(p, q, sums, price)
+    if one is None:
         return as_cut
+    options = [one]
+    if bridge is not None:
+        options.append((_cost_as_cut(p, bridge, q, sums, price), as_cut))
+        inset = math.ceil((bridge.stop - bridge.start) * (1 - INNER) / 2)
+        flat = _Piece(bridge.start + inset, bridge.stop - inset, False)
+        if flat.stop - flat.start > 1:
+            two = [_weighed(p, flat, sums, price), _weighed(flat, q, sums, price)]
+            if two[0] and two[1] and two[0][1][-1][0] < two[1][1][0][0]:
+                options.append((two[0][0] + two[1][0] + 2 * price, two[0][1] + two[1][1]))
+    return min(options, key=lambda o: o[0])[1]
+
+
+def _cost_as_cut(p: _Piece, bridge: _Piece, q: _Piece, sums: RunningSums, price: float) -> float:
+    """What a piece between two lines costs, from the middle of the first to the middle of the last."""
+    f = sums.fits(np.array([bridge.start]), np.array([bridge.stop]))
+    cost = float((f.weight * (f.circle_ms if bridge.arc else f.line_ms))[0])
+    for piece, a, b in ((p, (p.start + p.stop) // 2, bridge.start), (q, bridge.stop, (q.start + q.stop) // 2)):
+        here = np.arange(a, b)
+        x, y, _ = line = _line(piece, sums)
+        cost += float(((sums.points[here] - [x, y]) @ _normal(line)) ** 2 @ _weights(sums, here))
+    return cost / NEIGHBOURS + price * (3 if bridge.arc else 2)
+
+
+def _weights(sums: RunningSums, here: Index) -> Array:
+    return np.asarray(sums.sums[0, here + 1] - sums.sums[0, here])
+
+
+def _weighed(p: _Piece, q: _Piece, sums: RunningSums, price: float) -> tuple[float, Starts] | None:
+    """The best fillet between two lines, or a sharp corner: its cost from the one's middle to the other's, and starts.
+
+    None where the lines hardly turn, or turn back.
+    """
     a, b = _line(p, sums), _line(q, sums)
     turn = math.remainder(b[2] - a[2], 2 * math.pi)
-    if abs(turn) < LEAST_TURN_RAD or abs(turn) > 2.8:
-        return as_cut
+    if abs(turn) < LEAST_TURN_RAD or abs(turn) > MOST_TURN_RAD:
+        return None
     corner = _crossing(a, b)
     here = np.arange((p.start + p.stop) // 2, (q.start + q.stop) // 2)
-    points, weight = sums.points[here], np.diff(sums.sums[0])[here % len(sums.points)]
+    points, weight = sums.points[here], _weights(sums, here)
     into, out = (points - corner) @ _direction(a), (points - corner) @ _direction(b)
     sense = math.copysign(1.0, turn)
     left = np.stack([sense * ((points - corner) @ _normal(x)) for x in (a, b)], 1)  # positive inside the corner
-    best, cost = 0.0, math.inf
+    sharp = [(int(here[min(int((into + out <= 0).sum()), len(here) - 1)]), False)]
+    best = (math.inf, sharp)
     for r in RADII_MM:
-        tangent = r * math.tan(abs(turn) / 2)
+        tangent = float(r) * math.tan(abs(turn) / 2)
+        on_it = here[_on_fillet(into, out, tangent)] if r else here[:0]
         if tangent > ROOM * min(-float(into[0]), float(out[-1])):
             break
-        c = ((_off(into, out, left, float(r), tangent) ** 2) * weight).sum() / NEIGHBOURS + price * bool(r)
-        if c < cost:
-            best, cost = float(r), float(c)
-    if bridge is not None:
-        f = sums.fits(np.array([bridge.start]), np.array([bridge.stop]))
-        own = float((f.weight * (f.circle_ms if bridge.arc else f.line_ms))[0])
-        first, last = here < bridge.start, here >= bridge.stop
-        rest = own + (left[first, 0] ** 2 @ weight[first]) + (left[last, 1] ** 2 @ weight[last])
-        if rest / NEIGHBOURS + price * (3 if bridge.arc else 2) < cost:
-            return as_cut
-    tangent = best * math.tan(abs(turn) / 2)
-    on_it = here[_on_fillet(into, out, tangent)]
-    if best and len(on_it) > 1:
-        return [(int(on_it[0]), True), (int(on_it[-1]) + 1, False)]
-    return [(int(here[int((into + out <= 0).sum())]) if bridge else q.start, False)]
+        if r and len(on_it) < 2:
+            continue
+        cost = float(_off(into, out, left, float(r), tangent) ** 2 @ weight) / NEIGHBOURS + price * bool(r)
+        if cost < best[0]:
+            best = (cost, [(int(on_it[0]), True), (int(on_it[-1]) + 1, False)] if r else sharp)
+    return best
 
 
 def _off(into: Array, out: Array, left: Array, r: float, tangent: float) -> Array:
