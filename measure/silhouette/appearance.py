@@ -1,0 +1,255 @@
+"""What face, wall and ground look like in one photo: log likelihoods of a colour, learned from what each explains.
+
+The face is flat and evenly lit: its colour is a smooth field. The ground is what lies around, with its grain, and
+darker where the part throws a shadow. The wall has the face's material in other light, so nearly its hue; how light it
+is must be learned from the photo. Colours are logarithms of linear light (`rectified.log_colour`), where light is a sum.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.silhouette.rectified import F32, Array, Mask
+from measure.silhouette.tabletop import LOG_OFFSET
+
+LEAST_SD = np.array([0.03, 0.015, 0.015])
+"""Unevenness of lightness and hues that any surface has: moulding, dust, light."""
+CODES_SD = np.array([0.7, 1.5, 2.5])
+"""What coding leaves, in 8-bit codes, of lightness, red and blue: JPEG halves chroma and quantises it in steps of a few
+codes over blocks of 16 pixels (ITU-T T.81, tables K.1 and K.2 at quality 80 to 95)."""
+ANYTHING = -math.log(30.0)
+"""Log density of a colour that could be anything: the box of colours that photos show, 5 by 2.5 by 2.5."""
+ODD_FACE, ODD_WALL, ODD_GROUND = 0.003, 0.05, 0.02
+"""Share of each that may have any colour: dirt and glare, what a wall mirrors, things that lie about."""
+DARKEST = 2.3
+"""A shadow takes at most this much off the logarithm: a tenth of the light is left."""
+SHADOW_HUE = 0.06
+"""Standard deviation of a shadow's hue, for each unit that it is darker: lamps and sky differ in colour."""
+IN_SHADOW_FIRST, IN_SHADOW = 0.25, 0.12
+"""Share of the ground that a shadow is reckoned with, before and after the ground close by has been learned."""
+WALL_FIRST = np.array([-0.5, 0.0, 0.0])
+WALL_FIRST_SD = np.array([0.8, 0.12, 0.12])
+"""A wall's colour less its face's, before it has been learned: mostly darker, of nearly the same hue."""
+WALL_LEARNED = 0.7
+"""How much of a wall is like what was learned; the rest stays as it was reckoned with at first."""
+FREEDOM = 4.0
+"""Degrees of freedom of Student's t for the ground: grain, lines and stripes have heavy tails."""
+
+
+def coding_sd(colour: Array) -> Array:
+    """(3,) standard deviation of a colour (3,) by coding and unevenness."""
+    lightness, red, blue = colour
+    green = lightness - (red + blue) / 4
+    linear = np.maximum(np.exp([green + red, green, green + blue]) - LOG_OFFSET, 1e-4)
+    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    next_code = ((code + 1 / 255 + 0.055) / 1.055) ** 2.4 - ((code + 0.055) / 1.055) ** 2.4
+    step = next_code / (linear + LOG_OFFSET)
+    one = np.array([step.mean(), (step[0] + step[1]) / 2, (step[2] + step[1]) / 2])
+    return np.maximum(LEAST_SD, CODES_SD * one)
+
+
+def normal(away: F32, covariance: Array) -> F32:
+    """Log density of deviations (..., 3) under a normal distribution."""
+    _, log_det = np.linalg.slogdet(covariance)
+    constant = -0.5 * log_det - 1.5 * math.log(2 * math.pi)
+    return np.asarray(-0.5 * squared(away, covariance) + np.float32(constant), np.float32)
+
+
+def squared(away: F32, covariance: Array) -> F32:
+    """Squared Mahalanobis distance of deviations (..., 3)."""
+    root = np.linalg.cholesky(np.linalg.inv(covariance)).astype(np.float32)
+    turned = away @ root
+    return np.asarray(np.einsum("...k,...k->...", turned, turned), np.float32)
+
+
+def or_anything(log_density: F32, share: float) -> F32:
+    """A density mixed with a share of any colour."""
+    floor = np.float32(ANYTHING + math.log(share))
+    return np.logaddexp(log_density + np.float32(math.log(1 - share)), floor)
+
+
+def smoothed(colour: F32, weight: F32, sigma_cells: float) -> tuple[F32, F32]:
+    """Sums of weighted colours (h, w, 3), and of weights (h, w), under a Gaussian."""
+    h, w = weight.shape
+    coarser = max(1, int(sigma_cells / 4))
+    sums = np.concatenate([colour * weight[..., None], weight[..., None]], 2)
+    if coarser > 1:
+        size = (max(1, w // coarser), max(1, h // coarser))
+        sums = cv2.resize(sums, size, interpolation=cv2.INTER_AREA)
+    sums = cv2.GaussianBlur(sums, (0, 0), sigma_cells / coarser)
+    if coarser > 1:
+        sums = cv2.resize(sums, (w, h), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(sums[..., :3]), np.asarray(sums[..., 3])
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """A surface of one colour, smoothly lit.
+
+    Attributes:
+        mean: (h, w, 3) its colour; covariance: (3, 3) about it; coding_sd: (3,) see there.
+    """
+
+    mean: F32
+    covariance: Array
+    coding_sd: Array
+
+    @classmethod
+    def learned(cls, colour: F32, seed: Mask, sigma_cells: float) -> Face:
+        """From the cells of a seed: its commonest colour, a quadratic about that, and what is left smoothed."""
+        h, w = seed.shape
+        span = max(h, w) / 2
+        x = np.broadcast_to((np.arange(w, dtype=np.float32) - w / 2) / span, (h, w))
+        y = np.broadcast_to(((np.arange(h, dtype=np.float32) - h / 2) / span)[:, None], (h, w))
+        at = np.flatnonzero(seed)
+        at = at[:: len(at) // MOST_SAMPLES + 1]
+        basis, values = _terms(x.ravel()[at], y.ravel()[at]), colour.reshape(-1, 3)[at].astype(float)
+        c, sd, limit = _robust_trend(basis, values)
+        trend = np.zeros((h, w, 3), np.float32)
+        for k, term in enumerate((None, x, y, x * x, x * y, y * y)):
+            trend += c[k].astype(np.float32) * (1 if term is None else term[..., None])
+        rest = colour - trend
+        like = (seed > 0) & (((rest / sd.astype(np.float32)) ** 2).sum(2) < OUTLYING**2)
+        sums, weights = smoothed(rest, like.astype(np.float32), sigma_cells)
+        mean = trend + sums / (weights[..., None] + np.float32(0.02))
+        left = (colour - mean)[like].astype(float)
+        left = left[((left / sd) ** 2).sum(1) < OUTLYING**2]
+        return cls(mean, np.cov(left.T) * 1.15 + np.diag(0.3 * limit**2), limit)
+
+    def away(self, colour: F32) -> F32:
+        """(h, w) squared Mahalanobis distance."""
+        return squared(colour - self.mean, self.covariance)
+
+    def log_likelihood(self, colour: F32) -> F32:
+        """(h, w) of each cell."""
+        return or_anything(normal(colour - self.mean, self.covariance), ODD_FACE)
+
+
+MOST_SAMPLES = 20_000
+OUTLYING = 4.0
+"""Beyond so many standard deviations a cell says nothing of a surface."""
+FORGIVING = 3.0
+"""Distance, squared, at which an outlier's weight has sunk to a quarter."""
+
+
+def _terms(x: NDArray[np.float32], y: NDArray[np.float32]) -> Array:
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], 1).astype(float)
+
+
+def _robust_trend(basis: Array, values: Array) -> tuple[Array, Array, Array]:
+    """(6, 3) coefficients by iterated weights, (3,) standard deviation about them, and (3,) the least it may be."""
+    c = np.zeros((6, 3))
+    c[0] = commonest(values)
+    limit = coding_sd(c[0])
+    sd = np.array([0.15, 0.05, 0.05])
+    ridge = np.diag([0, 0.02, 0.02, 0.2, 0.2, 0.2]) * len(values) * 0.02
+    for terms in (1, 3, 6, 6, 6):
+        far = (((values - basis @ c) / sd) ** 2).sum(1)
+        weight = (far < 25) / (1 + far / FORGIVING) ** 2
+        q = basis[:, :terms] * weight[:, None]
+        left = q.T @ basis[:, :terms] + ridge[:terms, :terms] * weight.mean() + 1e-9 * np.eye(terms)
+        c = np.zeros((6, 3))
+        c[:terms] = np.linalg.solve(left, q.T @ values)
+        rest = np.abs(values - basis @ c)
+        like = ((rest / sd) ** 2).sum(1) < OUTLYING**2
+        if like.sum() > 20:
+            sd = np.maximum(1.48 * np.median(rest[like], 0), limit)
+    return c, sd, limit
+
+
+def commonest(values: Array) -> Array:
+    """(3,) the colour about which most of (n, 3) lie."""
+    cells = np.floor(values / np.array([0.1, 0.05, 0.05])).astype(int)
+    used, where, count = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
+    where = where.ravel()
+    if len(used) > 1500:
+        keep = np.argsort(-count)[:1500]
+        used, count = used[keep], count[keep]
+    near = ((used[:, None] - used[None]) ** 2).sum(2)
+    best = used[np.argmax((np.exp(-near) * count).sum(1))]
+    return np.asarray(np.median(values[(np.abs(cells - best) <= 1).all(1)], 0))
+
+
+def ground_log_likelihood(colour: F32, ground: Mask, step_mm: float, *, first: bool) -> F32:
+    """(h, w) log likelihood of each cell as ground: like the ground close by, or darker in a shadow.
+
+    Args:
+        colour: (h, w, 3); ground: (h, w) 1 on cells that are known as ground.
+        first: whether these are but a guess, so that the ground close to the part is not among them.
+    """
+    weight = ground.astype(np.float32)
+    some = colour[ground > 0]
+    some = some[:: len(some) // MOST_SAMPLES + 1]
+    common = np.median(some, 0)
+    sums, weights = smoothed(colour, weight, 12.0 / step_mm)
+    wide = (sums + common * np.float32(1e-3)) / (weights[..., None] + np.float32(1e-3))
+    sums, weights = smoothed(colour, weight, (5.0 if first else 2.5) / step_mm)
+    mean = (sums + wide * np.float32(0.05)) / (weights[..., None] + np.float32(0.05))
+    away = np.asarray(colour - mean, np.float32)
+    left = np.clip(away[ground > 0], -0.6, 0.6)
+    left = left[:: len(left) // MOST_SAMPLES + 1]
+    covariance = np.cov(left.T.astype(float)) + np.diag((0.5 * coding_sd(common.astype(float))) ** 2)
+    lit = _student(away, covariance)
+    share = IN_SHADOW_FIRST if first else IN_SHADOW
+    shaded = _shaded(away, np.diag(covariance))
+    both = np.logaddexp(lit + np.float32(math.log(1 - share)), shaded + np.float32(math.log(share)))
+    return or_anything(both, ODD_GROUND)
+
+
+def _student(away: F32, covariance: Array) -> F32:
+    """Log density of Student's t in three dimensions."""
+    nu = FREEDOM
+    _, log_det = np.linalg.slogdet(covariance)
+    constant = math.lgamma((nu + 3) / 2) - math.lgamma(nu / 2) - 1.5 * math.log(nu * math.pi) - 0.5 * log_det
+    spread = np.log1p(squared(away, covariance) / np.float32(nu))
+    return np.asarray(np.float32(constant) - np.float32((nu + 3) / 2) * spread, np.float32)
+
+
+def _shaded(away: F32, variance: Array) -> F32:
+    """Log density of ground that is darker by any amount up to DARKEST, its hue less certain the darker it is."""
+    dark = -away[..., 0]
+    deep = np.clip(dark, 0, DARKEST)
+    out = np.full(dark.shape, -math.log(DARKEST), np.float32)
+    for c in (1, 2):
+        spread = np.float32(variance[c] + 0.02**2) + (SHADOW_HUE * deep) ** 2
+        out -= 0.5 * away[..., c] ** 2 / spread + 0.5 * np.log(2 * np.pi * spread)
+    return np.where((dark > 0) & (dark < DARKEST), out, np.float32(-30.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """A wall's colour less its face's: mean (3,) and covariance (3, 3)."""
+
+    mean: Array
+    covariance: Array
+
+    @classmethod
+    def learned(cls, off_face: Array, coding: Array) -> Wall | None:
+        """From colours less the face's (n, 3) of cells that are wall; None if there are too few."""
+        if len(off_face) < FEWEST_CELLS:
+            return None
+        least = np.array([0.06, 0.02, 0.02])
+        middle = np.median(off_face, 0)
+        sd = np.maximum(1.48 * np.median(np.abs(off_face - middle), 0), np.maximum(coding, least))
+        like = (((off_face - middle) / sd) ** 2).sum(1) < 20
+        spread = np.cov(off_face[like].T) if like.sum() >= FEWEST_CELLS else np.diag(sd**2)
+        return cls(middle, spread + np.diag(np.maximum(0.5 * coding, least) ** 2))
+
+
+FEWEST_CELLS = 50
+
+
+def wall_log_likelihood(off_face: F32, wall: Wall | None) -> F32:
+    """(h, w) log likelihood of each cell as wall; off_face (h, w, 3): colour less the face's."""
+    first = normal(off_face - WALL_FIRST.astype(np.float32), np.diag(WALL_FIRST_SD**2))
+    if wall is not None:
+        known = normal(off_face - wall.mean.astype(np.float32), wall.covariance)
+        first = np.logaddexp(
+            known + np.float32(math.log(WALL_LEARNED)), first + np.float32(math.log(1 - WALL_LEARNED))
+        )
+    return or_anything(first, ODD_WALL)

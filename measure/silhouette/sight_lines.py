@@ -1,0 +1,180 @@
+"""Lines of sight over the plane of the face: from the camera's foot point outwards.
+
+On the plane of the upper face every line of sight runs along a straight line from the camera's foot point. A stretch of
+face that begins at distance r has its wall in front of it, whose foot lies at k·r, k = (H − h) / (H − l): on such a line
+face, wall and ground follow each other by a rule that is exact for any upright part, with teeth, slots and holes. So the
+likeliest sequence can be found for each line by dynamic programming (Viterbi 1967).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.silhouette.rectified import F32, Array, Rectified
+
+FACE, FRONT, BEHIND = 1, 2, 3
+"""Labels of samples: face; wall in front of which the ground is seen; wall behind another stretch of face. 0: ground."""
+
+NEVER = -1e9
+MOST_LINES = 2600
+LINE_STEP = 1.2
+"""Lines lie so many cells apart, in the far half of the window."""
+
+
+@dataclass(frozen=True, slots=True)
+class SightLines:
+    """A fan of lines of sight over a window.
+
+    Attributes:
+        angles_rad: (m,) directions from the foot point; radii_mm: (n,) where samples lie along each.
+        foot: (n,) index of the sample where the wall of a face that begins at each sample has its foot; may be negative.
+        columns, rows: (m, n) cells of the samples.
+        outside: (m, n) samples beyond the window.
+        around: whether the foot point lies within the window, so that lines may begin on the part.
+        line, place: (h, w) line and sample of every cell.
+    """
+
+    angles_rad: Array
+    radii_mm: Array
+    foot: NDArray[np.intp]
+    columns: F32
+    rows: F32
+    outside: NDArray[np.bool_]
+    around: bool
+    line: F32
+    place: F32
+
+    @classmethod
+    def over(cls, plan: Rectified, foot_mm: Array, ratio: float) -> SightLines:
+        """Lines over a window.
+
+        Args:
+            plan: the window.
+            foot_mm: (2,) the camera's foot point.
+            ratio: k, see above.
+        """
+        h, w = plan.shape
+        low, high = plan.origin_mm, plan.mm(np.array([w - 1.0, h - 1.0]))
+        corners = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+        middle, size = (low + high) / 2 - foot_mm, np.hypot(*(high - low))
+        around = bool((foot_mm > low).all() and (foot_mm < high).all())
+        bearing = math.atan2(middle[1], middle[0])
+        if around:
+            first, last, start = bearing - math.pi, bearing + math.pi, 0.0
+        else:
+            turn = np.arctan2(*(corners - foot_mm).T[::-1]) - bearing
+            turn = (turn + math.pi) % (2 * math.pi) - math.pi
+            first, last = bearing + turn.min(), bearing + turn.max()
+            start = float(np.hypot(*np.maximum(np.maximum(low - foot_mm, foot_mm - high), 0)))
+        far = np.hypot(*middle) + 0.35 * size
+        m = int(min(MOST_LINES, (last - first) * far / (LINE_STEP * plan.step_mm))) + 2
+        angles = np.linspace(first, last, m)
+        radii = np.arange(start, float(np.hypot(*(corners - foot_mm).T).max()), plan.step_mm)
+        foot = np.floor((ratio * radii - start) / plan.step_mm + 0.5).astype(np.intp)
+        at = plan.cells(foot_mm)
+        step = radii / plan.step_mm
+        columns = (at[0] + np.cos(angles)[:, None] * step).astype(np.float32)
+        rows = (at[1] + np.sin(angles)[:, None] * step).astype(np.float32)
+        outside = (columns < 0) | (rows < 0) | (columns > w - 1) | (rows > h - 1)
+        x = (np.arange(w, dtype=np.float32) - np.float32(at[0]))[None, :]
+        y = (np.arange(h, dtype=np.float32) - np.float32(at[1]))[:, None]
+        turn = np.arctan2(y, x) - np.float32(bearing)
+        turn = np.where(turn > math.pi, turn - 2 * math.pi, np.where(turn < -math.pi, turn + 2 * math.pi, turn))
+        line = (turn - (first - bearing)) / ((last - first) / (m - 1))
+        place = np.sqrt(x * x + y * y) - np.float32(start / plan.step_mm)
+        return cls(
+            angles, radii, foot, columns, rows, outside, around, line.astype(np.float32), place.astype(np.float32)
+        )
+
+    def along(self, values: NDArray[np.float32], fill: float | None = None) -> F32:
+        """(m, n[, c]) values (h, w[, c]) along the lines; `fill` stands beyond the window."""
+        out = cv2.remap(values, self.columns, self.rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        if fill is not None:
+            out[self.outside] = fill
+        return np.asarray(out, np.float32)
+
+    def back(self, values: NDArray[np.float32]) -> F32:
+        """(h, w[, c]) values (m, n[, c]) of the lines, where the cells are."""
+        return np.asarray(
+            cv2.remap(values, self.place, self.line, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
+        )
+
+    def never_wall(self, region: NDArray[np.uint8]) -> NDArray[np.bool_]:
+        """(m, n) where a region's samples can't be wall, since the region goes on, towards the camera, farther than to
+        the foot of a wall that would be seen there."""
+        inside = cv2.remap(region, self.columns, self.rows, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+        outside = np.cumsum(np.pad(1 - inside.astype(np.int32), ((0, 0), (1, 0))), 1)
+        here = np.arange(len(self.radii_mm))
+        there = np.maximum(self.foot - 2, 0)
+        return np.asarray(outside[:, here + 1] == outside[:, there])
+
+    def labelled(self, face: F32, wall: F32, ground: F32, change: float) -> NDArray[np.uint8]:
+        """(m, n) label of each sample in the likeliest sequences.
+
+        Args:
+            face, wall, ground: (m, n) log likelihoods of the samples.
+            change: what it costs that face begins or ends.
+        """
+        lf, lw, lg = (np.ascontiguousarray(a.T, np.float32) for a in (face, wall, ground))
+        n, m = lf.shape
+        walls = np.zeros((n + 1, m), np.float32)
+        np.cumsum(lw, 0, out=walls[1:])
+        on_ground = np.zeros((n + 1, m), np.float32)
+        on_face = np.full((n + 1, m), 0.0 if self.around else NEVER, np.float32)
+        ended = np.empty((n + 1, m), np.float32)  # best up to a face's end, less the wall so far
+        ended[0] = on_face[0]
+        begun = np.zeros((n, m), bool)
+        left = np.zeros((n, m), bool)
+        behind = np.full((n, m), -1, np.int32)
+        lines = np.arange(m)
+        foot = np.maximum(self.foot, 0)
+        change = np.float32(change)
+        for i in range(n):
+            start = on_ground[foot[i]] + walls[i] - walls[foot[i]]
+            since = max(int(self.foot[i]) + 1, 0)
+            if i > since:
+                window = ended[since:i]
+                last = window.argmax(0)
+                other = window[last, lines] + walls[i] - change
+                better = other > start
+                start = np.where(better, other, start)
+                behind[i] = np.where(better, since + last, -1)
+            start = start - change
+            begun[i] = start > on_face[i]
+            on_face[i + 1] = np.maximum(start, on_face[i]) + lf[i]
+            leave = on_face[i] - change
+            left[i] = leave > on_ground[i]
+            on_ground[i + 1] = np.maximum(leave, on_ground[i]) + lg[i]
+            ended[i + 1] = on_face[i + 1] - walls[i + 1]
+        return self._walked_back(on_face[n] > on_ground[n], begun, left, behind, foot)
+
+    @staticmethod
+    def _walked_back(
+        on_face: NDArray[np.bool_],
+        begun: NDArray[np.bool_],
+        left: NDArray[np.bool_],
+        behind: NDArray[np.int32],
+        foot: NDArray[np.intp],
+    ) -> NDArray[np.uint8]:
+        """(m, n) labels, from each line's end to its start."""
+        n, m = begun.shape
+        out = np.zeros((n, m), np.uint8)
+        label = np.where(on_face, FACE, 0)
+        ends = np.zeros(m, np.intp)  # where the wall that is being walked begins
+        for i in range(n - 1, -1, -1):
+            out[i] = label
+            face, wall, ground = label == FACE, label >= FRONT, label == 0
+            new = face & begun[i]
+            front = behind[i] < 0
+            ends = np.where(new, np.where(front, foot[i], behind[i]), ends)
+            follows = np.where(front, FRONT, BEHIND)
+            before = np.where(label == FRONT, 0, FACE)
+            label = np.where(new, np.where(ends >= i, np.where(front, 0, FACE), follows), label)
+            label = np.where(wall & (i <= ends), before, label)
+            label = np.where(ground & left[i], FACE, label)
+        return np.ascontiguousarray(out.T)
