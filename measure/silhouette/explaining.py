@@ -57,12 +57,14 @@ class Explained:
         step_mm: size of a cell.
         unlike: share of the rough silhouette that is neither face nor wall nor ground.
         clipped: share of the face that is at the sensor's limit.
+        walls: colours less the face's of the outer wall, and of holes' walls, where they were learned.
     """
 
     loops_mm: tuple[Array, ...]
     step_mm: float
     unlike: float
     clipped: float
+    walls: tuple[Wall | None, Wall | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +137,7 @@ def explain(
     assert w is not None and region is not None
     loops = _loops(w.plan, soft, region)
     clipped = float((w.plan.linear[region > 0].max(1) > 0.98).mean())
-    return Explained(loops, w.plan.step_mm, 0.0, clipped) if loops else None
+    return Explained(loops, w.plan.step_mm, 0.0, clipped, walls) if loops else None
 
 
 def _window(

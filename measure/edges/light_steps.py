@@ -1,0 +1,132 @@
+"""How well light across a boundary agrees with a blurred step, or with two a known distance apart, at each position.
+
+For a position the levels of light are solved by least squares (variable projection, Golub & Pereyra 1973); what is left
+is the position's cost, a negative log likelihood. All in linear light, for optics blur light and not code values.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from calib.light.profile import CHANNEL_WEIGHTS, CORRELATED, OPPONENT, SENSOR_SD, Light
+
+Array = NDArray[np.float64]
+
+SPACING_PX = 0.5
+"""Between samples of a profile."""
+SLOPE_RIDGE = 2.0
+"""How firmly the ground's slope beyond a step is held at nought, in squared light per pixel: contact shadows."""
+CHROMA_BLUR_PX = 0.7
+"""What the halved chroma of a JPEG adds to the blur of hues."""
+HUE_SHARE = 0.25
+"""What hues count for, against lightness: their noise is that of blocks."""
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Evidence of b stretches of boundary.
+
+    Attributes:
+        xs_px: (x,) positions tried.
+        cost: (b, x) negative log likelihood of each, least 0.
+        clipped: (b,) share of samples at the sensor's limit.
+    """
+
+    xs_px: Array
+    cost: Array
+    clipped: Array
+
+
+def steps_at(
+    light: Light,
+    points_px: Array,
+    normals_px: Array,
+    width: int,
+    xs_px: Array,
+    inner_px: float,
+    outer_px: float,
+    sigma_px: float,
+    wall_px: float = 0.0,
+    wall_light: WallLight | None = None,
+) -> Steps:
+    """Judge positions along the normals of a boundary.
+
+    Args:
+        light: the photo.
+        points_px: (b * width, 2) expected boundary points, about a pixel apart; normals_px: (b * width, 2) outwards.
+        width: how many neighbours are averaged into one profile.
+        xs_px: (x,) positions to try.
+        inner_px, outer_px: how far from the point light is looked at, both ways.
+        sigma_px: standard deviation of the blur.
+        wall_px: distance of a second step beyond the first; none if 0.
+        wall_light: what is known of the light between two steps.
+    """
+    s = np.arange(-np.floor(inner_px / SPACING_PX), np.floor(outer_px / SPACING_PX) + 1) * SPACING_PX
+    b = len(points_px) // width
+    rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
+    mean = rgb.reshape(b, width, len(s), 3).mean(1)
+    clipped = (mean.max(2) > CLIPPED).mean(1)
+    y = np.asarray(mean @ OPPONENT, float)
+    xs = tuple(float(x) for x in xs_px)
+    cost = np.zeros((b, len(xs)))
+    for c in range(3):
+        sigma = sigma_px if c == 0 else float(np.hypot(sigma_px, CHROMA_BLUR_PX))
+        firm = 0.0
+        if c == 0 and wall_light is not None and wall_px > 0:
+            face = float(np.median(y[:, :4, 0]))
+            firm = round(USUAL_NOISE / max(face * wall_light.sd, 1e-4), 2)
+        ratio = round(wall_light.ratio, 2) if wall_light is not None else 1.0
+        rows, columns = _projections(len(s), float(s[0]), xs, round(sigma, 3), round(wall_px, 2), firm, ratio)
+        v = y[:, :, c]
+        fitted = np.einsum("xkn,bn->bxk", rows, v)
+        rest = np.maximum((v**2).sum(1)[:, None] - (fitted**2).sum(2), 0)
+        own = rest.min(1) / max(len(s) - columns, 1)
+        variance = np.maximum(own, max(float(np.median(own)), SENSOR_SD**2))
+        share = 1.0 if c == 0 else HUE_SHARE * CHANNEL_WEIGHTS[c]
+        cost += share * rest / (2 * variance[:, None] * CORRELATED)
+    return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped)
+
+
+CLIPPED = 0.985
+"""Of full light: at the sensor's limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class WallLight:
+    """How light a wall is: its light over the face's, and the standard deviation of that."""
+
+    ratio: float
+    sd: float
+
+
+USUAL_NOISE = 0.004
+"""Standard deviation of a profile's samples, against which what is known of a wall's light is weighed."""
+
+
+@lru_cache(maxsize=256)
+def _projections(
+    n: int, first_px: float, xs: tuple[float, ...], sigma: float, wall_px: float, firm: float, ratio: float
+) -> tuple[Array, int]:
+    """(x, k, n) orthonormal rows that span the levels of light for each position, and k.
+
+    What is known of slope and wall stands as samples of their own that are always nought.
+    """
+    s = first_px + SPACING_PX * np.arange(n)
+    out = []
+    for x in xs:
+        upper = ndtr((s - x) / sigma)
+        lower = ndtr((s - x - wall_px) / sigma) if wall_px > 0 else upper
+        columns = [np.ones(n), upper, lower] if wall_px > 0 else [np.ones(n), upper]
+        slope = lower * (s - x - wall_px)
+        basis = np.stack([*columns, slope], 1)
+        ridge = np.zeros((2, basis.shape[1]))
+        ridge[0, -1] = np.sqrt(SLOPE_RIDGE)
+        ridge[1, :2] = firm * (1 - ratio), firm
+        q, _ = np.linalg.qr(np.vstack([basis, ridge]))
+        out.append(q[:n].T)
+    return np.asarray(out), out[0].shape[0]

@@ -1,0 +1,85 @@
+"""A rounded or chamfered upper rim: what the photo shows of it, and what is known of its radius.
+
+Where the wall is hidden, the line that is seen is the silhouette of the rounding; it lies inside the outline by
+r·(a + 1 + s − √(1 + s²)), s the wall's apparent width over its height, the tangent of the angle at which it is seen
+(geometry of a circle touched by the line of sight; `a` is what the darkening towards the rim adds, found with rendered
+parts). Where the wall is seen its foot is the outline, whatever the rim; the line between face and wall lies somewhere
+on the rounding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+RimTold = Literal["unknown", "sharp", "little", "clear"]
+"""What a person says of the upper rim."""
+RIMS_TOLD: tuple[RimTold, ...] = ("unknown", "sharp", "little", "clear")
+
+SHADED = 0.06
+"""See `a` above."""
+UPPER_LINE, UPPER_LINE_SD = 0.25, 0.28
+"""Where the line between face and wall lies inside the outline, in radii, and how much that varies with the light (71
+parts rendered with rims of 0.1 to 0.4 mm)."""
+ROUNDED_MM, ROUNDED_SD_MM = 0.25, 0.09
+"""Radius of rims that are rounded: moulded and printed household parts have 0.1 to 0.4 mm (common practice, no
+source)."""
+KNOWN: dict[RimTold, tuple[float, float]] = {"sharp": (0.0, 0.02), "little": (0.15, 0.06), "clear": (0.3, 0.08)}
+"""Radius and its standard deviation, mm, of what a person says."""
+COMMON = 0.4
+"""Share of parts with a rounded rim, where nobody says."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rim:
+    """What is known of the upper rim.
+
+    Attributes:
+        told: what a person says.
+        radius_mm, sd_mm: its radius, and the standard deviation of that.
+    """
+
+    told: RimTold
+    radius_mm: float
+    sd_mm: float
+
+    @classmethod
+    def known(cls, told: RimTold, rounded: float = COMMON) -> Rim:
+        """Before readings are heard: `rounded` is the likelihood that it is rounded, where nobody says."""
+        if told != "unknown":
+            return cls(told, *KNOWN[told])
+        mean = rounded * ROUNDED_MM
+        square = rounded * (ROUNDED_MM**2 + ROUNDED_SD_MM**2)
+        return cls(told, mean, float(np.sqrt(square - mean**2 + KNOWN["sharp"][1] ** 2)))
+
+    @property
+    def size_mm(self) -> float:
+        """Root mean square of the radius."""
+        return float(np.hypot(self.radius_mm, self.sd_mm))
+
+
+def silhouette_inset(slope: Array) -> Array:
+    """(n,) how far inside the outline a hidden side is seen, in radii; slope: s, see above."""
+    return np.asarray(SHADED + 1 + slope - np.sqrt(1 + slope**2))
+
+
+APART_SHARP_MM, APART_ROUNDED_MM, APART_ROUNDED_SD_MM = 0.014, 0.075, 0.07
+"""How far the upper line lies inside the foot's on sharp rims (standard deviation of a photo's median), and on rounded
+ones (mean and standard deviation; the same parts)."""
+MOST_RATIO = 12.0
+
+
+def likely_rounded(apart_mm: float | None) -> float:
+    """Probability that a rim is rounded, from how far its upper line lies inside the foot's, median over the near
+    sides of a photo, mm; None where they show no wall."""
+    if apart_mm is None:
+        return COMMON
+    sharp = np.exp(-0.5 * (apart_mm / APART_SHARP_MM) ** 2) / APART_SHARP_MM
+    spread = np.hypot(APART_ROUNDED_SD_MM, APART_SHARP_MM)
+    rounded = np.exp(-0.5 * ((apart_mm - APART_ROUNDED_MM) / spread) ** 2) / spread
+    ratio = float(np.clip(rounded / max(sharp, 1e-12), 1 / MOST_RATIO, MOST_RATIO))
+    return COMMON * ratio / (COMMON * ratio + 1 - COMMON)

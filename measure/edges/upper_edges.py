@@ -1,0 +1,303 @@
+"""A part's edges to a fraction of a pixel, from the outline of its face.
+
+The upper face of an upright part is never hidden, so its boundary is the outline all the way round. Where the wall is
+hidden the upper edge stands against what lies beyond. Where it is seen there are two lines, the upper edge and the
+wall's foot, a known distance apart: each tells of the same outline, the foot even where the upper rim is rounded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.light.path import smoothest, vertex
+from calib.light.profile import Light
+from calib.view.view import NAMES as VIEW_NAMES
+from calib.view.view import View
+from measure.edges.edge_loop import EdgeLoop
+from measure.edges.light_steps import WallLight, steps_at
+from measure.edges.rough import Rough, resampled
+from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, likely_rounded, silhouette_inset
+from measure.edges.sight import Body, Wall
+
+Array = NDArray[np.float64]
+
+HIDDEN_PX, APART_PX = 0.4, 5.0
+"""A wall that is narrower is not seen; one that is wider has two lines that are judged each by itself."""
+INNER_PX, OUTER_PX = 6.0, 5.0
+"""How much face and ground is looked at beside the positions tried."""
+CLEAR_PX = 3.0
+"""So far beyond its foot the ground must be in sight."""
+TRUST = 25.0
+"""A stretch's evidence counts up to this much against the smoothness of the path."""
+FOOT_TRUST = 8.0
+"""The same of a foot: in the dark of a hole, or where a shadow begins, it may be another line."""
+FARTHER = 2.0
+"""What it costs to lie at the limit of the search."""
+UPPER_SD_MM, FOOT_SD_MM, JOINT_SD_MM = 0.01, 0.012, 0.01
+"""Standard deviation of what an upper edge, a foot with its contact shadow, and both in one, are seen wrongly by along
+a stretch, besides noise (rendered parts with sharp rims)."""
+HOLE_FOOT_SD_MM = 0.08
+"""The same of a foot in a hole, where it lies in the dark."""
+FLOOR_PX = 0.03
+"""Standard deviation that a located point has at the least."""
+SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.3
+"""Standard deviation of what all edges are seen too far out by: sharpening, the tone curve; and where light is
+clipped."""
+WALL_GRID_PX = 0.5
+"""Widths of walls are rounded to this, so that one set of solvers serves many stretches."""
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """How finely edges are looked for.
+
+    Attributes:
+        reach_px, step_px: how far to either side, and how densely.
+        width: points a stretch.
+        smooth_mm: of the outline before it is sampled.
+    """
+
+    reach_px: float
+    step_px: float
+    width: int
+    smooth_mm: float
+
+
+SEARCHES = (Search(3.5, 0.5, 4, 0.35), Search(2.0, 0.25, 4, 0.25))
+LOOSE, STIFF = 4.0, 40.0
+"""What a bend in the path costs, per pixel of a jump between neighbouring stretches: while the outline is still rough,
+and along a feature whose shape is known."""
+SHARED_NAMES = (*VIEW_NAMES, "thickness", "spread", "rim")
+"""The shared terms of `EdgeLoop.sensitivity`: the view, the part's thickness, how far all edges are seen too far out
+(in units of its standard deviation), and the radius of the upper rim, mm."""
+
+
+WallsLight = tuple[WallLight | None, WallLight | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Located:
+    """Edge points of all loops.
+
+    Attributes:
+        loops: the outer boundary first.
+        rim: what is known of the upper rim by then.
+    """
+
+    loops: tuple[EdgeLoop, ...]
+    rim: Rim
+
+
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    """What the camera sees of each stretch's wall.
+
+    Attributes:
+        upper_px, lower_px: (n, 2) where the outline is expected at both heights; normals_px: (n, 2) outwards.
+        px_per_mm: (b,) along the normals.
+        wall_px: (b,) how far the lower line lies outside the upper one; negative where it is hidden.
+        foot: (b,) whether the foot is seen.
+    """
+
+    upper_px: Array
+    lower_px: Array
+    normals_px: Array
+    px_per_mm: Array
+    wall_px: Array
+    foot: NDArray[np.bool_]
+
+
+def locate(
+    light: Light,
+    view: View,
+    loops_mm: Sequence[Array],
+    wall: Wall,
+    rim: Rim,
+    sigma_px: float,
+    walls_light: WallsLight = (None, None),
+) -> Located:
+    """Edge points from the face's outline.
+
+    Args:
+        light: the photo around the part.
+        view: the solved view.
+        loops_mm: (n, 2) closed outlines on the plane, within a few pixels, the outer boundary first and
+            counter-clockwise, holes clockwise.
+        wall: heights of the part's edges.
+        rim: what is known of the upper rim.
+        sigma_px: optical blur.
+        walls_light: what is known of the light of the outer wall, and of holes' walls.
+    """
+    step = view.mm_per_px(loops_mm[0].mean(0))
+    outlines = list(loops_mm)
+    found: list[EdgeLoop] = []
+    for search in SEARCHES:
+        body = Body.of(view, outlines, wall, False)
+        roughs = [resampled(o, step, search.smooth_mm, search.width) for o in outlines]
+        found, apart = along(light, view, roughs, wall, body, search, rim, sigma_px, walls_light, LOOSE)
+        outlines = [e.points_mm for e in found]
+    if rim.told == "unknown":
+        rim = Rim.known("unknown", likely_rounded(apart))
+    found, _ = along(light, view, roughs, wall, body, SEARCHES[-1], rim, sigma_px, walls_light, LOOSE)
+    return Located(tuple(found), rim)
+
+
+def along(
+    light: Light,
+    view: View,
+    roughs: Sequence[Rough],
+    wall: Wall,
+    body: Body,
+    search: Search,
+    rim: Rim,
+    sigma_px: float,
+    walls_light: WallsLight,
+    stiffness: float | Sequence[Array],
+) -> tuple[list[EdgeLoop], float | None]:
+    """Edge points of all loops in one search, and how far the upper line lies inside the foot's, mm (median over the
+    outer boundary; None where too little is seen)."""
+    out, apart = [], np.zeros(0)
+    for k, rough in enumerate(roughs):
+        sides = _sides(view, rough, wall, body, search.width)
+        firm = stiffness if isinstance(stiffness, float) else stiffness[k]
+        e, a = _edge_loop(light, view, rough, sides, wall, search, rim, sigma_px, walls_light, firm, hole=k > 0)
+        out.append(e)
+        apart = apart if k else a
+    return out, float(np.median(apart)) if len(apart) >= FEWEST_STRETCHES else None
+
+
+FEWEST_STRETCHES = 8
+
+
+def _sides(view: View, rough: Rough, wall: Wall, body: Body, width: int) -> _Sides:
+    upper = view.pixels(rough.points_mm, wall.upper_mm)
+    lower = view.pixels(rough.points_mm, wall.lower_mm)
+    step = view.pixels(rough.points_mm + 0.05 * rough.normals, wall.upper_mm) - upper
+    scale = np.hypot(*step.T) / 0.05
+    n = step / (0.05 * scale)[:, None]
+    wall_px = ((lower - upper) * n).sum(1)
+    seen = (wall_px > 0) & ~body.covers(lower + CLEAR_PX * n)
+    by = (-1, width)
+    return _Sides(
+        upper, lower, n, scale.reshape(by).mean(1), wall_px.reshape(by).mean(1), seen.reshape(by).all(1)
+    )
+
+
+def _edge_loop(
+    light: Light,
+    view: View,
+    rough: Rough,
+    s: _Sides,
+    wall: Wall,
+    search: Search,
+    rim: Rim,
+    sigma_px: float,
+    walls_light: WallsLight,
+    stiffness: Array | float,
+    *,
+    hole: bool,
+) -> tuple[EdgeLoop, Array]:
+    """Points of one loop, and for its near stretches how far the upper line lies inside the foot's, mm."""
+    count = round(search.reach_px / search.step_px)
+    xs = search.step_px * np.arange(-count, count + 1)
+    b = len(s.wall_px)
+    upper_cost, foot_cost = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
+    clipped = np.zeros(b, bool)
+
+    def judge(into: Array, at: NDArray[np.bool_], of: Array, inner: float, outer: float, second_px: float = 0.0) -> None:
+        blocks = np.flatnonzero(at)
+        if not len(blocks):
+            return
+        points, normals = (a.reshape(b, search.width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
+        e = steps_at(
+            light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, walls_light[hole]
+        )
+        into[blocks] = e.cost
+        clipped[blocks] |= e.clipped > 0.05
+
+    near, far = s.wall_px > HIDDEN_PX, s.wall_px <= HIDDEN_PX
+    reach = search.reach_px
+    judge(upper_cost, far, s.upper_px, INNER_PX + reach, OUTER_PX + reach)
+    apart = near & (s.wall_px > APART_PX)
+    joint = near & ~apart & s.foot
+    for low in np.arange(0.0, APART_PX, WALL_GRID_PX):
+        at = joint & (s.wall_px > low) & (s.wall_px <= low + WALL_GRID_PX)
+        w = low + WALL_GRID_PX / 2
+        judge(upper_cost, at, s.upper_px, INNER_PX + reach, OUTER_PX + reach + w, w)
+    judge(upper_cost, near & ~apart & ~s.foot, s.upper_px, INNER_PX + reach, reach + 1.0)
+    edges_px = (APART_PX, 7.0, 10.0, np.inf)
+    for low, high in zip(edges_px[:-1], edges_px[1:], strict=True):  # no farther than the wall goes
+        at = apart & (s.wall_px > low) & (s.wall_px <= high)
+        room = min(low - 1.5, OUTER_PX + reach)
+        judge(upper_cost, at, s.upper_px, INNER_PX + reach, max(room, reach + 1.0))
+        judge(foot_cost, at & s.foot, s.lower_px, max(room, reach + 1.0), OUTER_PX + reach)
+    scale = s.px_per_mm
+    two = apart & s.foot
+    upper_doubt = np.where(two | apart, np.hypot(UPPER_SD_MM, UPPER_LINE_SD * rim.size_mm), UPPER_SD_MM)
+    upper_doubt = np.where(joint, JOINT_SD_MM, upper_doubt)
+    shift = np.where(apart, UPPER_LINE * rim.radius_mm, 0.0) * scale  # the upper line lies inside the outline
+    u, u_info = _weakened(upper_cost, xs, upper_doubt * scale, shift)
+    f, f_info = _weakened(foot_cost, xs, (HOLE_FOOT_SD_MM if hole else FOOT_SD_MM) * scale, np.zeros(b))
+    cost = np.minimum(u, TRUST) + np.minimum(f, FOOT_TRUST) + FARTHER * (xs / reach) ** 2
+    path = smoothest(cost, stiffness * search.step_px, closed=True)
+    x, sigma = vertex(cost, xs, path)
+    share = np.where(two, u_info / np.maximum(u_info + f_info, 1e-9), 1.0)
+    points, normals = (a.reshape(-1, search.width, 2).mean(1) for a in (rough.points_mm, rough.normals))
+    normals /= np.maximum(np.hypot(*normals.T), 1e-9)[:, None]
+    height = wall.upper_mm - wall.lower_mm
+    slope = np.maximum(-s.wall_px, 0) / scale / max(height, 1e-6)
+    inset = np.where(far & (height > 0), silhouette_inset(slope), 0.0)
+    at = points + ((x / scale) + inset * rim.radius_mm)[:, None] * normals
+    by_view = share[:, None] * _by_view(view, at, normals, wall.upper_mm)
+    by_view += (1 - share)[:, None] * _by_view(view, at, normals, wall.lower_mm)
+    lift = _by_height(view, at, normals, wall.upper_mm) * share
+    spread = np.where(clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
+    by_rim = np.where(far, inset, np.where(apart, UPPER_LINE * share, 0.0))
+    sure = np.hypot(sigma, FLOOR_PX) / scale
+    apart_mm = _lines_apart(upper_cost[two], foot_cost[two], xs) / scale[two]
+    e = EdgeLoop(at, normals, sure, np.c_[by_view, lift, spread, by_rim])
+    return e, apart_mm[np.isfinite(apart_mm)]
+
+
+def _weakened(cost: Array, xs: Array, doubt_px: Array, shift_px: Array) -> tuple[Array, Array]:
+    """Cost (b, x) of positions that are seen wrongly by a shift (b,) and some doubt (b,) besides, and (b,) its bend."""
+    k = np.clip(cost.argmin(1), 1, len(xs) - 2)
+    rows = np.arange(len(cost))
+    step = xs[1] - xs[0]
+    bend = np.maximum(cost[rows, k - 1] - 2 * cost[rows, k] + cost[rows, k + 1], 0) / step**2
+    scale = 1 / (1 + bend * doubt_px**2)
+    out = cost * scale[:, None]
+    if shift_px.any():
+        places = xs[None, :] - shift_px[:, None]
+        t = np.clip((places - xs[0]) / step, 0, len(xs) - 1.001)
+        i = t.astype(int)
+        t -= i
+        out = (1 - t) * np.take_along_axis(out, i, 1) + t * np.take_along_axis(out, i + 1, 1)
+    return out, bend * scale
+
+
+def _lines_apart(upper: Array, foot: Array, xs: Array) -> Array:
+    """(m,) px that the best upper position lies inside the best foot's; NaN where one of them is not plain."""
+    (u, su), (f, sf) = (vertex(c, xs, c.argmin(1)) for c in (upper, foot))
+    apart = f - u
+    return np.where((su < PLAIN_PX) & (sf < PLAIN_PX), apart, np.nan)
+
+
+PLAIN_PX = 0.3
+
+
+def _by_view(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
+    """(n, 10) change of a located point along its normal with the view's parameters."""
+    px = view.pixels(points_mm, height_mm)
+    return np.asarray(np.einsum("nk,nkp->np", normals, view.plane_sensitivity(px, height_mm)))
+
+
+def _by_height(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
+    """(n,) change of a located point along its normal with the height of the edge that was seen."""
+    px = view.pixels(points_mm, height_mm)
+    d = (view.plane(px, height_mm + 0.01) - view.plane(px, height_mm - 0.01)) / 0.02
+    return np.asarray((d * normals).sum(1))
