@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.view.view import View
-from measure.edges.edges import DIRECTIONS
+from measure.edges.shared_terms import DIRECTIONS
 from measure.geometry.features import Circle, Estimate
 from measure.geometry.rejoin import shifted_all
 from measure.several.common_terms import by_light, sightings

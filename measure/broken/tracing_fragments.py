@@ -15,7 +15,8 @@ from calib.reference.found import Caution
 from calib.view.view import View
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_together
 from measure.dimensioning.frame import squared_up
-from measure.edges.edges import SHARED_NAMES
+from measure.edges.rounded import Rim
+from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
 from measure.geometry.features import Curve, Estimate, Feature, flatten
 from measure.geometry.motion import Motion
@@ -23,7 +24,7 @@ from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette
 from measure.tracing import parts
-from measure.tracing.following import followed
+from measure.tracing.following import followed_part
 from measure.tracing.request import Request
 from measure.tracing.sighted import Sighted, as_seen, frame_back
 from measure.tracing.values import Trace
@@ -59,8 +60,12 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
         require_same_surface(reference, piece)
     every = [c for piece in pieces for c in piece.contours_px]
     light = Light.of(photo.rgb, parts.box_around(every, view, thickness_mm))
-    wall, shared = Wall(thickness_mm, 0.0), parts.shared_covariance(view, thickness_mm, opening=False)
-    first, second = (followed(light, view, piece.contours_px, wall, shared) for piece in pieces)
+    wall, rim = Wall(thickness_mm, 0.0), Rim.known("unknown")
+    first, second = (
+        followed_part(light, view, own.contours_px, wall, rim, (*reference.taken_px, other.contours_px[0]))
+        for own, other in (pieces, pieces[::-1])
+    )
+    shared = parts.shared_covariance(view, thickness_mm, opening=False, rim=first.rim)
     joined = put_together(first, second)
     found = outline(joined.loops, (*SHARED_NAMES, *PLACING_NAMES), _with_placing(shared))
     if not parts.fits(found, joined.loops) or not parts.sound(found):

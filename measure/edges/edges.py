@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from calib.light.path import smoothest, vertex
 from calib.light.profile import Light, evidence, roughness_of_face, take
-from calib.view.view import NAMES as VIEW_NAMES
 from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rough import Rough, first_outline, resampled
+from measure.edges.shared_terms import DIRECTIONS
 from measure.edges.sight import Body, Sight, Wall, sight
 from measure.edges.wall_width import FOOT_SLACK, calmed, sideways, within
 
@@ -196,14 +196,14 @@ def placed(
     lift = _lift(view, points, n, wall.upper_mm) * share[:, 0]
     spread = np.where(w.clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
     doubt = _rim_doubt(n, s.wall_px.reshape(-1, width).mean(1), scale)
-    return EdgeLoop(points, flip * n, np.hypot(sigma, FLOOR_PX) / scale, flip * np.c_[sensitivity, lift, spread, doubt])
+    return EdgeLoop(
+        points,
+        flip * n,
+        np.hypot(sigma, FLOOR_PX) / scale,
+        flip * np.c_[sensitivity, lift, spread, np.zeros(len(lift)), doubt],
+    )
 
 
-DIRECTIONS = 8
-SHARED_NAMES = (*VIEW_NAMES, "thickness", "spread", *(f"rim_{k}" for k in range(DIRECTIONS)))
-"""The shared terms of `EdgeLoop.sensitivity`: the view; the part's thickness; how far all edges are seen too far out,
-in units of its standard deviation; and for eight directions of the outward normal, likewise, the doubt whether the rim
-that was seen is the upper or the lower one."""
 SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.2
 """Standard deviation of what all edges are seen too far out by: the picture's own sharpening and tone curve, a rounded
 rim; and where the light is clipped."""

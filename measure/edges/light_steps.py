@@ -10,12 +10,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from calib.arrays import Array
 from calib.light.profile import CHANNEL_WEIGHTS, CORRELATED, OPPONENT, SENSOR_SD, Light
-
-Array = NDArray[np.float64]
 
 SPACING_PX = 0.5
 """Between samples of a profile."""

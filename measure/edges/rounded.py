@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calib.arrays import Array
+
 RimTold = Literal["unknown", "sharp", "little", "clear"]
 """What a person says of the upper rim."""
 RIMS_TOLD: tuple[RimTold, ...] = ("unknown", "sharp", "little", "clear")

@@ -9,21 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.path import smoothest, vertex
 from calib.light.profile import Light
-from calib.view.view import NAMES as VIEW_NAMES
 from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight, steps_at
 from measure.edges.rough import Rough, resampled
 from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, likely_rounded, silhouette_inset
+from measure.edges.shared_terms import DIRECTIONS
 from measure.edges.sight import Body, Wall
-
-Array = NDArray[np.float64]
 
 HIDDEN_PX, APART_PX = 0.4, 5.0
 """A wall that is narrower is not seen; one that is wider has two lines that are judged each by itself."""
@@ -71,9 +71,9 @@ SEARCHES = (Search(3.5, 0.5, 4, 0.35), Search(2.0, 0.25, 4, 0.25))
 LOOSE, STIFF = 4.0, 40.0
 """What a bend in the path costs, per pixel of a jump between neighbouring stretches: while the outline is still rough,
 and along a feature whose shape is known."""
-SHARED_NAMES = (*VIEW_NAMES, "thickness", "spread", "rim")
-"""The shared terms of `EdgeLoop.sensitivity`: the view, the part's thickness, how far all edges are seen too far out
-(in units of its standard deviation), and the radius of the upper rim, mm."""
+SIDE_SD_MM, JOINT_SIDE = 0.006, 0.06
+"""Standard deviation of what edges that face one way have wrong together: of all, and as a share of the width of a wall
+whose two lines are seen as one."""
 
 
 WallsLight = tuple[WallLight | None, WallLight | None]
@@ -182,9 +182,7 @@ def _sides(view: View, rough: Rough, wall: Wall, body: Body, width: int) -> _Sid
     wall_px = ((lower - upper) * n).sum(1)
     seen = (wall_px > 0) & ~body.covers(lower + CLEAR_PX * n)
     by = (-1, width)
-    return _Sides(
-        upper, lower, n, scale.reshape(by).mean(1), wall_px.reshape(by).mean(1), seen.reshape(by).all(1)
-    )
+    return _Sides(upper, lower, n, scale.reshape(by).mean(1), wall_px.reshape(by).mean(1), seen.reshape(by).all(1))
 
 
 def _edge_loop(
@@ -208,14 +206,14 @@ def _edge_loop(
     upper_cost, foot_cost = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
     clipped = np.zeros(b, bool)
 
-    def judge(into: Array, at: NDArray[np.bool_], of: Array, inner: float, outer: float, second_px: float = 0.0) -> None:
+    def judge(
+        into: Array, at: NDArray[np.bool_], of: Array, inner: float, outer: float, second_px: float = 0.0
+    ) -> None:
         blocks = np.flatnonzero(at)
         if not len(blocks):
             return
         points, normals = (a.reshape(b, search.width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
-        e = steps_at(
-            light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, walls_light[hole]
-        )
+        e = steps_at(light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, walls_light[hole])
         into[blocks] = e.cost
         clipped[blocks] |= e.clipped > 0.05
 
@@ -230,7 +228,7 @@ def _edge_loop(
         judge(upper_cost, at, s.upper_px, INNER_PX + reach, OUTER_PX + reach + w, w)
     judge(upper_cost, near & ~apart & ~s.foot, s.upper_px, INNER_PX + reach, reach + 1.0)
     edges_px = (APART_PX, 7.0, 10.0, np.inf)
-    for low, high in zip(edges_px[:-1], edges_px[1:], strict=True):  # no farther than the wall goes
+    for low, high in pairwise(edges_px):  # no farther than the wall goes
         at = apart & (s.wall_px > low) & (s.wall_px <= high)
         room = min(low - 1.5, OUTER_PX + reach)
         judge(upper_cost, at, s.upper_px, INNER_PX + reach, max(room, reach + 1.0))
@@ -259,7 +257,8 @@ def _edge_loop(
     by_rim = np.where(far, inset, np.where(apart, UPPER_LINE * share, 0.0))
     sure = np.hypot(sigma, FLOOR_PX) / scale
     apart_mm = _lines_apart(upper_cost[two], foot_cost[two], xs) / scale[two]
-    e = EdgeLoop(at, normals, sure, np.c_[by_view, lift, spread, by_rim])
+    side_sd = np.hypot(SIDE_SD_MM, np.where(joint, JOINT_SIDE * s.wall_px / scale, 0.0))
+    e = EdgeLoop(at, normals, sure, np.c_[by_view, lift, spread, by_rim, _by_side(normals, side_sd)])
     return e, apart_mm[np.isfinite(apart_mm)]
 
 
@@ -288,6 +287,14 @@ def _lines_apart(upper: Array, foot: Array, xs: Array) -> Array:
 
 
 PLAIN_PX = 0.3
+
+
+def _by_side(normals: Array, sd_mm: Array) -> Array:
+    """(n, 8) standard deviations (n,) in the columns of the directions that normals face."""
+    turn = np.arctan2(normals[:, 1], normals[:, 0]) / (2 * np.pi / DIRECTIONS)
+    out = np.zeros((len(normals), DIRECTIONS))
+    out[np.arange(len(normals)), np.floor(turn).astype(int) % DIRECTIONS] = sd_mm
+    return out
 
 
 def _by_view(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:

@@ -15,12 +15,12 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.view.view import PRIOR_NAMES, View
-from measure.edges.edges import DIRECTIONS
+from measure.edges.shared_terms import DIRECTIONS
 from measure.geometry.features import Estimate
 from measure.geometry.local_form import base_of, by_parameters
 from measure.tracing.parts import VIEW_TERMS, view_root
 
-OF_THE_PART = ("thickness", "spread")
+OF_THE_PART = ("thickness", "spread", "rim")
 """Terms that are the same in all photos: one caliper took the thickness; what makes edges look too far out is the
 part's rim and the camera's sharpening."""
 LIGHT_SD_MM = 0.01

@@ -2,7 +2,8 @@
 
 The face is flat and evenly lit: its colour is a smooth field. The ground is what lies around, with its grain, and
 darker where the part throws a shadow. The wall has the face's material in other light, so nearly its hue; how light it
-is must be learned from the photo. Colours are logarithms of linear light (`rectified.log_colour`), where light is a sum.
+is must be learned from the photo. Colours are logarithms of linear light (`rectified.log_colour`), where lighting is a
+sum.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.silhouette.rectified import F32, Array, Mask
+from calib.arrays import Array
+from measure.silhouette.rectified import F32, Mask
 from measure.silhouette.tabletop import LOG_OFFSET
 
 LEAST_SD = np.array([0.03, 0.015, 0.015])
@@ -228,6 +230,12 @@ class Wall:
     mean: Array
     covariance: Array
 
+    @property
+    def light(self) -> tuple[float, float]:
+        """Its light over the face's, and the standard deviation of that."""
+        ratio = float(np.exp(self.mean[0]))
+        return ratio, ratio * float(np.sqrt(self.covariance[0, 0]))
+
     @classmethod
     def learned(cls, off_face: Array, coding: Array) -> Wall | None:
         """From colours less the face's (n, 3) of cells that are wall; None if there are too few."""
@@ -249,7 +257,5 @@ def wall_log_likelihood(off_face: F32, wall: Wall | None) -> F32:
     first = normal(off_face - WALL_FIRST.astype(np.float32), np.diag(WALL_FIRST_SD**2))
     if wall is not None:
         known = normal(off_face - wall.mean.astype(np.float32), wall.covariance)
-        first = np.logaddexp(
-            known + np.float32(math.log(WALL_LEARNED)), first + np.float32(math.log(1 - WALL_LEARNED))
-        )
+        first = np.logaddexp(known + np.float32(math.log(WALL_LEARNED)), first + np.float32(math.log(1 - WALL_LEARNED)))
     return or_anything(first, ODD_WALL)

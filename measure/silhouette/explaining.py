@@ -16,11 +16,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
 from measure.geometry.polylines import signed_area
 from measure.silhouette.appearance import Face, Wall, ground_log_likelihood, wall_log_likelihood
-from measure.silhouette.rectified import F32, Array, Mask, Rectified, log_colour
+from measure.silhouette.rectified import F32, Mask, Rectified, log_colour
 from measure.silhouette.sight_lines import FACE, FRONT, SightLines
 
 MARGIN_MM = 6.0
@@ -66,6 +67,11 @@ class Explained:
     clipped: float
     walls: tuple[Wall | None, Wall | None]
 
+    @property
+    def outlines_mm(self) -> tuple[Array, ...]:
+        """The loops moved out of the face by what they keep within it."""
+        return tuple(_moved_out(loop, self.step_mm) for loop in self.loops_mm)
+
 
 @dataclass(frozen=True, slots=True)
 class _Window:
@@ -108,7 +114,6 @@ def explain(
         CELLS_PX * view.mm_per_px((low + high) / 2), FINEST_MM, math.sqrt(float(np.prod(high - low)) / MOST_CELLS)
     )
     taken = [view.plane(area, upper_mm) for area in taken_px]
-    face_mm: list[Array] = []
     walls: tuple[Wall | None, Wall | None] = (None, None)
     ground: Mask | None = None
     region: Mask | None = None
@@ -134,7 +139,8 @@ def explain(
         region, soft, ground, walls = _learned(w, labels, face, seed)
         if not region.any():
             return None
-    assert w is not None and region is not None
+    assert w is not None
+    assert region is not None
     loops = _loops(w.plan, soft, region)
     clipped = float((w.plan.linear[region > 0].max(1) > 0.98).mean())
     return Explained(loops, w.plan.step_mm, 0.0, clipped, walls) if loops else None
@@ -233,6 +239,18 @@ def _loops(plan: Rectified, soft: F32, region: Mask) -> tuple[Array, ...]:
     found = [c[:-1, ::-1] - 1 for c in find_contours(np.pad(inside, 1), 0.5) if len(c) > 12]
     rings = sorted((plan.mm(c) for c in found), key=lambda c: -abs(signed_area(c)))
     return tuple(r if (signed_area(r) > 0) == (k == 0) else r[::-1] for k, r in enumerate(rings))
+
+
+def _moved_out(ring: Array, by_mm: float) -> Array:
+    """A closed outline moved to its right: out of a counter-clockwise one, into a clockwise one."""
+    import shapely
+
+    outer = signed_area(ring) > 0
+    moved = shapely.Polygon(ring).buffer(by_mm if outer else -by_mm, join_style="mitre", mitre_limit=2.0)
+    if moved.geom_type != "Polygon" or moved.is_empty:
+        return ring
+    path = np.asarray(moved.exterior.coords)[:-1]
+    return path if (signed_area(path) > 0) == outer else path[::-1]
 
 
 def _core(rough: Mask, step: float) -> Mask:

@@ -12,11 +12,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
 from measure.silhouette.tabletop import LOG_OFFSET
 
-Array = NDArray[np.float64]
 F32 = NDArray[np.float32]
 Mask = NDArray[np.uint8]
 

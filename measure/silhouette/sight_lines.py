@@ -1,9 +1,9 @@
 """Lines of sight over the plane of the face: from the camera's foot point outwards.
 
-On the plane of the upper face every line of sight runs along a straight line from the camera's foot point. A stretch of
-face that begins at distance r has its wall in front of it, whose foot lies at k·r, k = (H − h) / (H − l): on such a line
-face, wall and ground follow each other by a rule that is exact for any upright part, with teeth, slots and holes. So the
-likeliest sequence can be found for each line by dynamic programming (Viterbi 1967).
+On the plane of the upper face every line of sight runs straight out from the camera's foot point. A stretch of face
+that begins at distance r has its wall in front of it, whose foot lies at k·r, k = (H − h) / (H − l): on such a line
+face, wall and ground follow each other by a rule that is exact for any upright part, with teeth, slots and holes. So
+the likeliest sequence can be found for each line by dynamic programming (Viterbi 1967).
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.silhouette.rectified import F32, Array, Rectified
+from calib.arrays import Array
+from measure.silhouette.rectified import F32, Rectified
 
 FACE, FRONT, BEHIND = 1, 2, 3
-"""Labels of samples: face; wall in front of which the ground is seen; wall behind another stretch of face. 0: ground."""
+"""Labels of samples: face; wall with the ground in front of it; wall behind another stretch of face. 0 is ground."""
 
 NEVER = -1e9
 MOST_LINES = 2600
@@ -32,7 +33,7 @@ class SightLines:
 
     Attributes:
         angles_rad: (m,) directions from the foot point; radii_mm: (n,) where samples lie along each.
-        foot: (n,) index of the sample where the wall of a face that begins at each sample has its foot; may be negative.
+        foot: (n,) index of the sample at which the wall of a face that begins at each has its foot; may be negative.
         columns, rows: (m, n) cells of the samples.
         outside: (m, n) samples beyond the window.
         around: whether the foot point lies within the window, so that lines may begin on the part.

@@ -3,7 +3,7 @@ along those."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,16 +14,21 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges.edge_blur import blur_of_edges
 from measure.edges.edge_loop import EdgeLoop
-from measure.edges.edges import SHARED_NAMES, locate
+from measure.edges.edges import locate
+from measure.edges.light_steps import WallLight
 from measure.edges.plausible import require_edges
-from measure.edges.retrace import along_features
+from measure.edges.retrace import along_features, along_part
+from measure.edges.rounded import Rim
+from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.geometry.features import Estimate
+from measure.edges.upper_edges import locate as locate_part
+from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
+from measure.silhouette.explaining import explain
 from measure.tracing import parts
-from measure.tracing.stages import Stage, Watch
 
 Array = NDArray[np.float64]
+Watch = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,46 +39,93 @@ class Followed:
         estimate: its features.
         loops: the points that they were fitted to, the outer boundary first.
         located: points found before there were features: they follow a fracture more closely.
+        rim: what is known of the upper rim.
+        clipped: share of the face at the sensor's limit.
     """
 
     estimate: Estimate
     loops: tuple[EdgeLoop, ...]
     located: tuple[EdgeLoop, ...]
+    rim: Rim
+    clipped: float
 
 
-def followed(
+def followed_part(
     light: Light,
     view: View,
     contours_px: Sequence[Array],
     wall: Wall,
-    shared: Array,
-    *,
-    opening: bool = False,
-    watch: Watch = lambda stage: None,
+    rim: Rim,
+    taken_px: Sequence[Array] = (),
+    watch: Watch = lambda step: None,
 ) -> Followed:
-    """The outline of a part, or of an opening's rim.
+    """The outline of a part: its face's, found by explaining the picture, then its edges.
 
     Args:
         light: the photo around it.
         view: the solved view.
         contours_px: rough closed contours (n, 2), the outer boundary first.
         wall: heights of the part's edges.
-        shared: covariance of the terms that all points share.
-        opening: whether it is an opening's rim.
+        rim: what is known of the upper rim.
+        taken_px: areas (n, 2) that something else lies on.
         watch: is told what is done.
 
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
-    blur_px = blur_of_edges(light, contours_px)
-    loops = locate(light, view, list(contours_px), wall, opening=opening)
+    seen = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px)
+    if seen is None:
+        raise PartRefused(parts.NO_OUTLINE, "no-outline")
+    blur_px = blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in seen.loops_mm])
+    lights = [None if w is None else WallLight(*w.light) for w in seen.walls]
+    walls_light = (lights[0], lights[1])
+    found = locate_part(light, view, seen.outlines_mm, wall, rim, blur_px, walls_light)
+    shared = parts.shared_covariance(view, wall.upper_mm, opening=False, rim=found.rim)
+
+    def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:
+        return along_part(light, view, features, wall, found.rim, blur_px, walls_light)
+
+    estimate, loops = _settled(found.loops, shared, again, watch)
+    return Followed(estimate, loops, found.loops, found.rim, seen.clipped)
+
+
+def followed_opening(
+    light: Light, view: View, contour_px: Array, wall: Wall, watch: Watch = lambda step: None
+) -> Followed:
+    """The outline of an opening's rim.
+
+    Args:
+        light: the photo around it.
+        view: the solved view.
+        contour_px: rough closed contour (n, 2).
+        wall: heights of the rim and of the far side of the plate it is in.
+        watch: is told what is done.
+
+    Raises:
+        PartRefused: hardly an edge is seen, or it can't be followed all the way round.
+    """
+    blur_px = blur_of_edges(light, [contour_px])
+    loops = locate(light, view, [contour_px], wall, opening=True)
+    shared = parts.shared_covariance(view, 0.0, opening=True)
+
+    def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:
+        return along_features(light, view, features, wall, opening=True, sigma_px=blur_px)
+
+    estimate, used = _settled(loops, shared, again, watch)
+    return Followed(estimate, used, tuple(loops), Rim.known("sharp"), 0.0)
+
+
+def _settled(
+    loops: Sequence[EdgeLoop], shared: Array, look_again: Callable[[tuple[Feature, ...]], list[EdgeLoop]], watch: Watch
+) -> tuple[Estimate, tuple[EdgeLoop, ...]]:
+    """Features of located points, and the points: located once more along the first features, where that serves."""
     require_edges(loops)
-    watch(Stage.FEATURES)
+    watch("fitting lines and arcs")
     found = outline(loops, SHARED_NAMES, shared, passes=0)
-    used = loops
+    used = list(loops)
     if parts.fits(found, loops):
-        watch(Stage.AGAIN)
-        again = along_features(light, view, found.features, wall, opening=opening, sigma_px=blur_px)
+        watch("looking once more along them")
+        again = look_again(found.features)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)
         if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
@@ -87,4 +139,4 @@ def followed(
         found = outline(loops, SHARED_NAMES, shared)
     if not parts.fits(found, loops) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
-    return Followed(found, tuple(used), tuple(loops))
+    return found, tuple(used)

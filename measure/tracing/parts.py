@@ -22,7 +22,8 @@ from calib.tools.budget import K95
 from calib.view.view import Prior, View, camera_prior
 from measure.edges.blur import require_sharp
 from measure.edges.edge_loop import EdgeLoop
-from measure.edges.edges import SHARED_NAMES
+from measure.edges.rounded import Rim
+from measure.edges.shared_terms import SHARED_NAMES
 from measure.geometry.features import Estimate, flatten
 from measure.tracing.request import Request
 from measure.tracing.values import Scale
@@ -77,18 +78,21 @@ def reference_of(photo: Photo, lens: Profile | None, request: Request) -> Found:
 def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:
     """x0, y0, x1, y1 of the part of the photo in which edges are looked for."""
     points = np.concatenate(contours_px)
-    margin = 60 + 2 * thickness_mm / view.mm_per_px(np.zeros(2))
+    margin = 60 + (2 * thickness_mm + 8) / view.mm_per_px(np.zeros(2))
     low, high = points.min(0) - margin, points.max(0) + margin
     return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
 
 
-def shared_covariance(view: View, thickness_mm: float, opening: bool) -> Array:
-    """(s, s) covariance of the terms that all edge points share (`measure.edges.edges.SHARED_NAMES`)."""
+def shared_covariance(view: View, thickness_mm: float, opening: bool, rim: Rim | None = None) -> Array:
+    """(s, s) covariance of the terms that all edge points share (`measure.edges.shared_terms.SHARED_NAMES`)."""
     out = np.eye(len(SHARED_NAMES))
     out[:VIEW_TERMS, :VIEW_TERMS] = view.covariance
     known = thickness_mm > 0 or opening
     at = SHARED_NAMES.index("thickness")
     out[at, at] = (THICKNESS_SD_MM if known else UNKNOWN_THICKNESS_SD_MM) ** 2
+    if rim is not None:
+        at = SHARED_NAMES.index("rim")
+        out[at, at] = rim.sd_mm**2
     return out
 
 

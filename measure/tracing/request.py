@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from calib.reference.wanted import ANY, Wanted
+from measure.edges.rounded import RimTold
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.subject import Subject
 
@@ -21,6 +22,7 @@ class Request:
         in_two: whether the part is broken in two pieces that lie side by side and are to be joined.
         strokes: what a person has marked in the photo as part and as something else.
         corners_px: (4, 2) about where the reference's corners are, if a person has marked them.
+        rim: whether the part's upper edge is rounded, as a person says.
     """
 
     thickness_mm: float | None = None
@@ -29,6 +31,7 @@ class Request:
     in_two: bool = False
     strokes: Strokes = NO_STROKES
     corners_px: Stroke | None = None
+    rim: RimTold = "unknown"
 
     @property
     def height_mm(self) -> float:

@@ -32,10 +32,11 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.dimensioning.frame import squared_up
     from measure.edges.opening import wall_of_opening
     from measure.edges.plausible import doubtful_edges
+    from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
     from measure.silhouette.silhouette import NoSilhouette
     from measure.tracing import parts
-    from measure.tracing.following import followed
+    from measure.tracing.following import followed_opening, followed_part
     from measure.tracing.sighted import Sighted, as_seen, frame_back, laid_out
     from measure.tracing.whereabouts import find_part, require_same_surface
 
@@ -51,9 +52,14 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     require_same_surface(reference, rough)
     watch(Stage.EDGES)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
-    wall = wall_of_opening(light, view, rough.contours_px[0]) if opening else Wall(thickness_mm, 0.0)
-    shared = parts.shared_covariance(view, thickness_mm, opening)
-    found = followed(light, view, rough.contours_px, wall, shared, opening=opening, watch=watch).estimate
+    if opening:
+        wall = wall_of_opening(light, view, rough.contours_px[0])
+        follow = followed_opening(light, view, rough.contours_px[0], wall, watch)
+    else:
+        wall = Wall(thickness_mm, 0.0)
+        known = Rim.known(request.rim if thickness_mm > 0 else "sharp")
+        follow = followed_part(light, view, rough.contours_px, wall, known, reference.taken_px, watch)
+    found = follow.estimate
     seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
