@@ -21,7 +21,7 @@ from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import Estimate
 from measure.geometry.polylines import arc_lengths, at_lengths
 
-FAINT_MM = 0.03
+FAINT_MM = 0.08
 """A quarter of the outline's points less sure than this mean that there is hardly an edge: in photos of light parts on
 white paper and of black parts on dark wood that can be measured they stay below 0.022 mm."""
 STEP_MM = 0.25  # between samples along the outline

@@ -37,9 +37,9 @@ FOOT_TRUST = 8.0
 """The same of a foot: in the dark of a hole, or where a shadow begins, it may be another line."""
 FARTHER = 2.0
 """What it costs to lie at the limit of the search."""
-UPPER_SD_MM, FOOT_SD_MM, JOINT_SD_MM = 0.01, 0.012, 0.01
-"""Standard deviation of what an upper edge, a foot with its contact shadow, and both in one, are seen wrongly by along
-a stretch, besides noise (rendered parts with sharp rims)."""
+UPPER_SD_MM, FOOT_SD_MM = 0.01, 0.012
+"""Standard deviation of what an upper edge, and a foot with its contact shadow, are seen wrongly by along a stretch,
+besides noise (rendered parts with sharp rims)."""
 HOLE_FOOT_SD_MM = 0.08
 """The same of a foot in a hole, where it lies in the dark."""
 FLOOR_PX = 0.03
@@ -76,6 +76,7 @@ SIDE_SD_MM, JOINT_SIDE = 0.006, 0.06
 whose two lines are seen as one."""
 
 
+Flags = NDArray[np.bool_]
 WallsLight = tuple[WallLight | None, WallLight | None]
 
 
@@ -164,9 +165,11 @@ def along(
     for k, rough in enumerate(roughs):
         sides = _sides(view, rough, wall, body, search.width)
         firm = stiffness if isinstance(stiffness, float) else stiffness[k]
-        e, a = _edge_loop(light, view, rough, sides, wall, search, rim, sigma_px, walls_light, firm, hole=k > 0)
-        out.append(e)
-        apart = apart if k else a
+        judged = _judged(light, sides, search, sigma_px, walls_light[k > 0])
+        out.append(_placed(view, rough, sides, judged, wall, search, rim, firm, hole=k > 0))
+        if not k:
+            apart = _lines_apart(judged) / sides.px_per_mm[judged.two]
+            apart = apart[np.isfinite(apart)]
     return out, float(np.median(apart)) if len(apart) >= FEWEST_STRETCHES else None
 
 
@@ -185,108 +188,141 @@ def _sides(view: View, rough: Rough, wall: Wall, body: Body, width: int) -> _Sid
     return _Sides(upper, lower, n, scale.reshape(by).mean(1), wall_px.reshape(by).mean(1), seen.reshape(by).all(1))
 
 
-def _edge_loop(
-    light: Light,
-    view: View,
-    rough: Rough,
-    s: _Sides,
-    wall: Wall,
-    search: Search,
-    rim: Rim,
-    sigma_px: float,
-    walls_light: WallsLight,
-    stiffness: Array | float,
-    *,
-    hole: bool,
-) -> tuple[EdgeLoop, Array]:
-    """Points of one loop, and for its near stretches how far the upper line lies inside the foot's, mm."""
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """Evidence of a loop's stretches.
+
+    Attributes:
+        xs_px: (x,) positions tried.
+        upper, foot: (b, x) what they cost by the upper edge, or by both of a narrow wall's lines at once, and by the
+            foot.
+        clipped: (b,) whether light at the sensor's limit takes part.
+        hidden, joint, apart: (b,) whether the wall is hidden; seen so narrow that its lines are judged at once; or each
+            by itself.
+        two: (b,) whether both lines are seen apart.
+    """
+
+    xs_px: Array
+    upper: Array
+    foot: Array
+    clipped: Flags
+    hidden: Flags
+    joint: Flags
+    apart: Flags
+    two: Flags
+
+
+def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light: WallLight | None) -> _Judged:
+    """Evidence along the normals of a loop."""
     count = round(search.reach_px / search.step_px)
     xs = search.step_px * np.arange(-count, count + 1)
     b = len(s.wall_px)
-    upper_cost, foot_cost = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
+    upper, foot = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
     clipped = np.zeros(b, bool)
 
-    def judge(
-        into: Array, at: NDArray[np.bool_], of: Array, inner: float, outer: float, second_px: float = 0.0
-    ) -> None:
+    def judge(into: Array, at: Flags, of: Array, inner: float, outer: float, second_px: float = 0.0) -> None:
         blocks = np.flatnonzero(at)
         if not len(blocks):
             return
         points, normals = (a.reshape(b, search.width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
-        e = steps_at(light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, walls_light[hole])
+        e = steps_at(light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, wall_light)
         into[blocks] = e.cost
-        clipped[blocks] |= e.clipped > 0.05
+        clipped[blocks] |= e.clipped > CLIPPED_SHARE
 
-    near, far = s.wall_px > HIDDEN_PX, s.wall_px <= HIDDEN_PX
     reach = search.reach_px
-    judge(upper_cost, far, s.upper_px, INNER_PX + reach, OUTER_PX + reach)
-    apart = near & (s.wall_px > APART_PX)
-    joint = near & ~apart & s.foot
+    hidden = s.wall_px <= HIDDEN_PX
+    apart = s.wall_px > APART_PX
+    narrow = ~hidden & ~apart
+    judge(upper, hidden, s.upper_px, INNER_PX + reach, OUTER_PX + reach)
     for low in np.arange(0.0, APART_PX, WALL_GRID_PX):
-        at = joint & (s.wall_px > low) & (s.wall_px <= low + WALL_GRID_PX)
         w = low + WALL_GRID_PX / 2
-        judge(upper_cost, at, s.upper_px, INNER_PX + reach, OUTER_PX + reach + w, w)
-    judge(upper_cost, near & ~apart & ~s.foot, s.upper_px, INNER_PX + reach, reach + 1.0)
-    edges_px = (APART_PX, 7.0, 10.0, np.inf)
-    for low, high in pairwise(edges_px):  # no farther than the wall goes
-        at = apart & (s.wall_px > low) & (s.wall_px <= high)
-        room = min(low - 1.5, OUTER_PX + reach)
-        judge(upper_cost, at, s.upper_px, INNER_PX + reach, max(room, reach + 1.0))
-        judge(foot_cost, at & s.foot, s.lower_px, max(room, reach + 1.0), OUTER_PX + reach)
-    scale = s.px_per_mm
-    two = apart & s.foot
-    upper_doubt = np.where(two | apart, np.hypot(UPPER_SD_MM, UPPER_LINE_SD * rim.size_mm), UPPER_SD_MM)
-    upper_doubt = np.where(joint, JOINT_SD_MM, upper_doubt)
-    shift = np.where(apart, UPPER_LINE * rim.radius_mm, 0.0) * scale  # the upper line lies inside the outline
-    u, u_info = _weakened(upper_cost, xs, upper_doubt * scale, shift)
-    f, f_info = _weakened(foot_cost, xs, (HOLE_FOOT_SD_MM if hole else FOOT_SD_MM) * scale, np.zeros(b))
-    cost = np.minimum(u, TRUST) + np.minimum(f, FOOT_TRUST) + FARTHER * (xs / reach) ** 2
+        at = narrow & s.foot & (s.wall_px > low) & (s.wall_px <= low + WALL_GRID_PX)
+        judge(upper, at, s.upper_px, INNER_PX + reach, OUTER_PX + reach + w, w)
+    judge(upper, narrow & ~s.foot, s.upper_px, INNER_PX + reach, reach + 1.0)
+    for low, high in pairwise((APART_PX, 7.0, 10.0, np.inf)):  # no farther than the wall goes
+        at = (s.wall_px > low) & (s.wall_px <= high)
+        room = max(min(low - 1.5, OUTER_PX + reach), reach + 1.0)
+        judge(upper, at, s.upper_px, INNER_PX + reach, room)
+        judge(foot, at & s.foot, s.lower_px, room, OUTER_PX + reach)
+    return _Judged(xs, upper, foot, clipped, hidden, narrow & s.foot, apart, apart & s.foot)
+
+
+CLIPPED_SHARE = 0.05
+"""Share of a stretch's samples at the sensor's limit from which it counts as clipped."""
+
+
+def _placed(
+    view: View,
+    rough: Rough,
+    s: _Sides,
+    j: _Judged,
+    wall: Wall,
+    search: Search,
+    rim: Rim,
+    stiffness: Array | float,
+    *,
+    hole: bool,
+) -> EdgeLoop:
+    """The smoothest path through a loop's evidence, as points on the outline."""
+    scale, xs = s.px_per_mm, j.xs_px
+    line_sd = np.where(j.apart, UPPER_LINE_SD * rim.size_mm, 0.0)
+    foot_sd = HOLE_FOOT_SD_MM if hole else FOOT_SD_MM
+    inside = np.where(j.apart, UPPER_LINE * rim.radius_mm, 0.0) * scale  # how far the upper line lies in the outline
+    upper_bend, foot_bend = _bend(j.upper, xs), _bend(j.foot, xs)
+    upper_weight = 1 / (1 + upper_bend * (np.hypot(UPPER_SD_MM, line_sd) * scale) ** 2)
+    foot_weight = 1 / (1 + foot_bend * (foot_sd * scale) ** 2)
+    upper = _shifted(j.upper, xs, inside) * upper_weight[:, None]
+    cost = np.minimum(upper, TRUST) + np.minimum(j.foot * foot_weight[:, None], FOOT_TRUST)
+    cost += FARTHER * (xs / search.reach_px) ** 2
     path = smoothest(cost, stiffness * search.step_px, closed=True)
     x, sigma = vertex(cost, xs, path)
-    share = np.where(two, u_info / np.maximum(u_info + f_info, 1e-9), 1.0)
+    known = upper_bend * upper_weight
+    share = np.where(j.two, known / np.maximum(known + foot_bend * foot_weight, 1e-9), 1.0)
+    noise = np.sqrt(share**2 / np.maximum(upper_bend, 1e-9) + (1 - share) ** 2 / np.maximum(foot_bend, 1e-9))
     points, normals = (a.reshape(-1, search.width, 2).mean(1) for a in (rough.points_mm, rough.normals))
     normals /= np.maximum(np.hypot(*normals.T), 1e-9)[:, None]
     height = wall.upper_mm - wall.lower_mm
     slope = np.maximum(-s.wall_px, 0) / scale / max(height, 1e-6)
-    inset = np.where(far & (height > 0), silhouette_inset(slope), 0.0)
+    inset = np.where(j.hidden & (height > 0), silhouette_inset(slope), 0.0)
     at = points + ((x / scale) + inset * rim.radius_mm)[:, None] * normals
     by_view = share[:, None] * _by_view(view, at, normals, wall.upper_mm)
     by_view += (1 - share)[:, None] * _by_view(view, at, normals, wall.lower_mm)
     lift = _by_height(view, at, normals, wall.upper_mm) * share
-    spread = np.where(clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
-    by_rim = np.where(far, inset, np.where(apart, UPPER_LINE * share, 0.0))
-    sure = np.hypot(sigma, FLOOR_PX) / scale
-    apart_mm = _lines_apart(upper_cost[two], foot_cost[two], xs) / scale[two]
-    side_sd = np.hypot(SIDE_SD_MM, np.where(joint, JOINT_SIDE * s.wall_px / scale, 0.0))
-    e = EdgeLoop(at, normals, sure, np.c_[by_view, lift, spread, by_rim, _by_side(normals, side_sd)])
-    return e, apart_mm[np.isfinite(apart_mm)]
+    spread = np.where(j.clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
+    by_rim = inset + np.where(j.apart, UPPER_LINE * share, 0.0)
+    by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
+    side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0) ** 2)
+    sure = np.where(np.isfinite(sigma), np.hypot(noise, FLOOR_PX), np.inf) / scale
+    return EdgeLoop(at, normals, sure, np.c_[by_view, lift, spread, by_rim, _by_side(normals, side_sd)])
 
 
-def _weakened(cost: Array, xs: Array, doubt_px: Array, shift_px: Array) -> tuple[Array, Array]:
-    """Cost (b, x) of positions that are seen wrongly by a shift (b,) and some doubt (b,) besides, and (b,) its bend."""
+def _bend(cost: Array, xs: Array) -> Array:
+    """(b,) second derivative of costs (b, x) where they are least: the inverse variance of the position."""
     k = np.clip(cost.argmin(1), 1, len(xs) - 2)
     rows = np.arange(len(cost))
+    second = cost[rows, k - 1] - 2 * cost[rows, k] + cost[rows, k + 1]
+    return np.asarray(np.maximum(second, 0) / (xs[1] - xs[0]) ** 2)
+
+
+def _shifted(cost: Array, xs: Array, shift_px: Array) -> Array:
+    """Costs (b, x) moved outwards by shifts (b,)."""
+    if not shift_px.any():
+        return cost
     step = xs[1] - xs[0]
-    bend = np.maximum(cost[rows, k - 1] - 2 * cost[rows, k] + cost[rows, k + 1], 0) / step**2
-    scale = 1 / (1 + bend * doubt_px**2)
-    out = cost * scale[:, None]
-    if shift_px.any():
-        places = xs[None, :] - shift_px[:, None]
-        t = np.clip((places - xs[0]) / step, 0, len(xs) - 1.001)
-        i = t.astype(int)
-        t -= i
-        out = (1 - t) * np.take_along_axis(out, i, 1) + t * np.take_along_axis(out, i + 1, 1)
-    return out, bend * scale
+    t = np.clip((xs[None, :] - shift_px[:, None] - xs[0]) / step, 0, len(xs) - 1.001)
+    i = t.astype(int)
+    t -= i
+    return np.asarray((1 - t) * np.take_along_axis(cost, i, 1) + t * np.take_along_axis(cost, i + 1, 1))
 
 
-def _lines_apart(upper: Array, foot: Array, xs: Array) -> Array:
-    """(m,) px that the best upper position lies inside the best foot's; NaN where one of them is not plain."""
-    (u, su), (f, sf) = (vertex(c, xs, c.argmin(1)) for c in (upper, foot))
-    apart = f - u
-    return np.where((su < PLAIN_PX) & (sf < PLAIN_PX), apart, np.nan)
+def _lines_apart(j: _Judged) -> Array:
+    """(m,) px that the upper line lies inside the foot's, of each stretch that shows both; NaN where one is faint."""
+    (u, su), (f, sf) = (vertex(c[j.two], j.xs_px, c[j.two].argmin(1)) for c in (j.upper, j.foot))
+    return np.where((su < PLAIN_PX) & (sf < PLAIN_PX), f - u, np.nan)
 
 
 PLAIN_PX = 0.3
+"""A line whose position has a smaller standard deviation is plain."""
 
 
 def _by_side(normals: Array, sd_mm: Array) -> Array:
