@@ -15,7 +15,7 @@ from measure.edges.edges import LOOSE, STIFF, placed, witness
 from measure.edges.rough import Rough
 from measure.edges.rounded import Rim
 from measure.edges.sight import Body, Wall, sight
-from measure.edges.upper_edges import WallsLight
+from measure.edges.upper_edges import Seen
 from measure.geometry.features import Feature, by_loop, flatten
 from measure.geometry.polylines import arc_lengths
 
@@ -58,25 +58,23 @@ def along_part(
     light: Light,
     view: View,
     features: tuple[Feature, ...],
-    wall: Wall,
+    seen: Seen,
     rim: Rim,
-    sigma_px: float,
-    walls_light: WallsLight,
 ) -> list[EdgeLoop]:
     """The same for a part, by `upper_edges`."""
     loops = by_loop(features)
     outlines = [np.concatenate([flatten(f)[:-1] for f in loop]) for loop in loops.values()]
     step = view.mm_per_px(outlines[0].mean(0))
-    body = Body.of(view, outlines, wall, False)
+    body = Body.of(view, outlines, seen.wall, False)
     search = upper_edges.Search(*RETRACE, 0.0)
-    walked = [_walked(loop, step, search.width, CORNER_PX * sigma_px * step) for loop in loops.values()]
+    walked = [_walked(loop, step, search.width, CORNER_PX * seen.sigma_px * step) for loop in loops.values()]
     firm = []
     for rough, first, _ in walked:
         stiffness = np.full(len(rough.points_mm) // search.width, STIFF)
         stiffness[first] = LOOSE / 4
         firm.append(stiffness)
     roughs = [rough for rough, _, _ in walked]
-    found, _ = upper_edges.along(light, view, roughs, wall, body, search, rim, sigma_px, walls_light, firm)
+    found, _ = upper_edges.along(light, view, roughs, seen, body, search, rim, firm)
     return [
         replace(e, sigma_mm=np.where(corner, np.inf, e.sigma_mm))
         for e, (_, _, corner) in zip(found, walked, strict=True)

@@ -24,6 +24,7 @@ from measure.edges.rough import Rough, resampled
 from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, likely_rounded, silhouette_inset
 from measure.edges.shared_terms import DIRECTIONS
 from measure.edges.sight import Body, Wall
+from measure.geometry.polylines import evenly
 
 HIDDEN_PX, APART_PX = 0.4, 5.0
 """A wall that is narrower is not seen; one that is wider has two lines that are judged each by itself."""
@@ -37,6 +38,9 @@ FOOT_TRUST = 8.0
 """The same of a foot: in the dark of a hole, or where a shadow begins, it may be another line."""
 FARTHER = 2.0
 """What it costs to lie at the limit of the search."""
+FENCE_IN_MM, FENCE_OUT_MM, FENCE_PX, FENCE = 0.12, 0.3, 2.0, 4.0
+"""An upper edge lies so near to the face's outline, inwards and outwards (a rounded rim has not the face's colour), or
+within so many pixels; the cost there, which grows with the fourth power."""
 UPPER_SD_MM, FOOT_SD_MM = 0.01, 0.012
 """Standard deviation of what an upper edge, and a foot with its contact shadow, are seen wrongly by along a stretch,
 besides noise (rendered parts with sharp rims)."""
@@ -81,6 +85,23 @@ WallsLight = tuple[WallLight | None, WallLight | None]
 
 
 @dataclass(frozen=True, slots=True)
+class Seen:
+    """What is known of a part before its edges are looked for.
+
+    Attributes:
+        outlines_mm: (n, 2) closed outlines of its face, the outer boundary counter-clockwise, then holes, clockwise.
+        wall: heights of its edges.
+        sigma_px: optical blur.
+        walls_light: what is known of the light of the outer wall, and of holes' walls.
+    """
+
+    outlines_mm: tuple[Array, ...]
+    wall: Wall
+    sigma_px: float
+    walls_light: WallsLight = (None, None)
+
+
+@dataclass(frozen=True, slots=True)
 class Located:
     """Edge points of all loops.
 
@@ -112,38 +133,25 @@ class _Sides:
     foot: NDArray[np.bool_]
 
 
-def locate(
-    light: Light,
-    view: View,
-    loops_mm: Sequence[Array],
-    wall: Wall,
-    rim: Rim,
-    sigma_px: float,
-    walls_light: WallsLight = (None, None),
-) -> Located:
+def locate(light: Light, view: View, seen: Seen, rim: Rim) -> Located:
     """Edge points from the face's outline.
 
     Args:
         light: the photo around the part.
         view: the solved view.
-        loops_mm: (n, 2) closed outlines on the plane, within a few pixels, the outer boundary first and
-            counter-clockwise, holes clockwise.
-        wall: heights of the part's edges.
-        rim: what is known of the upper rim.
-        sigma_px: optical blur.
-        walls_light: what is known of the light of the outer wall, and of holes' walls.
+        seen: the part; rim: what is known of its upper rim.
     """
-    step = view.mm_per_px(loops_mm[0].mean(0))
-    outlines = list(loops_mm)
+    step = view.mm_per_px(seen.outlines_mm[0].mean(0))
+    outlines = list(seen.outlines_mm)
     found: list[EdgeLoop] = []
     for search in SEARCHES:
-        body = Body.of(view, outlines, wall, False)
+        body = Body.of(view, outlines, seen.wall, False)
         roughs = [resampled(o, step, search.smooth_mm, search.width) for o in outlines]
-        found, apart = along(light, view, roughs, wall, body, search, rim, sigma_px, walls_light, LOOSE)
+        found, apart = along(light, view, roughs, seen, body, search, rim, LOOSE)
         outlines = [e.points_mm for e in found]
     if rim.told == "unknown":
         rim = Rim.known("unknown", likely_rounded(apart))
-    found, _ = along(light, view, roughs, wall, body, SEARCHES[-1], rim, sigma_px, walls_light, LOOSE)
+        found, _ = along(light, view, roughs, seen, body, SEARCHES[-1], rim, LOOSE)
     return Located(tuple(found), rim)
 
 
@@ -151,26 +159,46 @@ def along(
     light: Light,
     view: View,
     roughs: Sequence[Rough],
-    wall: Wall,
+    seen: Seen,
     body: Body,
     search: Search,
     rim: Rim,
-    sigma_px: float,
-    walls_light: WallsLight,
     stiffness: float | Sequence[Array],
 ) -> tuple[list[EdgeLoop], float | None]:
     """Edge points of all loops in one search, and how far the upper line lies inside the foot's, mm (median over the
-    outer boundary; None where too little is seen)."""
+    outer boundary; None where too little is seen).
+
+    Args:
+        roughs: where to look, loop by loop; stiffness: what a bend in the path costs, for each loop's stretches.
+        body: all that the part covers.
+    """
     out, apart = [], np.zeros(0)
     for k, rough in enumerate(roughs):
-        sides = _sides(view, rough, wall, body, search.width)
+        sides = _sides(view, rough, seen.wall, body, search.width)
         firm = stiffness if isinstance(stiffness, float) else stiffness[k]
-        judged = _judged(light, sides, search, sigma_px, walls_light[k > 0])
-        out.append(_placed(view, rough, sides, judged, wall, search, rim, firm, hole=k > 0))
+        judged = _judged(light, sides, search, seen.sigma_px, seen.walls_light[k > 0])
+        fence = _fence(rough, sides, judged.xs_px, seen.outlines_mm[k], search.width)
+        out.append(_placed(view, rough, sides, judged, fence, seen.wall, search, rim, firm, hole=k > 0))
         if not k:
             apart = _lines_apart(judged) / sides.px_per_mm[judged.two]
             apart = apart[np.isfinite(apart)]
     return out, float(np.median(apart)) if len(apart) >= FEWEST_STRETCHES else None
+
+
+def _fence(rough: Rough, s: _Sides, xs: Array, outline_mm: Array, width: int) -> Array:
+    """(b, x) cost of positions away from the face's outline."""
+    from scipy.spatial import cKDTree
+
+    points, normals = (a.reshape(-1, width, 2).mean(1) for a in (rough.points_mm, rough.normals))
+    around = evenly(np.vstack([outline_mm, outline_mm[:1]]), OUTLINE_STEP_MM)
+    away = ((points - around[cKDTree(around).query(points)[1]]) * normals).sum(1)
+    there = away[:, None] + xs / s.px_per_mm[:, None]
+    least = FENCE_PX / s.px_per_mm[:, None]
+    room = np.where(there > 0, np.maximum(FENCE_OUT_MM, least), np.maximum(FENCE_IN_MM, least))
+    return np.asarray(FENCE * (there / room) ** 4)
+
+
+OUTLINE_STEP_MM = 0.05
 
 
 FEWEST_STRETCHES = 8
@@ -256,6 +284,7 @@ def _placed(
     rough: Rough,
     s: _Sides,
     j: _Judged,
+    fence: Array,
     wall: Wall,
     search: Search,
     rim: Rim,
@@ -272,7 +301,7 @@ def _placed(
     upper_weight = 1 / (1 + upper_bend * (np.hypot(UPPER_SD_MM, line_sd) * scale) ** 2)
     foot_weight = 1 / (1 + foot_bend * (foot_sd * scale) ** 2)
     upper = _shifted(j.upper, xs, inside) * upper_weight[:, None]
-    cost = np.minimum(upper, TRUST) + np.minimum(j.foot * foot_weight[:, None], FOOT_TRUST)
+    cost = np.minimum(upper, TRUST) + fence + np.minimum(j.foot * foot_weight[:, None], FOOT_TRUST)
     cost += FARTHER * (xs / search.reach_px) ** 2
     path = smoothest(cost, stiffness * search.step_px, closed=True)
     x, sigma = vertex(cost, xs, path)

@@ -21,6 +21,7 @@ from measure.edges.retrace import along_features, along_part
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
+from measure.edges.upper_edges import Seen
 from measure.edges.upper_edges import locate as locate_part
 from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
@@ -73,20 +74,20 @@ def followed_part(
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
-    seen = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px)
-    if seen is None:
+    face = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px)
+    if face is None:
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
-    blur_px = blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in seen.loops_mm])
-    lights = [None if w is None else WallLight(*w.light) for w in seen.walls]
-    walls_light = (lights[0], lights[1])
-    found = locate_part(light, view, seen.outlines_mm, wall, rim, blur_px, walls_light)
+    blur_px = blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
+    outer, inner = (None if w is None else WallLight(*w.light) for w in face.walls)
+    seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner))
+    found = locate_part(light, view, seen, rim)
     shared = parts.shared_covariance(view, wall.upper_mm, opening=False, rim=found.rim)
 
     def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:
-        return along_part(light, view, features, wall, found.rim, blur_px, walls_light)
+        return along_part(light, view, features, seen, found.rim)
 
     estimate, loops = _settled(found.loops, shared, again, watch)
-    return Followed(estimate, loops, found.loops, found.rim, seen.clipped)
+    return Followed(estimate, loops, found.loops, found.rim, face.clipped)
 
 
 def followed_opening(
