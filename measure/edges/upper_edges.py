@@ -243,7 +243,7 @@ class _Judged:
 def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light: WallLight | None) -> _Judged:
     """Evidence along the normals of a loop."""
     count = round(search.reach_px / search.step_px)
-    xs = search.step_px * np.arange(-count, count + 1)
+    xs = np.asarray(search.step_px * np.arange(-count, count + 1), float)
     b = len(s.wall_px)
     upper, foot = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
     clipped = np.zeros(b, bool)

@@ -52,7 +52,7 @@ def coding_sd(colour: Array) -> Array:
     next_code = ((code + 1 / 255 + 0.055) / 1.055) ** 2.4 - ((code + 0.055) / 1.055) ** 2.4
     step = next_code / (linear + LOG_OFFSET)
     one = np.array([step.mean(), (step[0] + step[1]) / 2, (step[2] + step[1]) / 2])
-    return np.maximum(LEAST_SD, CODES_SD * one)
+    return np.asarray(np.maximum(LEAST_SD, CODES_SD * one), float)
 
 
 def normal(away: F32, covariance: Array) -> F32:
@@ -72,7 +72,7 @@ def squared(away: F32, covariance: Array) -> F32:
 def or_anything(log_density: F32, share: float) -> F32:
     """A density mixed with a share of any colour."""
     floor = np.float32(ANYTHING + math.log(share))
-    return np.logaddexp(log_density + np.float32(math.log(1 - share)), floor)
+    return np.asarray(np.logaddexp(log_density + np.float32(math.log(1 - share)), floor), np.float32)
 
 
 def smoothed(colour: F32, weight: F32, sigma_cells: float) -> tuple[F32, F32]:

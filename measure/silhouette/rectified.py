@@ -54,8 +54,8 @@ class Rectified:
         grid = np.stack(np.meshgrid(*knots), -1)
         px = view.pixels(grid.reshape(-1, 2), height_mm).reshape(grid.shape) - np.array(light.origin_px)
         down, across = _between(axes[1], knots[1]), _between(axes[0], knots[0])
-        maps = [(down @ px[..., k] @ across.T).astype(np.float32) for k in (0, 1)]
-        seen = cv2.remap(light.linear, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        x, y = ((down @ px[..., k] @ across.T).astype(np.float32) for k in (0, 1))
+        seen = cv2.remap(light.linear, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         if over > 1:
             seen = cv2.resize(seen, (int(n[0]), int(n[1])), interpolation=cv2.INTER_AREA)
         return cls(seen.astype(np.float32) / np.float32(65535), np.asarray(low_mm, float), step_mm)

@@ -134,21 +134,21 @@ class SightLines:
         behind = np.full((n, m), -1, np.int32)
         lines = np.arange(m)
         foot = np.maximum(self.foot, 0)
-        change = np.float32(change)
+        price = np.float32(change)
         for i in range(n):
             start = on_ground[foot[i]] + walls[i] - walls[foot[i]]
             since = max(int(self.foot[i]) + 1, 0)
             if i > since:
                 window = ended[since:i]
                 last = window.argmax(0)
-                other = window[last, lines] + walls[i] - change
+                other = window[last, lines] + walls[i] - price
                 better = other > start
                 start = np.where(better, other, start)
                 behind[i] = np.where(better, since + last, -1)
-            start = start - change
+            start = start - price
             begun[i] = start > on_face[i]
             on_face[i + 1] = np.maximum(start, on_face[i]) + lf[i]
-            leave = on_face[i] - change
+            leave = on_face[i] - price
             left[i] = leave > on_ground[i]
             on_ground[i + 1] = np.maximum(leave, on_ground[i]) + lg[i]
             ended[i + 1] = on_face[i + 1] - walls[i + 1]

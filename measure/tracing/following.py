@@ -27,9 +27,9 @@ from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
 from measure.silhouette.explaining import explain
 from measure.tracing import parts
+from measure.tracing.stages import Stage, Watch
 
 Array = NDArray[np.float64]
-Watch = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def followed_part(
     wall: Wall,
     rim: Rim,
     taken_px: Sequence[Array] = (),
-    watch: Watch = lambda step: None,
+    watch: Watch = lambda stage: None,
 ) -> Followed:
     """The outline of a part: its face's, found by explaining the picture, then its edges.
 
@@ -91,7 +91,7 @@ def followed_part(
 
 
 def followed_opening(
-    light: Light, view: View, contour_px: Array, wall: Wall, watch: Watch = lambda step: None
+    light: Light, view: View, contour_px: Array, wall: Wall, watch: Watch = lambda stage: None
 ) -> Followed:
     """The outline of an opening's rim.
 
@@ -121,11 +121,11 @@ def _settled(
 ) -> tuple[Estimate, tuple[EdgeLoop, ...]]:
     """Features of located points, and the points: located once more along the first features, where that serves."""
     require_edges(loops)
-    watch("fitting lines and arcs")
+    watch(Stage.FEATURES)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     used = list(loops)
     if parts.fits(found, loops):
-        watch("looking once more along them")
+        watch(Stage.AGAIN)
         again = look_again(found.features)
         better = outline(again, SHARED_NAMES, shared)
         astray = parts.misfits(better, again) | parts.misfits(better, loops)
