@@ -32,7 +32,7 @@ class Steps:
     Attributes:
         xs_px: (x,) positions tried.
         cost: (b, x) negative log likelihood of each, least 0.
-        clipped: (b,) share of samples at the sensor's limit.
+        clipped: (b, 2) share of samples at the sensor's limit, on the inner and on the outer side.
     """
 
     xs_px: Array
@@ -68,7 +68,8 @@ def steps_at(
     b = len(points_px) // width
     rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
     mean = rgb.reshape(b, width, len(s), 3).mean(1)
-    clipped = (mean.max(2) > CLIPPED).mean(1)
+    full = mean.max(2) > CLIPPED
+    clipped = np.stack([full[:, s < 0].mean(1), full[:, s > 0].mean(1)], 1)
     y = np.asarray(mean @ OPPONENT, float)
     xs = tuple(float(x) for x in xs_px)
     cost = np.zeros((b, len(xs)))

@@ -67,10 +67,13 @@ def silhouette_inset(slope: Array) -> Array:
     return np.asarray(SHADED + 1 + slope - np.sqrt(1 + slope**2))
 
 
-APART_SHARP_MM, APART_ROUNDED_MM, APART_ROUNDED_SD_MM = 0.014, 0.075, 0.07
-"""How far the upper line lies inside the foot's on sharp rims (standard deviation of a photo's median), and on rounded
-ones (mean and standard deviation; the same parts)."""
+SHARP_APART_SD_MM = 0.018
+ROUNDED_APART = ((0.35, 0.0, 0.02), (0.65, 0.1, 0.08))
+"""How far the upper line lies inside the foot's, median over a photo, mm: standard deviation on sharp rims; and on
+rounded ones shares, means and standard deviations of two kinds of light, of which one hardly shows the rounding (45
+photos of sharp and 19 of rounded parts, rendered)."""
 MOST_RATIO = 12.0
+"""The photo is believed up to this ratio of likelihoods."""
 
 
 def likely_rounded(apart_mm: float | None) -> float:
@@ -78,8 +81,12 @@ def likely_rounded(apart_mm: float | None) -> float:
     sides of a photo, mm; None where they show no wall."""
     if apart_mm is None:
         return COMMON
-    sharp = np.exp(-0.5 * (apart_mm / APART_SHARP_MM) ** 2) / APART_SHARP_MM
-    spread = np.hypot(APART_ROUNDED_SD_MM, APART_SHARP_MM)
-    rounded = np.exp(-0.5 * ((apart_mm - APART_ROUNDED_MM) / spread) ** 2) / spread
+    sharp = _normal(apart_mm, SHARP_APART_SD_MM)
+    rounded = sum(share * _normal(apart_mm - mean, sd) for share, mean, sd in ROUNDED_APART)
     ratio = float(np.clip(rounded / max(sharp, 1e-12), 1 / MOST_RATIO, MOST_RATIO))
     return COMMON * ratio / (COMMON * ratio + 1 - COMMON)
+
+
+def _normal(away: float, sd: float) -> float:
+    """Normal density but for a factor."""
+    return float(np.exp(-0.5 * (away / sd) ** 2)) / sd

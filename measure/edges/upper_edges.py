@@ -48,9 +48,9 @@ HOLE_FOOT_SD_MM = 0.08
 """The same of a foot in a hole, where it lies in the dark."""
 FLOOR_PX = 0.03
 """Standard deviation that a located point has at the least."""
-SPREAD_PX, CLIPPED_SPREAD_PX = 0.06, 0.3
-"""Standard deviation of what all edges are seen too far out by: sharpening, the tone curve; and where light is
-clipped."""
+SPREAD_PX, CLIPPED_SPREAD_PX, CLIPPED_OUT_PX = 0.1, 0.4, 0.5
+"""Standard deviation of what all edges are seen too far out by: sharpening, the tone curve; the same where the light of
+one side is clipped, and how much too far that side then reaches: the step goes on above what the sensor can tell."""
 WALL_GRID_PX = 0.5
 """Widths of walls are rounded to this, so that one set of solvers serves many stretches."""
 
@@ -224,7 +224,7 @@ class _Judged:
         xs_px: (x,) positions tried.
         upper, foot: (b, x) what they cost by the upper edge, or by both of a narrow wall's lines at once, and by the
             foot.
-        clipped: (b,) whether light at the sensor's limit takes part.
+        clipped: (b,) 1 where the inner side's light is at the sensor's limit, −1 where the outer side's is, else 0.
         hidden, joint, apart: (b,) whether the wall is hidden; seen so narrow that its lines are judged at once; or each
             by itself.
         two: (b,) whether both lines are seen apart.
@@ -233,7 +233,7 @@ class _Judged:
     xs_px: Array
     upper: Array
     foot: Array
-    clipped: Flags
+    clipped: Array
     hidden: Flags
     joint: Flags
     apart: Flags
@@ -246,7 +246,7 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
     xs = np.asarray(search.step_px * np.arange(-count, count + 1), float)
     b = len(s.wall_px)
     upper, foot = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
-    clipped = np.zeros(b, bool)
+    clipped = np.zeros(b)
 
     def judge(into: Array, at: Flags, of: Array, inner: float, outer: float, second_px: float = 0.0) -> None:
         blocks = np.flatnonzero(at)
@@ -255,7 +255,8 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
         points, normals = (a.reshape(b, search.width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
         e = steps_at(light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, wall_light)
         into[blocks] = e.cost
-        clipped[blocks] |= e.clipped > CLIPPED_SHARE
+        inner_full, outer_full = (e.clipped > CLIPPED_SHARE).T
+        clipped[blocks] = np.where(inner_full == outer_full, clipped[blocks], np.where(inner_full, 1, -1))
 
     reach = search.reach_px
     hidden = s.wall_px <= HIDDEN_PX
@@ -275,8 +276,8 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
     return _Judged(xs, upper, foot, clipped, hidden, narrow & s.foot, apart, apart & s.foot)
 
 
-CLIPPED_SHARE = 0.05
-"""Share of a stretch's samples at the sensor's limit from which it counts as clipped."""
+CLIPPED_SHARE = 0.25
+"""Share of one side's samples at the sensor's limit from which a stretch counts as clipped there."""
 
 
 def _placed(
@@ -313,11 +314,12 @@ def _placed(
     height = wall.upper_mm - wall.lower_mm
     slope = np.maximum(-s.wall_px, 0) / scale / max(height, 1e-6)
     inset = np.where(j.hidden & (height > 0), silhouette_inset(slope), 0.0)
-    at = points + ((x / scale) + inset * rim.radius_mm)[:, None] * normals
+    x = x - CLIPPED_OUT_PX * j.clipped
+    at = points + (x / scale + inset * rim.radius_mm)[:, None] * normals
     by_view = share[:, None] * _by_view(view, at, normals, wall.upper_mm)
     by_view += (1 - share)[:, None] * _by_view(view, at, normals, wall.lower_mm)
     lift = _by_height(view, at, normals, wall.upper_mm) * share
-    spread = np.where(j.clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
+    spread = np.where(j.clipped != 0, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
     by_rim = inset + np.where(j.apart, UPPER_LINE * share, 0.0)
     by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
     side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0) ** 2)

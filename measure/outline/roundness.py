@@ -66,7 +66,10 @@ def round_enough(ring: Draft, draft: Draft) -> bool:
     typical = float(np.median(ring.chains.variance[seen])) * ring.noise.shared_by
     ripple = 3 * math.sqrt(min(typical, 5 * typical / ring.noise.shared_by) / WAVE_POINTS)
     limit = 3 * uneven + ripple
-    counted = seen.sum() * uneven**2 / typical if wave(ring.chains, ring.eq.residual).max() < limit else 0.0
+    strays = float(wave(ring.chains, ring.eq.residual).max())
+    if strays > BUMP_HEIGHT_MM:
+        return False
+    counted = seen.sum() * uneven**2 / typical if strays < limit else 0.0
     d = draft.chains
     parameters = int((2 + d.pieces.arc.astype(int) - (d.linked & d.tangent)).sum()) - 3
     saved = (ring.eq.cost.sum() - draft.eq.cost.sum()) / ring.noise.shared_by
