@@ -14,6 +14,7 @@ from shapely.ops import split
 from calib.arrays import Array
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops
 from measure.edges.edge_loop import EdgeLoop
+from measure.edges.rounded import Rim
 from measure.geometry.features import Feature, flatten
 from measure.outline.outline import outline
 from measure.tracing.following import Followed
@@ -76,7 +77,7 @@ def seen(piece: shapely.Polygon, rng: np.random.Generator, noise_mm: float = 0.0
     """A piece as traced."""
     piece = shapely.geometry.polygon.orient(piece)
     loops = [_sampled(r, rng, noise_mm) for r in (piece.exterior, *piece.interiors)]
-    return Followed(outline(loops, NAMES, SHARED), tuple(loops), tuple(loops))
+    return Followed(outline(loops, NAMES, SHARED), tuple(loops), tuple(loops), Rim.known("sharp"), 0.0)
 
 
 def _sampled(ring: shapely.LinearRing, rng: np.random.Generator, noise_mm: float) -> EdgeLoop:

@@ -66,7 +66,7 @@ def along_part(
     outlines = [np.concatenate([flatten(f)[:-1] for f in loop]) for loop in loops.values()]
     step = view.mm_per_px(outlines[0].mean(0))
     body = Body.of(view, outlines, seen.wall, False)
-    search = upper_edges.Search(*RETRACE, 0.0)
+    search = upper_edges.searches(step)[-1]
     walked = [_walked(loop, step, search.width, CORNER_PX * seen.sigma_px * step) for loop in loops.values()]
     firm = []
     for rough, first, _ in walked:

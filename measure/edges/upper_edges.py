@@ -71,7 +71,16 @@ class Search:
     smooth_mm: float
 
 
-SEARCHES = (Search(3.5, 0.5, 4, 0.35), Search(2.0, 0.25, 4, 0.25))
+STRETCH_MM, STRETCH_POINTS = 0.25, (2, 5)
+"""Light is averaged over so much of the outline, in so many points at least and at most."""
+
+
+def searches(px_mm: float) -> tuple[Search, Search, Search]:
+    """A wide search, a narrow one, and one along features already found, for a size of pixels."""
+    width = int(np.clip(round(STRETCH_MM / px_mm), *STRETCH_POINTS))
+    return Search(3.5, 0.5, width, 0.35), Search(2.0, 0.25, width, 0.25), Search(2.5, 0.25, width, 0.0)
+
+
 LOOSE, STIFF = 4.0, 40.0
 """What a bend in the path costs, per pixel of a jump between neighbouring stretches: while the outline is still rough,
 and along a feature whose shape is known."""
@@ -144,14 +153,14 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim) -> Located:
     step = view.mm_per_px(seen.outlines_mm[0].mean(0))
     outlines = list(seen.outlines_mm)
     found: list[EdgeLoop] = []
-    for search in SEARCHES:
+    for search in searches(step)[:2]:
         body = Body.of(view, outlines, seen.wall, False)
         roughs = [resampled(o, step, search.smooth_mm, search.width) for o in outlines]
         found, apart = along(light, view, roughs, seen, body, search, rim, LOOSE)
         outlines = [e.points_mm for e in found]
     if rim.told == "unknown":
         rim = Rim.known("unknown", likely_rounded(apart))
-        found, _ = along(light, view, roughs, seen, body, SEARCHES[-1], rim, LOOSE)
+        found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     return Located(tuple(found), rim)
 
 

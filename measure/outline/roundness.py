@@ -28,6 +28,10 @@ OVAL_MM = 0.2
 """A loop that strays so far from its best circle, on average, is no circle."""
 
 
+NOT_ROUND_MM = 0.25
+"""A loop that strays farther from a circle, over several points together, is none, whatever else it may be."""
+
+
 def as_circle(draft: Draft) -> Draft | None:
     """The whole loop as one circle, unless it is nowhere near."""
     c = draft.chains
@@ -67,7 +71,7 @@ def round_enough(ring: Draft, draft: Draft) -> bool:
     ripple = 3 * math.sqrt(min(typical, 5 * typical / ring.noise.shared_by) / WAVE_POINTS)
     limit = 3 * uneven + ripple
     strays = float(wave(ring.chains, ring.eq.residual).max())
-    if strays > BUMP_HEIGHT_MM:
+    if strays > NOT_ROUND_MM:
         return False
     counted = seen.sum() * uneven**2 / typical if strays < limit else 0.0
     d = draft.chains
