@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -48,6 +48,10 @@ LEAST_HOLE_MM2, LEAST_PATCH_MM2 = 0.9, 0.25
 """Smaller holes are specks; smaller patches in the face's colour are noise."""
 
 
+Walls = tuple[Wall | None, Wall | None]
+"""Of the outer wall, and of holes' walls."""
+
+
 @dataclass(frozen=True, slots=True)
 class Explained:
     """The face's outline on the plane of the upper edge.
@@ -56,16 +60,14 @@ class Explained:
         loops_mm: (n, 2) closed, the outer boundary first and counter-clockwise, then holes, clockwise, largest first.
             They keep within the face by about a pixel, since mixed pixels look like neither side.
         step_mm: size of a cell.
-        unlike: share of the rough silhouette that is neither face nor wall nor ground.
         clipped: share of the face that is at the sensor's limit.
         walls: colours less the face's of the outer wall, and of holes' walls, where they were learned.
     """
 
     loops_mm: tuple[Array, ...]
     step_mm: float
-    unlike: float
     clipped: float
-    walls: tuple[Wall | None, Wall | None]
+    walls: Walls
 
     @property
     def outlines_mm(self) -> tuple[Array, ...]:
@@ -114,36 +116,91 @@ def explain(
         CELLS_PX * view.mm_per_px((low + high) / 2), FINEST_MM, math.sqrt(float(np.prod(high - low)) / MOST_CELLS)
     )
     taken = [view.plane(area, upper_mm) for area in taken_px]
-    walls: tuple[Wall | None, Wall | None] = (None, None)
-    ground: Mask | None = None
-    region: Mask | None = None
     w: _Window | None = None
-    soft = np.zeros((0, 0), np.float32)
-    for k, coarser in enumerate(PASSES):
+    b: _Belief | None = None
+    for coarser in PASSES:
         step = finest * coarser
         if w is None or w.plan.step_mm != step:
-            before = w
             w = _window(light, view, upper_mm, low, high, step, rough, taken, foot, ratio)
-            if before is not None and region is not None and ground is not None:
-                region, ground = (_resized(m, w.plan.shape) for m in (region, ground))
-        first = k == 0
-        seed = _core(w.rough, step) if region is None else region
-        if not seed.any():
+            b = _first_belief(w) if b is None else b.resized(w.plan.shape)
+        assert b is not None
+        if not b.region.any() or not b.ground.any():
             return None
-        face = Face.learned(w.colour, seed, FIELD_MM / step)
-        known = _around(w, step) if ground is None else ground
-        if not known.any():
-            return None
-        filled = _filled(region) if region is not None else _filled(w.rough)
-        labels = _labels(w, face, known, walls, filled, seed, first=first)
-        region, soft, ground, walls = _learned(w, labels, face, seed)
-        if not region.any():
-            return None
+        b = _bettered(w, b)
     assert w is not None
-    assert region is not None
-    loops = _loops(w.plan, soft, region)
-    clipped = float((w.plan.linear[region > 0].max(1) > 0.98).mean())
-    return Explained(loops, w.plan.step_mm, 0.0, clipped, walls) if loops else None
+    assert b is not None
+    loops = _loops(w.plan, b.soft, b.region)
+    clipped = float((w.plan.linear[b.region > 0].max(1) > FULL).mean()) if b.region.any() else 0.0
+    return Explained(loops, w.plan.step_mm, clipped, b.walls) if loops else None
+
+
+FULL = 0.98
+"""Of full light: at the sensor's limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Belief:
+    """What is thought of a window's cells.
+
+    Attributes:
+        region: the face; soft: how much of each cell is face; filled: the face with its holes.
+        ground: what is known as ground.
+        walls: colours of the outer wall, and of holes' walls.
+        others: cells of further colours of the face, colour by colour.
+        first: whether all this is but a guess from the silhouette.
+    """
+
+    region: Mask
+    soft: F32
+    filled: Mask
+    ground: Mask
+    walls: Walls
+    others: tuple[Mask, ...]
+    first: bool
+
+    def resized(self, shape: tuple[int, int]) -> _Belief:
+        """The same on a finer grid."""
+        finer = [_resized(m, shape) for m in (self.region, self.filled, self.ground)]
+        others = tuple(_resized(m, shape) for m in self.others)
+        return replace(self, region=finer[0], filled=finer[1], ground=finer[2], others=others)
+
+
+def _first_belief(w: _Window) -> _Belief:
+    """The inside of the silhouette is face, what lies clear of it ground."""
+    deep = cv2.distanceTransform(w.rough, cv2.DIST_L2, 3) * w.plan.step_mm
+    core = np.asarray(deep > min(CORE_MM, 0.5 * float(deep.max())), np.uint8)
+    filled = _filled(w.rough)
+    near = cv2.dilate(filled, _disc(w.plan.cells_in(1.0)))
+    ground = np.asarray((near == 0) & w.free, np.uint8)
+    return _Belief(core, core.astype(np.float32), filled, ground, (None, None), _other_colours(w, core), True)
+
+
+def _other_colours(w: _Window, core: Mask) -> tuple[Mask, ...]:
+    """Cells of further colours of the face: of the silhouette's inside that can't be wall, what the commonest colours
+    leave, if it is so much that it is no hole that was overlooked."""
+    certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > 0.9
+    rest = np.asarray(core * certain, np.uint8)
+    least, out = MORE_COLOURS * float(rest.sum()), []
+    while rest.sum() > max(least, 1.0) and len(out) < MOST_COLOURS:
+        out.append(rest)
+        other = (Face.learned(w.colour, rest, FIELD_MM / w.plan.step_mm).away(w.colour) > SURE).astype(np.uint8)
+        rest = cv2.morphologyEx(rest * other, cv2.MORPH_OPEN, _disc(w.plan.cells_in(SPECK_MM)))
+    return tuple(out[1:])
+
+
+MORE_COLOURS, MOST_COLOURS = 0.12, 4
+"""Share of a face that has another colour at least, and how many colours are looked for."""
+SPECK_MM = 0.6
+
+
+CORE_MM = 1.2
+"""So far inside a silhouette most is face and not wall."""
+
+
+def _bettered(w: _Window, b: _Belief) -> _Belief:
+    """Face, wall and ground learned from what is thought of each, and the cells explained by them."""
+    faces = [Face.learned(w.colour, seed, FIELD_MM / w.plan.step_mm) for seed in (b.region, *b.others)]
+    return _learned(w, b, faces, _labels(w, b, faces))
 
 
 def _window(
@@ -168,53 +225,51 @@ def _window(
     return _Window(plan, log_colour(plan.linear), lines, silhouette.astype(np.uint8), free, astray)
 
 
-def _labels(
-    w: _Window,
-    face: Face,
-    ground: Mask,
-    walls: tuple[Wall | None, Wall | None],
-    filled: Mask,
-    seed: Mask,
-    *,
-    first: bool,
-) -> NDArray[np.uint8]:
+def _labels(w: _Window, b: _Belief, faces: Sequence[Face]) -> NDArray[np.uint8]:
     """(m, n) labels along the lines of sight."""
     step = w.plan.step_mm
-    as_face = face.log_likelihood(w.colour)
-    as_ground = ground_log_likelihood(w.colour, ground, step, first=first)
-    off_face = w.colour - face.mean
-    as_wall = np.where(filled > 0, *(wall_log_likelihood(off_face, walls[k]) for k in (1, 0)))
+    as_face = np.max([face.log_likelihood(w.colour) for face in faces], axis=0)
+    as_ground = ground_log_likelihood(w.colour, b.ground, step, first=b.first)
+    off_face = w.colour - faces[0].mean
+    as_wall = np.where(b.filled > 0, *(wall_log_likelihood(off_face, b.walls[k]) for k in (1, 0)))
     as_face[~w.free], as_wall[~w.free], as_ground[~w.free] = -50.0, -50.0, 0.0
     as_face[w.astray] -= ASTRAY
     three = w.lines.along(np.stack([as_face, as_wall, as_ground], -1).astype(np.float32))
     three[w.lines.outside] = (-5.0, -5.0, 0.0)
     three *= TEMPER * step
     three = cv2.GaussianBlur(three, (0, 0), sigmaX=0.001, sigmaY=1.0)
-    like = cv2.GaussianBlur((face.away(w.colour) < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
+    away = np.min([face.away(w.colour) for face in faces], axis=0)
+    like = cv2.GaussianBlur((away < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
     like &= w.free & ~w.astray
-    certain = w.lines.never_wall(cleaned(like.astype(np.uint8), seed, w.plan, LEAST_PATCH_MM2))
+    certain = w.lines.never_wall(cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2))
     three[..., 0] += np.where(certain, np.float32(20.0), np.float32(0.0))
     return w.lines.labelled(three[..., 0], three[..., 1], three[..., 2], CHANGE)
 
 
-def _learned(
-    w: _Window, labels: NDArray[np.uint8], face: Face, seed: Mask
-) -> tuple[Mask, F32, Mask, tuple[Wall | None, Wall | None]]:
-    """The face's region, how much of each cell is face, the ground, and the walls' colours outside and in holes."""
+def _learned(w: _Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.uint8]) -> _Belief:
+    """What the labels say of the cells."""
     kinds = np.stack([labels == FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
     soft, front, any_wall = cv2.split(w.lines.back(kinds))
     soft = cv2.GaussianBlur(soft, (0, 0), max(0.6, BLUR_MM / w.plan.step_mm))
-    region = cleaned((soft > 0.5).astype(np.uint8), seed, w.plan, LEAST_HOLE_MM2)
+    face = (soft > 0.5).astype(np.uint8)
+    if len(faces) > 1:  # where two colours meet a line is neither
+        face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, _disc(w.plan.cells_in(MEETING_MM))), np.uint8)
+    region = cleaned(face, b.region, w.plan, LEAST_HOLE_MM2)
     one = np.ones((3, 3), np.uint8)
     beside = (cv2.erode(region, one) == 0) & (cv2.dilate(region, one) == 0)
     wall = (front > 0.7) & beside
-    filled = _filled(region) > 0
-    off_face = w.colour - face.mean
-    outer, inner = (off_face[wall & at].astype(float) for at in (~filled, filled))
-    walls = Wall.learned(outer, face.coding_sd), Wall.learned(inner, face.coding_sd)
+    filled = _filled(region)
+    off_face = w.colour - faces[0].mean
+    outer, inner = (off_face[wall & at].astype(float) for at in (filled == 0, filled > 0))
+    walls = Wall.learned(outer, faces[0].coding_sd), Wall.learned(inner, faces[0].coding_sd)
     swept = cv2.dilate(((any_wall > 0.3) | (region > 0)).astype(np.uint8), _disc(w.plan.cells_in(0.3)))
     ground = ((swept == 0) & w.free).astype(np.uint8)
-    return region, soft, ground, walls
+    others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
+    return _Belief(region, soft, filled, ground, walls, tuple(o for o in others if o.any()), False)
+
+
+MEETING_MM = 0.4
+"""So broad a line where two colours of a face meet is face as well."""
 
 
 def cleaned(mask: Mask, seed: Mask, plan: Rectified, least_mm2: float) -> Mask:
@@ -251,18 +306,6 @@ def _moved_out(ring: Array, by_mm: float) -> Array:
         return ring
     path = np.asarray(moved.exterior.coords)[:-1]
     return path if (signed_area(path) > 0) == outer else path[::-1]
-
-
-def _core(rough: Mask, step: float) -> Mask:
-    """The inside of a silhouette, where it is not wall."""
-    deep = cv2.distanceTransform(rough, cv2.DIST_L2, 3) * step
-    return np.asarray(deep > min(1.2, 0.5 * float(deep.max())), np.uint8)
-
-
-def _around(w: _Window, step: float) -> Mask:
-    """What lies clear of a silhouette."""
-    near = cv2.dilate(_filled(w.rough), _disc(w.plan.cells_in(1.0)))
-    return np.asarray((near == 0) & w.free, np.uint8)
 
 
 def _resized(mask: Mask, shape: tuple[int, int]) -> Mask:
