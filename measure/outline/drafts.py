@@ -23,6 +23,9 @@ UNEVEN_MM = 0.012
 """How far a real edge may stray from its line or arc over a long stretch, as standard deviation: two stretches that
 differ by no more are one feature."""
 
+NOT_ONE_MM = 0.2
+"""What strays farther from a line or arc, over several points together, is not one, whatever may excuse it."""
+
 UNEVEN_OVER_MM = 20.0
 """The stretch over which an edge strays so far; less over shorter ones."""
 

@@ -23,7 +23,7 @@ from measure.outline.pieces import FLATTEST, Index, Pieces, frames, moved
 TAIL = 5.0
 """Degrees of freedom of the t distribution that residuals are weighed by."""
 
-BUMP_HEIGHT_MM = 0.5
+BUMP_HEIGHT_MM = 0.25
 """A point that strays further is no accident."""
 
 GROSS_MM = 0.25

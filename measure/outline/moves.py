@@ -15,7 +15,7 @@ from measure.outline.pieces import frames, square_to
 from measure.outline.ring import Move, Ring
 from measure.outline.trials import Piece
 
-BUMP_LENGTH_MM = 4.0
+BUMP_LENGTH_MM = 1.5
 """A longer stretch that strays is no bump."""
 BUMP_PRICE = 8.0
 """What it costs to take a stretch for a bump, besides what its points cost."""

@@ -10,6 +10,7 @@ import numpy as np
 from calib.arrays import Array
 from measure.outline.chains import sound
 from measure.outline.drafts import (
+    NOT_ONE_MM,
     UNEVEN_MM,
     UNEVEN_OVER_MM,
     UNSOUND,
@@ -26,10 +27,6 @@ from measure.outline.unevenness import stray
 
 OVAL_MM = 0.2
 """A loop that strays so far from its best circle, on average, is no circle."""
-
-
-NOT_ROUND_MM = 0.25
-"""A loop that strays farther from a circle, over several points together, is none, whatever else it may be."""
 
 
 def as_circle(draft: Draft) -> Draft | None:
@@ -71,7 +68,7 @@ def round_enough(ring: Draft, draft: Draft) -> bool:
     ripple = 3 * math.sqrt(min(typical, 5 * typical / ring.noise.shared_by) / WAVE_POINTS)
     limit = 3 * uneven + ripple
     strays = float(wave(ring.chains, ring.eq.residual).max())
-    if strays > NOT_ROUND_MM:
+    if strays > NOT_ONE_MM:
         return False
     counted = seen.sum() * uneven**2 / typical if strays < limit else 0.0
     d = draft.chains

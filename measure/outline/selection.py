@@ -15,7 +15,7 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.outline.chains import rolled
-from measure.outline.drafts import UNEVEN_MM, UNEVEN_OVER_MM, Draft, settled, shallow, sums_of, total
+from measure.outline.drafts import NOT_ONE_MM, UNEVEN_MM, UNEVEN_OVER_MM, Draft, settled, shallow, sums_of, total
 from measure.outline.joining import BUMP_HEIGHT_MM, normal
 from measure.outline.moves import all_moves
 from measure.outline.pieces import Index, Mask, Pieces
@@ -102,6 +102,8 @@ def _gains(asked: _Asked, trial: Trial) -> tuple[Array, Array]:
     bias = ring.rounding_bias(rounds, len(asking))
     gain, spared = gain + bias, spared + bias
     gain[trial.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
+    waves = np.maximum.reduceat(trial.wave_mm, ends[trial.begins])
+    gain[(waves[own] > NOT_ONE_MM) & (waves[own] > waves[was]) & (saved < 0)] = -np.inf
     tight = trial.chains.pieces.arc & (np.abs(trial.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
     gain[np.add.reduceat(tight, trial.begins)[own] > np.add.reduceat(tight, trial.begins)[was]] = -np.inf
     return gain, saved / shared + extra + spared

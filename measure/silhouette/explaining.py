@@ -180,7 +180,8 @@ def _other_colours(w: _Window, core: Mask) -> tuple[Mask, ...]:
     leave, if it is so much that it is no hole that was overlooked."""
     certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > 0.9
     rest = np.asarray(core * certain, np.uint8)
-    least, out = MORE_COLOURS * float(rest.sum()), []
+    least = MORE_COLOURS * float(rest.sum())
+    out: list[Mask] = []
     while rest.sum() > max(least, 1.0) and len(out) < MOST_COLOURS:
         out.append(rest)
         other = (Face.learned(w.colour, rest, FIELD_MM / w.plan.step_mm).away(w.colour) > SURE).astype(np.uint8)

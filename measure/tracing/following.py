@@ -132,7 +132,7 @@ def _settled(
         if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
             again = [loops[k] if k in astray else e for k, e in enumerate(again)]
             better = outline(again, SHARED_NAMES, shared)
-        if parts.fits(better, again) and parts.sound(better):
+        if parts.fits(better, again) and parts.fits(better, loops) and parts.sound(better):
             found, used = better, again
         else:
             found = outline(loops, SHARED_NAMES, shared)
