@@ -24,7 +24,7 @@ def test_points_that_are_sure_pass():
     require_edges([loop([0.005] * 90 + [0.2] * 10)])
 
 
-@pytest.mark.parametrize("sigma_mm", [[0.005] * 60 + [0.05] * 40, [np.inf] * 20])
+@pytest.mark.parametrize("sigma_mm", [[0.005] * 60 + [0.15] * 40, [np.inf] * 20])
 def test_points_that_hang_on_nothing_are_refused(sigma_mm):
     with pytest.raises(PartRefused) as refusal:
         require_edges([loop(sigma_mm)])
