@@ -27,6 +27,9 @@ from tests.accuracy.table import (
 
 HERE = Path(__file__).parent / "accuracy"
 
+SMALL_WRONG_MM = 0.3
+"""Two pixels of these photos, of which one is 0.11 to 0.21 mm; a photo of 12 megapixels has a third of that."""
+
 
 def rows_of(folder: str) -> list[Row]:
     return [judged(p, How()) for p in sorted((HERE / folder).glob("*.jpg"))]
@@ -51,7 +54,8 @@ def test_nothing_breaks(sample: list[Row], twelve: list[Row]) -> None:
 def test_the_sample_is_drawn_mostly_and_right_mostly(sample: list[Row]) -> None:
     assert len(sample) == 12
     assert refused(sample).hits <= 6
-    assert beyond(sample, WRONG_MM, "measured").hits <= 3
+    assert beyond(sample, SMALL_WRONG_MM).hits <= 2
+    assert beyond(sample, SMALL_WRONG_MM, "measured").hits <= 1
     assert holes_wrong(sample).hits <= 1
     assert not any(r["trace"]["mirrored"] for r in drawn(sample))
 
