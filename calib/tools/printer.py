@@ -25,6 +25,8 @@ UNKNOWNS = ("outside_mm", "inside_mm", "shrinkage_x", "shrinkage_y")
 """Order of a printer's figures in its covariance."""
 MAX_MB = 1.0
 LONGEST_NAME = 40
+LEAST_SD = 1e-9
+"""No test piece tells a figure better, mm or a share."""
 LIMITS = ((-0.6, 0.6), (-0.6, 0.6), (-0.05, 0.05), (-0.05, 0.05))
 
 
@@ -94,7 +96,7 @@ def _is_covariance(c: Array) -> bool:
     A correlation beyond 1 shows as an eigenvalue below 0 once all errors are brought to the same size.
     """
     sd = np.sqrt(np.clip(np.diag(c), 0, None)) if np.isfinite(c).all() else np.array([np.inf])
-    if not np.all((sd > 0) & (sd <= [high for _, high in LIMITS])):
+    if not np.all((sd > LEAST_SD) & (sd <= [high for _, high in LIMITS])):
         return False
     correlation = c / np.outer(sd, sd)
     return bool(np.allclose(correlation, correlation.T, atol=1e-6) and np.linalg.eigvalsh(correlation).min() > -1e-6)

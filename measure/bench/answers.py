@@ -22,6 +22,7 @@ STATUS = {
     "nothing-to-undo": 409,
     "readings-since": 409,
     "not-overwritten": 409,
+    "no-history": 409,
     "photo-too-large": 413,
     "not-writable": 507,
 }

@@ -154,7 +154,7 @@ class Job:
             raise WrongUsage(
                 f"What is now in the job can't be kept to be undone ({reason}): look whether {place} can be written "
                 "to and the disk has room, or move it away.",
-                "not-writable",
+                "no-history",
             ) from None
         for old in self.history()[:-MOST_UNDONE]:
             if old != revision:
@@ -189,7 +189,10 @@ class Job:
             raise WrongUsage("There is nothing to undo.", "nothing-to-undo")
         place = self.folder / HISTORY / str(steps[-1])
         for name, words in TOLD.items():
-            left = place / f"{name}{LEFT}"
+            left, kept_too = place / f"{name}{LEFT}", (place / name, place / f"{name}.none")
+            if not is_plain(left) and any(map(is_plain, kept_too)):
+                text = f"Whether {words} have changed since is no longer known, and undoing might lose some: take out "
+                raise WrongUsage(f"{text}what is wrong.", "readings-since")
             if is_plain(left) and job.content(place, left.name, "read") != self._told(name):
                 text = f"A command has changed {words} since, and undoing would lose that: take out what is wrong."
                 raise WrongUsage(text, "readings-since")

@@ -144,11 +144,10 @@ def _sayings(found: re.Match[str]) -> list[Saying]:
 
 def _millimetres(words: str, phrase: str) -> float:
     value = plain_number(words)
-    assert value is not None
-    if not 0 < value <= MOST_MM:
+    if value is None or not 0 < value <= MOST_MM:
         raise ReadingsRefused(
-            f"“{phrase.strip()}”: {value:g} mm is no matter of fit (above 0, up to {MOST_MM:g} mm): measure the part "
-            "again, or look at the decimal point.",
+            f"“{phrase.strip()}”: {words.removesuffix('mm').strip()} mm is no matter of fit (above 0, up to "
+            f"{MOST_MM:g} mm): measure the part again, or look at the decimal point.",
             "saying",
         )
     return value
