@@ -9,9 +9,9 @@ from __future__ import annotations
 import json
 from typing import Literal
 
-from pydantic import Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
+from pydantic import Field, FiniteFloat, ValidationError
 
-from measure.job.records import Pair, Record
+from measure.job.records import NotLess, Pair, Record, Some
 
 FILE, PHOTO = "bench.json", "photo.png"
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
@@ -27,13 +27,13 @@ class Notice(Record):
 class KeptPhoto(Record):
     """The photo and its picture; `lens` names the profile that was kept for its camera."""
 
-    focal_35mm: PositiveFloat | None = None
+    focal_35mm: Some | None = None
     orientation: int = 1
     name: str = ""
     lens: str | None = None
-    width: int
-    height: int
-    scale: PositiveFloat
+    width: int = Field(ge=1, le=1_000_000)
+    height: int = Field(ge=1, le=1_000_000)
+    scale: Some
 
 
 class StrokesRecord(Record):
@@ -47,7 +47,7 @@ class Asked(Record):
     """What is to be traced, and how; `fragments` is the number of pieces that the part is in."""
 
     subject: Literal["part", "opening"] = "part"
-    thickness_mm: NonNegativeFloat | None = None
+    thickness_mm: NotLess | None = None
     fragments: Literal[1, 2] = 1
     strokes: StrokesRecord = StrokesRecord()
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)

@@ -9,10 +9,10 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from typing import Any, Literal, cast
+from typing import Annotated, Any, Literal, cast
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, PositiveFloat, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, ValidationError
 
 from calib.arrays import Array
 from calib.errors import JobRefused
@@ -27,7 +27,15 @@ LONGEST_TEXT = 4000
 OPEN_BY_MM = 0.2
 """Neighbours of a loop that lie further apart than this no longer join."""
 
-Pair = tuple[FiniteFloat, FiniteFloat]
+MOST_FEATURES, MOST_POINTS = 3000, 50_000
+"""Of an outline, and of one free curve: more is no part that anybody traced."""
+Figure = Annotated[float, Field(ge=-1e7, le=1e7, allow_inf_nan=False)]
+"""Any number in a job's files: ten kilometres in millimetres, so that no sum of squares of them overflows."""
+Some = Annotated[float, Field(ge=1e-9, le=1e7, allow_inf_nan=False)]
+NotLess = Annotated[float, Field(ge=0, le=1e7, allow_inf_nan=False)]
+Entry = Annotated[float, Field(ge=-1e15, le=1e15, allow_inf_nan=False)]
+"""Of a covariance or of what makes one."""
+Pair = tuple[Figure, Figure]
 
 
 class Record(BaseModel):
@@ -42,10 +50,10 @@ class ScaleRecord(Record):
     """See `measure.tracing.tracing.Scale`."""
 
     reference: str
-    mm_per_px: PositiveFloat
-    u95_relative: NonNegativeFloat
-    camera_height_mm: PositiveFloat
-    tilt_deg: NonNegativeFloat
+    mm_per_px: Some
+    u95_relative: NotLess
+    camera_height_mm: Some
+    tilt_deg: NotLess
     lens: str
 
 
@@ -58,9 +66,9 @@ class FeatureRecord(Record):
     start: Pair | None = None
     end: Pair | None = None
     centre: Pair | None = None
-    radius: PositiveFloat | None = None
+    radius: Some | None = None
     turn: Turn | None = None
-    points: tuple[Pair, ...] | None = Field(None, min_length=2)
+    points: tuple[Pair, ...] | None = Field(None, min_length=2, max_length=MOST_POINTS)
     origin: Literal["seen", "completed"] = "seen"
 
 
@@ -126,19 +134,19 @@ class AdjustmentRecord(Record):
     as ``[first column, value, value, …]``.
     """
 
-    white: tuple[tuple[FiniteFloat, ...], ...]
+    white: tuple[tuple[Entry, ...], ...]
     shared_names: tuple[str, ...]
-    sensitivity: tuple[tuple[FiniteFloat, ...], ...]
-    shared: tuple[tuple[FiniteFloat, ...], ...]
+    sensitivity: tuple[tuple[Entry, ...], ...]
+    shared: tuple[tuple[Entry, ...], ...]
 
 
 class JoinedRecord(Record):
     """See `measure.broken.fragments.Gap`."""
 
     pieces: Literal[2] = 2
-    length_mm: NonNegativeFloat
-    gap_rms_mm: NonNegativeFloat
-    gap_worst_mm: NonNegativeFloat
+    length_mm: NotLess
+    gap_rms_mm: NotLess
+    gap_worst_mm: NotLess
 
 
 class ChoiceRecord(Record):
@@ -161,10 +169,10 @@ class JobRecord(Record):
     seen_from: str = "the photographed face"
     scale: ScaleRecord
     subject: Literal["part", "opening"]
-    thickness_mm: NonNegativeFloat
-    thickness_u95_mm: NonNegativeFloat | None = None
-    features: tuple[FeatureRecord, ...] = Field(min_length=1)
-    broken: tuple[FeatureRecord, ...] = ()
+    thickness_mm: NotLess
+    thickness_u95_mm: NotLess | None = None
+    features: tuple[FeatureRecord, ...] = Field(min_length=1, max_length=MOST_FEATURES)
+    broken: tuple[FeatureRecord, ...] = Field(default=(), max_length=MOST_FEATURES)
     joined: JoinedRecord | None = None
     completed: tuple[ChoiceRecord, ...] = ()
     dimensions: tuple[DimensionRecord, ...] = ()

@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, FiniteFloat, NonNegativeFloat, ValidationError
+from pydantic import Field, ValidationError
 
 from calib.errors import JobRefused, WrongUsage
 from calib.files import is_plain
@@ -31,8 +31,8 @@ class ChangeRecord(records.Record):
     """How far a face was moved, outward positive, against the revision before."""
 
     feature: str
-    by_mm: FiniteFloat
-    u95_mm: NonNegativeFloat
+    by_mm: records.Figure
+    u95_mm: records.NotLess
 
 
 class SizeRecord(records.Record):
@@ -40,9 +40,9 @@ class SizeRecord(records.Record):
 
     kind: str
     features: tuple[str, ...]
-    before_mm: FiniteFloat
-    value_mm: FiniteFloat
-    u95_mm: NonNegativeFloat
+    before_mm: records.Figure
+    value_mm: records.Figure
+    u95_mm: records.NotLess
 
 
 class RevisionRecord(records.Record):
@@ -66,9 +66,9 @@ class RevisionRecord(records.Record):
     measured: str = ""
     fit: str | None = None
     printer: str | None = None
-    all_round_mm: FiniteFloat = 0.0
-    features: tuple[records.FeatureRecord, ...] = Field(min_length=1)
-    drawn: tuple[records.FeatureRecord, ...] = Field(min_length=1)
+    all_round_mm: records.Figure = 0.0
+    features: tuple[records.FeatureRecord, ...] = Field(min_length=1, max_length=records.MOST_FEATURES)
+    drawn: tuple[records.FeatureRecord, ...] = Field(min_length=1, max_length=records.MOST_FEATURES)
     after: tuple[str, ...] = ()
     changes: tuple[ChangeRecord, ...] = ()
     sizes: tuple[SizeRecord, ...] = ()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import Field, FiniteFloat, PositiveFloat, PositiveInt
+from pydantic import Field
 
 from calib.arrays import Array
 from calib.errors import JobRefused
@@ -15,18 +15,20 @@ from calib.messages import Remedy
 from calib.reference.found import Found
 from calib.view.view import View
 from measure.edges.sight import Wall
-from measure.job.records import SCHEMA, Pair, Record, lines, rounded
+from measure.job.records import SCHEMA, Figure, Pair, Record, Some, lines, rounded
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.tracing.sighted import Sighted
+
+Pixels = Annotated[int, Field(ge=1, le=1_000_000)]
 
 
 class PictureRecord(Record):
     """The picture that is shown: its file, its size, and its pixels to one of the photo's."""
 
     file: str
-    width: PositiveInt
-    height: PositiveInt
-    scale: PositiveFloat
+    width: Pixels
+    height: Pixels
+    scale: Some
 
 
 class ReferenceRecord(Record):
@@ -46,11 +48,11 @@ class ViewRecord(Record):
     """
 
     schema_: Literal["jawline/1"] = Field(default=SCHEMA, alias="schema")
-    photo: tuple[PositiveInt, PositiveInt]
+    photo: tuple[Pixels, Pixels]
     picture: PictureRecord
-    camera: tuple[FiniteFloat, ...] = Field(min_length=10, max_length=10)
-    frame: tuple[tuple[FiniteFloat, FiniteFloat, FiniteFloat], tuple[FiniteFloat, FiniteFloat, FiniteFloat]]
-    wall: tuple[FiniteFloat, FiniteFloat]
+    camera: tuple[Figure, ...] = Field(min_length=10, max_length=10)
+    frame: tuple[tuple[Figure, Figure, Figure], tuple[Figure, Figure, Figure]]
+    wall: tuple[Figure, Figure]
     opening: bool
     reference: ReferenceRecord
     part: tuple[tuple[Pair, ...], ...] = ()

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from calib.errors import WrongUsage
 from calib.files import content_of
@@ -19,7 +20,8 @@ MAX_MB = 2.0
 MOST_POINTS = 20_000
 """More is no person's hand."""
 
-Point = tuple[FiniteFloat, FiniteFloat]
+Pixel = Annotated[float, Field(ge=-1e6, le=1e6)]
+Point = tuple[Pixel, Pixel]
 Line = tuple[Point, ...]
 
 

@@ -7,7 +7,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from calib.errors import ReadingsRefused
+import numpy as np
+
+from calib.errors import JobRefused, ReadingsRefused
+from calib.messages import Remedy
 from calib.reference.found import Caution
 from calib.tools.jaws import Tool
 from measure.adjustment.adjustment import Reconciled, Verdict
@@ -20,6 +23,9 @@ from measure.readings.readings import Reading
 from measure.steps import Done, counted
 from measure.steps.phrases import on_command_line
 from measure.steps.read import fitting, in_job, tools_of
+
+MOST_VARIANCE = 1e12
+"""Nothing that is known to a kilometre is known from a photo."""
 
 
 @alone
@@ -55,6 +61,12 @@ def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -
     )
 
 
+def _no_covariance() -> JobRefused:
+    return JobRefused(
+        "The “adjustment” of the trace is no covariance that a photo gives", "job-damaged", Remedy("run-again", "trace")
+    )
+
+
 def agreed(
     record: records.JobRecord, outline: Estimate, readings: tuple[Reading, ...], tools: Mapping[str, Tool]
 ) -> Reconciled:
@@ -68,7 +80,14 @@ def agreed(
     """
     of_seat = [r for r in readings if record.subject == "opening" and r.kind == "thickness"]
     of_rim = [r for r in readings if r not in of_seat]
-    found = adjusted(outline, of_rim, thickness_mm=record.thickness_mm, subject=record.subject, tools=tools)
+    try:
+        found = adjusted(outline, of_rim, thickness_mm=record.thickness_mm, subject=record.subject, tools=tools)
+    except np.linalg.LinAlgError:
+        raise _no_covariance() from None
+    estimate = found.estimate
+    parts = (estimate.white, estimate.sensitivity, estimate.shared)
+    if not all(np.isfinite(x).all() and np.abs(x).max(initial=0.0) < MOST_VARIANCE for x in parts):
+        raise _no_covariance()
     if record.subject == "part":
         return found
     behind = seat(of_seat, tools)

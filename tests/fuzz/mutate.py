@@ -119,9 +119,14 @@ def reshaped(rng: random.Random, good: Any) -> Any:
         if not places:
             return rng.choice(ODD)
         holder, key = rng.choice(places)
-        what = rng.randrange(5)
+        what = rng.randrange(9)
         if what == 0:
             del holder[key]
+        elif what > 4:  # a number that might well be
+            numbers = [(h, k) for h, k in places if type(h[k]) in (int, float)]
+            if numbers:
+                h, k = rng.choice(numbers)
+                h[k] *= rng.choice((0, -1, 0.5, 2, 1e3, 1e-3, 1 + 1e-9, 1e12))
         elif what == 1 and isinstance(holder, list):
             holder[key:key] = [copy.deepcopy(holder[key])] * rng.choice((1, 3, 40))
         elif what == 2:

@@ -256,7 +256,7 @@ def _of_jobs(folder: Path) -> Iterator[Target]:
 
     def as_live(rng: random.Random) -> None:
         restored()
-        (whole / job.TRACE).write_bytes(as_json(rng, good))
+        (whole / job.TRACE).write_text(json.dumps(reshaped(rng, good)), "utf-8", "surrogatepass")
         live(whole)
 
     def as_sketch(rng: random.Random) -> None:
@@ -264,8 +264,8 @@ def _of_jobs(folder: Path) -> Iterator[Target]:
         plain = reshaped(rng, measured)
         if isinstance(plain, dict):
             plain["made_from"] = {}
-        (whole / job.MEASURED).write_bytes(as_json(rng, plain))
-        sketch(whole)
+        (whole / job.MEASURED).write_text(json.dumps(plain), "utf-8", "surrogatepass")
+        sketch(whole, force=True)
 
     yield Target("trace.json", 0.06, of_text(good, lambda t: records.estimate(records.from_text(t, "t"), "t")))
     yield Target("trace-view.json", 0.03, of_text(VIEW, lambda t: view_record.sighted(view_record.from_text(t, "v"))))
