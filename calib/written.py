@@ -19,6 +19,15 @@ def plain_number(words: str, unit: str = "mm") -> float | None:
         return None
 
 
+RESERVED = frozenset(("con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789¹²³")))
+"""Names that Windows keeps for devices, whatever ending follows: no file or folder there can be called so."""
+
+
+def is_reserved(name: str) -> bool:
+    """Whether Windows has no file or folder of that name, so that a job could not be copied there."""
+    return name.split(".")[0].strip().lower() in RESERVED
+
+
 def shortened(text: str, most: int) -> str:
     """A text with its middle left out where it is longer than so many characters."""
     if len(text) <= most:

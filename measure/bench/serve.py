@@ -133,7 +133,8 @@ def _code(address: str, out: TextIO) -> None:
     """The address as a QR code, if the terminal can show one."""
     import segno
 
-    with contextlib.suppress(UnicodeEncodeError):
+    with contextlib.suppress(UnicodeEncodeError, LookupError):
+        "█▀▄".encode(getattr(out, "encoding", None) or "utf-8")  # else they would be printed as question marks
         segno.make(address, micro=False).terminal(out, compact=True)
 
 

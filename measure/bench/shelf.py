@@ -20,6 +20,7 @@ from types import MappingProxyType
 
 from calib.errors import JawlineError, JobRefused, WrongUsage
 from calib.files import content_of, is_link, is_plain
+from calib.written import is_reserved
 from measure.bench import kept
 from measure.job import job, revisions
 from measure.job.leftovers import clear_left
@@ -262,7 +263,8 @@ class Shelf:
 def slug(name: str) -> str:
     """A folder's name for a part: small letters, digits and hyphens."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_ID].strip("-") or "job"
+    made = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_ID].strip("-") or "job"
+    return f"job-{made}" if is_reserved(made) else made
 
 
 def base_name(text: str) -> str:

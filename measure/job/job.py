@@ -248,7 +248,9 @@ def write(
         for p in made:
             with contextlib.suppress(OSError):
                 p.rmdir()  # only empty ones go
-        raise _not_writable(folder, _reason(why)) from None
+        in_use = isinstance(why, PermissionError) and why.filename2 is not None  # Windows, while a viewer has it open
+        name = f"{folder / Path(why.filename2).name} is in use: " if in_use else ""
+        raise _not_writable(folder, f"{name}{_reason(why)}") from None
     return [folder / name for name in files]
 
 

@@ -12,6 +12,7 @@ from calib.errors import ReadingsRefused, WrongUsage
 from calib.messages import Remedy
 from calib.tools.jaws import TOOLS
 from calib.tools.printer import Printer, read_printer
+from calib.written import is_reserved
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.pdf import write_pdf
 from measure.job import job, leftovers
@@ -129,7 +130,7 @@ def printer_of(name: str | None) -> Printer | None:
 
 def _checked(name: str) -> str:
     text = name.strip()
-    if not re.fullmatch(r"[A-Za-z0-9][\w-]{0,39}", text):
+    if not re.fullmatch(r"[A-Za-z0-9][\w-]{0,39}", text) or is_reserved(text):
         raise WrongUsage(f"A printer's name is letters, digits and dashes, up to 40, not “{name}”.", "printer-name")
     return text
 
