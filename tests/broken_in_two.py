@@ -77,7 +77,7 @@ def seen(piece: shapely.Polygon, rng: np.random.Generator, noise_mm: float = 0.0
     """A piece as traced."""
     piece = shapely.geometry.polygon.orient(piece)
     loops = [_sampled(r, rng, noise_mm) for r in (piece.exterior, *piece.interiors)]
-    return Followed(outline(loops, NAMES, SHARED), tuple(loops), tuple(loops), Rim.known("sharp"), 0.0)
+    return Followed(outline(loops, NAMES, SHARED), tuple(loops), tuple(loops), Rim.known("sharp"))
 
 
 def _sampled(ring: shapely.LinearRing, rng: np.random.Generator, noise_mm: float) -> EdgeLoop:

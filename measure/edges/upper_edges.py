@@ -26,8 +26,8 @@ from measure.edges.shared_terms import DIRECTIONS
 from measure.edges.sight import Body, Wall
 from measure.geometry.polylines import evenly
 
-HIDDEN_PX, APART_PX = 0.4, 5.0
-"""A wall that is narrower is not seen; one that is wider has two lines that are judged each by itself."""
+HIDDEN_PX = 0.4
+"""A wall that is narrower is not seen."""
 INNER_PX, OUTER_PX = 6.0, 5.0
 """How much face and ground is looked at beside the positions tried."""
 CLEAR_PX = 3.0
@@ -51,6 +51,8 @@ FLOOR_PX = 0.03
 SPREAD_PX, CLIPPED_SPREAD_PX, CLIPPED_OUT_PX = 0.1, 0.4, 0.5
 """Standard deviation of what all edges are seen too far out by: sharpening, the tone curve; the same where the light of
 one side is clipped, and how much too far that side then reaches: the step goes on above what the sensor can tell."""
+APART_PX = (5.0, 7.0, 10.0, 12.0)
+"""Wide walls are judged in groups, each looking no farther across the wall than its narrowest."""
 WALL_GRID_PX = 0.5
 """Widths of walls are rounded to this, so that one set of solvers serves many stretches."""
 
@@ -61,6 +63,7 @@ class Search:
 
     Attributes:
         reach_px, step_px: how far to either side, and how densely.
+        apart_px: a wall that is seen wider has two lines that are judged each by itself.
         width: points a stretch.
         smooth_mm: of the outline before it is sampled.
     """
@@ -69,6 +72,7 @@ class Search:
     step_px: float
     width: int
     smooth_mm: float
+    apart_px: float
 
 
 STRETCH_MM, STRETCH_POINTS = 0.25, (2, 5)
@@ -78,7 +82,11 @@ STRETCH_MM, STRETCH_POINTS = 0.25, (2, 5)
 def searches(px_mm: float) -> tuple[Search, Search, Search]:
     """A wide search, a narrow one, and one along features already found, for a size of pixels."""
     width = int(np.clip(round(STRETCH_MM / px_mm), *STRETCH_POINTS))
-    return Search(3.5, 0.5, width, 0.35), Search(2.0, 0.25, width, 0.25), Search(2.5, 0.25, width, 0.0)
+    return (
+        Search(3.5, 0.5, width, 0.35, 12.0),
+        Search(2.0, 0.25, width, 0.25, 5.0),
+        Search(2.0, 0.25, width, 0.0, 5.0),
+    )
 
 
 LOOSE, STIFF = 4.0, 40.0
@@ -269,17 +277,17 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
 
     reach = search.reach_px
     hidden = s.wall_px <= HIDDEN_PX
-    apart = s.wall_px > APART_PX
+    apart = s.wall_px > search.apart_px
     narrow = ~hidden & ~apart
     judge(upper, hidden, s.upper_px, INNER_PX + reach, OUTER_PX + reach)
-    for low in np.arange(0.0, APART_PX, WALL_GRID_PX):
+    for low in np.arange(0.0, search.apart_px, WALL_GRID_PX):
         w = low + WALL_GRID_PX / 2
         at = narrow & s.foot & (s.wall_px > low) & (s.wall_px <= low + WALL_GRID_PX)
         judge(upper, at, s.upper_px, INNER_PX + reach, OUTER_PX + reach + w, w)
     judge(upper, narrow & ~s.foot, s.upper_px, INNER_PX + reach, reach + 1.0)
-    for low, high in pairwise((APART_PX, 7.0, 10.0, np.inf)):  # no farther than the wall goes
+    for low, high in pairwise((*(w for w in APART_PX if w >= search.apart_px), np.inf)):
         at = (s.wall_px > low) & (s.wall_px <= high)
-        room = max(min(low - 1.5, OUTER_PX + reach), reach + 1.0)
+        room = min(low - 1.5 - reach, OUTER_PX + reach)  # where the other line can't be, wherever this one is
         judge(upper, at, s.upper_px, INNER_PX + reach, room)
         judge(foot, at & s.foot, s.lower_px, room, OUTER_PX + reach)
     return _Judged(xs, upper, foot, clipped, hidden, narrow & s.foot, apart, apart & s.foot)

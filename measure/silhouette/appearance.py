@@ -242,14 +242,17 @@ class Wall:
         if len(off_face) < FEWEST_CELLS:
             return None
         least = np.array([0.06, 0.02, 0.02])
-        middle = np.median(off_face, 0)
-        sd = np.maximum(1.48 * np.median(np.abs(off_face - middle), 0), np.maximum(coding, least))
+        middle = commonest(off_face)
+        near = off_face[np.abs(off_face[:, 0] - middle[0]) < ONE_WALL]
+        sd = np.maximum(1.48 * np.median(np.abs(near - middle), 0), np.maximum(coding, least))
         like = (((off_face - middle) / sd) ** 2).sum(1) < 20
         spread = np.cov(off_face[like].T) if like.sum() >= FEWEST_CELLS else np.diag(sd**2)
         return cls(middle, spread + np.diag(np.maximum(0.5 * coding, least) ** 2))
 
 
 FEWEST_CELLS = 50
+ONE_WALL = 0.6
+"""Lightness that a wall has within this of its commonest is its own; what lies farther off was mistaken for it."""
 
 
 def wall_log_likelihood(off_face: F32, wall: Wall | None) -> F32:

@@ -23,6 +23,7 @@ from measure.geometry.polylines import signed_area
 from measure.silhouette.appearance import Face, Wall, ground_log_likelihood, wall_log_likelihood
 from measure.silhouette.rectified import F32, Mask, Rectified, log_colour
 from measure.silhouette.sight_lines import FACE, FRONT, SightLines
+from measure.silhouette.strokes import NO_STROKES, Strokes
 
 MARGIN_MM = 6.0
 """Of ground that is looked at round the part."""
@@ -44,6 +45,8 @@ SURE = 16.0
 ASTRAY_MM, ASTRAY = 3.0, 8.0
 """Farther than this beyond the rough contour the face is unlikely, by so much."""
 BLUR_MM = 0.08
+STROKE_MM = 1.0
+"""Breadth of a person's stroke."""
 LEAST_HOLE_MM2, LEAST_PATCH_MM2 = 0.9, 0.25
 """Smaller holes are specks; smaller patches in the face's colour are noise."""
 
@@ -60,7 +63,7 @@ class Explained:
         loops_mm: (n, 2) closed, the outer boundary first and counter-clockwise, then holes, clockwise, largest first.
             They keep within the face by about a pixel, since mixed pixels look like neither side.
         step_mm: size of a cell.
-        clipped: share of the face that is at the sensor's limit.
+        clipped: share of the face and of the wall that is at the sensor's limit, the lesser of both.
         walls: colours less the face's of the outer wall, and of holes' walls, where they were learned.
     """
 
@@ -85,6 +88,7 @@ class _Window:
     rough: Mask  # silhouette with its holes, as it was found first
     free: NDArray[np.bool_]  # not on a card or another thing
     astray: NDArray[np.bool_]
+    marked: F32  # 1 where a person says that the part is, −1 where it is not
 
 
 def explain(
@@ -94,6 +98,7 @@ def explain(
     upper_mm: float,
     lower_mm: float,
     taken_px: Sequence[Array] = (),
+    strokes: Strokes = NO_STROKES,
 ) -> Explained | None:
     """Find the face's outline.
 
@@ -103,6 +108,7 @@ def explain(
         contours_px: rough contours (n, 2) of the silhouette, the outer boundary first.
         upper_mm, lower_mm: heights of the wall's edges.
         taken_px: areas (n, 2) on the plane of the reference that something else lies on.
+        strokes: what a person has marked as part and as something else.
 
     Returns:
         The outline, or None where no face is found.
@@ -116,12 +122,13 @@ def explain(
         CELLS_PX * view.mm_per_px((low + high) / 2), FINEST_MM, math.sqrt(float(np.prod(high - low)) / MOST_CELLS)
     )
     taken = [view.plane(area, upper_mm) for area in taken_px]
+    marks = ([view.plane(s, upper_mm) for s in strokes.part], [view.plane(s, upper_mm) for s in strokes.away])
     w: _Window | None = None
     b: _Belief | None = None
     for coarser in PASSES:
         step = finest * coarser
         if w is None or w.plan.step_mm != step:
-            w = _window(light, view, upper_mm, low, high, step, rough, taken, foot, ratio)
+            w = _window(light, view, upper_mm, low, high, step, rough, taken, marks, foot, ratio)
             b = _first_belief(w) if b is None else b.resized(w.plan.shape)
         assert b is not None
         if not b.region.any() or not b.ground.any():
@@ -130,8 +137,42 @@ def explain(
     assert w is not None
     assert b is not None
     loops = _loops(w.plan, b.soft, b.region)
-    clipped = float((w.plan.linear[b.region > 0].max(1) > FULL).mean()) if b.region.any() else 0.0
+    clipped = min(_full(w, b.region), _full(w, b.wall))
     return Explained(loops, w.plan.step_mm, clipped, b.walls) if loops else None
+
+
+def _window(
+    light: Light,
+    view: View,
+    upper_mm: float,
+    low: Array,
+    high: Array,
+    step: float,
+    rough: Sequence[Array],
+    taken: Sequence[Array],
+    strokes_mm: tuple[list[Array], list[Array]],
+    foot: Array,
+    ratio: float,
+) -> _Window:
+    plan = Rectified.of(light, view, upper_mm, low, high, step)
+    outer = plan.mask_of(rough[0])
+    silhouette = outer * (1 - plan.mask_of(*rough[1:]))
+    other = plan.mask_of(*taken)
+    free = cv2.dilate(other, _disc(plan.cells_in(CLEAR_MM))) == 0 if taken else np.ones(plan.shape, bool)
+    astray = cv2.dilate(outer, _disc(plan.cells_in(ASTRAY_MM))) == 0
+    lines = SightLines.over(plan, foot, ratio)
+    marked = np.zeros(plan.shape, np.float32)
+    for value, strokes in zip((1.0, -1.0), strokes_mm, strict=True):
+        for line in strokes:
+            at = np.rint(plan.cells(line) * 16).astype(np.int32)
+            cv2.polylines(marked, [at], False, value, plan.cells_in(STROKE_MM), shift=4)
+    return _Window(plan, log_colour(plan.linear), lines, silhouette.astype(np.uint8), free, astray, marked)
+
+
+def _full(w: _Window, cells: Mask) -> float:
+    """Share of some cells at the sensor's limit."""
+    light = w.plan.linear[cells > 0]
+    return float((light.max(1) > FULL).mean()) if len(light) else 0.0
 
 
 FULL = 0.98
@@ -144,7 +185,7 @@ class _Belief:
 
     Attributes:
         region: the face; soft: how much of each cell is face; filled: the face with its holes.
-        ground: what is known as ground.
+        ground: what is known as ground; wall: what is seen of walls.
         walls: colours of the outer wall, and of holes' walls.
         others: cells of further colours of the face, colour by colour.
         first: whether all this is but a guess from the silhouette.
@@ -154,15 +195,16 @@ class _Belief:
     soft: F32
     filled: Mask
     ground: Mask
+    wall: Mask
     walls: Walls
     others: tuple[Mask, ...]
     first: bool
 
     def resized(self, shape: tuple[int, int]) -> _Belief:
         """The same on a finer grid."""
-        finer = [_resized(m, shape) for m in (self.region, self.filled, self.ground)]
+        finer = [_resized(m, shape) for m in (self.region, self.filled, self.ground, self.wall)]
         others = tuple(_resized(m, shape) for m in self.others)
-        return replace(self, region=finer[0], filled=finer[1], ground=finer[2], others=others)
+        return replace(self, region=finer[0], filled=finer[1], ground=finer[2], wall=finer[3], others=others)
 
 
 def _first_belief(w: _Window) -> _Belief:
@@ -172,7 +214,8 @@ def _first_belief(w: _Window) -> _Belief:
     filled = _filled(w.rough)
     near = cv2.dilate(filled, _disc(w.plan.cells_in(1.0)))
     ground = np.asarray((near == 0) & w.free, np.uint8)
-    return _Belief(core, core.astype(np.float32), filled, ground, (None, None), _other_colours(w, core), True)
+    none = np.zeros_like(core)
+    return _Belief(core, core.astype(np.float32), filled, ground, none, (None, None), _other_colours(w, core), True)
 
 
 def _other_colours(w: _Window, core: Mask) -> tuple[Mask, ...]:
@@ -201,50 +244,86 @@ CORE_MM = 1.2
 def _bettered(w: _Window, b: _Belief) -> _Belief:
     """Face, wall and ground learned from what is thought of each, and the cells explained by them."""
     faces = [Face.learned(w.colour, seed, FIELD_MM / w.plan.step_mm) for seed in (b.region, *b.others)]
-    return _learned(w, b, faces, _labels(w, b, faces))
+    seen = _evidence(w, b, faces)
+    if b.first:
+        b = replace(b, walls=_likeliest_walls(w, b, seen))
+    return _learned(w, b, faces, w.lines.labelled(*_along(w.lines, w.plan, seen, _as_wall(b, seen)), CHANGE))
 
 
-def _window(
-    light: Light,
-    view: View,
-    upper_mm: float,
-    low: Array,
-    high: Array,
-    step: float,
-    rough: Sequence[Array],
-    taken: Sequence[Array],
-    foot: Array,
-    ratio: float,
-) -> _Window:
-    plan = Rectified.of(light, view, upper_mm, low, high, step)
-    outer = plan.mask_of(rough[0])
-    silhouette = outer * (1 - plan.mask_of(*rough[1:]))
-    other = plan.mask_of(*taken)
-    free = cv2.dilate(other, _disc(plan.cells_in(CLEAR_MM))) == 0 if taken else np.ones(plan.shape, bool)
-    astray = cv2.dilate(outer, _disc(plan.cells_in(ASTRAY_MM))) == 0
-    lines = SightLines.over(plan, foot, ratio)
-    return _Window(plan, log_colour(plan.linear), lines, silhouette.astype(np.uint8), free, astray)
+@dataclass(frozen=True, slots=True)
+class _Evidence:
+    """Log likelihoods of a window's cells.
+
+    Attributes:
+        face, ground: (h, w) as face, and as ground; off_face: (h, w, 3) colour less the face's.
+        free: (h, w) whether the part can be there.
+        certain: (h, w) cells of the face's colour of which the lines of sight say that they can't be wall.
+    """
+
+    face: F32
+    ground: F32
+    off_face: F32
+    free: NDArray[np.bool_]
+    certain: Mask
 
 
-def _labels(w: _Window, b: _Belief, faces: Sequence[Face]) -> NDArray[np.uint8]:
-    """(m, n) labels along the lines of sight."""
-    step = w.plan.step_mm
+def _evidence(w: _Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     as_face = np.max([face.log_likelihood(w.colour) for face in faces], axis=0)
-    as_ground = ground_log_likelihood(w.colour, b.ground, step, first=b.first)
-    off_face = w.colour - faces[0].mean
-    as_wall = np.where(b.filled > 0, *(wall_log_likelihood(off_face, b.walls[k]) for k in (1, 0)))
-    as_face[~w.free], as_wall[~w.free], as_ground[~w.free] = -50.0, -50.0, 0.0
+    as_ground = ground_log_likelihood(w.colour, b.ground, w.plan.step_mm, first=b.first)
+    as_face[~w.free], as_ground[~w.free] = IMPOSSIBLE, 0.0
     as_face[w.astray] -= ASTRAY
-    three = w.lines.along(np.stack([as_face, as_wall, as_ground], -1).astype(np.float32))
-    three[w.lines.outside] = (-5.0, -5.0, 0.0)
-    three *= TEMPER * step
-    three = cv2.GaussianBlur(three, (0, 0), sigmaX=0.001, sigmaY=1.0)
+    as_face += MARKED * w.marked
     away = np.min([face.away(w.colour) for face in faces], axis=0)
     like = cv2.GaussianBlur((away < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
-    like &= w.free & ~w.astray
-    certain = w.lines.never_wall(cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2))
-    three[..., 0] += np.where(certain, np.float32(20.0), np.float32(0.0))
-    return w.lines.labelled(three[..., 0], three[..., 1], three[..., 2], CHANGE)
+    like &= w.free & ~w.astray & (w.marked >= 0)
+    region = cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2)
+    return _Evidence(as_face, as_ground, np.asarray(w.colour - faces[0].mean, np.float32), w.free, region)
+
+
+IMPOSSIBLE, CERTAIN = -50.0, 20.0
+"""Log likelihoods of what can't be, and of what must be."""
+MARKED = 30.0
+"""How much a person's word counts."""
+
+
+def _as_wall(b: _Belief, seen: _Evidence) -> F32:
+    """(h, w) log likelihood as wall, of the outer one or of a hole's."""
+    outer, inner = (wall_log_likelihood(seen.off_face, wall) for wall in b.walls)
+    return np.where(seen.free, np.where(b.filled > 0, inner, outer), np.float32(IMPOSSIBLE))
+
+
+def _along(lines: SightLines, plan: Rectified, seen: _Evidence, as_wall: F32) -> tuple[F32, F32, F32]:
+    """(m, n) log likelihoods as face, wall and ground along lines of sight, tempered."""
+    three = lines.along(np.stack([seen.face, as_wall, seen.ground], -1).astype(np.float32))
+    three[lines.outside] = (-5.0, -5.0, 0.0)
+    three *= TEMPER * plan.step_mm
+    three = cv2.GaussianBlur(three, (0, 0), sigmaX=0.001, sigmaY=1.0)
+    three[..., 0] += np.where(lines.never_wall(seen.certain), np.float32(CERTAIN), np.float32(0.0))
+    return three[..., 0], three[..., 1], three[..., 2]
+
+
+def _likeliest_walls(w: _Window, b: _Belief, seen: _Evidence) -> Walls:
+    """The outer wall's colour and the holes' that explain the picture best, of a few that walls have.
+
+    A wall has one colour, though it may have any: so each is tried for all of it.
+    """
+    lines = w.lines.thinned(THINNED)
+    best: list[Wall | None] = [None, None]
+    for which in (0, 1):
+        scores = []
+        for wall in (None, *WALLS_TRIED):
+            tried = best.copy()
+            tried[which] = wall
+            belief = replace(b, walls=(tried[0], tried[1]))
+            scores.append(lines.likelihood(*_along(lines, w.plan, seen, _as_wall(belief, seen)), CHANGE))
+        best[which] = (None, *WALLS_TRIED)[int(np.argmax(scores))]
+    return best[0], best[1]
+
+
+WALLS_TRIED = tuple(Wall(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in np.arange(-2.0, 1.3, 0.4))
+"""Walls from a seventh to three times as light as their face."""
+THINNED = 4
+"""Every so many-th line of sight is asked which wall is likeliest."""
 
 
 def _learned(w: _Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.uint8]) -> _Belief:
@@ -266,7 +345,8 @@ def _learned(w: _Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.u
     swept = cv2.dilate(((any_wall > 0.3) | (region > 0)).astype(np.uint8), _disc(w.plan.cells_in(0.3)))
     ground = ((swept == 0) & w.free).astype(np.uint8)
     others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
-    return _Belief(region, soft, filled, ground, walls, tuple(o for o in others if o.any()), False)
+    others = tuple(o for o in others if o.any())
+    return _Belief(region, soft, filled, ground, wall.astype(np.uint8), walls, others, False)
 
 
 MEETING_MM = 0.4

@@ -9,7 +9,7 @@ the likeliest sequence can be found for each line by dynamic programming (Viterb
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -25,6 +25,23 @@ NEVER = -1e9
 MOST_LINES = 2600
 LINE_STEP = 1.2
 """Lines lie so many cells apart, in the far half of the window."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """The likeliest ways along m lines of n samples.
+
+    Attributes:
+        on_face, on_ground: (m,) log likelihood of those that end on face, and on ground.
+        begun: (n, m) whether the face that a sample is on begins there; left: whether the ground does.
+        behind: (n, m) where the stretch of face in front of a wall ended, if face begins there; −1 if ground is there.
+    """
+
+    on_face: F32
+    on_ground: F32
+    begun: NDArray[np.bool_]
+    left: NDArray[np.bool_]
+    behind: NDArray[np.int32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +131,12 @@ class SightLines:
         there = np.maximum(self.foot - 2, 0)
         return np.asarray(outside[:, here + 1] == outside[:, there])
 
+    def thinned(self, every: int) -> SightLines:
+        """Every so many-th line."""
+        at = slice(None, None, every)
+        rest = (self.columns[at], self.rows[at], self.outside[at])
+        return replace(self, angles_rad=self.angles_rad[at], columns=rest[0], rows=rest[1], outside=rest[2])
+
     def labelled(self, face: F32, wall: F32, ground: F32, change: float) -> NDArray[np.uint8]:
         """(m, n) label of each sample in the likeliest sequences.
 
@@ -121,6 +144,16 @@ class SightLines:
             face, wall, ground: (m, n) log likelihoods of the samples.
             change: what it costs that face begins or ends.
         """
+        ways = self._ways(face, wall, ground, change)
+        return self._walked_back(ways, np.maximum(self.foot, 0))
+
+    def likelihood(self, face: F32, wall: F32, ground: F32, change: float) -> float:
+        """Log likelihood of the likeliest sequences; arguments as for `labelled`."""
+        ways = self._ways(face, wall, ground, change)
+        return float(np.maximum(ways.on_face, ways.on_ground).sum())
+
+    def _ways(self, face: F32, wall: F32, ground: F32, change: float) -> _Ways:
+        """The likeliest ways to every sample."""
         lf, lw, lg = (np.ascontiguousarray(a.T, np.float32) for a in (face, wall, ground))
         n, m = lf.shape
         walls = np.zeros((n + 1, m), np.float32)
@@ -152,20 +185,15 @@ class SightLines:
             left[i] = leave > on_ground[i]
             on_ground[i + 1] = np.maximum(leave, on_ground[i]) + lg[i]
             ended[i + 1] = on_face[i + 1] - walls[i + 1]
-        return self._walked_back(on_face[n] > on_ground[n], begun, left, behind, foot)
+        return _Ways(on_face[n], on_ground[n], begun, left, behind)
 
     @staticmethod
-    def _walked_back(
-        on_face: NDArray[np.bool_],
-        begun: NDArray[np.bool_],
-        left: NDArray[np.bool_],
-        behind: NDArray[np.int32],
-        foot: NDArray[np.intp],
-    ) -> NDArray[np.uint8]:
+    def _walked_back(ways: _Ways, foot: NDArray[np.intp]) -> NDArray[np.uint8]:
         """(m, n) labels, from each line's end to its start."""
+        begun, left, behind = ways.begun, ways.left, ways.behind
         n, m = begun.shape
         out = np.zeros((n, m), np.uint8)
-        label = np.where(on_face, FACE, 0)
+        label = np.where(ways.on_face > ways.on_ground, FACE, 0)
         ends = np.zeros(m, np.intp)  # where the wall that is being walked begins
         for i in range(n - 1, -1, -1):
             out[i] = label

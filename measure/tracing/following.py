@@ -26,6 +26,7 @@ from measure.edges.upper_edges import locate as locate_part
 from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
 from measure.silhouette.explaining import explain
+from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.tracing import parts
 from measure.tracing.stages import Stage, Watch
 
@@ -41,14 +42,16 @@ class Followed:
         loops: the points that they were fitted to, the outer boundary first.
         located: points found before there were features: they follow a fracture more closely.
         rim: what is known of the upper rim.
-        clipped: share of the face at the sensor's limit.
+        faces_mm: (n, 2) boundary of the face's colour of each loop, where it was looked for.
+        clipped: share of the wall, where it is seen, at the sensor's limit.
     """
 
     estimate: Estimate
     loops: tuple[EdgeLoop, ...]
     located: tuple[EdgeLoop, ...]
     rim: Rim
-    clipped: float
+    faces_mm: tuple[Array, ...] = ()
+    clipped: float = 0.0
 
 
 def followed_part(
@@ -58,6 +61,7 @@ def followed_part(
     wall: Wall,
     rim: Rim,
     taken_px: Sequence[Array] = (),
+    strokes: Strokes = NO_STROKES,
     watch: Watch = lambda stage: None,
 ) -> Followed:
     """The outline of a part: its face's, found by explaining the picture, then its edges.
@@ -69,12 +73,13 @@ def followed_part(
         wall: heights of the part's edges.
         rim: what is known of the upper rim.
         taken_px: areas (n, 2) that something else lies on.
+        strokes: what a person has marked.
         watch: is told what is done.
 
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
-    face = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px)
+    face = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px, strokes)
     if face is None:
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     blur_px = blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
@@ -87,7 +92,7 @@ def followed_part(
         return along_part(light, view, features, seen, found.rim)
 
     estimate, loops = _settled(found.loops, shared, again, watch)
-    return Followed(estimate, loops, found.loops, found.rim, face.clipped)
+    return Followed(estimate, loops, found.loops, found.rim, face.outlines_mm, face.clipped)
 
 
 def followed_opening(
@@ -113,7 +118,7 @@ def followed_opening(
         return along_features(light, view, features, wall, opening=True, sigma_px=blur_px)
 
     estimate, used = _settled(loops, shared, again, watch)
-    return Followed(estimate, used, tuple(loops), Rim.known("sharp"), 0.0)
+    return Followed(estimate, used, tuple(loops), Rim.known("sharp"))
 
 
 def _settled(

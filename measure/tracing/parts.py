@@ -44,6 +44,13 @@ NO_THICKNESS = Caution(
 BESIDE = Caution(
     "something-beside", "Something else lies beside the part and is not measured", (Remedy("trace-in-two"),)
 )
+MOSTLY_CLIPPED = 0.3
+"""Share of a visible wall at the sensor's limit from which it can't be told from a face that is there as well."""
+OVEREXPOSED = Caution(
+    "overexposed",
+    "The part is so bright in the photo that its face and its walls can't be told from each other everywhere: take the "
+    "photo again with less light on it, or look at every edge in the picture.",
+)
 NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
     "plain ground of another colour."

@@ -58,13 +58,15 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     else:
         wall = Wall(thickness_mm, 0.0)
         known = Rim.known(request.rim if thickness_mm > 0 else "sharp")
-        follow = followed_part(light, view, rough.contours_px, wall, known, reference.taken_px, watch)
+        follow = followed_part(light, view, rough.contours_px, wall, known, reference.taken_px, request.strokes, watch)
     found = follow.estimate
     seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     sighted = Sighted(view, frame_back(turn, shift), wall, opening)
-    cautions = reference.cautions + doubtful_edges(light, view, estimate, seen, wall.upper_mm - wall.lower_mm)
+    cautions = reference.cautions + doubtful_edges(found, follow.loops, follow.faces_mm)
+    if follow.clipped > parts.MOSTLY_CLIPPED:
+        cautions += (parts.OVEREXPOSED,)
     if rough.beside and not opening:
         cautions += (parts.BESIDE,)
     if thickness_mm == 0 and not opening:
