@@ -22,7 +22,7 @@ from calib.view.view import View
 from measure.geometry.polylines import signed_area
 from measure.silhouette.appearance import Face, Wall, ground_log_likelihood, wall_log_likelihood
 from measure.silhouette.rectified import F32, Mask, Rectified, log_colour
-from measure.silhouette.sight_lines import FACE, FRONT, SightLines
+from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.strokes import NO_STROKES, Strokes
 
 MARGIN_MM = 6.0
@@ -38,6 +38,8 @@ TEMPER = 0.25 / 0.08
 """Of a cell's log likelihood so much counts for each mm that it is wide: neighbours share blur, grain and coding."""
 CHANGE = 3.0
 """What it costs, in log likelihood, that face begins or ends."""
+NO_EDGE = 15.0
+"""What it costs besides that ground and wall, or face and ground, meet where the colour is the same on both sides."""
 FIELD_MM = 4.0
 """The face's light changes over distances like this."""
 SURE = 16.0
@@ -247,7 +249,7 @@ def _bettered(w: _Window, b: _Belief) -> _Belief:
     seen = _evidence(w, b, faces)
     if b.first:
         b = replace(b, walls=_likeliest_walls(w, b, seen))
-    return _learned(w, b, faces, w.lines.labelled(*_along(w.lines, w.plan, seen, _as_wall(b, seen)), CHANGE))
+    return _learned(w, b, faces, w.lines.labelled(_along(w.lines, w.plan, seen, _as_wall(b, seen))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,7 +259,8 @@ class _Evidence:
     Attributes:
         face, ground: (h, w) as face, and as ground; off_face: (h, w, 3) colour less the face's.
         free: (h, w) whether the part can be there.
-        certain: (h, w) cells of the face's colour of which the lines of sight say that they can't be wall.
+        certain: (h, w) cells of the face's colour, of which the lines of sight say what can't be wall.
+        edge: (h, w) 0 where the colour is the same all round, 1 where it changes.
     """
 
     face: F32
@@ -265,6 +268,7 @@ class _Evidence:
     off_face: F32
     free: NDArray[np.bool_]
     certain: Mask
+    edge: F32
 
 
 def _evidence(w: _Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
@@ -277,7 +281,24 @@ def _evidence(w: _Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     like = cv2.GaussianBlur((away < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
     like &= w.free & ~w.astray & (w.marked >= 0)
     region = cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2)
-    return _Evidence(as_face, as_ground, np.asarray(w.colour - faces[0].mean, np.float32), w.free, region)
+    off_face = np.asarray(w.colour - faces[0].mean, np.float32)
+    return _Evidence(as_face, as_ground, off_face, w.free, region, _edges(w.colour, w.plan.cells_in(EDGE_NEAR_MM)))
+
+
+def _edges(colour: F32, near_cells: int) -> F32:
+    """(h, w) 0 where the colour is the same all round, 1 where it changes, and a cell beside."""
+    smooth = cv2.GaussianBlur(colour * np.array([1, 2, 2], np.float32), (0, 0), 1.0)
+    across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
+    down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
+    step = np.sqrt((across * across + down * down).sum(2))
+    strongest = cv2.dilate(step, _disc(near_cells))
+    certain = np.clip(EDGE_SHARE * strongest, *EDGE)
+    return np.asarray(np.clip(cv2.dilate(step, np.ones((3, 3), np.uint8)) / certain, 0, 1), np.float32)
+
+
+EDGE, EDGE_SHARE, EDGE_NEAR_MM = (0.03, 0.2), 0.5, 1.5
+"""Change of log colour in a cell, hues counted double, that is an edge for certain: such a share of the strongest one
+near by, within these bounds."""
 
 
 IMPOSSIBLE, CERTAIN = -50.0, 20.0
@@ -292,14 +313,15 @@ def _as_wall(b: _Belief, seen: _Evidence) -> F32:
     return np.where(seen.free, np.where(b.filled > 0, inner, outer), np.float32(IMPOSSIBLE))
 
 
-def _along(lines: SightLines, plan: Rectified, seen: _Evidence, as_wall: F32) -> tuple[F32, F32, F32]:
-    """(m, n) log likelihoods as face, wall and ground along lines of sight, tempered."""
+def _along(lines: SightLines, plan: Rectified, seen: _Evidence, as_wall: F32) -> Said:
+    """Log likelihoods as face, wall and ground along lines of sight, tempered."""
     three = lines.along(np.stack([seen.face, as_wall, seen.ground], -1).astype(np.float32))
     three[lines.outside] = (-5.0, -5.0, 0.0)
     three *= TEMPER * plan.step_mm
     three = cv2.GaussianBlur(three, (0, 0), sigmaX=0.001, sigmaY=1.0)
     three[..., 0] += np.where(lines.never_wall(seen.certain), np.float32(CERTAIN), np.float32(0.0))
-    return three[..., 0], three[..., 1], three[..., 2]
+    change = CHANGE + NO_EDGE * (1 - lines.along(seen.edge))
+    return Said(three[..., 0], three[..., 1], three[..., 2], change, CHANGE)
 
 
 def _likeliest_walls(w: _Window, b: _Belief, seen: _Evidence) -> Walls:
@@ -315,7 +337,7 @@ def _likeliest_walls(w: _Window, b: _Belief, seen: _Evidence) -> Walls:
             tried = best.copy()
             tried[which] = wall
             belief = replace(b, walls=(tried[0], tried[1]))
-            scores.append(lines.likelihood(*_along(lines, w.plan, seen, _as_wall(belief, seen)), CHANGE))
+            scores.append(lines.likelihood(_along(lines, w.plan, seen, _as_wall(belief, seen))))
         best[which] = (None, *WALLS_TRIED)[int(np.argmax(scores))]
     return best[0], best[1]
 

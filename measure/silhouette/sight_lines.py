@@ -28,6 +28,23 @@ LINE_STEP = 1.2
 
 
 @dataclass(frozen=True, slots=True)
+class Said:
+    """What the picture says of samples along lines of sight.
+
+    Attributes:
+        face, wall, ground: (m, n) log likelihoods.
+        change: (m, n) what it costs that ground and wall, or face and what lies beyond it, meet at a sample.
+        least_change: the same where they meet at an edge; a face may begin behind its wall without one.
+    """
+
+    face: F32
+    wall: F32
+    ground: F32
+    change: F32
+    least_change: float
+
+
+@dataclass(frozen=True, slots=True)
 class _Ways:
     """The likeliest ways along m lines of n samples.
 
@@ -137,24 +154,19 @@ class SightLines:
         rest = (self.columns[at], self.rows[at], self.outside[at])
         return replace(self, angles_rad=self.angles_rad[at], columns=rest[0], rows=rest[1], outside=rest[2])
 
-    def labelled(self, face: F32, wall: F32, ground: F32, change: float) -> NDArray[np.uint8]:
-        """(m, n) label of each sample in the likeliest sequences.
+    def labelled(self, said: Said) -> NDArray[np.uint8]:
+        """(m, n) label of each sample in the likeliest sequences."""
+        return self._walked_back(self._ways(said), np.maximum(self.foot, 0))
 
-        Args:
-            face, wall, ground: (m, n) log likelihoods of the samples.
-            change: what it costs that face begins or ends.
-        """
-        ways = self._ways(face, wall, ground, change)
-        return self._walked_back(ways, np.maximum(self.foot, 0))
-
-    def likelihood(self, face: F32, wall: F32, ground: F32, change: float) -> float:
-        """Log likelihood of the likeliest sequences; arguments as for `labelled`."""
-        ways = self._ways(face, wall, ground, change)
+    def likelihood(self, said: Said) -> float:
+        """Log likelihood of the likeliest sequences."""
+        ways = self._ways(said)
         return float(np.maximum(ways.on_face, ways.on_ground).sum())
 
-    def _ways(self, face: F32, wall: F32, ground: F32, change: float) -> _Ways:
+    def _ways(self, said: Said) -> _Ways:
         """The likeliest ways to every sample."""
-        lf, lw, lg = (np.ascontiguousarray(a.T, np.float32) for a in (face, wall, ground))
+        arrays = (said.face, said.wall, said.ground, said.change)
+        lf, lw, lg, price = (np.ascontiguousarray(a.T, np.float32) for a in arrays)
         n, m = lf.shape
         walls = np.zeros((n + 1, m), np.float32)
         np.cumsum(lw, 0, out=walls[1:])
@@ -167,24 +179,22 @@ class SightLines:
         behind = np.full((n, m), -1, np.int32)
         lines = np.arange(m)
         foot = np.maximum(self.foot, 0)
-        price = np.float32(change)
         for i in range(n):
-            start = on_ground[foot[i]] + walls[i] - walls[foot[i]]
+            start = on_ground[foot[i]] - price[foot[i]] + walls[i] - walls[foot[i]]
             since = max(int(self.foot[i]) + 1, 0)
             if i > since:
                 window = ended[since:i]
                 last = window.argmax(0)
-                other = window[last, lines] + walls[i] - price
+                other = window[last, lines] + walls[i] - said.least_change
                 better = other > start
                 start = np.where(better, other, start)
                 behind[i] = np.where(better, since + last, -1)
-            start = start - price
             begun[i] = start > on_face[i]
             on_face[i + 1] = np.maximum(start, on_face[i]) + lf[i]
-            leave = on_face[i] - price
+            leave = on_face[i] - price[i]
             left[i] = leave > on_ground[i]
             on_ground[i + 1] = np.maximum(leave, on_ground[i]) + lg[i]
-            ended[i + 1] = on_face[i + 1] - walls[i + 1]
+            ended[i + 1] = on_face[i + 1] - walls[i + 1] - price[min(i + 1, n - 1)]
         return _Ways(on_face[n], on_ground[n], begun, left, behind)
 
     @staticmethod

@@ -148,7 +148,12 @@ def away_mm(drawn: Array, seen: Array) -> float:
 
 def sound(e: Estimate) -> bool:
     """Whether the covariance is one, but for rounding: if not, the outline hangs on too little."""
-    return bool(np.linalg.eigvalsh((e.white + e.white.T) / 2).min() > -1e-10)
+    values = np.linalg.eigvalsh((e.white + e.white.T) / 2)
+    return bool(values.min() > -max(1e-10, ROUNDING * float(values.max())))
+
+
+ROUNDING = 1e-13
+"""Of a covariance's largest eigenvalue, what the last digits of a double may take off the others."""
 
 
 def view_root(covariance: Array) -> Array:
