@@ -42,9 +42,13 @@ FORMATS: dict[str, Reference] = {r.name: r for r in (A4, LETTER)}
 
 
 def own(wanted: Wanted) -> Reference:
-    """A person's own rectangle, whose sides lie anywhere within the limits given."""
-    assert wanted.name is not None
-    assert wanted.size_mm is not None
+    """A person's own rectangle, whose sides lie anywhere within the limits given.
+
+    Raises:
+        ValueError: none is wanted.
+    """
+    if wanted.name is None or wanted.size_mm is None:
+        raise ValueError("no rectangle is wanted")
     width, height, thick = wanted.size_mm
     within = wanted.tolerance_mm
     sd = within / math.sqrt(3)  # GUM 4.3.7: all values within the limits as likely

@@ -25,6 +25,7 @@ from calib.rectangle.underlay import stands_out
 from calib.reference.found import Caution
 from calib.reference.reference import Reference, look_alikes
 from calib.view.joint import JointView, LyingRectangle, solve_jointly
+from calib.view.settling import MAD_TO_SD
 from calib.view.view import Prior, SideEdges, first_guess, project, side_points
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
@@ -54,6 +55,12 @@ MOST_BOW_MM = 0.9
 CORNER_MM, ROUND_SHARE = 3.0, 0.55
 """Corners of a tenth of a card's side and less may be dog-eared; a point this far in on the corner's bisector must
 still be of the sheet's colour."""
+CORNER_SHARE = 0.03
+"""The same as a share of half the sheet's size, where that is more (chosen, no source)."""
+WITHIN, WITHOUT, AT_TIP = 0.35, 0.6, (0.25, 0.3, 0.35)
+"""Where the sheet's colour, the ground's and the tip's own are taken, in corner lengths from the corner."""
+LEAST_SIGMA_PX = 0.1
+"""Points agree with a side within so much, however sure they are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,8 +237,8 @@ def _seen(joint: JointView, edges: tuple[SideEdges, ...]) -> Array:
     for e, residuals in zip(edges, body.residuals, strict=True):
         X = side_points(e.side, np.array([-0.5, 0.5]), body.rectangle.width_mm, body.rectangle.height_mm, 0.0)
         length = float(np.hypot(*np.diff(project(joint.view.parameters, X), axis=0)[0]))
-        spread = max(1.0, 1.48 * float(np.median(np.abs(residuals))))
-        agree = np.abs(residuals) * e.sigma_px < AGREES * spread * np.maximum(e.sigma_px, 0.1)
+        spread = max(1.0, MAD_TO_SD * float(np.median(np.abs(residuals))))
+        agree = np.abs(residuals) * e.sigma_px < AGREES * spread * np.maximum(e.sigma_px, LEAST_SIGMA_PX)
         out[e.side] = agree.sum() * STAGES[-1][1] / length
     return out
 
@@ -248,7 +255,7 @@ def _bow_mm(joint: JointView, edges: tuple[SideEdges, ...]) -> float:
 def _round_corners(light: Light, joint: JointView, half_mm: float) -> bool:
     """Whether the corners' tips are the ground's colour instead of the sheet's, on most corners."""
     r = joint.bodies[0].rectangle
-    tip = max(CORNER_MM, 0.03 * half_mm)
+    tip = max(CORNER_MM, CORNER_SHARE * half_mm)
     missing = 0
     for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
         corner, way = np.array([sx * r.width_mm, sy * r.height_mm]) / 2, np.array([sx, sy], float)
@@ -257,9 +264,9 @@ def _round_corners(light: Light, joint: JointView, half_mm: float) -> bool:
         def mean(points: Array) -> Array:
             return np.asarray(np.median(np.sqrt(np.maximum(light.sample(joint.view.pixels(points)), 0)), 0))
 
-        within = mean(corner + aside - 0.35 * tip * way)
-        without = mean(corner + aside + 0.6 * tip * way)
-        at = mean(corner - np.array([[0.25], [0.3], [0.35]]) * tip * way)
+        within = mean(corner + aside - WITHIN * tip * way)
+        without = mean(corner + aside + WITHOUT * tip * way)
+        at = mean(corner - np.array(AT_TIP)[:, None] * tip * way)
         across = without - within
         share = float((at - within) @ across / max(float(across @ across), 1e-9))
         missing += share > ROUND_SHARE

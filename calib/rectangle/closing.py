@@ -35,6 +35,11 @@ FAINT_BONUS, FAINT_RANK = 1.5, 1.3
 WORST_RANK = 0.7
 FAMILY = 0.06
 """Quadrilaterals whose corners lie this near each other, as a share of their size, are readings of one thing."""
+OVERHANG_MOST, STARTING, WHOLE = 0.3, 0.6, 0.9
+"""A line goes beyond a corner by no more than this share of the reach; it may start a quadrilateral from this share of
+the shortest side on; a side seen for so much of its length is seen whole (chosen, no source)."""
+FAMILY_RANK, SAME_PX = 0.4, 1.5
+"""Of quadrilaterals that share a place those near the best in rank stay; nearer than this two are one (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +93,13 @@ def _bases(lines: Stretches, t: Array, met: NDArray[np.bool_], long_side: float)
     length = (lines.last - lines.first)[:, None]
     before, after = lines.first[:, None] - t, t - lines.last[:, None]
     most = REACH_SHARE * long_side
-    reach, over = np.minimum(REACH * length, most), np.minimum(OVERHANG * length, 0.3 * most)
+    reach, over = np.minimum(REACH * length, most), np.minimum(OVERHANG * length, OVERHANG_MOST * most)
     with np.errstate(invalid="ignore"):
         near = met & (t.T > (lines.first[:, None] - reach).T) & (t.T < (lines.last[:, None] + reach).T)
         at_first = near & (before < reach) & (before > -over)
         at_last = near & (after < reach) & (after > -over)
     base, a, b = [], [], []
-    for i in np.flatnonzero(length[:, 0] > 0.6 * SHORTEST_SIDE * long_side):
+    for i in np.flatnonzero(length[:, 0] > STARTING * SHORTEST_SIDE * long_side):
         first, last = np.meshgrid(np.flatnonzero(at_first[i]), np.flatnonzero(at_last[i]), indexing="ij")
         keep = first.ravel() != last.ravel()
         a.append(first.ravel()[keep])
@@ -204,7 +209,7 @@ class SeenLengths:
         side = np.maximum(high - low, 1)
         beyond = self.between(line, low - 0.5 * side, low) + self.between(line, high, high + 0.5 * side)
         low, high = np.maximum(low, self.enters[line]), np.minimum(high, self.leaves[line])
-        share = np.minimum(self.between(line, low, high) / (0.9 * np.maximum(high - low, 1)), 1)
+        share = np.minimum(self.between(line, low, high) / (WHOLE * np.maximum(high - low, 1)), 1)
         return np.asarray(share - OVERHANG_FINE * beyond / side)
 
 
@@ -233,12 +238,12 @@ def _distinct(corners: Array, rank: Array, like: Array, families: int) -> Array:
             best = int(np.where(free, value, -np.inf).argmax())
             family = free & (_apart(corners, corners[best]) < FAMILY * np.sqrt(area[best]))
             free &= ~family
-            sound = family & (rank > rank[family].max() - 0.4)
+            sound = family & (rank > rank[family].max() - FAMILY_RANK)
             members = [best]
             if value is not rank:
                 members += [int(np.where(sound, area, 0).argmax()), int(np.where(family, rank, 0).argmax())]
             for i in dict.fromkeys(members):
-                if all(_apart(corners[[i]], o)[0] > 1.5 for o in out):
+                if all(_apart(corners[[i]], o)[0] > SAME_PX for o in out):
                     out.append(corners[i])
     return np.array(out) if out else np.empty((0, 4, 2))
 

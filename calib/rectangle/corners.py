@@ -13,6 +13,7 @@ import numpy as np
 from calib.arrays import Array
 from calib.rectangle.laying import Look
 from calib.rectangle.seen_shape import area
+from calib.view.settling import MAD_TO_SD
 
 OUTSIDE_MM, INSIDE_MM = 1.4, 11.0
 """How far the grid reaches beyond the sides, and along them."""
@@ -86,7 +87,7 @@ def corner_radius(
     radius, top = _best(total)
     # a corner's outline at 45° moves by √2 - 1 of what its radius changes
     own = SD_PX / px_per_mm / (np.sqrt(2) - 1)
-    spread = 1.48 * float(np.nanmedian(np.abs(each - radius)))
+    spread = MAD_TO_SD * float(np.nanmedian(np.abs(each - radius)))
     sd = float(np.linalg.norm([max(spread, own) / np.sqrt(len(scores)), LEAST_SD_MM, COMMON_SD_PX / px_per_mm]))
     return Radius(radius, sd, each, top - float(np.median(total)))
 

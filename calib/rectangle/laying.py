@@ -32,6 +32,8 @@ WEAKEST, APART_PX = 0.45, 2.5
 """A side's further edges: how strong against the strongest, and how far from it."""
 BOW_SD_PX = 0.2
 """Least standard deviation of a bow: print, shadow and pixel grid shift a side's middle against its ends."""
+WITHIN, HEARD = 0.9, 0.1
+"""A block counts when so much of it lies in the picture; a block's edge counts from this weight on (chosen)."""
 STRAIGHT = np.zeros(1)
 
 
@@ -137,7 +139,7 @@ def _side_lines(
     x = np.arange(-reach_px - margin, reach_px + margin + 0.01, spacing)
     at = p + t[:, None, None] * d + x[None, :, None] * n
     inside = ((at[:, len(x) // 2] >= 0) & (at[:, len(x) // 2] <= np.array(size_px) - 1)).all(1)
-    heard = inside.reshape(BLOCKS, each).mean(1) > 0.9
+    heard = inside.reshape(BLOCKS, each).mean(1) > WITHIN
     if heard.sum() < 3:
         return [SideLine(np.stack([p, p + d]), 0.0, 0.0, np.inf)]
     mean = look(at).reshape(BLOCKS, each, len(x), 3).mean(1)
@@ -196,7 +198,7 @@ def _settled(voice: Array, xs: Array, tt: Array, start: tuple[float, float, floa
             np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0), -0.5, 0.5
         )
         w = mid * (np.abs(peak - expected) <= near + spacing)
-        if (w > 0.1).sum() < A.shape[1] + 2:
+        if (w > HEARD).sum() < A.shape[1] + 2:
             break
         N = A.T @ (A * w[:, None]) + 1e-9 * np.eye(A.shape[1])
         fit[: A.shape[1]] = np.linalg.solve(N, A.T @ (w * (peak - rest)))

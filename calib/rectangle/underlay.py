@@ -23,6 +23,10 @@ UNEVEN = 0.5
 """How much the colours inside may differ from each other, as a share of that step: it is lit more on one side."""
 SHOWN, FEWEST = 0.4, 3
 """Share of a side that must lie in the photo for it to count, and how many must."""
+LARGER = 1.2
+"""An underlay has at least so many times the card's area."""
+ALONG, PLACES, ACROSS = (0.1, 0.9), 48, (1.5, 1.0, -1.0, -1.5)
+"""Its edge is looked at along this share of a side, in so many places, at so many times ASIDE inside and outside."""
 
 
 def underlay(rgb: NDArray[np.uint8], card_px: Array, quads: list[Quad]) -> Array | None:
@@ -34,7 +38,7 @@ def underlay(rgb: NDArray[np.uint8], card_px: Array, quads: list[Quad]) -> Array
         quads: candidates found in the photo.
     """
     for q in sorted(quads, key=lambda q: area(q.corners_px)):
-        if q.support.mean() + q.support.min() < SEEN or area(q.corners_px) < 1.2 * area(card_px):
+        if q.support.mean() + q.support.min() < SEEN or area(q.corners_px) < LARGER * area(card_px):
             continue
         if holds(q.corners_px, card_px) and stands_out(rgb, q.corners_px):
             return q.corners_px
@@ -64,8 +68,8 @@ def stands_out(rgb: NDArray[np.uint8], q: Array) -> bool:
         d = b - a
         n = np.array([d[1], -d[0]]) / np.hypot(*d)
         n = -n if (middle - a) @ n > 0 else n
-        t = np.linspace(0.1, 0.9, 48)[:, None]
-        at = np.stack([a + t * d - s * away * n for s in (1.5, 1.0, -1.0, -1.5)])
+        t = np.linspace(*ALONG, PLACES)[:, None]
+        at = np.stack([a + t * d - s * away * n for s in ACROSS])
         shown = ((at >= 0) & (at <= most)).all((0, 2))
         if shown.mean() < SHOWN:
             continue

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.view.settling import MAD_TO_SD
 from calib.view.view import Prior, View, project, projection_derivative
 
 CAMERA, POSE, SHAPE = 4, 6, 6
@@ -116,7 +117,7 @@ def adjust(
     for _ in range(ROUNDS):
         v, N = problem.settled(v, used)
         length = np.abs(problem.misfit(v)[0]).reshape(-1, 2).max(1)
-        spread = max(1.0, 1.48 * float(np.median(np.abs(problem.misfit(v)[0].reshape(-1, 2)[used]))))
+        spread = max(1.0, MAD_TO_SD * float(np.median(np.abs(problem.misfit(v)[0].reshape(-1, 2)[used]))))
         now = length < REJECTED * spread
         if (now == used).all():
             break

@@ -12,6 +12,12 @@ from calib.arrays import Array
 TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
 """Most turns of the solution; how many come before points are weighed by their residuals; and how small the last step
 must be, in standard deviations."""
+STILL = 0.02
+"""A step smaller than this, in standard deviations, is the last one (chosen, no source)."""
+MAD_TO_SD = 1.48
+"""From the median of absolute residuals to a standard deviation, of normal ones (1 / 0.6745)."""
+SILENT_FROM = 4.5
+"""Points farther off, in standard deviations, have no weight; Tukey's 4.685 is 95 % efficient (from memory)."""
 
 
 class LocatedPoints(Protocol):
@@ -61,12 +67,12 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
             break
         with np.errstate(invalid="ignore"):  # a matrix that is no better than singular: `last` is then no number
             last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
-        if turn > PLAIN_TURNS and last < 0.02:
+        if turn > PLAIN_TURNS and last < STILL:
             break
         if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
             scaled = np.abs(seen.misfit(q)) / seen.sigma_px
-            spread = max(1.0, 1.48 * float(np.median(scaled)))
-            weight = np.clip(1 - (scaled / (4.5 * spread)) ** 2, 0.0, None) ** 2
+            spread = max(1.0, MAD_TO_SD * float(np.median(scaled)))
+            weight = np.clip(1 - (scaled / (SILENT_FROM * spread)) ** 2, 0.0, None) ** 2
     if not last < SETTLED or q[6] <= 0:
         raise np.linalg.LinAlgError("the view does not settle")
     r, A = seen.misfit(q), seen.derivative(q)

@@ -29,6 +29,10 @@ from measure.subject import Subject
 
 __all__ = ["Reconciled", "Remark", "Verdict", "reconcile"]
 
+ONE_ALONE = 0.1
+"""A dimension rests on the photo alone when readings take away less than this share of its variance, on the caliper
+alone when they leave less (chosen, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reconciled:
@@ -124,6 +128,6 @@ def _dimensions(work: Agreement, adjusted: Estimate) -> list[Dimension]:
     for d in told:
         row = stacked(size_of(d.kind, [named[x] for x in d.features]), d.features, work.k.slices, work.k.m)
         share = 1 - float(row @ after @ row) / max(float(row @ before @ row), 1e-18)
-        basis: Basis = "photo" if share < 0.1 else "caliper" if share > 0.9 else "both"
+        basis: Basis = "photo" if share < ONE_ALONE else "caliper" if share > 1 - ONE_ALONE else "both"
         out.append(replace(d, basis=basis))
     return out

@@ -36,6 +36,8 @@ REGULARITY_CRITICAL = 2.6
 """Regularities go earlier than readings: two-sided critical value for 1 %."""
 ROUNDS = 3
 """Rounds of linearisation; the equations are so nearly linear that the third changes nothing."""
+SETTLED_MM = 1e-5
+"""A round that changes nothing by more than this is the last one: a hundredth of a micrometre."""
 
 
 class Agreement:
@@ -124,7 +126,7 @@ class Agreement:
         for _ in range(rounds):
             solution = solve(self.groups(), tested=(1, 2))
             self.x = self.x + solution.x
-            if np.abs(solution.x).max() < 1e-5:
+            if np.abs(solution.x).max() < SETTLED_MM:
                 break
         self.solution = solution
         return solution

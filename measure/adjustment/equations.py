@@ -20,7 +20,7 @@ from measure.geometry.dimensions import size_of, stacked
 from measure.geometry.features import PARAMETERS, Estimate, Feature, as_round, is_round, length
 from measure.geometry.rejoin import Joint, touching
 from measure.readings.jaw_reach import is_hollow
-from measure.readings.readings import TOUCH, Reading
+from measure.readings.readings import MM_PER_INCH, TOUCH, Reading
 from measure.subject import Subject
 
 TANGENT_SD_MM = 0.003
@@ -30,6 +30,12 @@ TIED_MM = 0.006
 EDGE_SD_MM = 0.01
 """What all points of one edge, arc or circle have wrong together, whatever their number: uneven light, the rim's own
 roundness. Measured on rendered photos; about a tenth of a pixel."""
+EDGE_TURN, SHORTEST_MM = 1.5, 1.0
+"""A line's direction is off by so many times that over its length, but over this length at the least (chosen)."""
+NUGGET = 1e-9, 1e-14
+"""Added to variances, relative and absolute: tangent neighbours leave the covariance all but singular."""
+STEP_MM = 1e-4
+"""Step of the differences by which the jaws' effect is derived."""
 UNKNOWN_THICKNESS_MM = 5.0
 """Standard uncertainty of a thickness on which the photo does not depend."""
 MISPLACED = 1.0
@@ -136,7 +142,7 @@ def _free_prior(k: Unknowns, tools: Mapping[str, Tool], looser: float, misplaced
     wide = np.array([1.0 if n == THICKNESS else looser for n in e.shared_names])
     shared = e.shared * np.outer(wide, wide)
     white = e.white * looser**2
-    white[np.diag_indices(k.m)] += np.diag(white) * 1e-9 + 1e-14
+    white[np.diag_indices(k.m)] += np.diag(white) * NUGGET[0] + NUGGET[1]
     for j in _dragged_along(k, misplaced):
         white[j, j] += MISPLACED**2
     c = np.zeros((k.size, k.size))
@@ -165,7 +171,7 @@ def with_edge_error(estimate: Estimate, edge_sd_mm: float = EDGE_SD_MM) -> Estim
     out: list[float] = []
     for f in estimate.features:
         if f.kind == "line":
-            out += [edge_sd_mm, 1.5 * edge_sd_mm / max(length(f), 1.0)]
+            out += [edge_sd_mm, EDGE_TURN * edge_sd_mm / max(length(f), SHORTEST_MM)]
         else:
             out += [edge_sd_mm] * PARAMETERS[f.kind]
     return replace(estimate, white=estimate.white + np.diag(np.array(out) ** 2))
@@ -237,7 +243,7 @@ def equation(
         size, row = found.value_mm, stacked(found, reading.features, k.slices, k.size)
         value = size
         if reading.tool in k.flats:
-            at, flat, step = k.flats[reading.tool], tool.flat_mm + float(x[k.flats[reading.tool]]), 1e-4
+            at, flat, step = k.flats[reading.tool], tool.flat_mm + float(x[k.flats[reading.tool]]), STEP_MM
             effect = _jaw_effect(reading, named, flat, subject)
             value += effect
             row[at] = (_jaw_effect(reading, named, flat + step, subject) - effect) / step
@@ -284,5 +290,5 @@ def _rounding_mm(reading: Reading) -> float:
     if reading.unit == "mm":
         return 0.0
     if "/" in reading.written:
-        return 25.4 / float(reading.written.rpartition("/")[2]) / math.sqrt(12)
-    return 25.4 * 10.0 ** -len(reading.written.partition(".")[2]) / math.sqrt(12)
+        return MM_PER_INCH / float(reading.written.rpartition("/")[2]) / math.sqrt(12)
+    return MM_PER_INCH * 10.0 ** -len(reading.written.partition(".")[2]) / math.sqrt(12)

@@ -41,6 +41,10 @@ LOOSER = (1.0, 1.25, 1.6, 2.0, 2.5, 3.2)
 """Factors by which the photo's standard deviations may be too small."""
 LOOSER_SD = 0.3
 """Standard deviation of the prior of the logarithm of that factor."""
+TOUCHED = 0.1
+"""A reading speaks of a parameter when it changes with it by so much of the parameter's own change (chosen)."""
+FEATURE_CRITICAL = 4.0
+"""A parameter is a suspect from so many standard deviations on (chosen: a chance of 6e-5 for normal errors)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,15 +126,13 @@ def judge(bench: ReadingSet, predictions: Sequence[tuple[float, Array]]) -> Judg
     """
     if not len(bench.observed):
         return Judgement()
-    best: Judgement | None = None
+    judgements = []
     for looser, covariance in predictions:
         t = against_prediction(bench.observed, bench.covariance, covariance)
         found = _explain(bench, t)
         p = log_evidence(t, bench.observed) + found.gain - 0.5 * (math.log(looser) / LOOSER_SD) ** 2
-        if best is None or p > best.log_probability:
-            best = Judgement(tuple(found.aside), tuple(found.zeros), tuple(found.misplaced), looser, p)
-    assert best is not None
-    return best
+        judgements.append(Judgement(tuple(found.aside), tuple(found.zeros), tuple(found.misplaced), looser, p))
+    return max(judgements, key=lambda j: j.log_probability)
 
 
 def _explain(bench: ReadingSet, t: GroupResult) -> _Search:
@@ -239,10 +241,10 @@ def _best_feature(s: _Search) -> tuple[float, int]:
     pull = a.T @ s.u
     best = (-math.inf, -1)
     for j in np.flatnonzero(strength > 1e-12):
-        live = [int(i) for i in np.flatnonzero(np.abs(a[:, j]) > 0.1) if i not in s.aside]
+        live = [int(i) for i in np.flatnonzero(np.abs(a[:, j]) > TOUCHED) if i not in s.aside]
         if len({s.bench.keys[i] for i in live}) < 2 or j in s.misplaced:
             continue
-        if abs(pull[j]) < 4.0 * math.sqrt(strength[j]):
+        if abs(pull[j]) < FEATURE_CRITICAL * math.sqrt(strength[j]):
             continue
         g = _gain(float(strength[j]), float(pull[j]), FEATURE_WRONG)
         if g > max(best[0], 0.0):

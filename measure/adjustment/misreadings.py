@@ -22,6 +22,15 @@ USUAL_MM = 0.5
 """Size of an error without a name: half of them are smaller (Cauchy)."""
 WIDEST_FLAT_MM = 1.5
 """The widest inside jaws that still go by the name."""
+T4_AT_ZERO = 0.375
+"""Density of Student's t with 4 degrees of freedom at zero."""
+INCH_STEP, MM_STEP = 0.001, 0.01
+"""Last digit of a caliper that shows inches, and of one that shows millimetres (common practice)."""
+RARE = 0.2
+"""How likely two digits far apart are exchanged, or the point slips by two places, beside the usual slips (common
+sense, no statistics of it are known)."""
+LEAST_BORE_MM, LEEWAY = 0.1, 1.2
+"""Jaws read no smaller bore; and a bore short by so many times what the widest jaws do is still put down to them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,15 +82,15 @@ def likely_cause(reading: Reading, tool: Tool, expected_mm: float, u_mm: float, 
 
 def _density(x: float, u: float) -> float:
     """Student's t with 4 degrees of freedom: what is expected may rest on a photo that is worse than it says."""
-    return 0.375 / u * (1 + (x / u) ** 2 / 4) ** -2.5 if math.isfinite(u) else 0.0
+    return T4_AT_ZERO / u * (1 + (x / u) ** 2 / 4) ** -2.5 if math.isfinite(u) else 0.0
 
 
 def _unit(reading: Reading, expected: float, u: float) -> tuple[float, Likely, str]:
     """Inch for millimetre, or the reverse. Either way the number fits once the other unit is put to it."""
     if reading.unit == "mm":
-        meant, said, step = reading.value_mm * MM_PER_INCH, "in", 0.0005 * MM_PER_INCH
+        meant, said, step = reading.value_mm * MM_PER_INCH, "in", INCH_STEP / 2 * MM_PER_INCH
     else:
-        meant, said, step = reading.value_mm / MM_PER_INCH, "mm", 0.005
+        meant, said, step = reading.value_mm / MM_PER_INCH, "mm", MM_STEP / 2
     wider = math.hypot(u, step)
     text = f"read in {'inches' if said == 'in' else 'millimetres'}? {reading.written} {said} is {meant:.2f} mm, and "
     text += f"{expected:.2f} mm is expected"
@@ -106,10 +115,11 @@ def meant_numbers(written: str, decimals: int) -> dict[str, float]:
                 t = list(text)
                 t[i], t[j] = t[j], t[i]
                 new = "".join(t).lstrip("0")
-                swaps[new] = max(swaps.get(new, 0.0), 1.0 if j - i <= 2 else 0.2)
+                swaps[new] = max(swaps.get(new, 0.0), 1.0 if j - i <= 2 else RARE)
     value = float(text)
     slips = {
-        f"{value * f:.{max(decimals, shown) + 2}f}": s for f, s in ((10.0, 1.0), (0.1, 1.0), (100.0, 0.2), (0.01, 0.2))
+        f"{value * f:.{max(decimals, shown) + 2}f}": s
+        for f, s in ((10.0, 1.0), (0.1, 1.0), (100.0, RARE), (0.01, RARE))
     }
     out: dict[str, float] = {}
     for found, share in ((swaps, 0.5), (slips, 0.5)):
@@ -154,8 +164,8 @@ def _other(reading: Reading, tool: Tool, expected: float) -> tuple[float, Likely
     weight = 1 / (math.pi * USUAL_MM * (1 + (e / USUAL_MM) ** 2))
     said = f"{abs(e):.2f} mm {'more' if e > 0 else 'less'} than expected"
     touch = TOUCH[reading.kind]
-    widest = bore_shortfall_mm(max(expected, 0.1), WIDEST_FLAT_MM)
-    if reading.kind == "bore" and -1.2 * widest < e < 0:
+    widest = bore_shortfall_mm(max(expected, LEAST_BORE_MM), WIDEST_FLAT_MM)
+    if reading.kind == "bore" and -LEEWAY * widest < e < 0:
         why = "inside jaws read a small hole short; try a drill shank or a pin"
     elif touch == "outside" and 0 < e < 2:
         why = "jaws skewed, or a burr under them? Measure again with the jaws flat"

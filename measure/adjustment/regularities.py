@@ -33,6 +33,10 @@ REACH_PLACE_MM = 1.0
 """The plain alternative: any place this close."""
 ACCEPT = 0.9
 """Odds, as a probability, from which a regularity is taken."""
+PRIOR = {"directions": 0.8, "collinear": 0.5, "equal-radius": 0.6, "concentric": 0.5}
+"""How probable each is before looking, of made things that come so near (common sense, no statistics are known)."""
+SHORTEST_MM, SAME_WAY = 1.5, 0.99
+"""Shorter edges are not looked at; edges on one line run the same way, cosine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +147,9 @@ def _tie(
 
 
 def _directions(bench: _Bench) -> None:
-    lines = sorted((f for f in bench.features if f.kind == "line" and length(f) > 1.5), key=lambda f: -length(f))
+    lines = sorted(
+        (f for f in bench.features if f.kind == "line" and length(f) > SHORTEST_MM), key=lambda f: -length(f)
+    )
 
     bearing = {f.label: math.atan2(*direction(f)[::-1]) for f in lines}
 
@@ -155,17 +161,19 @@ def _directions(bench: _Bench) -> None:
             return None
         return ("square" if quarter % 2 else "parallel"), gap, bench.row((d, (0, -1)), (f, (0, 1)))[None]
 
-    _tie(bench, lines, hypothesis, TURN_TOLERANCE_RAD, 0.8, REACH_RAD)
+    _tie(bench, lines, hypothesis, TURN_TOLERANCE_RAD, PRIOR["directions"], REACH_RAD)
 
 
 def _collinear(bench: _Bench) -> None:
     parallel = {frozenset(r.features) for r in bench.found if r.kind == "parallel"}
     datum = {r.features[1]: r.features[0] for r in bench.found if r.kind in ("parallel", "square")}
-    lines = sorted((f for f in bench.features if f.kind == "line" and length(f) > 1.5), key=lambda f: -length(f))
+    lines = sorted(
+        (f for f in bench.features if f.kind == "line" and length(f) > SHORTEST_MM), key=lambda f: -length(f)
+    )
 
     def hypothesis(d: Line, f: Line) -> tuple[RegularityKind, Array, Array] | None:
         same = datum.get(d.label, d.label) == datum.get(f.label, f.label) or {d.label, f.label} in parallel
-        if not same or direction(d) @ direction(f) < 0.99:
+        if not same or direction(d) @ direction(f) < SAME_WAY:
             return None
         u, n, apart = direction(d), right_normal(d), middle(f) - middle(d)
         if abs(float(u @ apart)) < (length(d) + length(f)) / 2:  # side by side: a step, not one line
@@ -173,7 +181,7 @@ def _collinear(bench: _Bench) -> None:
         row = bench.row((d, (-1, float(u @ apart))), (f, (float(right_normal(f) @ n), 0)))
         return "collinear", np.array([float(n @ apart)]), row[None]
 
-    _tie(bench, lines, hypothesis, PLACE_TOLERANCE_MM, 0.5, REACH_PLACE_MM)
+    _tie(bench, lines, hypothesis, PLACE_TOLERANCE_MM, PRIOR["collinear"], REACH_PLACE_MM)
 
 
 def _radii(bench: _Bench) -> None:
@@ -190,7 +198,7 @@ def _radii(bench: _Bench) -> None:
             row = bench.row((d, (0, 0, -1)), (f, (0, 0, 1)))
             return "equal-radius", np.array([f.radius - d.radius]), row[None]
 
-        _tie(bench, members, hypothesis, PLACE_TOLERANCE_MM, 0.6, REACH_RADIUS_MM)
+        _tie(bench, members, hypothesis, PLACE_TOLERANCE_MM, PRIOR["equal-radius"], REACH_RADIUS_MM)
 
 
 def _concentric(bench: _Bench) -> None:
@@ -204,4 +212,4 @@ def _concentric(bench: _Bench) -> None:
         rows = [bench.row((d, (-1, 0, 0)), (f, (1, 0, 0))), bench.row((d, (0, -1, 0)), (f, (0, 1, 0)))]
         return "concentric", gaps, np.array(rows)
 
-    _tie(bench, rounds, hypothesis, PLACE_TOLERANCE_MM, 0.5, REACH_PLACE_MM)
+    _tie(bench, rounds, hypothesis, PLACE_TOLERANCE_MM, PRIOR["concentric"], REACH_PLACE_MM)

@@ -19,6 +19,8 @@ from measure.readings.readings import Reading, ReadingKind
 
 UNCHECKED = 0.02
 """A reading with a smaller redundancy number is checked by nothing that matters."""
+LEAST_MM = 0.01
+"""A value of nothing is looked at as the least that a caliper shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ def candidates(work: Agreement, i: int) -> list[OtherSize]:
             value = size_of(kind, [named[x] for x in labels]).value_mm
         u = math.inf
         if abs(value - reading.value_mm) < 1.0:
-            other = replace(reading, kind=kind, features=labels, value_mm=max(value, 0.01))
+            other = replace(reading, kind=kind, features=labels, value_mm=max(value, LEAST_MM))
             row = equation(work.k, other, named, work.x, work.thickness_mm, work.tools, work.subject).row
             own = reading_covariance([other], work.tools)[0, 0]
             u = math.sqrt(float(row @ work.solved.covariance @ row) + own)

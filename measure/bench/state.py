@@ -16,7 +16,7 @@ from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
 from measure.drawing.labels import anchor
 from measure.drawing.overlay import path_data
-from measure.geometry.features import Feature, flatten
+from measure.geometry.features import PLAIN_MM, Feature, flatten
 from measure.job import job, records, revisions
 from measure.planning.worksheet import JAWS
 from measure.readings.readings import Reading
@@ -175,7 +175,7 @@ def _drawn(of: Job, live: Live) -> dict[str, Any]:
 
 
 def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
-    flat = {f.label: flatten(f, 0.01) for f in features}
+    flat = {f.label: flatten(f, PLAIN_MM) for f in features}
     every = np.concatenate(list(flat.values()))
     low, high = every.min(0) - DRAWN_MARGIN_MM, every.max(0) + DRAWN_MARGIN_MM
     scale = min(DRAWN_PX_PER_MM, DRAWN_LONGEST_PX / float((high - low).max()))

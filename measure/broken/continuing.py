@@ -30,6 +30,12 @@ FLATTEST_RAD = math.radians(20)
 LEAST_SURE_MM = 0.5
 """A corner whose place is less sure than this (u95, where it is least sure) is no corner to print."""
 SIGMAS, LEEWAY_MM = 3.0, 0.05
+LEEWAY_RAD = 0.01
+"""Pieces of one edge may differ by so many standard deviations and this."""
+MOST_MM, MOST_RAD = 1.0, 0.1
+"""However unsure they are, pieces that differ by more are not of one edge or arc."""
+BACK_MM, ANYWAY_MM = 0.3, 1.0
+"""A meeting point may lie so far before an edge's end; and an edge goes on so far, be the break ever so narrow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +68,7 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
     best: tuple[float, Array] | None = None
     for p in crossings(before, after):
         ahead, back = _on(before, end, p, True), _on(after, start, p, False)
-        if min(ahead, back) < -0.3 or max(ahead, back) > FARTHEST * gap_mm + 1.0:
+        if min(ahead, back) < -BACK_MM or max(ahead, back) > FARTHEST * gap_mm + ANYWAY_MM:
             continue
         if ahead > OWN_LENGTHS * length(before) or back > OWN_LENGTHS * length(after):
             continue
@@ -127,8 +133,8 @@ def _same(estimate: Estimate, b: Line | Arc, a: Line | Arc) -> bool:
     rows[:, at[two.label]] += other
     rows[:, at[one.label]] -= own
     sd = np.sqrt(np.diag(rows @ c @ rows.T))
-    limit = SIGMAS * sd + np.where(np.arange(len(r)) == 1, 0.01 if one.kind == "line" else LEEWAY_MM, LEEWAY_MM)
-    loose = np.array([1.0, 0.1]) if one.kind == "line" else np.full(3, 1.0)
+    limit = SIGMAS * sd + np.where(np.arange(len(r)) == 1, LEEWAY_RAD if one.kind == "line" else LEEWAY_MM, LEEWAY_MM)
+    loose = np.array([MOST_MM, MOST_RAD]) if one.kind == "line" else np.full(3, MOST_MM)
     return bool((np.abs(r) <= np.minimum(limit, loose)).all())
 
 

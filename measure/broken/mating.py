@@ -47,8 +47,16 @@ MOUTH_MM, MOUTH_GRAINS = 0.18, 6.0
 """How nearly they must: so much, or so many grains if that is more."""
 SHARED_BY = 3.0
 """Neighbouring points of which so many count as one: they share noise."""
-LIGHT_SD_MM = 0.015
+FACES_SD_MM = 0.015
 """What the whole of a break is seen too far out by in one piece, since light falls on it alike."""
+ALONG = 0.3
+"""Boundaries go on across an end of the break when they run the same way, cosine."""
+NARROWER, SCALE, LEAST_SCALE_MM = 0.8, 1.5, 0.03
+"""From round to round points must touch so much more nearly; gaps larger than so many medians, or this, count less."""
+HELD, MOST_STEP = (1e-3, 1e-4, 1e-4), (0.1, 1.0)
+"""What holds turn and shift where a smooth break does not; and the largest step of either, rad and mm (chosen)."""
+LEAST_GAP_MM = 0.01
+"""No break fits more nearly than this, for all that is known of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +181,7 @@ def _going_on(fixed: Boundary, q: Array, run: Index, at: Index, step_mm: float, 
 
     def told(before: Array, after: Array) -> float:
         a, b = before[-1] - before[0], after[-1] - after[0]
-        if a @ b < 0.3 * np.hypot(*a) * np.hypot(*b) or (after[0] - before[-1]) @ (a + b) <= 0:
+        if a @ b < ALONG * np.hypot(*a) * np.hypot(*b) or (after[0] - before[-1]) @ (a + b) <= 0:
             return 0.0
         off = _ragged_mm(np.vstack([before, after]))
         return MOUTH * math.exp(-((off / max(MOUTH_MM, MOUTH_GRAINS * grain_mm)) ** 2))
@@ -216,19 +224,21 @@ def settled(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
         off, i = fixed.nearest(q)
         n = fixed.fine_normals[i]
         back = ((normals @ p.matrix().T) * n).sum(1) < BACK_TO_BACK
-        limit = max(TOUCHING_MM, WIDE_MM * 0.8**k)
+        limit = max(TOUCHING_MM, WIDE_MM * NARROWER**k)
         touch = seen & inner(back & (off < limit))
         if touch.sum() < FEWEST:
             return None
         gap = ((q - fixed.fine[i]) * n).sum(1)
-        scale = max(1.5 * float(np.median(np.abs(gap[touch]))), 0.03)
+        scale = max(SCALE * float(np.median(np.abs(gap[touch]))), LEAST_SCALE_MM)
         weight = np.where(touch, 1 / (1 + (gap / scale) ** 2), 0.0)  # a chip must not draw the pieces apart
         middle = q[touch].mean(0)
         arm = q - middle
         J = np.c_[arm[:, 0] * n[:, 1] - arm[:, 1] * n[:, 0], n]
-        normal = J.T @ (J * weight[:, None]) + np.diag([1e-3, 1e-4, 1e-4])
+        normal = J.T @ (J * weight[:, None]) + np.diag(HELD)
         step = -np.linalg.solve(normal, J.T @ (weight * gap))
-        step *= min(1.0, 0.1 / max(abs(float(step[0])), 1e-12), 1.0 / max(float(np.hypot(*step[1:])), 1e-12))
+        step *= min(
+            1.0, MOST_STEP[0] / max(abs(float(step[0])), 1e-12), MOST_STEP[1] / max(float(np.hypot(*step[1:])), 1e-12)
+        )
         p = p.nudged(step, middle)
         if np.abs(step).max() < 1e-6 and k > 8:
             break
@@ -260,12 +270,12 @@ def judged(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
     arm = q[use] - middle
     J = np.c_[arm[:, 0] * n[use, 1] - arm[:, 1] * n[use, 0], n[use]]
     inverse = np.linalg.pinv(J.T @ J, hermitian=True)
-    variance = max(float(np.mean(gap[use] ** 2)), 0.01**2) * SHARED_BY
+    variance = max(float(np.mean(gap[use] ** 2)), LEAST_GAP_MM**2) * SHARED_BY
     pull = inverse @ J.T
     common = pull @ (n[use] @ n[use].mean(0))  # the whole break too far out along its mean normal
     nearest = np.argmin(((fixed.points[None] - fixed.fine[i[use]][:, None]) ** 2).sum(2), 1)
     response = pull @ (fixed.loop.sensitivity[nearest] + loose.loop.sensitivity[use])
-    covariance = inverse * variance + 2 * LIGHT_SD_MM**2 * np.outer(common, common)
+    covariance = inverse * variance + 2 * FACES_SD_MM**2 * np.outer(common, common)
     return Mating(
         weighed(fixed, loose, p, GRAIN_MM),
         float(lengths(loose.points)[second].sum()),

@@ -20,6 +20,8 @@ from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.broken.breaks import Break, outer
 from measure.geometry.features import (
+    COARSE_MM,
+    FINE_MM,
     Estimate,
     Feature,
     Point,
@@ -57,6 +59,16 @@ LEAST_TESTED = 0.3
 """Share of the boundary that must bear the repetition out."""
 NOISE_MM = 0.01
 Way = Literal["mirror", "turn"]
+
+ALIKE, TURNED_RAD = (0.2, 0.05), (0.03, 0.2)
+"""Radii of partners differ by no more than this, mm, and this share; edges, and arcs, are turned as far as a repetition
+turns them within this."""
+ACROSS, FACES = 0.1, 0.9
+"""Lines meet on an axis when they cross it by so much, sine; a point meets a boundary that faces its way, cosine."""
+TEST_MM, ALMOST_MM = ((0.0, 0.0), (30.0, 0.0), (0.0, 30.0)), 0.3
+"""Repetitions that carry these points nearer than that to the same places are tried once."""
+TELLING_MM = 0.8
+"""Shorter features tell nothing of a repetition (all chosen, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +163,7 @@ def _repeated(p: Repeat) -> Iterator[Repeat]:
 # ---------------------------------------------------------------------------------------------------- proposals
 def _proposed(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> Iterator[Repeat]:
     whole = [f for f in _intact(features, breaks) if f.kind != "curve"]
-    centre = np.concatenate([flatten(f, 0.05) for f in outer(features)]).mean(0)
+    centre = np.concatenate([flatten(f, COARSE_MM) for f in outer(features)]).mean(0)
     for i, a in enumerate(whole):
         if way == "mirror" and a.kind == "line":
             yield Repeat("mirror", _point(middle(a)), _angle(right_normal(a)) % math.pi)
@@ -174,7 +186,7 @@ def _alike(a: Feature, b: Feature) -> bool:
     if a.kind == "line":
         return True
     a, b = as_round(a), as_round(b)
-    return abs(a.radius - b.radius) < 0.2 + 0.05 * a.radius
+    return abs(a.radius - b.radius) < ALIKE[0] + ALIKE[1] * a.radius
 
 
 def _mirrors(a: Feature, b: Feature, centre: Array) -> Iterator[Repeat]:
@@ -188,7 +200,7 @@ def _mirrors(a: Feature, b: Feature, centre: Array) -> Iterator[Repeat]:
     na, nb = right_normal(a), right_normal(b)
     angle = (_angle(na) + _angle(nb)) / 2 % math.pi
     m = np.array([-math.sin(angle), math.cos(angle)])
-    if abs(m @ nb) > 0.1:  # where the lines themselves meet on the axis
+    if abs(m @ nb) > ACROSS:  # where the lines themselves meet on the axis
         p, q = middle(a) - centre, middle(b) - centre
         t = float((q - p + 2 * (p @ m) * m) @ nb / (2 * m @ nb))
         yield Repeat("mirror", _point(centre + t * m), angle)
@@ -215,7 +227,7 @@ def _turns(a: Feature, b: Feature) -> Iterator[Repeat]:
         for n in range(2, MOST_FOLD + 1):
             for angle in {2 * math.pi / n, -2 * math.pi / n}:
                 if by is not None and abs(math.remainder(by - angle, 2 * math.pi)) > (
-                    0.03 if p.kind == "line" else 0.2
+                    TURNED_RAD[0] if p.kind == "line" else TURNED_RAD[1]
                 ):
                     continue
                 turn = Motion(angle).matrix()
@@ -224,8 +236,8 @@ def _turns(a: Feature, b: Feature) -> Iterator[Repeat]:
 
 def _once(placings: Iterator[Repeat]) -> list[Repeat]:
     """One of each few that are nearly the same."""
-    test = np.array([[0.0, 0.0], [30.0, 0.0], [0.0, 30.0]])
-    return list({tuple(np.round(p.of(test).ravel() / 0.3).astype(int).tolist()): p for p in placings}.values())
+    test = np.array(TEST_MM)
+    return list({tuple(np.round(p.of(test).ravel() / ALMOST_MM).astype(int).tolist()): p for p in placings}.values())
 
 
 def _distinct(placings: Sequence[Repeat], explained: Array) -> list[int]:
@@ -233,7 +245,7 @@ def _distinct(placings: Sequence[Repeat], explained: Array) -> list[int]:
     out: list[int] = []
     for i in np.argsort(-explained, kind="stable").tolist():
         p = placings[i]
-        test = np.array([[0.0, 0.0], [30.0, 0.0], [0.0, 30.0]])
+        test = np.array(TEST_MM)
         same = [np.abs(p.of(test) - placings[j].of(test)).max() < ROUGHLY_MM for j in out]
         if not any(same):
             out.append(i)
@@ -259,7 +271,7 @@ def _boundary(features: Sequence[Feature], breaks: Sequence[Break], way: Way) ->
         owner.append(np.full(count, i))
         if f.loop == 0:
             ends[f.label] = (start, size, t)
-        if f.label in kept & tells and f.kind != "curve" and size > 0.8:
+        if f.label in kept & tells and f.kind != "curve" and size > TELLING_MM:
             p, n = _walk(f, np.array(FRACTIONS))
             samples.append(p)
             facing.append(n)
@@ -310,7 +322,7 @@ def _beside(features: Sequence[Feature], breaks: Sequence[Break]) -> list[int]:
 
 def _walk(f: Feature, t: Array) -> tuple[Array, Array]:
     """Points at shares t (k,) of a feature's length, and their normals, to where it is empty."""
-    path = flatten(f, 0.002)
+    path = flatten(f, FINE_MM)
     p, normals = with_normals(path, t * arc_lengths(path)[-1])
     if f.kind in ("arc", "circle"):  # exactly on it
         e = p - f.centre
@@ -324,7 +336,7 @@ def _met(known: _Boundary, q: Array, n: Array, most_mm: float) -> tuple[Array, I
     """Distance (k,) of points from the nearest intact boundary that faces their way, and which point of it that is."""
     d, i = known.tree.query(q, 10, distance_upper_bound=most_mm)
     i = np.where(np.isfinite(d), i, 0)
-    agree = (known.normals[known.intact[i]] * n[:, None]).sum(2) > 0.9
+    agree = (known.normals[known.intact[i]] * n[:, None]).sum(2) > FACES
     d = np.where(agree, d, np.inf)
     best = d.argmin(1)
     rows = np.arange(len(q))

@@ -18,7 +18,7 @@ from measure.dimensioning.frame import squared_up
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.geometry.features import Curve, Estimate, Feature, flatten
+from measure.geometry.features import FINEST_MM, Curve, Estimate, Feature, flatten
 from measure.geometry.motion import Motion
 from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
@@ -136,7 +136,7 @@ def _as_seen(
     seen: list[Array] = []
     also: list[tuple[int, Array]] = []
     for k, f in enumerate(found.features):
-        path = evenly(flatten(f, 0.001), SPACING_MM, 3)
+        path = evenly(flatten(f, FINEST_MM), SPACING_MM, 3)
         second = joined.of_second[f.loop][trees[f.loop].query(path)[1]]
         stretches = []
         for a, b in _stretches(second):

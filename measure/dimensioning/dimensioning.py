@@ -27,8 +27,13 @@ STRAIGHT_ENOUGH = math.radians(0.3)
 MANY = 30
 """More dimensions than this on one sheet are unreadable: the busiest loop goes into a table."""
 
+MIRRORED_MM = 0.2
+"""How far a mirrored piece may lie from its partner, where nobody says how exactly places are known."""
+TYPICAL_MM = 0.03, 0.05, 0.2
+"""How well places are known: at the best, where nothing says so, and at the worst (chosen, no source)."""
 
-def datum_turn(features: Sequence[Feature], tolerance_mm: float = 0.2) -> float:
+
+def datum_turn(features: Sequence[Feature], tolerance_mm: float = MIRRORED_MM) -> float:
     """The smallest turn (rad) that brings the part's mirror axis, else its main edges, level or upright.
 
     Args:
@@ -94,7 +99,7 @@ def _typical_u95(features: Sequence[Feature], gauge: Gauge) -> float:
     pairs += [("offset", c, e) for c in rounds for e in lines[:2]]
     pairs += [("centres", a, b) for a, b in itertools.pairwise(rounds)]
     u = [s.u95 for k, a, b in pairs if (s := gauge(k, (a.label, b.label))).u95 is not None]
-    return min(max(float(np.median(u)) if u else 0.05, 0.03), 0.2)
+    return min(max(float(np.median(u)) if u else TYPICAL_MM[1], TYPICAL_MM[0]), TYPICAL_MM[2])
 
 
 def _near_parallel(a: Feature, b: Feature) -> bool:

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from measure.geometry.features import Feature, Point, flatten
+from measure.geometry.features import COARSE_MM, Feature, Point, flatten
 from measure.geometry.symmetry import mirror_axes, mirror_gap
 
 TOLERANCE_MM = 0.1
@@ -77,4 +77,4 @@ def handedness(features: Sequence[Feature], tolerance_mm: float = TOLERANCE_MM) 
 
 
 def _nearest_label(features: Sequence[Feature], at: Point) -> str:
-    return min(features, key=lambda f: float(np.hypot(*(flatten(f, 0.05) - at).T).min())).label
+    return min(features, key=lambda f: float(np.hypot(*(flatten(f, COARSE_MM) - at).T).min())).label

@@ -34,6 +34,10 @@ DimensionKind = Literal["distance", "diameter", "radius", "centres", "offset"]
 Basis = Literal["photo", "caliper", "both"]
 BIG_ARC_RAD = math.radians(100)
 """An arc that covers more than this has a centre worth measuring from."""
+PARALLEL_RAD, NEARLY_RAD, SURELY_RAD = math.radians(2), math.radians(2.1), math.radians(0.3)
+"""Edges farther from parallel have no distance; those a little farther are looked at; nearer ones have one for sure."""
+LEAST_MM, ABREAST = 0.3, 0.2
+"""Smaller sizes are not told; edges that share less of their length come after those that do (chosen, no source)."""
 
 _OWN_RADIUS = np.array([0.0, 0.0, 1.0])
 
@@ -230,21 +234,21 @@ def _parallel_pairs(estimate: Estimate, covariance: Array) -> list[tuple[str, st
     lines = [x for x in estimate.features if x.kind == "line" and length(x) > 1.0]
     slices = estimate.slices()
     out = []
-    for a, b in nearly_parallel(lines, math.radians(2.1)):
+    for a, b in nearly_parallel(lines, NEARLY_RAD):
         ta, tb = slices[a.label].start + 1, slices[b.label].start + 1
         var = covariance[ta, ta] + covariance[tb, tb] - 2 * covariance[ta, tb]
         off = abs(angle_between(a, b))
-        if off > math.radians(2) or off > max(3 * math.sqrt(max(var, 0.0)), math.radians(0.3)):
+        if off > PARALLEL_RAD or off > max(3 * math.sqrt(max(var, 0.0)), SURELY_RAD):
             continue
-        if distance(a, b).value_mm < 0.3:
+        if distance(a, b).value_mm < LEAST_MM:
             continue
         reach = min(length(a), length(b))
-        out.append((overlap_mm(a, b) < 0.2 * reach, -reach, (a.label, b.label)))
+        out.append((overlap_mm(a, b) < ABREAST * reach, -reach, (a.label, b.label)))
     return [p for *_, p in sorted(out, key=lambda e: e[:2])]
 
 
 def _centre_pairs(centred: Sequence[Round]) -> list[tuple[str, str]]:
-    pairs = [(a, b) for i, a in enumerate(centred) for b in centred[i + 1 :] if centres(a, b).value_mm > 0.3]
+    pairs = [(a, b) for i, a in enumerate(centred) for b in centred[i + 1 :] if centres(a, b).value_mm > LEAST_MM]
     pairs.sort(key=lambda p: (p[0].kind != "circle") + (p[1].kind != "circle"))
     return [(a.label, b.label) for a, b in pairs]
 
@@ -256,4 +260,4 @@ def _offset_pairs(centred: Sequence[Round], estimate: Estimate) -> list[tuple[st
     first = lines[0]
     across = next((x for x in lines if abs(angle_between(first, x)) > math.radians(30)), None)
     edges = [first, *([across] if across else [])]
-    return [(c.label, e.label) for c in centred for e in edges if offset(c, e).value_mm > 0.3]
+    return [(c.label, e.label) for c in centred for e in edges if offset(c, e).value_mm > LEAST_MM]

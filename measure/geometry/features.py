@@ -31,6 +31,12 @@ the segment as first traced; arc and circle: x and y of the centre, radius (mm);
 """
 
 
+FINEST_MM, FINE_MM, PLAIN_MM, COARSE_MM = 0.001, 0.002, 0.01, 0.05
+"""How far chords may lie from the arc that they stand for: where points along a feature are seen in a photo, what is
+measured at, what is compared with something as fine, and what only has to be found. A tenth and less of what the next
+step can tell (chosen, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """A straight edge, from start to end in the sense of travel, mm."""
@@ -222,7 +228,7 @@ def sweep_rad(f: Round) -> float:
     return d - 2 * math.pi if f.turn == "cw" else d
 
 
-def flatten(f: Feature, tolerance_mm: float = 0.002) -> Array:
+def flatten(f: Feature, tolerance_mm: float = FINE_MM) -> Array:
     """(n, 2) points along a feature in the sense of travel, both ends included; a circle closes on itself."""
     if isinstance(f, Line):
         return np.array([f.start, f.end], float)

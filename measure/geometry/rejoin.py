@@ -37,6 +37,8 @@ TANGENT_RAD = math.radians(6)
 """Neighbours that meet at less than this and nearly touch are tangent."""
 TOUCH_MM = 0.03
 """How far off touching two tangent neighbours may have been traced."""
+ONE_CENTRE_MM = 0.2
+"""Two arcs whose centres lie nearer than this can't say whether they are tangent (chosen)."""
 FLAT_RAD = math.radians(3)
 """Lines that meet at less than this have no crossing worth computing."""
 APART_MM = 0.5
@@ -118,7 +120,7 @@ def tangency(a: Feature, b: Feature) -> Touch | None:
         return other and Touch(other.gap_mm, other.of_second, other.of_first)
     apart = np.subtract(b.centre, a.centre)
     d = float(np.hypot(*apart))
-    if d < 0.2:
+    if d < ONE_CENTRE_MM:
         return None
     e = apart / d
     if a.turn != b.turn:

@@ -19,6 +19,18 @@ from measure.geometry.features import Feature, as_round, flatten, length, sweep_
 AS_LONG_AS = 0.25
 """Mirrored pieces may differ in length by this share: where a fillet ends is much less sure than where it lies."""
 
+SAMPLED = (0.1, 0.5, 0.9)
+"""Where along a piece it is compared with its partner: near its ends and in the middle."""
+OUTLINE_MM = 0.02
+"""How far chords may lie from arcs where the whole outline is meant."""
+CENTRED_MM, OTHER_AXIS_RAD, ROUGHLY_MM = 1e-3, 0.02, 0.3
+"""Pieces nearer to the centre say nothing of an axis; axes that differ by less are one; and partners are looked for so
+much farther off than they may lie in the end (chosen, no source)."""
+STEP = 1e-5
+"""Step of differences: mm, rad."""
+KEPT = 0.9
+"""Share of the points that decide how an outline is laid on its mirror image."""
+
 
 @dataclass(frozen=True, slots=True)
 class Axis:
@@ -77,12 +89,12 @@ def _carriers(features: Sequence[Feature]) -> _Carriers:
             middle[i] = centre[i] = (p + q) / 2
             u = (q - p) / max(size[i], 1e-9)
             normal[i] = u[1], -u[0]
-            samples[i] = p + np.array([[0.1], [0.5], [0.9]]) * (q - p)
+            samples[i] = p + np.array(SAMPLED)[:, None] * (q - p)
         else:
             f = as_round(f)
             c, sweep = np.array(f.centre), sweep_rad(f)
             first = 0.0 if f.kind == "circle" else math.atan2(f.start[1] - c[1], f.start[0] - c[0])
-            a = first + sweep * np.array([0.1, 0.5, 0.9])
+            a = first + sweep * np.array(SAMPLED)
             samples[i] = c + f.radius * np.stack([np.cos(a), np.sin(a)], 1)
             middle[i] = c if f.kind == "circle" else samples[i, 1]
             centre[i], radius[i] = c, f.radius
@@ -136,7 +148,7 @@ def centroid(points: Array) -> Array:
     return out
 
 
-def outer_loop(features: Sequence[Feature], tolerance_mm: float = 0.02) -> Array:
+def outer_loop(features: Sequence[Feature], tolerance_mm: float = OUTLINE_MM) -> Array:
     """(n, 2) polygon of the outer boundary."""
     return np.concatenate([flatten(f, tolerance_mm)[:-1] for f in features if f.loop == 0])
 
@@ -158,7 +170,7 @@ def mirror_axes(features: Sequence[Feature], tolerance_mm: float) -> list[Axis]:
     arm = c.middle - about
     reach = np.hypot(*arm.T)
     first = int(reach.argmax())
-    if reach[first] < max(tolerance_mm, 1e-3):
+    if reach[first] < max(tolerance_mm, CENTRED_MM):
         angles = [0.0]
     else:
         near = np.flatnonzero((np.abs(reach - reach[first]) < 2 + tolerance_mm) & (c.round == c.round[first]))
@@ -167,7 +179,7 @@ def mirror_axes(features: Sequence[Feature], tolerance_mm: float) -> list[Axis]:
     found: list[tuple[float, Axis]] = []
     for angle in angles:
         axis = _settle(c, about, angle % math.pi, tolerance_mm)
-        if axis is not None and all(_between(axis[1].angle_rad, o.angle_rad) > 0.02 for _, o in found):
+        if axis is not None and all(_between(axis[1].angle_rad, o.angle_rad) > OTHER_AXIS_RAD for _, o in found):
             found.append(axis)
     return [a for _, a in sorted(found, key=lambda e: e[0])]
 
@@ -179,7 +191,7 @@ def _between(a: float, b: float) -> float:
 
 def _settle(c: _Carriers, about: Array, angle: float, tolerance_mm: float) -> tuple[float, Axis] | None:
     """Refine one axis; None when the part is not mirrored about it."""
-    j = _pair(c, _mirror(angle), about, 3 * tolerance_mm + 0.3)
+    j = _pair(c, _mirror(angle), about, 3 * tolerance_mm + ROUGHLY_MM)
     if j is None:
         return None
     x = np.array([angle, 0.0])
@@ -190,7 +202,7 @@ def _settle(c: _Carriers, about: Array, angle: float, tolerance_mm: float) -> tu
 
     for _ in range(3):
         r = off(x)
-        J = np.stack([(off(x + step) - r) / 1e-5 for step in 1e-5 * np.eye(2)], 1)
+        J = np.stack([(off(x + step) - r) / STEP for step in STEP * np.eye(2)], 1)
         x = x - np.linalg.lstsq(J, r, rcond=None)[0]
     through = about + x[1] * np.array([-math.sin(x[0]), math.cos(x[0])])
     partner = _pair(c, _mirror(x[0]), through, tolerance_mm)
@@ -239,7 +251,7 @@ def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[f
         The distance, mm, and the point of the part where it occurs.
     """
     kept = [f for f in features if not (outer_only and f.loop)]
-    paths = [flatten(f, 0.02) for f in kept]
+    paths = [flatten(f, OUTLINE_MM) for f in kept]
     segments = np.concatenate([np.hstack([p[:-1], p[1:]]) for p in paths])
     about = centroid(outer_loop(features))
     segments = segments - np.tile(about, 2)
@@ -257,7 +269,7 @@ def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[f
             foot, normal, _ = _nearest(q, segments)
             J = np.stack([2 * (normal * np.stack([-q[:, 1], q[:, 0]], 1)).sum(1), normal[:, 0], normal[:, 1]], 1)
             r = ((q - foot) * normal).sum(1)
-            keep = np.abs(r) <= np.quantile(np.abs(r), 0.9) + 1e-9
+            keep = np.abs(r) <= np.quantile(np.abs(r), KEPT) + 1e-9
             x = x - np.linalg.lstsq(J[keep], r[keep], rcond=None)[0]
         foot, _, d = _nearest(samples @ _mirror(x[0]).T + x[1:], segments)
         i = int(d.argmax())

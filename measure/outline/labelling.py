@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import Arc, Circle, Curve, Estimate, Feature, Line, Point, Turn, flatten
+from measure.geometry.features import PLAIN_MM, Arc, Circle, Curve, Estimate, Feature, Line, Point, Turn, flatten
 from measure.outline.drafts import Draft
 from measure.outline.fractures import curve_runs
 from measure.outline.propagation import spread
@@ -147,6 +147,6 @@ def _curve(draft: Draft, i: int, span: int) -> tuple[Point, ...]:
             turn: Turn = "ccw" if c.pieces.curvature[j % k] > 0 else "cw"
             centre, radius = _point(c.pieces.centre()[j % k]), abs(float(c.pieces.radius()[j % k]))
             arc = Arc("", 0, _point(a), _point(b), centre=centre, radius=radius, turn=turn)
-            points += [_point(q) for q in flatten(arc, 0.01)[1:-1]]
+            points += [_point(q) for q in flatten(arc, PLAIN_MM)[1:-1]]
         points.append(_point(b))
     return tuple(points)

@@ -41,6 +41,9 @@ RADIUS_MM = (1.0, 25.0)
 LEAST_SWEEP_RAD = np.radians(40)
 """A shorter arc does not tell one leaf from the next."""
 
+STANDS_OUT_MM = 0.05
+"""What stands out over an edge by less than this does not keep a jaw off it (chosen)."""
+
 
 def comfortable_readings(
     estimate: Estimate, thickness_mm: float, subject: Subject = "part"
@@ -123,4 +126,4 @@ def _seat(edge: Line, before: Feature, after: Feature) -> bool:
 def _falls_away(f: Feature, corner: Array, outward: Array) -> bool:
     """Whether no end of a neighbour stands out over the edge."""
     ends = () if f.kind == "circle" else (f.start, f.end)
-    return all(float((np.array(p) - corner) @ outward) < 0.05 for p in ends)
+    return all(float((np.array(p) - corner) @ outward) < STANDS_OUT_MM for p in ends)

@@ -24,6 +24,9 @@ CHORD_MM = 0.005
 MARK_DEPTH_MM = 0.4
 """Depth of the mark: two usual layers."""
 
+LEFT_BELOW = 1.5
+"""A mark is sunk only into parts so many times as thick as it is deep."""
+
 
 @dataclass(frozen=True, slots=True)
 class Mesh:
@@ -99,7 +102,7 @@ def solid(
     if isinstance(whole, NoSolid):
         return whole
     body = _extruded(whole, thickness_mm)
-    mark = engraving(whole, number) if marked and thickness_mm > 1.5 * MARK_DEPTH_MM else None
+    mark = engraving(whole, number) if marked and thickness_mm > LEFT_BELOW * MARK_DEPTH_MM else None
     if mark is not None:
         sunk = _extruded(mark.shape, MARK_DEPTH_MM + 1.0).translate([0.0, 0.0, thickness_mm - MARK_DEPTH_MM])
         body = body - sunk

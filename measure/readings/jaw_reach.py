@@ -39,6 +39,10 @@ SHARED_MM, WEB_MM = 2.0, 1.5
 """Two edges share so much of a stretch for jaws to sit on both; an edge so long bounds a web. Common practice."""
 HALF_ROUND_RAD = math.radians(120)
 """Jaws need half a circle; the ends of an arc that runs tangent into its neighbours are only roughly known."""
+SAME_SHARE, SAME_CENTRE_MM, SAME_RADIUS_MM = 0.05, 0.1, 0.05
+"""Arcs are pieces of one circle when centres and radii differ by a share of the radius and this (chosen)."""
+OUTERMOST_MM = 0.05
+"""An edge is an outermost one when nothing of the part lies farther out than this."""
 
 
 def check_reading(reading: Reading, estimate: Estimate, subject: Subject = "part") -> None:
@@ -138,8 +142,8 @@ def _covered_rad(f: Round, features: Iterable[Feature]) -> float:
     for g in features:
         if g.loop != f.loop or not same_kind(f, g) or not is_round(g):
             continue
-        near = np.hypot(*np.subtract(g.centre, f.centre)) < 0.05 * f.radius + 0.1
-        if g is f or (near and abs(g.radius - f.radius) < 0.05 * f.radius + 0.05):
+        near = np.hypot(*np.subtract(g.centre, f.centre)) < SAME_SHARE * f.radius + SAME_CENTRE_MM
+        if g is f or (near and abs(g.radius - f.radius) < SAME_SHARE * f.radius + SAME_RADIUS_MM):
             total += abs(sweep_rad(g))
     return total
 
@@ -222,7 +226,7 @@ def _outermost(lines: Sequence[Line], features: Sequence[Feature]) -> list[bool]
     if not ends:
         return [False] * len(lines)
     points = np.array(ends)
-    return [x.loop == 0 and float(((points - middle(x)) @ right_normal(x)).max()) < 0.05 for x in lines]
+    return [x.loop == 0 and float(((points - middle(x)) @ right_normal(x)).max()) < OUTERMOST_MM for x in lines]
 
 
 def _abreast(hole: Round, edge: Line) -> bool:

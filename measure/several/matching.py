@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import PARAMETERS, Feature, as_line, direction, flatten, length, same_kind
+from measure.geometry.features import PARAMETERS, PLAIN_MM, Feature, as_line, direction, flatten, length, same_kind
 
 NEAR_MM = 0.6
 """Partners lie within this of each other along the stretch that they share."""
@@ -35,7 +35,7 @@ def _values(first: Sequence[Feature], second: Sequence[Feature]) -> Array:
     """(n, m) how much two features have in common, mm; 0 where they can't be the same."""
     import shapely
 
-    lines = [[shapely.LineString(flatten(f, 0.01)) for f in fs] for fs in (first, second)]
+    lines = [[shapely.LineString(flatten(f, PLAIN_MM)) for f in fs] for fs in (first, second)]
     around = [shapely.buffer(g, NEAR_MM) for g in lines]
     tree = shapely.STRtree(lines[1])
     out = np.zeros((len(first), len(second)))

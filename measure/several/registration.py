@@ -27,6 +27,8 @@ FINALISTS, ROUNDS = 6, 25
 """How many of them are followed to the end for each face, and in how many steps at most."""
 KEPT = 0.9
 """Share of the points that decide; the rest may lie on what only one of the outlines has."""
+MOST_STEP_RAD = 0.2
+"""No step turns farther than this."""
 FAR_MM = 2.0
 """No point counts as farther off than this."""
 DISTINCT_RAD = math.radians(3)
@@ -120,7 +122,7 @@ class _Target:
             off = ((q - self.points[i]) * n).sum(1)
             design = np.c_[q[:, 0] * n[:, 1] - q[:, 1] * n[:, 0], n][near]
             step = np.linalg.lstsq(design, -off[near], rcond=None)[0]
-            step *= min(1.0, 0.2 / max(abs(float(step[0])), 1e-12))
+            step *= min(1.0, MOST_STEP_RAD / max(abs(float(step[0])), 1e-12))
             p = p.then(Motion(float(step[0]), (float(step[1]), float(step[2]))))
             if np.abs(step).max() < 1e-6:
                 break

@@ -27,6 +27,9 @@ from measure.steps import Done
 VARIABLE = "JAWLINE_PRINTERS"
 COUPON = ("coupon.3mf", "coupon.stl", "coupon.pdf")
 
+OFF = 0.1, 0.5
+"""A reading off its nominal size by more than this share and this, mm, is of another size (chosen)."""
+
 
 def make_coupon(name: str, folder: Path, *, force: bool = False) -> Done:
     """Write the test piece and its worksheet.
@@ -146,7 +149,7 @@ def _reading(word: str) -> tuple[int, float]:
         )
     value = number(m[2].removesuffix("mm"))
     nominal = next(s.nominal_mm for s in coupon.sizes() if s.number == int(m[1]))
-    if value is None or abs(value - nominal) > 0.1 * nominal + 0.5:
+    if value is None or abs(value - nominal) > OFF[0] * nominal + OFF[1]:
         raise ReadingsRefused(
             f"“{word}”: number {m[1]} is {nominal:g} mm as drawn; a print is never so far off.", "reading"
         )

@@ -15,7 +15,7 @@ import numpy as np
 from calib.arrays import Array
 from calib.view.view import View
 from measure.edges.sight import Wall
-from measure.geometry.features import Feature, flatten
+from measure.geometry.features import FINEST_MM, Feature, flatten
 
 BLEND = 0.3
 """Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""
@@ -70,7 +70,7 @@ def frame_back(turn_rad: float, shift_mm: tuple[float, float]) -> Array:
 
 def laid_out(f: Feature) -> Array:
     """(n, 2) points along a feature, close enough for a picture."""
-    points = flatten(f, 0.001)
+    points = flatten(f, FINEST_MM)
     return np.linspace(points[0], points[1], STRAIGHT_POINTS) if len(points) == 2 else points
 
 

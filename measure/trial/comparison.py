@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import Feature, Point, flatten
+from measure.geometry.features import FINE_MM, Feature, Point, flatten
 from measure.geometry.polylines import arc_lengths, at_lengths
 from measure.sheet.layout.frame import PAPER, Paper, border
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, width_mm, wrapped
@@ -84,7 +84,7 @@ def comparison(title: str, names: tuple[str, str], one: Sequence[Feature], two: 
 
 def _sampled(f: Feature) -> Array:
     """(SAMPLES, 2) points at even shares of the feature's length."""
-    p = flatten(f, 0.002)
+    p = flatten(f, FINE_MM)
     t = arc_lengths(p)
     return at_lengths(p, t, np.linspace(0, t[-1], SAMPLES))
 
@@ -101,7 +101,7 @@ def _labels(
             continue
         words = f"{f.label} {by[f.label]:+.2f}"
         half = np.array([width_mm(words, SMALL_MM) / 2 + 0.8, SMALL_MM / 2 + 0.8])
-        best: tuple[float, Array, Array] | None = None
+        tried: list[tuple[float, Array, Array]] = []
         for share in (0.5, 0.35, 0.65, 0.2, 0.8):
             k = round(share * (SAMPLES - 1))
             along = p[min(k + 1, SAMPLES - 1)] - p[max(k - 1, 0)]
@@ -114,10 +114,8 @@ def _labels(
                     + 40.0 * np.sum((clear < 0).all(1))
                     + 500.0 * sum(bool((np.abs(at - c) < half + h).all()) for c, h in taken)
                 )
-                if best is None or cost < best[0]:
-                    best = (float(cost), at, p[k])
-        assert best is not None
-        _, at, foot = best
+                tried.append((float(cost), at, p[k]))
+        _, at, foot = min(tried, key=lambda t: t[0])
         taken.append((at, half))
         way = foot - at
         start = at + way * min(float((half / np.maximum(np.abs(way), 1e-9)).min()), 1.0)

@@ -127,8 +127,7 @@ def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[f
         share, hollow = (0.5 if f.kind == "circle" else 1.0), f.loop > 0
     if s.feel == "fits":
         return at, at
-    if s.feel == "gap":
-        assert s.by_mm is not None
+    if s.feel == "gap" and s.by_mm is not None:
         exact = at + share * s.by_mm - was.room_mm
         return exact, exact
     turned = hollow and s.feel in ("too long", "too short")  # a slot that is too long has too little material

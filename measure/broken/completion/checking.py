@@ -9,7 +9,7 @@ import shapely
 
 from measure.broken.breaks import outer
 from measure.broken.completion.outcome import Completed, NotCompleted
-from measure.geometry.features import flatten
+from measure.geometry.features import COARSE_MM, PLAIN_MM, flatten
 
 OUTSIDE_MM = 0.5
 """So far a fracture may lie outside the completed outline."""
@@ -17,11 +17,11 @@ OUTSIDE_MM = 0.5
 
 def checked(done: Completed, subject: Literal["part", "opening"]) -> Completed | NotCompleted:
     """Refuse an outline that crosses itself, or that leaves out material that was seen."""
-    ring = np.concatenate([flatten(f, 0.01)[:-1] for f in outer(done.estimate.features)])
+    ring = np.concatenate([flatten(f, PLAIN_MM)[:-1] for f in outer(done.estimate.features)])
     shape = shapely.Polygon(ring)
     if not shape.is_valid:
         return NotCompleted("the completed outline would cross itself")
-    seen = shapely.MultiPoint(np.concatenate([flatten(f, 0.05) for f in done.broken]))
+    seen = shapely.MultiPoint(np.concatenate([flatten(f, COARSE_MM) for f in done.broken]))
     if subject == "part" and not shape.buffer(OUTSIDE_MM).covers(seen):
         return NotCompleted("the completed outline would leave out material that was seen")
     return done

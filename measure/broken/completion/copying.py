@@ -16,6 +16,7 @@ from measure.broken.completion.outcome import Completed, NotCompleted
 from measure.broken.completion.pieces import CompletedPiece, as_one, longer, seen, shorter, weighed
 from measure.broken.repetition import SHORT_MM, WIDEST, Repetition
 from measure.geometry.features import (
+    FINE_MM,
     PARAMETERS,
     Arc,
     Estimate,
@@ -36,28 +37,28 @@ LEAST_ASYMMETRY_MM = 0.03
 OWN_SHARE = 0.5
 """Of that, what each copied piece has for itself, beside what the stretch has as a whole."""
 
+REACH_MM, REACH_SHARE = 1.0, 0.3
+"""A cut feature is held against its counterpart so far from its end, and at this share from either end (chosen)."""
+
 
 def copied(estimate: Estimate, which: Break, others: Sequence[Break], found: Repetition) -> Completed | NotCompleted:
     """The break filled by the image of its intact counterpart."""
     loop = outer(estimate.features)
     open_now = {i for b in others for i in b.members()}
+    ends: list[int] = []
     for before in (True, False):
         for _ in range(WIDEST + 1):
             at = which.before() if before else which.after()
             partner = _partner(loop, which, loop[at], before, found, open_now)
             if partner is not None:
+                ends.append(partner)
                 break
             if length(loop[at]) > SHORT_MM or which.count + 3 > which.of:
                 return NotCompleted(f"{loop[at].label}, beside the break, has no counterpart")
             which = which.wider(before)
         else:
             return NotCompleted("the pieces beside the break have no counterpart")
-        if before:
-            first = partner
-        else:
-            last = partner
-    assert first is not None
-    assert last is not None
+    first, last = ends
     n, way = len(loop), -1 if found.placing.way == "mirror" else 1
     between = [(first + way * i) % n for i in range(1, (way * (last - first)) % n)]
     if set(between) & (set(which.members()) | open_now):
@@ -73,8 +74,8 @@ def _partner(
         return None
     back = found.placing.back()
     size = length(f)
-    reach = min(1.0, 0.3 * size) / size
-    p = back.of(_at_share(f, np.array([1 - reach if before else reach, 0.7 if before else 0.3])))
+    reach = min(REACH_MM, REACH_SHARE * size) / size
+    p = back.of(_at_share(f, np.array([1 - reach if before else reach, 1 - REACH_SHARE if before else REACH_SHARE])))
     best: tuple[float, int | None] = (OUTSIDE_MM, None)
     for i, g in enumerate(loop):
         if i in which.members() or i in open_now or not same_kind(f, g):
@@ -90,7 +91,7 @@ def _partner(
 
 
 def _at_share(f: Feature, t: Array) -> Array:
-    line = shapely.LineString(flatten(f, 0.002))
+    line = shapely.LineString(flatten(f, FINE_MM))
     return np.array([line.interpolate(float(x), normalized=True).coords[0] for x in t])
 
 

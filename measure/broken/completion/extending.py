@@ -22,7 +22,7 @@ from measure.geometry.features import Arc, Estimate, Feature, Line, between, len
 def extended(estimate: Estimate, which: Break, subject: Literal["part", "opening"]) -> Completed | NotCompleted:
     """The edges beside the break go on; where they can't, those beside the short pieces next to it."""
     loop = outer(estimate.features)
-    first: NotCompleted | None = None
+    reasons: list[NotCompleted] = []
     for wider in _widenings(loop, which):
         b, a = loop[wider.before()], loop[wider.after()]
         if b.kind == "circle" or a.kind == "circle":
@@ -31,9 +31,8 @@ def extended(estimate: Estimate, which: Break, subject: Literal["part", "opening
         done = NotCompleted(met) if isinstance(met, str) else checked(_with_meeting(estimate, wider, met), subject)
         if isinstance(done, Completed):
             return done
-        first = done if first is None else first
-    assert first is not None
-    return first
+        reasons.append(done)
+    return reasons[0]
 
 
 def _widenings(loop: Sequence[Feature], which: Break) -> list[Break]:

@@ -20,6 +20,9 @@ INDEPENDENT = 0.03
 """A size is taken when at least this share of its gradient is not spanned already; measured edges are never exactly
 tangent or parallel, so that a redundant size leaves a remainder of about a hundredth."""
 
+LEFT = 1e-3
+"""A shape that can still move by so much of a unit motion is not pinned down."""
+
 
 class Freedom:
     """What is still free in a set of shapes; sizes and relations are taken one by one.
@@ -112,4 +115,4 @@ class Freedom:
             return []
         basis = self._basis[: self.rank]
         free = 1.0 - (basis**2).sum(0)
-        return [n for n, s in self.shapes.items() if free[self._at[n] : self._at[n] + s.parameters].max() > 1e-3]
+        return [n for n, s in self.shapes.items() if free[self._at[n] : self._at[n] + s.parameters].max() > LEFT]

@@ -19,6 +19,13 @@ MORE_THAN_HALF = math.radians(190)
 """From here on an arc is dimensioned by its diameter (ISO 129-1: radii for arcs up to half a circle)."""
 LOCATED = math.radians(100)
 """From this sweep on an arc is a round end, whose centre is worth locating; below it is a fillet."""
+FULL_ROUND_RAD = 0.3
+"""How far a slot's end may be from half a circle."""
+EQUAL_AT_MOST, EQUAL, EQUAL_MM = (0.05, 0.12), (0.03, 0.01), 0.02
+"""Radii are equal within their uncertainty, but within this and this share of the radius at most; where it is not known
+within the second pair; always within the last (chosen, no source)."""
+ONE_WAY_RAD = math.radians(1.5)
+"""Edges that differ by less run the same way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +47,7 @@ def openings(features: Sequence[Feature]) -> list[Opening]:
         if loop == 0 or len(lines) + len(arcs) != len(fs):
             continue
         if len(lines) == len(arcs) == 2 and fs[0].kind != fs[1].kind:
-            ends_round = all(abs(abs(sweep_rad(a)) - math.pi) < 0.3 for a in arcs)
+            ends_round = all(abs(abs(sweep_rad(a)) - math.pi) < FULL_ROUND_RAD for a in arcs)
             if ends_round and _parallel(*lines):
                 out.append(Opening("slot", loop, lines, arcs))
         elif len(lines) == 4 and len(arcs) <= 4 and _parallel(lines[0], lines[2]) and _parallel(lines[1], lines[3]):
@@ -69,8 +76,12 @@ def equal_rounds(rounds: Sequence[R], gauge: Gauge) -> list[list[R]]:
         if groups:
             mean = float(np.mean([g.radius for g in groups[-1]]))
             u = gauge("radius", [f.label]).u95
-            agree = min(2 * u, 0.05 + 0.12 * f.radius) if u is not None else 0.03 + 0.01 * f.radius
-            if mean - f.radius <= max(agree, 0.02):
+            agree = (
+                min(2 * u, EQUAL_AT_MOST[0] + EQUAL_AT_MOST[1] * f.radius)
+                if u is not None
+                else EQUAL[0] + EQUAL[1] * f.radius
+            )
+            if mean - f.radius <= max(agree, EQUAL_MM):
                 groups[-1].append(f)
                 continue
         groups.append([f])
@@ -134,7 +145,7 @@ def main_direction(features: Sequence[Feature], rounds: Sequence[Round]) -> floa
         angle = np.array([shape_of(f).s for f in lines]) % (math.pi / 2)
         weight = np.array([length(f) * (2 if f.loop == 0 else 1) for f in lines])
         turn = (angle[:, None] - angle + math.pi / 4) % (math.pi / 2) - math.pi / 4
-        near = np.abs(turn) < math.radians(1.5)
+        near = np.abs(turn) < ONE_WAY_RAD
         k = int((near * weight).sum(1).argmax())
         return float(angle[k] - (near[k] * turn[k] * weight).sum() / (near[k] * weight).sum())
     centres = np.array([f.centre for f in rounds])

@@ -20,6 +20,11 @@ RoundSize = Literal["diameter", "radius"]
 Side = tuple[str, Feature, Feature]
 """A size of an opening: its kind, and the features that it runs between."""
 
+LEVEL = 0.7
+"""A line whose cosine is larger is rather level than upright."""
+HUB_MM, HUB_SHARE = 0.3, 0.05
+"""A round so near to the centre of what repeats is its hub; an arc within this share of its radius is about it."""
+
 
 def bores(scheme: Scheme) -> None:
     """Diameters of circles and of arcs that are more than half a turn."""
@@ -100,7 +105,7 @@ def _sides(scheme: Scheme, o: Opening) -> tuple[Side, Side]:
     if o.form == "slot":
         return ("distance", o.lines[0], o.lines[1]), ("centres", o.ends[0], o.ends[1])
     a, b, c, d = o.lines
-    pairs = [(a, c), (b, d)] if abs(math.cos(scheme.shapes[a.label].s)) > 0.7 else [(b, d), (a, c)]
+    pairs = [(a, c), (b, d)] if abs(math.cos(scheme.shapes[a.label].s)) > LEVEL else [(b, d), (a, c)]
     return ("distance", *pairs[0]), ("distance", *pairs[1])
 
 
@@ -140,7 +145,7 @@ def _repeats(scheme: Scheme) -> None:
     turning = scheme.turning
     if turning is None:
         return
-    hubs = [f for f in scheme.rounds if math.dist(f.centre, turning.centre_mm) < 0.3]
+    hubs = [f for f in scheme.rounds if math.dist(f.centre, turning.centre_mm) < HUB_MM]
     for hub in hubs:
         rel.concentric(scheme.free, rel.CENTRE, hub.label)
     seen: set[str] = set()
@@ -151,7 +156,7 @@ def _repeats(scheme: Scheme) -> None:
         orbit = _orbit(scheme, turning, i)
         labels = tuple(g.label for g in orbit)
         seen.update(labels)
-        if math.dist(f.centre, turning.centre_mm) < 0.05 * f.radius + scheme.tolerance:
+        if math.dist(f.centre, turning.centre_mm) < HUB_SHARE * f.radius + scheme.tolerance:
             rel.concentric(scheme.free, rel.CENTRE, f.label)
             scheme.take("diameter", labels, partial(_counted, "diameter", 1, labels), over=1)
         elif f.turn == "ccw" and abs(sweep_rad(f)) > LOCATED:

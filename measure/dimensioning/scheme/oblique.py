@@ -12,7 +12,10 @@ from measure.dimensioning.gauging import Stated, crossing
 from measure.dimensioning.scheme.places import from_main
 from measure.dimensioning.scheme.scheme import Scheme, off_deg
 from measure.dimensioning.scheme.values import End, PlannedDimension
-from measure.geometry.features import Feature, Line, Round, by_loop, flatten, is_round, sweep_rad
+from measure.geometry.features import FINE_MM, Feature, Line, Round, by_loop, flatten, is_round, sweep_rad
+
+AT_RIM_MM = 0.02
+"""A feature that comes so near to the part's rim reaches it."""
 
 
 def oblique(scheme: Scheme) -> None:
@@ -149,7 +152,7 @@ def _far_side(scheme: Scheme, f: Feature, at: float, up: bool) -> End:
 def _rim(scheme: Scheme, k: int, at: float) -> Feature | None:
     """The outer feature that reaches the part's rim, if it is a straight edge along it or a round end."""
     for f in sorted(scheme.features, key=lambda f: f.kind != "line"):
-        if f.loop == 0 and np.abs(flatten(f, 0.002)[:, k] - at).min() < 0.02:
+        if f.loop == 0 and np.abs(flatten(f, FINE_MM)[:, k] - at).min() < AT_RIM_MM:
             if f.kind == "arc" and f in scheme.rounds:
                 return f
             if f.kind == "line" and f in scheme.lines[k == 0]:

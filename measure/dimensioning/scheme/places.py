@@ -10,6 +10,9 @@ from measure.dimensioning.scheme.holes import equal
 from measure.dimensioning.scheme.scheme import Scheme
 from measure.geometry.features import Feature, is_round, length, sweep_rad
 
+SLACK_MM, SAME_PLACE_MM, SAME_CENTRE_MM = 0.3, 0.05, 0.2
+"""Beyond the tolerance that a place at the rim may be off; places, and centres, that are one (chosen, no source)."""
+
 
 def tie_frame(scheme: Scheme) -> None:
     """Tie the drawing's horizontal to the part where no edge and no axis does."""
@@ -32,7 +35,7 @@ def overall(scheme: Scheme) -> None:
         if len(outer) < 2:
             continue
         first, last = (max(r, key=length) for r in (outer[0], outer[-1]))
-        slack = 0.3 + scheme.tolerance
+        slack = SLACK_MM + scheme.tolerance
         if scheme.across(first, up) - scheme.low[k] < slack and scheme.high[k] - scheme.across(last, up) < slack:
             scheme.linear("distance", first, last, up)
             scheme.overall.add((first.label, last.label))
@@ -96,8 +99,7 @@ def _reach(scheme: Scheme, f: Feature) -> float:
 def from_main(scheme: Scheme, f: Feature, up: bool) -> None:
     """A centre from the largest round's, measured level (up) or upright."""
     main = scheme.main
-    assert main is not None
-    if abs(scheme.across(f, up) - scheme.across(main, up)) < 0.05:
+    if main is None or abs(scheme.across(f, up) - scheme.across(main, up)) < SAME_PLACE_MM:
         return
     side = scheme.upright_or_none(main, f)
     if side is not None:
@@ -147,4 +149,4 @@ def fillets(scheme: Scheme) -> None:
 
 
 def _same_centre(a: Feature, b: Feature) -> bool:
-    return is_round(a) and is_round(b) and math.dist(a.centre, b.centre) < 0.2
+    return is_round(a) and is_round(b) and math.dist(a.centre, b.centre) < SAME_CENTRE_MM

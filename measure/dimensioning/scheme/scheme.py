@@ -15,16 +15,27 @@ from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.freedom import Freedom
 from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line, located, openings
 from measure.dimensioning.scheme.values import End, PlannedDimension
-from measure.geometry.features import Feature, Line, Point, as_round, flatten, length, sweep_rad
+from measure.geometry.features import COARSE_MM, Feature, Line, Point, as_round, flatten, length, sweep_rad
 from measure.geometry.symmetry import mirror_axes, turning
 
 LEAST_TEETH, MOST_OF_HULL = 8, 0.985
 """Fewer repetitions are lobes; what fills more of its convex hull has corners, but no teeth."""
 
+FIT = 2.5, 0.1, 0.4
+"""A mirrored piece lies within so many tolerances of its partner, but between these limits, mm (chosen, no source)."""
+SQUARE_DEG = 0.6, 3.0
+"""An edge is upright or level within its uncertainty, but between these limits."""
+AT_RIM_MM, RIM_WORTH, FIRST_WORTH_MM = 0.3, 0.35, 0.01
+"""A row so near to the part's rim is at it; that is worth so much of the part's length when a datum is chosen, and the
+lower or left rim this little more (chosen)."""
+CONCENTRIC_MM, CLEAR_MM = 0.06, 3.5
+"""Rounds with centres nearer than this are concentric; extension lines start so far from a centre or a circle, on paper
+(ISO 129-1 leaves it open; chosen)."""
+
 
 def mirror_fit(tolerance_mm: float) -> float:
     """How far a mirrored piece may lie from its partner: both are uncertain, and their ends more so."""
-    return min(max(2.5 * tolerance_mm, 0.1), 0.4)
+    return min(max(FIT[0] * tolerance_mm, FIT[1]), FIT[2])
 
 
 def off_deg(angle: float, other: float) -> float:
@@ -54,7 +65,7 @@ class Scheme:
         self.openings = openings(self.features)
         self.slots = [o for o in self.openings if o.form == "slot"]
         self.rounds = located(self.features, self.slots)
-        self.box = np.array([p for f in self.features for p in flatten(f, 0.05)])
+        self.box = np.array([p for f in self.features for p in flatten(f, COARSE_MM)])
         self.low, self.high = self.box.min(0), self.box.max(0)
         fit = mirror_fit(self.tolerance)
         self.axes = [
@@ -83,7 +94,7 @@ class Scheme:
             if f.kind != "line" or f.label in self.teeth:
                 continue
             u = self.gauge("angle", (ref.label, f.label)).u95 if ref is not None and ref is not f else 0.0
-            if off_deg(shape_of(f).s, angle) < min(max(0.6, u or 0.0), 3.0):
+            if off_deg(shape_of(f).s, angle) < min(max(SQUARE_DEG[0], u or 0.0), SQUARE_DEG[1]):
                 out.append(f)
         return out
 
@@ -96,7 +107,7 @@ class Scheme:
 
     def _has_hollows(self, order: int) -> bool:
         """Whether an outline that repeats has teeth, and not the corners of a nut."""
-        outer = [flatten(f, 0.05) for f in self.features if f.loop == 0]
+        outer = [flatten(f, COARSE_MM) for f in self.features if f.loop == 0]
         ring = shapely.Polygon(np.concatenate([p[:-1] for p in outer]))
         return order >= LEAST_TEETH and ring.area < MOST_OF_HULL * ring.convex_hull.area
 
@@ -116,8 +127,12 @@ class Scheme:
         for row in self.rows[up]:
             outer = [f for f in row if f.loop == 0]
             at = self.across(row[0], up)
-            rim = at - self.low[k] < 0.3, self.high[k] - at < 0.3
-            worth = max((length(f) for f in outer), default=0.0) + (0.35 * span if any(rim) else 0) + 0.01 * rim[0]
+            rim = at - self.low[k] < AT_RIM_MM, self.high[k] - at < AT_RIM_MM
+            worth = (
+                max((length(f) for f in outer), default=0.0)
+                + (RIM_WORTH * span if any(rim) else 0)
+                + FIRST_WORTH_MM * rim[0]
+            )
             if outer and worth > best + 1e-6:
                 best, chosen = worth, outer
         return sorted(chosen, key=lambda f: -length(f))
@@ -151,7 +166,7 @@ class Scheme:
             rel.repeated(free, self.turning, self.features)
         for n, a in enumerate(self.rounds):
             for b in self.rounds[:n]:
-                if math.dist(a.centre, b.centre) < max(2 * self.tolerance, 0.06):
+                if math.dist(a.centre, b.centre) < max(2 * self.tolerance, CONCENTRIC_MM):
                     rel.concentric(free, b.label, a.label)
         return free
 
@@ -167,7 +182,7 @@ class Scheme:
         """Where an extension line may start for a feature."""
         if f.kind != "line":
             f = as_round(f)
-            return End((f.centre,), f.radius + 3.5 if f.kind == "circle" else 3.5)
+            return End((f.centre,), f.radius + CLEAR_MM if f.kind == "circle" else CLEAR_MM)
         row: Sequence[Line] = [f] if up is None else next((r for r in self.rows[up] if f in r), [f])
         return End(tuple(p for g in row for p in (g.start, g.end)), 1.0)
 

@@ -35,6 +35,15 @@ PLACES = 6000
 TIED = 1e-6
 """Relative difference of radii that counts as none."""
 
+PITCH_MM = 0.03, 0.25
+"""Places along an outline lie so far apart, at the least and at the most."""
+SAME_PLACE, SAME_SIZE = 0.01, 0.001
+"""Sections that lie nearer, and are no thicker, than these shares of their size are one."""
+PROMINENT = 0.02, 0.03
+"""A thin place is one when the section about it is thicker by this, mm, and by this share (chosen, no source)."""
+CORNER = 0.1
+"""Sides that meet at less, sine, make hardly a corner: both move alike."""
+
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -64,7 +73,7 @@ def thin_sections(estimate: Estimate) -> list[Section]:
     """
     loops = pieces_of(estimate.features)
     outline = Outline(tuple(sorted((p for loop in loops for p in loop), key=lambda p: p.is_corner)))
-    pitch = min(max(sum(p.size_mm for p in outline.pieces) / PLACES, 0.03), 0.25)
+    pitch = min(max(sum(p.size_mm for p in outline.pieces) / PLACES, PITCH_MM[0]), PITCH_MM[1])
     squeezes = [x for loop in loops for x in _squeezed(outline, loop, pitch)]
     found: dict[frozenset[Labels], Section] = {}
     for x, s in zip(squeezes, _closed_in(outline, squeezes), strict=True):
@@ -80,7 +89,10 @@ def _each_once(sections: Sequence[Section]) -> list[Section]:
     """Without those that a circle already stands for: a circle touches a joint and the features that meet there."""
     kept: list[Section] = []
     for s in sections:
-        if all(math.dist(s.place, k.place) > 0.01 * k.value_mm or s.value_mm > 1.001 * k.value_mm for k in kept):
+        if all(
+            math.dist(s.place, k.place) > SAME_PLACE * k.value_mm or s.value_mm > (1 + SAME_SIZE) * k.value_mm
+            for k in kept
+        ):
             kept.append(s)
     return kept
 
@@ -153,7 +165,7 @@ def _squeezed(outline: Outline, loop: Sequence[WallPiece], pitch_mm: float) -> l
     peaks, about = find_peaks(np.concatenate([[-beyond], -level, [-beyond]]), prominence=0.0)
     out = []
     for peak, prominence in zip(peaks - 1, about["prominences"], strict=True):
-        if not np.isfinite(t[peak]) or prominence < max(0.02, 0.03 * t[peak]):
+        if not np.isfinite(t[peak]) or prominence < max(PROMINENT[0], PROMINENT[1] * t[peak]):
             continue
         before, after = (peak - 1) % len(t), (peak + 1) % len(t)
         low = s[before] if own[before] == own[peak] and s[before] < s[peak] else s[peak]
@@ -261,7 +273,7 @@ def outward(features: Sequence[Feature], at: Array, normal: Array, slices: dict[
     own = [_normal(features[0], True), _normal(features[1], False)]
     each = np.array([outward([f], at, n, slices, m) for f, n in zip(features, own, strict=True)])
     across = own[0][0] * own[1][1] - own[0][1] * own[1][0]
-    if abs(across) < 0.1:  # hardly a corner: both sides move alike
+    if abs(across) < CORNER:  # hardly a corner: both sides move alike
         return np.asarray(each.mean(0))
     return np.asarray(normal @ np.linalg.solve(np.array(own), each))
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
-from measure.geometry.features import Feature, as_line, by_loop, flatten
+from measure.geometry.features import COARSE_MM, Feature, as_line, by_loop, flatten
 from measure.sheet.layout.angles import lay_aligned, lay_angle
 from measure.sheet.layout.board import Board, State, What, segments
 from measure.sheet.layout.caption import Caption, caption
@@ -63,12 +63,12 @@ def arrange(
     """
     of = {f.label: f for f in plan.features}
     board = Board()
-    loops = [np.concatenate([flatten(f, 0.05)[:-1] for f in fs]) for fs in by_loop(plan.features).values()]
+    loops = [np.concatenate([flatten(f, COARSE_MM)[:-1] for f in fs]) for fs in by_loop(plan.features).values()]
     outline = np.concatenate([segments(np.vstack([p, p[:1]])) for p in loops])
     ground = Ground(loops)
     board.draw(outline, What.OUTLINE)
     for f in extra:
-        board.draw(segments(flatten(f, 0.05)), What.OUTLINE)
+        board.draw(segments(flatten(f, COARSE_MM)), What.OUTLINE)
     marks = [*centre_lines(plan), *_corner_lines(plan, of), *(polyline(flatten(f), "THIN", THIN) for f in thin)]
     for m in marks:
         if isinstance(m, Path | CircleMark):

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import Feature, flatten, length, sweep_rad
+from measure.geometry.features import COARSE_MM, Feature, flatten, length, sweep_rad
 from measure.geometry.polylines import arc_lengths, at_lengths
 from measure.sheet.layout.board import Board, boxes_of
 from measure.sheet.lettering import TINY_MM, width_mm
@@ -51,7 +51,7 @@ def _places(f: Feature) -> tuple[Array, Array]:
             places.append(np.array(f.centre) + u * (0.55 * f.radius))
             costs.append(np.full(len(u), 0.5))
         return np.concatenate(places), np.concatenate(costs)
-    path = flatten(f, 0.05)
+    path = flatten(f, COARSE_MM)
     at = arc_lengths(path)
     share = np.array([0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88])
     p = at_lengths(path, at, share * at[-1])

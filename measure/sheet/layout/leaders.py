@@ -71,8 +71,7 @@ def lay_leader(
         board: what lies there already; the leader is drawn on it.
         extra: centre of the pitch circle, or of the teeth.
     """
-    if wanted.form == "pitch" or wanted.form in CIRCLES:
-        assert extra is not None
+    if extra is not None and (wanted.form == "pitch" or wanted.form in CIRCLES):
         rays = _pitch_rays(wanted, extra)
     else:
         rays = _rays([as_round(of[x]) for x in wanted.members])
