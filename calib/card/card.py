@@ -73,6 +73,13 @@ class Card:
     cautions: tuple[Caution, ...]
 
 
+ELSEWHERE = 0.6
+"""Another card's middle lies at least so many card heights away."""
+SHAPE_OFF, ODD_SIGHT, TELLING_CODES = 0.15, (0.02, 25.0), {"bent": 0.8, "unclear": 1.0}
+"""What makes a candidate unlikely to be what a person takes for the card: its shape, in units of this; its strangeness,
+times this and up to that; and the reasons that speak for it (chosen, no source)."""
+
+
 def find_card(
     rgb: NDArray[np.uint8],
     prior: Prior,
@@ -180,7 +187,7 @@ def _alone(
             abs(long - r.width_mm) < SECOND_WIDTH * r.width_mm
             and abs(short - r.height_mm) < SECOND_HEIGHT * r.height_mm
         )
-        elsewhere = np.hypot(*X.mean(0)) > 0.6 * r.height_mm
+        elsewhere = np.hypot(*X.mean(0)) > ELSEWHERE * r.height_mm
         if as_large and elsewhere and rejection(looked_at(rgb, q.corners_px, reference, prior), reference) is None:
             return two_cards()
     light = Light.of(rgb, surroundings(view, r))
@@ -231,10 +238,10 @@ def _reason(failures: list[tuple[Sighting, Failure]], reference: Reference) -> F
     largest = min(s.mm_per_px for s, _ in telling)
 
     def unlikely(s: Sighting, f: Failure) -> float:
-        shape = abs(s.off(reference)) / 0.15 if s.whole else 0.5
+        shape = abs(s.off(reference)) / SHAPE_OFF if s.whole else 0.5
         size = 2 * math.log(s.mm_per_px / largest)
-        strange = 0.02 * min(s.strangeness(reference), 25.0) + 2 * (2 - s.score)
-        return shape + size + strange - {"bent": 0.8, "unclear": 1.0}.get(f.code, 0.0)
+        strange = ODD_SIGHT[0] * min(s.strangeness(reference), ODD_SIGHT[1]) + 2 * (2 - s.score)
+        return shape + size + strange - TELLING_CODES.get(f.code, 0.0)
 
     s, failure = min(telling, key=lambda sf: unlikely(*sf))
     no = failure.code == "wrong-shape" and abs(s.off(reference)) > FAR_RATIO

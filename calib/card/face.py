@@ -38,6 +38,14 @@ AROUND_MM = 7.0
 ROOM, BEYOND, FREE = 1.6, 4.0, 0.75
 """In a number's heights: how far from the face's edge its middle is at the least; and how far above and below it less
 stands out than this share of it. A name is shorter than the number over it."""
+FINE_MM, BROAD_MM, STROKE_MM = 0.1, 0.8, (0.35, 0.7)
+"""Blur that leaves strokes and takes grain; blur that takes strokes too; and how far strokes' flanks are spread to fill
+a digit, across and up (chosen)."""
+MAD_TO_SD = 1.4826
+"""From the median of absolute deviations to a standard deviation, of normal ones."""
+FILLED, MOSTLY, ONE_STEP, LINE_HEIGHT = 0.15, 0.6, (0.55, 1.4), 0.8
+"""A digit fills so much of its box; so many of a number's steps are even, and these many pitches long; and the share of
+a digit's height over which lines of the face are compared (chosen)."""
 CONTRAST = 7.0
 """Least difference from what is around, in a window of so many millimetres, 8-bit codes."""
 NOISE_SHARE, SPREAD_SHARE = 2.0, 0.8
@@ -98,19 +106,21 @@ def _relief(grey: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     import cv2
 
-    fine = cv2.GaussianBlur(grey, (0, 0), 0.1 * PX_PER_MM)
-    flanks = np.abs(fine - cv2.GaussianBlur(grey, (0, 0), 0.8 * PX_PER_MM))
-    return np.asarray(3 * cv2.GaussianBlur(flanks, (0, 0), 0.35 * PX_PER_MM, sigmaY=0.7 * PX_PER_MM), np.float32)
+    fine = cv2.GaussianBlur(grey, (0, 0), FINE_MM * PX_PER_MM)
+    flanks = np.abs(fine - cv2.GaussianBlur(grey, (0, 0), BROAD_MM * PX_PER_MM))
+    return np.asarray(
+        3 * cv2.GaussianBlur(flanks, (0, 0), STROKE_MM[0] * PX_PER_MM, sigmaY=STROKE_MM[1] * PX_PER_MM), np.float32
+    )
 
 
 def _blobs(grey: NDArray[np.float32]) -> Blobs:
     """What is brighter than its surroundings and as large as a digit."""
     import cv2
 
-    fine = cv2.GaussianBlur(grey, (0, 0), 0.1 * PX_PER_MM)
+    fine = cv2.GaussianBlur(grey, (0, 0), FINE_MM * PX_PER_MM)
     window = (round(AROUND_MM * PX_PER_MM), round(AROUND_MM * PX_PER_MM))
     around = cv2.blur(fine, window)
-    grain = 1.4826 * float(np.median(np.abs(grey - fine)))
+    grain = MAD_TO_SD * float(np.median(np.abs(grey - fine)))
     variance = cv2.blur((fine - around) ** 2, window)
     stands = (fine - around) > np.maximum(
         max(CONTRAST, NOISE_SHARE * grain), SPREAD_SHARE * np.sqrt(np.maximum(variance, 0))
@@ -120,7 +130,7 @@ def _blobs(grey: NDArray[np.float32]) -> Blobs:
     x = stats[1:, cv2.CC_STAT_LEFT] + w / 2
     y = stats[1:, cv2.CC_STAT_TOP] + h / 2
     tall = (h > HEIGHT_MM[0] * PX_PER_MM) & (h < HEIGHT_MM[1] * PX_PER_MM)
-    like = tall & (w > SLENDER * h) & (w < BROAD * h) & (area > 0.15 * w * h) & np.isfinite(centre[1:, 0])
+    like = tall & (w > SLENDER * h) & (w < BROAD * h) & (area > FILLED * w * h) & np.isfinite(centre[1:, 0])
     return Blobs(x[like], y[like], w[like], h[like], stands)
 
 
@@ -139,15 +149,19 @@ def _number(b: Blobs, row: NDArray[np.intp]) -> bool:
     x, h = b.x[row], float(np.median(b.h[row]))
     steps = np.diff(x)
     close = steps[(steps > PITCH[0] * h) & (steps < PITCH[1] * h)]
-    if len(close) < 0.6 * (FEWEST - 1):
+    if len(close) < MOSTLY * (FEWEST - 1):
         return False
     pitch = float(np.median(close))
     for run in np.split(np.arange(len(x)), np.flatnonzero(steps > GAP * pitch) + 1):
         if not FEWEST <= len(run) <= MOST:
             continue
         within = steps[run[:-1]]
-        even = within[within < 1.4 * pitch]
-        if len(even) >= 0.6 * (len(run) - 1) and float(np.std(even)) < UNEVEN * pitch and even.min() > 0.55 * pitch:
+        even = within[within < ONE_STEP[1] * pitch]
+        if (
+            len(even) >= MOSTLY * (len(run) - 1)
+            and float(np.std(even)) < UNEVEN * pitch
+            and even.min() > ONE_STEP[0] * pitch
+        ):
             return True
     return False
 
@@ -159,7 +173,7 @@ def _goes_on(b: Blobs, row: NDArray[np.intp]) -> bool:
     if min(level, len(b.stands) - level) < ROOM * h:
         return True
     lines = b.stands[:, max(left, 0) : right].mean(1)
-    high = max(int(0.8 * h), 1)
+    high = max(int(LINE_HEIGHT * h), 1)
     share = np.convolve(lines, np.full(high, 1 / high), "same")
     off = np.abs(np.arange(len(lines)) - level)
     return float(share[(off > h) & (off < BEYOND * h)].max()) > FREE * float(share[int(level)])

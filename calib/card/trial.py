@@ -35,6 +35,8 @@ LOOSE_MM = 5.0
 """Standard deviation of the card's height for solving as if it were unknown."""
 SIDE_DOUBT_MM = 0.10
 """Standard deviation of the height so measured from shadow and rim beside the sides."""
+CORNER_SLACK_MM = 0.1
+"""Beside its uncertainty, a corner's radius may be off by this (chosen)."""
 STRICT = 3.5
 """How many standard deviations that height may lie off."""
 GOOD = 8.0
@@ -141,7 +143,7 @@ def _unclear(s: Sighting, reference: Reference) -> Failure:
     if abs(s.off(reference)) > 3 * s.ratio_sd:
         return named_ratio(s.ratio, s.ratio_sd, reference)
     low, high = reference.limits.corner_mm
-    slack = 0.1 + 2 * s.radius.sd_mm
+    slack = CORNER_SLACK_MM + 2 * s.radius.sd_mm
     return unclear() if low - slack < s.radius.radius_mm < high + slack else by_corners(s.radius, reference)
 
 

@@ -47,7 +47,7 @@ class LevelColumns:
 
     @classmethod
     def of(cls, wall_px: float) -> LevelColumns:
-        return cls(wall_px >= 0.75, wall_px >= 4)
+        return cls(wall_px >= WALL_PX, wall_px >= SHAPED_WALL_PX)
 
     @property
     def levels(self) -> int:
@@ -62,12 +62,26 @@ class LevelColumns:
         """Prior weights of the columns: levels free, slopes per pixel small."""
         out = [0.0, SLOPE_RIDGE, 0.0, SLOPE_RIDGE, CONTACT_RIDGE]
         if self.has_wall:
-            out.append(1e-3)
+            out.append(FREE_RIDGE)
         if self.has_wall_shape:
-            out += [0.3, 0.6]
-        return [*out, 1e-3]
+            out += WALL_RIDGE
+        return [*out, FREE_RIDGE]
 
 
+WALL_PX, SHAPED_WALL_PX = 0.75, 4.0
+"""From this width on a wall has a level of its own, and a slope and a bend of its light (chosen)."""
+FREE_RIDGE, WALL_RIDGE = 1e-3, (0.3, 0.6)
+"""Levels are all but free; what the slope and the bend of a wall's light cost (chosen)."""
+DARKEST = 0.004
+"""Linear light, of 1, below which nothing is told from black."""
+SHADOW_TINT, WALL_TINT = (0.10, 0.02), (0.12, 0.015)
+"""Odd hue of a shadow beside the ground, and of a wall beside the face, that is usual: a share of the light, and so
+much in any case."""
+PALEST, DEEPEST = (0.9, 0.1), (0.08, 0.05)
+"""A core of shadow is darker than this share of the ground's light, and lighter than that; how sharp the limits are."""
+BRIGHTEST = 1.05, 0.15, 0.02
+"""A wall is hardly brighter than so many times the face: by this share and this much, as a standard deviation. All of
+these were chosen, no source."""
 SLOPE_RIDGE = 3.0
 """A slope costs as much as this many samples' misfit of the same size: strong enough to keep levels apart, weak enough
 to follow a soft shadow."""
@@ -162,21 +176,26 @@ def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: LevelColu
 def level_cost(levels: NDArray[np.float32], layout: LevelColumns, gs: NDArray[np.float32]) -> NDArray[np.float32]:
     """Cost of implausible levels; levels: (t, l, 3, b) opponent, gs: (t,) -> (t, b)."""
     face, ground, shadow = levels[:, 0], levels[:, 1], levels[:, -1]
-    lit = np.maximum(ground[:, 0], 0.004)
+    lit = np.maximum(ground[:, 0], DARKEST)
     share = shadow[:, 0] / lit
     tint = np.hypot(*(shadow[:, c] - share * ground[:, c] for c in (1, 2)))
-    odd = tint / (0.10 * lit + 0.02)
-    darker = 14 * np.maximum(share - 0.9, 0) ** 2 / 0.1**2 + 4 * np.maximum(0.08 - share, 0) ** 2 / 0.05**2
-    unseen = ((shadow[:, 0] - face[:, 0]) ** 2 + (shadow[:, 1] - face[:, 1]) ** 2) / (0.02 + 0.10 * lit) ** 2
+    odd = tint / (SHADOW_TINT[0] * lit + SHADOW_TINT[1])
+    darker = 14 * np.maximum(share - PALEST[0], 0) ** 2 / PALEST[1] ** 2
+    darker += 4 * np.maximum(DEEPEST[0] - share, 0) ** 2 / DEEPEST[1] ** 2
+    unseen = ((shadow[:, 0] - face[:, 0]) ** 2 + (shadow[:, 1] - face[:, 1]) ** 2) / (
+        SHADOW_TINT[1] + SHADOW_TINT[0] * lit
+    ) ** 2
     cost = 3 + 30 * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, 200)
     cost[gs == 0] = 0
     if layout.has_wall:
         wall = levels[:, 2]
-        lit = np.maximum(face[:, 0], 0.004)
+        lit = np.maximum(face[:, 0], DARKEST)
         shade = wall[:, 0] / lit
         tint = np.hypot(*(wall[:, c] - shade * face[:, c] for c in (1, 2)))
-        odd = tint / (0.12 * lit + 0.015)
-        bright = np.maximum(wall[:, 0] - 1.05 * lit, 0) / (0.15 * lit + 0.02)
-        alike = 4 * np.exp(-(((shade - 1) / 0.12) ** 2) - 0.5 * odd**2)  # a rim that can't be seen is a coincidence
+        odd = tint / (WALL_TINT[0] * lit + WALL_TINT[1])
+        bright = np.maximum(wall[:, 0] - BRIGHTEST[0] * lit, 0) / (BRIGHTEST[1] * lit + BRIGHTEST[2])
+        alike = 4 * np.exp(
+            -(((shade - 1) / WALL_TINT[0]) ** 2) - 0.5 * odd**2
+        )  # a rim that can't be seen is a coincidence
         cost += np.minimum(0.5 * odd**2, 12) + np.minimum(0.5 * bright**2, 40) + alike
     return np.asarray(cost, np.float32)

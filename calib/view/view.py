@@ -195,6 +195,16 @@ class Prior:
         return out
 
 
+FRAME_MM, FRAME_DIAGONAL_MM = 36.0, 43.2666
+"""Long side and diagonal of the 24 × 36 mm frame."""
+ROUNDED_MM, FOCAL_RELATIVE = 0.29, 0.01
+"""Standard deviation of what is rounded to whole millimetres (1 / √12), and of focal lengths as told (chosen)."""
+UNKNOWN_FOCAL_MM, UNKNOWN_RELATIVE = 31.0, 0.32
+"""Mean and relative spread of phones' focal lengths (common practice, no source; see below)."""
+CENTRE_SHARE = 0.01
+"""How far the optical axis passes from the picture's middle, standard deviation, of half its width (chosen)."""
+
+
 def camera_prior(size_px: tuple[int, int], focal_35mm: float | None) -> Prior:
     """Prior of a phone's camera.
 
@@ -204,14 +214,14 @@ def camera_prior(size_px: tuple[int, int], focal_35mm: float | None) -> Prior:
     standard deviation of the logarithm.
     """
     w, h = size_px
-    by_side, by_diagonal = max(w, h) / 36.0, float(np.hypot(w, h)) / 43.2666
+    by_side, by_diagonal = max(w, h) / FRAME_MM, float(np.hypot(w, h)) / FRAME_DIAGONAL_MM
     if focal_35mm and focal_35mm > 0:
         focal = focal_35mm * (by_side + by_diagonal) / 2
-        relative = float(np.hypot(abs(by_diagonal - by_side) / (by_side + by_diagonal), 0.29 / focal_35mm))
-        relative = float(np.hypot(relative, 0.01))
+        relative = float(np.hypot(abs(by_diagonal - by_side) / (by_side + by_diagonal), ROUNDED_MM / focal_35mm))
+        relative = float(np.hypot(relative, FOCAL_RELATIVE))
     else:
-        focal, relative = 31.0 * by_side, 0.32
-    return Prior(focal, relative, ((w - 1) / 2, (h - 1) / 2), 0.01 * w / 2)
+        focal, relative = UNKNOWN_FOCAL_MM * by_side, UNKNOWN_RELATIVE
+    return Prior(focal, relative, ((w - 1) / 2, (h - 1) / 2), CENTRE_SHARE * w / 2)
 
 
 BOW_SD_PX = 0.08
