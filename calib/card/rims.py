@@ -14,7 +14,7 @@ from calib.arrays import Array
 from calib.card.rim_fit import NOISE, RimFit, fitted
 from calib.card.rim_model import Stretches, offsets
 from calib.light.profile import Light
-from calib.rectangle.sides import CORNER_MARGIN_MM
+from calib.rectangle.sides import BESIDE_CORNER_MM, CORNER_MARGIN_MM
 from calib.view.view import Rectangle, SideEdges, Solution, project, side_points
 
 STRETCHES, EACH = 10, 24
@@ -99,7 +99,7 @@ def _stretches(light: Light, solution: Solution) -> tuple[Stretches, Array, Arra
     middle = project(view, np.array([[0.0, 0.0, r.thickness_mm]]))
     out = []
     for k in range(4):
-        edge = max(CORNER_MARGIN_MM, r.corner_mm + 0.8) / (r.width_mm if k % 2 == 0 else r.height_mm)
+        edge = max(CORNER_MARGIN_MM, r.corner_mm + BESIDE_CORNER_MM) / (r.width_mm if k % 2 == 0 else r.height_mm)
         ends = np.linspace(edge - 0.5, 0.5 - edge, STRETCHES + 1)
         along = (ends[:-1, None] + (np.arange(EACH) + 0.5) / EACH * np.diff(ends)[:, None]).ravel()
 

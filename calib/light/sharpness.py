@@ -20,6 +20,8 @@ from calib.light.profile import CHANNEL_WEIGHTS, Light, take
 WIDTH = 4
 """Neighbouring profiles that are averaged."""
 REACH_PX = 16.0
+AWAY = 2.5, 0.5, 1.5
+"""Levels beside an edge are taken so many times its blur away, and so many pixels; no nearer than that (chosen)."""
 WAYS = 4
 """Directions that edges are sorted into, over half a turn."""
 LEAST_STEP, LEAST_SHARE = 0.004, 0.2
@@ -83,7 +85,7 @@ def _steepest(light: Array) -> tuple[Array, Array]:
         after = light[rows, np.clip(at + d, 0, n - 1)]
         step = np.linalg.norm(after - before, axis=1)
         sigma = step / np.maximum(steepest, 1e-9) / math.sqrt(2 * math.pi)
-        away = np.clip(2.5 * sigma + 0.5, 1.5, REACH_PX)
+        away = np.clip(AWAY[0] * sigma + AWAY[1], AWAY[2], REACH_PX)
     least = max(LEAST_STEP, LEAST_SHARE * float(np.median(step)))
     return step, np.where(step > least, sigma, np.nan)
 

@@ -61,6 +61,10 @@ WITHIN, WITHOUT, AT_TIP = 0.35, 0.6, (0.25, 0.3, 0.35)
 """Where the sheet's colour, the ground's and the tip's own are taken, in corner lengths from the corner."""
 LEAST_SIGMA_PX = 0.1
 """Points agree with a side within so much, however sure they are."""
+SQUARE_LOG, SHAPE_SD = 0.02, 0.01
+"""A seen shape nearer to a square says not which side is the longer; and how exactly a rough shape is seen (chosen)."""
+ALONG, PLACES = 0.45, 9
+"""A side is looked at so far from its middle either way, of its length, in so many places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +164,7 @@ def tried_sheet(
     found: tuple[JointView, tuple[SideEdges, ...]] | None = None
     d = np.hypot(*(np.roll(corners_px, -1, 0) - corners_px).T)
     shape = shape_of(corners_px, prior)[0]
-    long_first = shape[0] > 1 if abs(math.log(shape[0])) > 0.02 else d[0] + d[2] > d[1] + d[3]
+    long_first = shape[0] > 1 if abs(math.log(shape[0])) > SQUARE_LOG else d[0] + d[2] > d[1] + d[3]
     ordered = corners_px if long_first else np.roll(corners_px, -1, 0)
     for guess in first_guess(ordered, reference.rectangle, prior):
         try:
@@ -178,7 +182,7 @@ def tried_sheet(
 def _straight(corners_px: Array) -> tuple[SideEdges, ...]:
     """Rough sides, straight from corner to corner: the focal length must fit them, or a large sheet's are missed."""
     out = []
-    along = np.linspace(-0.45, 0.45, 9)
+    along = np.linspace(-ALONG, ALONG, PLACES)
     for k, (a, b) in enumerate(zip(corners_px, np.roll(corners_px, -1, 0), strict=True)):
         d = b - a
         n = np.array([-d[1], d[0]]) / np.hypot(*d)
@@ -284,7 +288,7 @@ def _nothing(
             continue
         shape, by_focal = shape_of(q.corners_px, prior)
         if _off(q, reference, prior) > 1 and abs(float(shape[1])) < ROUGH_SQUARE and stands_out(rgb, q.corners_px):
-            return _other_shape(float(max(shape[0], 1 / shape[0])), math.hypot(0.01, by_focal), reference)
+            return _other_shape(float(max(shape[0], 1 / shape[0])), math.hypot(SHAPE_SD, by_focal), reference)
     if failures:
         return next((f for f in failures if f.code == "curled"), failures[0])
     for q in quads:

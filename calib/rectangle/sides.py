@@ -30,6 +30,10 @@ FLOOR_PX, COMMON_SD_PX = 0.03, 0.12
 """Least standard deviations of one point of a side, and of what all its points have in common."""
 RIM_DOUBT = 0.2
 """Share of a narrow visible wall's width by which a side may be off, one rim taken for the other."""
+BESIDE_CORNER_MM = 0.8
+"""A side is straight from so far beside its rounded corner on (chosen)."""
+NEAR_PX, POINT_SD_PX = 0.8, 0.08
+"""Points so near to a side's line are its own; and how exactly each is located where no profile says (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +74,7 @@ def run(
 ) -> Run:
     """Evidence along one side within reach_px of where the view expects it."""
     size = rectangle.width_mm if side % 2 == 0 else rectangle.height_mm
-    edge = max(CORNER_MARGIN_MM, rectangle.corner_mm + 0.8) / size
+    edge = max(CORNER_MARGIN_MM, rectangle.corner_mm + BESIDE_CORNER_MM) / size
     ends = project(parameters, side_points(side, np.array([edge - 0.5, 0.5 - edge]), *_size(rectangle), 0.0))
     n = max(int(np.hypot(*(ends[1] - ends[0])) / width), 6) * width
     along = np.linspace(edge - 0.5, 0.5 - edge, n)
@@ -122,7 +126,7 @@ def lines(r: Run, most: int = 3) -> list[CardSide]:
     return out
 
 
-def points_on(r: Run, line: CardSide, near_px: float = 0.8) -> SideEdges:
+def points_on(r: Run, line: CardSide, near_px: float = NEAR_PX) -> SideEdges:
     """Each block's own edge point, where one lies near the line."""
     t = r.along / np.ptp(r.along)
     expected = line.offset_px + line.slope_px * t
@@ -200,7 +204,7 @@ def _thinned(edges: SideEdges) -> SideEdges | None:
         edges.upper,
         points,
         edges.normals_px[pick],
-        np.full(len(pick), 0.08),
+        np.full(len(pick), POINT_SD_PX),
         edges.common_sd_px,
     )
 

@@ -42,6 +42,11 @@ POINT_SD_MM = 0.015
 MOST_SPREAD = 12.0
 """Residuals so many times larger than stated: this is no flat sheet."""
 MOST_BOW_SD = 5.0
+CORRECTED, LEAST_PERIMETER = 0.3, 0.015
+"""Of OpenCV's search for coded markers: share of the code's correctable errors that is corrected, and a marker's least
+perimeter as a share of the picture's longer side (chosen: a sheet that fills a third of the picture is found)."""
+LEAST_USED = 0.7
+"""Share of the points that must agree with the solution."""
 NO_BARS = Caution(
     "bars",
     "Nobody has measured the sheet's check bars, and printers stretch by up to a per cent",
@@ -205,8 +210,8 @@ def _markers(rgb: NDArray[np.uint8]) -> list[tuple[int, Array]]:
     size = (round(rgb.shape[1] / factor), round(rgb.shape[0] / factor))
     small = rgb if factor == 1 else cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
     wanted = cv2.aruco.DetectorParameters()
-    wanted.errorCorrectionRate = 0.3
-    wanted.minMarkerPerimeterRate = 0.015
+    wanted.errorCorrectionRate = CORRECTED
+    wanted.minMarkerPerimeterRate = LEAST_PERIMETER
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY)), wanted)
     corners, numbers, _ = detector.detectMarkers(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY))
     if numbers is None:
@@ -255,7 +260,7 @@ def _judged(solved: Adjusted) -> Failure | None:
             "part, looking straight down.",
         )
     bows = np.abs(solved.shape[3:]) / SHAPE_SD[3:]
-    if solved.spread > MOST_SPREAD or bows.max() > MOST_BOW_SD or solved.used[0].mean() < 0.7:
+    if solved.spread > MOST_SPREAD or bows.max() > MOST_BOW_SD or solved.used[0].mean() < LEAST_USED:
         text = "The reference sheet does not lie flat; press it down, or tape its corners to the table."
         return Failure("not-flat", text)
     if solved.used[0].sum() < LEAST_POINTS:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.exposure import glare
-from calib.light.profile import Light, take
+from calib.light.profile import OPPONENT, Light, take
 from calib.light.sharpness import Edges, edges_along
 from calib.view.view import View
 from measure.check.expected import u95_of_length
@@ -38,6 +38,10 @@ SHADE = 0.55
 """Ground beside the part that is darker than this share of the open table lies in a shadow."""
 CLIPPED = 0.05
 """Share of clipped samples from which a stretch of boundary counts as clipped."""
+
+CLIPPED_SHARE, REACH, TABLE_QUANTILE = 0.3, 2.5, 0.7
+"""From this share of white edges on the light is too strong; profiles reach so many wall widths; and which of the
+table's levels, from the darkest, stands for its light: shadows are darker (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +108,7 @@ def part_figures(
             clipped=clipped,
             shaded=shaded,
             faint=max(faint, unfound - shaded),
-            u95_50_mm=u95_of_length(view, middle, height_mm, edge_sd_px, clipped > 0.3),
+            u95_50_mm=u95_of_length(view, middle, height_mm, edge_sd_px, clipped > CLIPPED_SHARE),
         ),
         edges,
     )
@@ -118,12 +122,12 @@ def _hidden(light: Light, points_px: Array, normals_px: Array, px_mm: float) -> 
     n = len(points_px) // WIDTH * WIDTH
     beside = max(BESIDE_PX, BESIDE_MM / px_mm)
     far = FARTHER_MM / px_mm
-    p = take(light, points_px[:n], normals_px[:n], 2.5 * beside, 2.5 * beside, WIDTH)
+    p = take(light, points_px[:n], normals_px[:n], REACH * beside, REACH * beside, WIDTH)
     inner, outer = (s * p.offsets_px for s in (-1, 1))
     face = np.median(p.light[:, (inner >= beside) & (inner <= 2 * beside)], 1)
     ground = np.median(p.light[:, (outer >= beside) & (outer <= 2 * beside)], 1)
     open_px = points_px[:n:WIDTH] + far * normals_px[:n:WIDTH]
-    table = float(np.quantile(light.sample(open_px[None])[0] @ np.array([0.30, 0.59, 0.11]), 0.7))
+    table = float(np.quantile(light.sample(open_px[None])[0] @ OPPONENT[:, 0], TABLE_QUANTILE))
     step = np.linalg.norm(face - ground, axis=1)
     hidden = step < max(FAINT_SHARE * float(np.median(step)), FAINT_STEP)
     dark = ground[:, 0] < SHADE * table

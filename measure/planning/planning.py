@@ -29,6 +29,10 @@ GAUGE = "gauge"
 WORTH = 0.02
 """A reading that takes a smaller share than this off the variances that are left is not worth the while."""
 
+GOAL_MM = 0.1
+"""Half-width of the interval that a dimension should have, if nobody says so: what a printer of the usual kind keeps
+(common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
@@ -82,7 +86,7 @@ def advise(
     gauge: bool = False,
     taken: Sequence[tuple[str, tuple[str, ...]]] = (),
     count: int = 3,
-    goal_mm: float = 0.1,
+    goal_mm: float = GOAL_MM,
 ) -> Advice:
     """The readings that make the dimensions most certain.
 

@@ -12,7 +12,7 @@ from measure.drawing.pdf import write_pdf
 from measure.job import job, records
 from measure.job.lock import alone
 from measure.planning.numbered import blank_rows
-from measure.planning.planning import Advice, Suggestion, advise
+from measure.planning.planning import GOAL_MM, Advice, Suggestion, advise
 from measure.planning.worksheet import worksheet
 from measure.steps import Done, counted
 from measure.steps.measured import measured_record
@@ -24,7 +24,7 @@ def next_readings(
     folder: Path,
     *,
     count: int = 3,
-    goal_mm: float = 0.1,
+    goal_mm: float = GOAL_MM,
     tool: str = "caliper",
     gauge: bool = False,
     tools: Path | None = None,
