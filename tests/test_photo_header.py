@@ -161,3 +161,9 @@ def test_more_pixels_than_fit_into_memory_in_that_form_are_refused(tmp_path: Pat
         Image.new(mode, (7000, 6000)).save(tmp_path / "x.png")
         with pytest.raises(PhotoRefused, match="more than 40 megapixels"):
             load(tmp_path / "x.png")
+
+
+def test_an_offset_beyond_any_file_is_unreadable() -> None:
+    """BigTIFF has 64 bits for it."""
+    with pytest.raises(Unreadable):
+        header(b"II+\0\x08\0\0\0" + b"\xff" * 8 + bytes(40), "TIFF")

@@ -45,7 +45,7 @@ def header(data: bytes, kind: str) -> Header | None:
     reader = {"JPEG": _jpeg, "PNG": _png, "WEBP": _webp, "TIFF": _tiff}.get(kind)
     try:
         return reader(data) if reader else None
-    except (struct.error, IndexError):
+    except (struct.error, IndexError, OverflowError):  # an offset beyond what any file has
         raise Unreadable("it is cut short") from None
 
 

@@ -123,7 +123,7 @@ def reshaped(rng: random.Random, good: Any) -> Any:
         if what == 0:
             del holder[key]
         elif what > 4:  # a number that might well be
-            numbers = [(h, k) for h, k in places if type(h[k]) in (int, float)]
+            numbers = [(h, k) for h, k in places if type(h[k]) in (int, float) and abs(h[k]) < 1e300]
             if numbers:
                 h, k = rng.choice(numbers)
                 h[k] *= rng.choice((0, -1, 0.5, 2, 1e3, 1e-3, 1 + 1e-9, 1e12))
