@@ -18,6 +18,7 @@ from PIL import Image
 from calib.errors import PhotoRefused
 from calib.photo.header import MOST_ENTRIES, MOST_SEGMENTS, Header, Unreadable, header
 from calib.photo.photo import check_header, load
+from calib.photo.pixels import jpeg_is_whole
 
 ROOT = Path(__file__).parent.parent
 AT_ONCE_S = 1.5
@@ -161,6 +162,14 @@ def test_more_pixels_than_fit_into_memory_in_that_form_are_refused(tmp_path: Pat
         Image.new(mode, (7000, 6000)).save(tmp_path / "x.png")
         with pytest.raises(PhotoRefused, match="more than 40 megapixels"):
             load(tmp_path / "x.png")
+
+
+def test_a_scan_of_megabytes_of_stuffed_bytes_is_walked_at_once() -> None:
+    began = time.process_time()
+    for filling in (b"\xff\0", b"\xff\xff", b"\xff\xd0"):
+        assert not jpeg_is_whole(saved("JPEG")[:-2] + filling * 20_000_000)
+        assert jpeg_is_whole(saved("JPEG")[:-2] + filling * 20_000_000 + b"\xff\xd9")
+    assert time.process_time() - began < 2 * AT_ONCE_S
 
 
 def test_an_offset_beyond_any_file_is_unreadable() -> None:

@@ -6,6 +6,7 @@ Plain JPEG goes through OpenCV, which is the fastest; everything else through Pi
 from __future__ import annotations
 
 import io
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,26 +26,22 @@ def is_plain_jpeg(im: Image.Image) -> bool:
     return im.format in ("JPEG", "MPO") and (im.mode == "RGB" or (im.mode == "L" and "icc_profile" not in im.info))
 
 
+END_OF_IMAGE = 0xD9
+_MARKER = re.compile(rb"\xff[^\x00\x01\xd0-\xd7\xff]")
+"""What begins a segment: neither a stuffed byte nor a restart within the scan, nor a fill byte."""
+
+
 def jpeg_is_whole(data: bytes) -> bool:
     """Whether a JPEG's first picture runs to its end-of-image marker (ITU-T T.81, annex B).
 
     The marker is found by walking the segments: a search from the end of the file would be fooled by the thumbnail
     inside EXIF, by a second picture, or by a video that some phones append.
     """
-    at = 2
-    while True:
-        at = data.find(b"\xff", at)
-        if at < 0 or at + 1 >= len(data):
-            return False
-        marker = data[at + 1]
-        if marker == 0xD9:
-            return True
-        if marker == 0xFF:  # fill byte
-            at += 1
-        elif marker in (0x00, 0x01) or 0xD0 <= marker <= 0xD7:  # stuffed byte or restart inside the scan
-            at += 2
-        else:
-            at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    found = _MARKER.search(data, 2)
+    while found and data[found.end() - 1] != END_OF_IMAGE:
+        length = int.from_bytes(data[found.end() : found.end() + 2], "big")
+        found = _MARKER.search(data, found.end() + length)
+    return found is not None
 
 
 def jpeg_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> NDArray[np.uint8]:
