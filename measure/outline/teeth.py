@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from calib.arrays import Array
 from calib.reference.found import Caution
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import PARAMETERS, Estimate, Feature, middle, right_normal
+from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
 from measure.geometry.symmetry import centroid
 from measure.outline.pieces import Index, Mask
 from measure.outline.tooth_cut import NEIGHBOURS, cut_tooth
@@ -38,6 +38,9 @@ BINS = 1024
 DENSE_MM, SPACINGS_MM = 0.03, (0.12, 0.17, 0.24, 0.34)
 """Spacing of points that stand for the loop, and of those that one tooth is given: the finest that all teeth together
 fill, since points of one tooth may lie where those of the next one do."""
+COMMON_MM, SAME_MM = 0.012, 0.012
+"""What all edges of a wheel, and what one edge in all of its teeth, may have wrong however many are averaged. Found
+with rendered photos."""
 INDEPENDENT_MM = 0.002
 """What is left to each tooth by itself, so that covariances stay regular."""
 
@@ -159,7 +162,10 @@ def alike(estimate: Estimate, loop: int, teeth: Teeth) -> Estimate:
     each = NEIGHBOURS * teeth.scatter_mm**2 / teeth.seen
     where = placed @ np.diag([2 * each, 2 * each, each / reach**2]) @ placed.T
     white = estimate.white.copy()
-    white[np.ix_(at, at)] = down @ one @ down.T + where + INDEPENDENT_MM**2 * np.eye(len(at))
+    one += np.diag(_same_in_all(features[:per])) ** 2
+    out = _outwards(features)
+    common = COMMON_MM**2 * np.outer(out, out)
+    white[np.ix_(at, at)] = down @ one @ down.T + where + common + INDEPENDENT_MM**2 * np.eye(len(at))
     return replace(estimate, white=white)
 
 
@@ -215,10 +221,11 @@ def _one_tooth(points: Array, smooth: Array, centre: Array, step: float, count: 
         smooth: the loop's points, each moved to where the mean of all teeth lies there.
     """
     ring = _dense(smooth, DENSE_MM)
-    radius = np.hypot(*(ring - centre).T)
-    begin = int(radius.argmin())  # in a root
-    end = cKDTree(ring).query(_turned(ring[begin], centre, step))[1]
-    path = np.roll(ring, -begin, 0)[: (int(end) - begin) % len(ring)]
+    lowest = ring[int(np.hypot(*(ring - centre).T).argmin())]  # in a root
+    roots: Index = np.asarray(cKDTree(ring).query([_turned(lowest, centre, k * step) for k in range(count)])[1])
+    lengths = np.diff(np.append(roots, roots[0])) % len(ring)
+    k = int(np.abs(lengths - np.median(lengths)).argmin())  # a tooth like the others
+    path = np.roll(ring, -int(roots[k]), 0)[: int(lengths[k])]
     if len(path) < 6 or abs(len(path) * count / len(ring) - 1) > 0.1:
         return None
     tree = cKDTree(np.concatenate([_turned(path, centre, k * step) for k in range(count)]))
@@ -245,6 +252,26 @@ def _turn(features: Sequence[Feature], angle: float) -> Array:
             a = sum(sizes[:i])
             out[a : a + 2, a : a + 2] = [[c, -s], [s, c]]
     return out
+
+
+def _same_in_all(features: Sequence[Feature]) -> Array:
+    """(p,) standard deviations of what an edge may have wrong in all teeth alike, shade or blur at a corner for one."""
+    out: list[float] = []
+    for f in features:
+        turn = math.sqrt(12) * SAME_MM / max(length(f), SAME_MM)
+        out += [SAME_MM, turn] if f.kind == "line" else [0.0] * PARAMETERS[f.kind]
+    return np.array(out)
+
+
+def _outwards(features: Sequence[Feature]) -> Array:
+    """(p,) change of the features' parameters as the whole outline moves outwards by one."""
+    out: list[float] = []
+    for f in features:
+        if f.kind == "line":
+            out += [1.0, 0.0]
+        elif f.kind != "curve":
+            out += [0.0, 0.0, -1.0 if f.kind == "arc" and f.turn == "cw" else 1.0]
+    return np.array(out)
 
 
 def _moving(features: Sequence[Feature], centre: Array) -> Array:

@@ -25,6 +25,9 @@ BRIDGE_MM = 2.5
 LEAST_TURN_RAD, MOST_TURN_RAD = 0.1, 2.8
 RADII_MM = np.append(0.0, np.geomspace(0.25, 3.0, 26))
 """Fillets that are tried; a tighter one can't be told from a sharp corner that blur has rounded."""
+FILLET, CHAMFER, FREE_ARC = 1.25, 2.25, 5.5
+"""What pieces between two lines cost, in parameters: a fillet has one and was chosen from many, a chamfer two; what
+touches neither line has three and is rarely drawn."""
 INNER = 0.4
 """Share of a piece between two lines that may be a line between two fillets."""
 ROOM = 0.85
@@ -121,7 +124,7 @@ def _cost_as_cut(p: _Piece, bridge: _Piece, q: _Piece, sums: RunningSums, price:
         here = np.arange(a, b)
         x, y, _ = line = _line(piece, sums)
         cost += float(((sums.points[here] - [x, y]) @ _normal(line)) ** 2 @ _weights(sums, here))
-    return cost / NEIGHBOURS + price * (3 if bridge.arc else 2)
+    return cost / NEIGHBOURS + price * (FREE_ARC if bridge.arc else CHAMFER)
 
 
 def _weights(sums: RunningSums, here: Index) -> Array:
@@ -150,9 +153,9 @@ def _weighed(p: _Piece, q: _Piece, sums: RunningSums, price: float) -> tuple[flo
         on_it = here[_on_fillet(into, out, tangent)] if r else here[:0]
         if tangent > ROOM * min(-float(into[0]), float(out[-1])):
             break
-        if r and len(on_it) < 2:
+        if r and len(on_it) < 3:
             continue
-        cost = float(_off(into, out, left, float(r), tangent) ** 2 @ weight) / NEIGHBOURS + price * bool(r)
+        cost = float(_off(into, out, left, float(r), tangent) ** 2 @ weight) / NEIGHBOURS + FILLET * price * bool(r)
         if cost < best[0]:
             best = (cost, [(int(on_it[0]), True), (int(on_it[-1]) + 1, False)] if r else sharp)
     return best

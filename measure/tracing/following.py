@@ -25,6 +25,7 @@ from measure.edges.upper_edges import Seen
 from measure.edges.upper_edges import locate as locate_part
 from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
+from measure.outline.teeth import even_teeth
 from measure.silhouette.explaining import explain
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.tracing import parts
@@ -121,6 +122,20 @@ def followed_opening(
     return Followed(estimate, used, tuple(loops), Rim.known("sharp"))
 
 
+def _but_for_teeth(again: Sequence[EdgeLoop], loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:
+    """Points located again, but the first ones of even teeth.
+
+    Those lie at other places of each tooth, so that all teeth together show their fillets; points along the features
+    lie at the same ones.
+    """
+    return [first if even_teeth(first) else e for e, first in zip(again, loops, strict=True)]
+
+
+def _expected(loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:
+    """The points that an outline has to keep to: of even teeth the mean ones, since single edges may be mistaken."""
+    return [t.loop if (t := even_teeth(loop)) else loop for loop in loops]
+
+
 def _settled(
     loops: Sequence[EdgeLoop], shared: Array, look_again: Callable[[tuple[Feature, ...]], list[EdgeLoop]], watch: Watch
 ) -> tuple[Estimate, tuple[EdgeLoop, ...]]:
@@ -129,20 +144,21 @@ def _settled(
     watch(Stage.FEATURES)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     used = list(loops)
-    if parts.fits(found, loops):
+    expected = _expected(loops)
+    if parts.fits(found, expected):
         watch(Stage.AGAIN)
-        again = look_again(found.features)
+        again = _but_for_teeth(look_again(found.features), loops)
         better = outline(again, SHARED_NAMES, shared)
-        astray = parts.misfits(better, again) | parts.misfits(better, loops)
+        astray = parts.misfits(better, _expected(again)) | parts.misfits(better, expected)
         if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
             again = [loops[k] if k in astray else e for k, e in enumerate(again)]
             better = outline(again, SHARED_NAMES, shared)
-        if parts.fits(better, again) and parts.fits(better, loops) and parts.sound(better):
+        if parts.fits(better, _expected(again)) and parts.fits(better, expected) and parts.sound(better):
             found, used = better, again
         else:
             found = outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
-    if not parts.fits(found, loops) or not parts.sound(found):
+    if not parts.fits(found, expected) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     return found, tuple(used)

@@ -34,6 +34,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.edges.plausible import doubtful_edges
     from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
+    from measure.outline.teeth import teeth_that_differ
     from measure.silhouette.silhouette import NoSilhouette
     from measure.tracing import parts
     from measure.tracing.following import followed_opening, followed_part
@@ -67,6 +68,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     cautions = reference.cautions + doubtful_edges(found, follow.loops, follow.faces_mm)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
+    cautions += teeth_that_differ(follow.loops)
     if rough.beside and not opening:
         cautions += (parts.BESIDE,)
     if thickness_mm == 0 and not opening:
