@@ -222,7 +222,9 @@ def _one_tooth(points: Array, smooth: Array, centre: Array, step: float, count: 
     """
     ring = _dense(smooth, DENSE_MM)
     lowest = ring[int(np.hypot(*(ring - centre).T).argmin())]  # in a root
-    roots: Index = np.asarray(cKDTree(ring).query([_turned(lowest, centre, k * step) for k in range(count)])[1])
+    roots: Index = np.asarray(
+        cKDTree(ring).query(np.array([_turned(lowest, centre, k * step) for k in range(count)]))[1]
+    )
     lengths = np.diff(np.append(roots, roots[0])) % len(ring)
     k = int(np.abs(lengths - np.median(lengths)).argmin())  # a tooth like the others
     path = np.roll(ring, -int(roots[k]), 0)[: int(lengths[k])]
