@@ -79,4 +79,4 @@ def _check(found: os.stat_result, path: Path, most: int) -> None:
 
 
 def _too_large(path: Path, most: int) -> NotPlain:
-    return NotPlain(errno.EFBIG, f"it is larger than {most / 1e6:g} MB", str(path))
+    return NotPlain(errno.EFBIG, f"it is larger than {most / 1e6:g} megabytes", str(path))

@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 
 from calib.errors import Untrustworthy
+from measure.bench import kept
 from measure.bench.settings import Limits
 from measure.bench.uploads import Gate, NotTaken
 from measure.job import job
@@ -158,3 +159,20 @@ def test_the_list_answers_while_owners_photos_are_looked_at(tmp_path: Path) -> N
                     if not task.done.done():
                         task.done.set_exception(Untrustworthy("The test is over.", "over"))
                 time.sleep(0.05)
+
+
+def test_files_of_a_mailed_job_that_claim_more_than_the_disk_has_are_not_copied(tmp_path: Path) -> None:
+    """Sparse files: a terabyte that takes no room until somebody copies it."""
+    folder = plate(tmp_path) / "plate"
+    first = kept.Kept(name="x", photo=kept.KeptPhoto(width=100, height=80, scale=0.5))
+    (folder / kept.FILE).write_bytes(kept.to_bytes(first))
+    for name in (kept.PHOTO, job.PICTURE):
+        with open(folder / name, "wb") as f:
+            f.truncate(10**12)
+    with bench(tmp_path) as client:
+        revision = client.get("/api/jobs/plate").json()["revision"]
+        asked = {"thickness": "4", "revision": revision}
+        answer = client.post("/api/jobs/plate/trace", json=asked)
+        assert answer.status_code == 409, answer.text
+        assert "larger than 400 megabytes" in answer.json()["error"]["text"]
+        assert client.get("/api/jobs/plate/thumbnail.jpg").status_code == 404

@@ -151,7 +151,7 @@ def test_readings_from_a_pipe_are_no_file(tmp_path: Path) -> None:
 def test_a_file_is_read_up_to_its_limit_even_if_it_grows(tmp_path: Path) -> None:
     path = tmp_path / "x"
     path.write_bytes(bytes(1_000_001))
-    with pytest.raises(NotPlain, match="larger than 1 MB"):
+    with pytest.raises(NotPlain, match="larger than 1 megabytes"):
         content_of(path, 1)
     path.write_bytes(bytes(1_000_000))
     assert len(content_of(path, 1)) == 1_000_000

@@ -145,7 +145,7 @@ class Job:
             shutil.rmtree(half, ignore_errors=True)
             half.mkdir(parents=True)
             for n in there:
-                shutil.copyfile(self.folder / n, half / n)
+                (half / n).write_bytes(content_of(self.folder / n, job.MAX_FILE_MB, links=False))
             for n in names & set(BROUGHT_BACK) - set(there):
                 (half / f"{n}.none").touch()
             shutil.rmtree(step, ignore_errors=True)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import JawlineError, WrongUsage
-from calib.files import is_plain
+from calib.files import content_of, is_plain
 from calib.photo.photo import check_header
 from measure.bench import kept, tasks
 from measure.bench.phrases import on_page
@@ -85,11 +85,16 @@ class Traces:
         folder = unkept.folder if unkept else of.folder
         if known is None or known.photo is None or not is_plain(folder / kept.PHOTO):
             raise WrongUsage("The photo of this job is no longer there: add it again as a new one.", "no-photo")
+        copy = self.session.place() / "The photo"
+        try:
+            copy.write_bytes(content_of(folder / kept.PHOTO, job.MAX_FILE_MB, links=False))
+        except OSError as why:
+            shutil.rmtree(copy.parent, ignore_errors=True)
+            reason = (why.strerror or str(why)).lower()
+            raise WrongUsage(f"The photo of this job can't be read ({reason}): add it again.", "no-photo") from None
         now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
         with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
             job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
-        copy = self.session.place() / "The photo"
-        shutil.copyfile(folder / kept.PHOTO, copy)
         self.begin(of, known.name or of.id, copy, asked, known.photo, unkept is None, known.photo.name)
 
     def begin(
