@@ -90,3 +90,17 @@ def test_the_walk_sees_what_is_imported_within_a_function() -> None:
     """An import that is there for sure, so that the tests above are known to look at something."""
     assert "measure.bench.serve" in IMPORTS["measure.cli.bench"]
     assert "calib.finding.finding" in IMPORTS["measure.tracing.parts"]
+
+
+def test_no_name_of_a_module_is_given_twice() -> None:
+    """A constant that takes the name of another one changes what is computed, and no linter says so."""
+    twice = []
+    for name, path in MODULES.items():
+        given: list[str] = []
+        for node in ast.parse(path.read_text()).body:
+            targets = node.targets if isinstance(node, ast.Assign) else []
+            given += [
+                x.id for t in targets for x in ast.walk(t) if isinstance(x, ast.Name) and isinstance(x.ctx, ast.Store)
+            ]
+        twice += [f"{name}.{x}" for x in set(given) if given.count(x) > 1]
+    assert twice == []

@@ -51,7 +51,7 @@ FRAME_RADIUS_MM, FRAME_MARGIN_MM = 1.5, (0.4, 4.5)
 MARGIN_PX, MARGIN_SHARE = 40.0, 0.04
 """What is looked at around a candidate: px, and share of its size."""
 
-RATIO_SD, CORNER_SD_MM, SQUARE_SD = 0.004, 0.3, 0.006
+GOOD_RATIO, GOOD_CORNER_MM, GOOD_SQUARE = 0.004, 0.3, 0.006
 """How far ratio, corner radius and square of a good sight of a card are off (chosen, no source)."""
 UNSEEN_CORNERS, UNEVEN = 5.0, (0.4, 6.0)
 """What corners count that are not seen; and corners that differ: in units of this, mm, up to that (chosen)."""
@@ -103,13 +103,15 @@ class Sighting:
     def strangeness(self, reference: Reference) -> float:
         """How much this differs from a perfect sight of the reference; 0 is best, a few is good."""
         low, high = reference.limits.corner_mm
-        by_ratio = self.off(reference) / (0.5 * self.ratio_sd + RATIO_SD)
+        by_ratio = self.off(reference) / (0.5 * self.ratio_sd + GOOD_RATIO)
         seen = math.isfinite(self.radius.radius_mm)
         by_corners = (
-            (self.radius.radius_mm - (low + high) / 2) / (self.radius.sd_mm + CORNER_SD_MM) if seen else UNSEEN_CORNERS
+            (self.radius.radius_mm - (low + high) / 2) / (self.radius.sd_mm + GOOD_CORNER_MM)
+            if seen
+            else UNSEEN_CORNERS
         )
         uneven = min(self.radius.sd_mm / UNEVEN[0], UNEVEN[1])
-        square = self.square_off / SQUARE_SD
+        square = self.square_off / GOOD_SQUARE
         return by_ratio**2 + by_corners**2 + uneven**2 + square**2 + 8 * (2 - self.score) ** 2
 
 
