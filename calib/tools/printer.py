@@ -98,7 +98,10 @@ def _is_covariance(c: Array) -> bool:
     sd = np.sqrt(np.clip(np.diag(c), 0, None)) if np.isfinite(c).all() else np.array([np.inf])
     if not np.all((sd > LEAST_SD) & (sd <= [high for _, high in LIMITS])):
         return False
-    correlation = c / np.outer(sd, sd)
+    sizes = np.outer(sd, sd)
+    if not np.all(np.abs(c) <= (1 + 1e-6) * sizes):
+        return False
+    correlation = c / sizes
     return bool(np.allclose(correlation, correlation.T, atol=1e-6) and np.linalg.eigvalsh(correlation).min() > -1e-6)
 
 
