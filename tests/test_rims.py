@@ -16,7 +16,7 @@ from calib.card.rim_model import (
     SIDE,
     Stretches,
     Unknowns,
-    coded,
+    clipped_codes,
     offsets,
     predicted,
     with_derivative,
@@ -58,7 +58,7 @@ def edge(
         k = np.exp(-0.5 * (half / sigma) ** 2)
         return np.convolve(np.pad(y, len(half) // 2, "edge"), k / k.sum(), "valid")
 
-    code = coded(blurred(scene, 0.9))
+    code = clipped_codes(blurred(scene, 0.9))
     code = np.clip(code + sharpen * (code - blurred(code, 1.3)), 0, 1)
     seen = np.interp(offsets(), x, code)
     linear = np.where(seen <= 0.04045, seen / 12.92, ((seen + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1

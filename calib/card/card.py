@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.card.judging import GOOD, WELL_SEEN, Passed, judge
 from calib.card.lying import beside, surroundings
-from calib.card.trial import GOOD, WELL_SEEN, Passed, tried
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius
 from calib.rectangle.quads import Quad, around, ordered, quadrilaterals, same
@@ -115,7 +115,7 @@ def find_card(
                 failures.append((s, why))
         while waiting and trials < TRIALS and (corners is None or waiting[0].strangeness(reference) < CONVINCING):
             trials += 1
-            result = tried(rgb, waiting[0], reference, prior, blur_px)
+            result = judge(rgb, waiting[0], reference, prior, blur_px)
             if isinstance(result, Passed):
                 return _alone(rgb, result, quads, reference, prior)
             failures.append((waiting.pop(0), result))

@@ -24,7 +24,7 @@ from calib.card.rim_model import (
     WALL,
     Stretches,
     Unknowns,
-    coded,
+    clipped_codes,
     compared,
     predicted,
     step_at_rim,
@@ -94,7 +94,7 @@ class _Adjustment:
         m = len(s.side)
         self.mean, self.sd = np.zeros((m, OWN)), np.tile(OWN_SD, (m, 1))
         for at, end in ((FACE, slice(None, INNER_SAMPLES)), (GROUND, slice(-INNER_SAMPLES, None))):
-            cut = coded(s.light[:, end]).mean(1) > CLIPPED
+            cut = clipped_codes(s.light[:, end]).mean(1) > CLIPPED
             self.mean[:, at] = np.log(np.maximum(s.light[:, end], 2e-3)).mean(1) + np.where(cut, CLIPPED_LOG, 0)
             self.sd[:, at] = np.where(cut, CLIPPED_SD, self.sd[:, at])
         own, by_side = self.mean.copy(), np.tile(SIDE_MEAN, (4, 1))

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.srgb import coded
 
 STEP_PX, INNER_PX, OUTER_PX, MARGIN_PX = 0.5, 7.0, 13.0, 3.5
 """Spacing of the samples; how far they reach inwards and outwards; and how much farther light is predicted, so that
@@ -63,7 +64,7 @@ class Stretches:
     @property
     def overexposed(self) -> NDArray[np.bool_]:
         """(m,) whether the face's light is cut off in some colour."""
-        return np.asarray((coded(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).any(1))
+        return np.asarray((clipped_codes(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).any(1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +90,9 @@ KEPT = slice(round(MARGIN_PX / STEP_PX), -round(MARGIN_PX / STEP_PX))
 """The samples that are compared."""
 
 
-def coded(light: Array) -> Array:
-    """sRGB codes, 0 to 1, of linear light, cut off at full light (IEC 61966-2-1)."""
-    x = np.clip(light, 0, 1)
-    return np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.maximum(x, 1e-9) ** (1 / 2.4) - 0.055)
+def clipped_codes(light: Array) -> Array:
+    """sRGB codes, 0 to 1, of linear light, cut off at full light."""
+    return coded(np.clip(light, 0, 1))
 
 
 def _code_by_light(light: Array) -> Array:
@@ -110,7 +110,7 @@ def _smoothing(sigma_px: float) -> Array:
 
 def compared(light: Array) -> Array:
     """(m, k, 3) codes Y, Cb, Cr, share of full code, of the linear light (m, n, 3) of a photo."""
-    return np.asarray((coded(light) @ TO_JPEG)[:, KEPT])
+    return np.asarray((clipped_codes(light) @ TO_JPEG)[:, KEPT])
 
 
 def shades(d: Array) -> Array:
@@ -165,7 +165,7 @@ def _model(s: Stretches, at: Unknowns, *, derivative: bool) -> tuple[Array, Arra
     )
     on_face, on_wall, on_ground = (1 - past_rim)[..., None], (past_rim - past_foot)[..., None], past_foot[..., None]
     light = face * on_face + strip * on_wall + ground * on_ground
-    code = coded(light)
+    code = clipped_codes(light)
     finer = code - softer @ code
     sharp = code + at.photo[SHARPENING] * finer
     out = np.clip(sharp, 0, 1) @ TO_JPEG
@@ -203,6 +203,6 @@ def step_at_rim(s: Stretches, at: Unknowns) -> Array:
     lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shades(np.maximum(-s.wall_px, 0) / s.thick_px))
     face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
     shown = np.clip(s.wall_px / (1.5 * np.exp(at.photo[BLUR])), 0, 1)[:, None]
-    within = coded(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown) @ LUMA
-    step = within - coded(far * np.maximum(lit, DARKEST)[:, None]) @ LUMA
+    within = clipped_codes(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown) @ LUMA
+    step = within - clipped_codes(far * np.maximum(lit, DARKEST)[:, None]) @ LUMA
     return np.array([np.sqrt(np.mean(step[s.side == k] ** 2)) for k in range(4)])

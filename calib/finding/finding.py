@@ -17,7 +17,7 @@ from calib.card.card import Card, find_card
 from calib.finding.together import as_measured, joined
 from calib.messages import Remedy
 from calib.paper.formats import FORMATS, own
-from calib.paper.sheets import FoundSheet, find_sheet, tried_sheet
+from calib.paper.sheets import FoundSheet, find_sheet, judge_sheet
 from calib.rectangle.quads import around, ordered
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
@@ -72,7 +72,7 @@ def _marked(rgb: Photo, prior: Prior, wanted: Wanted, corners_px: Array) -> Foun
     if wanted.size_mm is None and wanted.name not in FORMATS:
         return _card(rgb, prior, corners) if wanted.name else _whichever(rgb, prior, corners)
     reference = own(wanted) if wanted.name not in FORMATS else FORMATS[wanted.name]
-    sheet = tried_sheet(rgb, ordered(corners), reference, prior)
+    sheet = judge_sheet(rgb, ordered(corners), reference, prior)
     return sheet if isinstance(sheet, Failure) else of_sheet(sheet)
 
 
@@ -86,7 +86,7 @@ def _whichever(rgb: Photo, prior: Prior, corners_px: Array | None = None) -> Fou
         return _lone_sheet(rgb, prior) or card if card.code in LONE and corners_px is None else card
     if card.underlay_px is not None:
         reference = as_measured(card, card.underlay_px)
-        sheet = tried_sheet(rgb, card.underlay_px, reference, prior) if reference else None
+        sheet = judge_sheet(rgb, card.underlay_px, reference, prior) if reference else None
         if isinstance(sheet, FoundSheet):
             both = joined(card, of_card(card), sheet, of_sheet(sheet), prior)
             if not isinstance(both, Failure):

@@ -129,7 +129,7 @@ def find_sheet(
     for q in sorted(near, key=lambda q: -q.score)[:TRIALS]:
         if any(_same(q.corners_px, s.corners_px) for s in passed):
             continue
-        result = tried_sheet(rgb, q.corners_px, reference, prior, blur_px)
+        result = judge_sheet(rgb, q.corners_px, reference, prior, blur_px)
         if isinstance(result, Failure):
             failures.append(result)
         elif not any(_same(result.corners_px, s.corners_px) for s in passed):
@@ -154,7 +154,7 @@ def _same(q: Array, other: Array) -> bool:
     return bool((np.hypot(*np.moveaxis(q[:, None] - other[None], -1, 0)).min(0) < near).all())
 
 
-def tried_sheet(
+def judge_sheet(
     rgb: NDArray[np.uint8], corners_px: Array, reference: Reference, prior: Prior, blur_px: float = 1.0
 ) -> FoundSheet | Failure:
     """Solve the view from a candidate's rough corners (4, 2), long side first, and judge the result."""

@@ -12,14 +12,13 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius, corner_radius
 from calib.rectangle.laying import LaidQuadrilateral, Look, laid, met
 from calib.rectangle.seen_shape import area, seen_shape
 from calib.reference.reference import Reference
 from calib.view.view import BROAD, Prior
-
-Array = NDArray[np.float64]
 
 REACH_MM, REACH_PX = 0.9, (6.0, 24.0)
 """How far off a candidate's sides edges are looked for: a card's shadow at 50° from the upright; at least, at most."""

@@ -18,9 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.view.settling import settle
-
-Array = NDArray[np.float64]
 
 NAMES = ("turn_x", "turn_y", "turn_z", "shift_x", "shift_y", "shift_z", "focal", "centre_x", "centre_y", "radial")
 """The view's parameters: rotation vector (rad), translation (mm), focal length and principal point (px), k1."""

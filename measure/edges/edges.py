@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.path import smoothest, vertex
 from calib.light.profile import Light, evidence, roughness_of_face, take
 from calib.view.view import View
@@ -20,8 +21,6 @@ from measure.edges.rough import Rough, first_outline, resampled
 from measure.edges.shared_terms import DIRECTIONS
 from measure.edges.sight import Body, Sight, Wall, sight
 from measure.edges.wall_width import FOOT_SLACK, calmed, sideways, within
-
-Array = NDArray[np.float64]
 
 JOINT_PX = 10.0
 """Up to this width, or as far as the search goes, a visible wall and both its edges are judged in one profile, beyond

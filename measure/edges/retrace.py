@@ -19,8 +19,6 @@ from measure.edges.upper_edges import Seen
 from measure.geometry.features import Feature, by_loop, flatten
 from measure.geometry.polylines import arc_lengths
 
-Array = NDArray[np.float64]
-
 
 def along_features(
     light: Light,

@@ -13,7 +13,7 @@ import numpy as np
 from measure.outline.meeting import crossing
 from measure.outline.pieces import frames, square_to
 from measure.outline.ring import Move, Ring
-from measure.outline.trials import Piece
+from measure.outline.suppositions import Piece
 
 BUMP_LENGTH_MM = 1.5
 """A longer stretch that strays is no bump."""

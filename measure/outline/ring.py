@@ -13,7 +13,7 @@ from measure.outline.chains import sound
 from measure.outline.drafts import SHALLOW_PRICE, UNSOUND, WAVE_POINTS, Draft, shallow, sums_of
 from measure.outline.moments import RunningSums
 from measure.outline.pieces import Index
-from measure.outline.trials import Piece, Supposition
+from measure.outline.suppositions import Piece, Supposition
 from measure.outline.unevenness import joint_excuse
 
 OUTER_POINTS = 30

@@ -22,7 +22,7 @@ from measure.outline.drafts import (
 )
 from measure.outline.joining import BUMP_HEIGHT_MM, normal
 from measure.outline.moves import BUMP_LENGTH_MM
-from measure.outline.trials import ACCIDENT_COST
+from measure.outline.suppositions import ACCIDENT_COST
 from measure.outline.unevenness import stray
 
 OVAL_MM = 0.2

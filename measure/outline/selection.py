@@ -21,7 +21,7 @@ from measure.outline.moves import all_moves
 from measure.outline.pieces import Index, Mask, Pieces
 from measure.outline.ring import Move, Ring
 from measure.outline.roundness import as_circle, round_enough
-from measure.outline.trials import Question, Supposition, Trial, tried
+from measure.outline.suppositions import Question, Supposition, Trial, fit_all
 from measure.outline.unevenness import stray
 
 ROUNDS = 20
@@ -196,7 +196,7 @@ class _Search:
         if self.circle and round_enough(self.circle, self.draft):
             self.draft, self.done = self.circle, True
 
-    def asks(self) -> _Asked | None:
+    def next_question(self) -> _Asked | None:
         """What is to be weighed next, if anything."""
         if self.done:
             return None
@@ -205,7 +205,7 @@ class _Search:
         self.done = not moves
         return _asked(ring, moves) if moves else None
 
-    def hears(self, asked: _Asked, trial: Trial) -> None:
+    def take(self, asked: _Asked, trial: Trial) -> None:
         """Take the moves that pay, as many at once as leave each other alone, or the best that does make it cheaper."""
         ring, moves = asked.ring, asked.moves
         gain, plain = _gains(asked, trial)
@@ -257,12 +257,12 @@ def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None, round
     everywhere = [np.ones(len(d.chains.first), bool) for d in drafts]
     searches = [_Search(d, f) for d, f in zip(drafts, fresh or everywhere, strict=True)]
     for _ in range(rounds):
-        asking = [(s, a) for s in searches if (a := s.asks())]
+        asking = [(s, a) for s in searches if (a := s.next_question())]
         if not asking:
             break
-        trials = tried([a.question for _, a in asking])
+        trials = fit_all([a.question for _, a in asking])
         for (search, asked), trial in zip(asking, trials, strict=True):
-            search.hears(asked, trial)
+            search.take(asked, trial)
     return [s.draft for s in searches]
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.srgb import coded
 from measure.silhouette.rectified import F32, Mask
 from measure.silhouette.tabletop import LOG_OFFSET
 
@@ -48,7 +49,7 @@ def coding_sd(colour: Array) -> Array:
     lightness, red, blue = colour
     green = lightness - (red + blue) / 4
     linear = np.maximum(np.exp([green + red, green, green + blue]) - LOG_OFFSET, 1e-4)
-    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    code = coded(linear)
     next_code = ((code + 1 / 255 + 0.055) / 1.055) ** 2.4 - ((code + 0.055) / 1.055) ** 2.4
     step = next_code / (linear + LOG_OFFSET)
     one = np.array([step.mean(), (step[0] + step[1]) / 2, (step[2] + step[1]) / 2])

@@ -6,9 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
+from calib.arrays import Array
 from calib.errors import PartRefused
 from calib.light.profile import Light
 from calib.view.view import View
@@ -30,8 +28,6 @@ from measure.silhouette.explaining import explain
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.tracing import parts
 from measure.tracing.stages import Stage, Watch
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

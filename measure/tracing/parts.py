@@ -8,8 +8,8 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.errors import ReferenceRefused
 from calib.finding.finding import find_reference
 from calib.lens.lens import Profile
@@ -27,8 +27,6 @@ from measure.edges.shared_terms import SHARED_NAMES
 from measure.geometry.features import Estimate, flatten
 from measure.tracing.request import Request
 from measure.tracing.values import Scale
-
-Array = NDArray[np.float64]
 
 VIEW_TERMS = 10
 """How many of the shared terms are the view's; they come first."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.card.rims import rims
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius, corner_radius
@@ -24,8 +25,6 @@ from calib.rectangle.sides import CORNER_MARGIN_MM, NEAR, located
 from calib.rectangle.sighting import Sighting, box_around, inside
 from calib.reference.reference import Reference
 from calib.view.view import Prior, SideEdges, Solution, first_guess, project, side_points, solve
-
-Array = NDArray[np.float64]
 
 WELL_SEEN, SEEN = 0.6, 0.4
 """Share of a side where its edge was located: what is good, and the least that is taken."""
@@ -67,7 +66,7 @@ class Passed:
     seen: Array
 
 
-def tried(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float) -> Passed | Failure:
+def judge(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float) -> Passed | Failure:
     """Solve the view from a candidate's sides and judge the result.
 
     The sides are searched for widely. Should that fail for a good candidate, they are searched for close to where the

@@ -108,7 +108,7 @@ class _Layout:
     base: Index
 
 
-def tried(questions: Sequence[Question]) -> list[Trial]:
+def fit_all(questions: Sequence[Question]) -> list[Trial]:
     """All suppositions about all loops fitted together, the hopeless for a few steps only."""
     laid = [_laid_out(q) for q in questions]
     pieces = np.cumsum([0, *(len(c.first) for c, _, _ in laid)])
