@@ -49,7 +49,7 @@ def test_nothing_there_is_a_reason_and_false():
     assert isinstance(result, NoSilhouette)
     assert not result
     assert result.reason == "no-part"
-    assert result.text.endswith(".")
+    assert result.message.what
 
 
 def table_with(things):
