@@ -67,12 +67,15 @@ class Explained:
         step_mm: size of a cell.
         clipped: share of the face and of the wall that is at the sensor's limit, the lesser of both.
         walls: colours less the face's of the outer wall, and of holes' walls, where they were learned.
+        wall_told: how much likelier the outer wall's cells are wall than ground, in log likelihood, median; None where
+            too little of it is seen.
     """
 
     loops_mm: tuple[Array, ...]
     step_mm: float
     clipped: float
     walls: Walls
+    wall_told: float | None
 
     @property
     def outlines_mm(self) -> tuple[Array, ...]:
@@ -127,6 +130,7 @@ def explain(
     marks = ([view.plane(s, upper_mm) for s in strokes.part], [view.plane(s, upper_mm) for s in strokes.away])
     w: _Window | None = None
     b: _Belief | None = None
+    seen: _Evidence | None = None
     for coarser in PASSES:
         step = finest * coarser
         if w is None or w.plan.step_mm != step:
@@ -135,12 +139,13 @@ def explain(
         assert b is not None
         if not b.region.any() or not b.ground.any():
             return None
-        b = _bettered(w, b)
+        b, seen = _bettered(w, b)
     assert w is not None
     assert b is not None
+    assert seen is not None
     loops = _loops(w.plan, b.soft, b.region)
     clipped = min(_full(w, b.region), _full(w, b.wall))
-    return Explained(loops, w.plan.step_mm, clipped, b.walls) if loops else None
+    return Explained(loops, w.plan.step_mm, clipped, b.walls, _wall_told(w, b, seen)) if loops else None
 
 
 def _window(
@@ -243,13 +248,25 @@ CORE_MM = 1.2
 """So far inside a silhouette most is face and not wall."""
 
 
-def _bettered(w: _Window, b: _Belief) -> _Belief:
+def _bettered(w: _Window, b: _Belief) -> tuple[_Belief, _Evidence]:
     """Face, wall and ground learned from what is thought of each, and the cells explained by them."""
     faces = [Face.learned(w.colour, seed, FIELD_MM / w.plan.step_mm) for seed in (b.region, *b.others)]
     seen = _evidence(w, b, faces)
     if b.first:
         b = replace(b, walls=_likeliest_walls(w, b, seen))
-    return _learned(w, b, faces, w.lines.labelled(_along(w.lines, w.plan, seen, _as_wall(b, seen))))
+    return _learned(w, b, faces, w.lines.labelled(_along(w.lines, w.plan, seen, _as_wall(b, seen)))), seen
+
+
+def _wall_told(w: _Window, b: _Belief, seen: _Evidence) -> float | None:
+    """How much likelier what was taken for the outer wall is wall than ground."""
+    wall = (b.wall > 0) & (b.filled == 0)
+    if wall.sum() * w.plan.step_mm**2 < LEAST_WALL_MM2:
+        return None
+    return float(np.median((_as_wall(b, seen) - seen.ground)[wall]))
+
+
+LEAST_WALL_MM2 = 4.0
+"""A smaller wall tells nothing."""
 
 
 @dataclass(frozen=True, slots=True)

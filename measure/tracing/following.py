@@ -40,7 +40,7 @@ class Followed:
         located: points found before there were features: they follow a fracture more closely.
         rim: what is known of the upper rim.
         faces_mm: (n, 2) boundary of the face's colour of each loop, where it was looked for.
-        clipped: share of the wall, where it is seen, at the sensor's limit.
+        clipped, wall_told: see `measure.silhouette.explaining.Explained`.
     """
 
     estimate: Estimate
@@ -49,6 +49,7 @@ class Followed:
     rim: Rim
     faces_mm: tuple[Array, ...] = ()
     clipped: float = 0.0
+    wall_told: float | None = None
 
 
 def followed_part(
@@ -89,7 +90,7 @@ def followed_part(
         return along_part(light, view, features, seen, found.rim)
 
     estimate, loops = _settled(found.loops, shared, again, watch)
-    return Followed(estimate, loops, found.loops, found.rim, face.outlines_mm, face.clipped)
+    return Followed(estimate, loops, found.loops, found.rim, face.outlines_mm, face.clipped, face.wall_told)
 
 
 def followed_opening(

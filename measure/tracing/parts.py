@@ -49,6 +49,14 @@ OVEREXPOSED = Caution(
     "The part is so bright in the photo that its face and its walls can't be told from each other everywhere: take the "
     "photo again with less light on it, or look at every edge in the picture.",
 )
+PLAINLY_WALL = 4.0
+"""What is taken for the part's wall is likelier wall than ground by this much at least: 5 to 13 in photos that came out
+right, 0.5 to 3.4 in those where a shadow was taken for it (log likelihood; 64 photos and 10 of the worst of 130)."""
+WALL_OR_SHADOW = Caution(
+    "wall-or-shadow",
+    "The part's wall can hardly be told from the shadow beside it, so the outline may be off by the wall's width on the "
+    "side that faces the camera: look at it in the picture, and measure across.",
+)
 NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
     "plain ground of another colour."

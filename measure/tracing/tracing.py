@@ -68,6 +68,8 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     cautions = reference.cautions + doubtful_edges(found, follow.loops, follow.faces_mm)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
+    if follow.wall_told is not None and follow.wall_told < parts.PLAINLY_WALL:
+        cautions += (parts.WALL_OR_SHADOW,)
     cautions += teeth_that_differ(follow.loops)
     if rough.beside and not opening:
         cautions += (parts.BESIDE,)
