@@ -54,7 +54,7 @@ PLAINLY_WALL = 4.0
 right, 0.5 to 3.4 in those where a shadow was taken for it (log likelihood; 64 photos and 10 of the worst of 130)."""
 WALL_OR_SHADOW = Caution(
     "wall-or-shadow",
-    "The part's wall can hardly be told from the shadow beside it, so the outline may be off by the wall's width on the "
+    "The part's wall can hardly be told from the shadow beside it: the outline may be off by the wall's width on the "
     "side that faces the camera: look at it in the picture, and measure across.",
 )
 NO_OUTLINE = (
