@@ -1,18 +1,12 @@
-"""Whether an outline runs along an edge: invented edge points, and drawn discs with and without a shadow's edge."""
+"""Whether an outline runs along an edge: invented edge points and faces."""
 
-import cv2
 import numpy as np
 import pytest
 
 from calib.errors import PartRefused
-from calib.light.profile import Light
-from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.plausible import doubtful_edges, require_edges
 from measure.geometry.features import Circle, Estimate
-
-PX_PER_MM = 10.0
-SIZE = (600, 500)
 
 
 def loop(sigma_mm):
@@ -31,43 +25,47 @@ def test_points_that_hang_on_nothing_are_refused(sigma_mm):
     assert refusal.value.code == "faint-edge"
 
 
-def looking_straight_down():
-    """A view from 300 mm at PX_PER_MM on the plane, y up in the world and down in the photo."""
-    focal = 300.0 * PX_PER_MM
-    pose = [np.pi, 0.0, 0.0, 0.0, 0.0, 300.0]
-    return View(np.array([*pose, focal, SIZE[0] / 2, SIZE[1] / 2, 0.0]), np.zeros((10, 10)), SIZE)
+RADIUS_MM = 15.0
 
 
-def disc_with(shadow):
-    """A dark disc of 15 mm radius on a light ground; with a soft dark ring of 2 mm along its right half, if wanted."""
-    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]].astype(float)
-    r = np.hypot(x - SIZE[0] / 2, y - SIZE[1] / 2) / PX_PER_MM
-    ground = np.full(r.shape, 200.0)
-    if shadow:
-        ground -= 60.0 / (1 + np.exp((r - 17) / 0.3)) * (x > SIZE[0] / 2)
-    picture = np.where(r < 15, 50.0, ground)
-    picture = cv2.GaussianBlur(picture, (0, 0), 0.8)
-    return Light.of(np.repeat(np.clip(picture, 0, 255).astype(np.uint8)[..., None], 3, 2))
-
-
-def circle_px(radius_mm, right_mm):
-    """Counter-clockwise in the world; its right half may have another radius."""
-    t = np.linspace(0, 2 * np.pi, 400)
-    r = np.where(np.cos(t) > 0, right_mm, radius_mm) * PX_PER_MM
-    return np.stack([SIZE[0] / 2 + r * np.cos(t), SIZE[1] / 2 - r * np.sin(t)], 1)
+def circle(radius_mm, n=400):
+    """(n, 2) counter-clockwise about the origin."""
+    t = np.arange(n) * 2 * np.pi / n
+    return radius_mm * np.stack([np.cos(t), np.sin(t)], 1)
 
 
 def found():
-    features = (Circle("D1", 0, (0.0, 0.0), 15.0),)
+    features = (Circle("D1", 0, (0.0, 0.0), RADIUS_MM),)
     return Estimate(features, np.zeros((3, 3)), (), np.zeros((3, 0)), np.zeros((0, 0)))
 
 
-@pytest.mark.parametrize("shadow", [False, True])
-def test_an_outline_on_its_edge_has_no_caution(shadow):
-    assert doubtful_edges(disc_with(shadow), looking_straight_down(), found(), [circle_px(15, 15)], 0.0) == ()
+def located(sigma_mm):
+    points = circle(RADIUS_MM)
+    return EdgeLoop(points, points / RADIUS_MM, np.broadcast_to(sigma_mm, len(points)), np.zeros((len(points), 0)))
 
 
-def test_an_outline_along_a_shadow_has_one():
-    (caution,) = doubtful_edges(disc_with(True), looking_straight_down(), found(), [circle_px(15, 17)], 0.0)
+def test_an_outline_on_its_edge_has_no_caution():
+    assert doubtful_edges(found(), [located(0.01)], [circle(RADIUS_MM)]) == ()
+
+
+def test_a_few_faint_points_are_no_caution():
+    sigma = np.where(np.arange(400) < 60, 0.3, 0.01)
+    assert doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)]) == ()
+
+
+def test_an_outline_that_is_hardly_seen_has_one():
+    sigma = np.where(np.arange(400) < 160, 0.3, 0.01)
+    (caution,) = doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)])
     assert caution.code == "faint-edge"
     assert "D1" in caution.text
+
+
+def test_an_outline_away_from_its_face_has_one():
+    away = circle(RADIUS_MM)
+    away[:40] *= (RADIUS_MM - 0.6) / RADIUS_MM  # the face's colour ends 0.6 mm farther in, over a tenth of the circle
+    (caution,) = doubtful_edges(found(), [located(0.01)], [away])
+    assert caution.code == "faint-edge"
+
+
+def test_an_opening_is_judged_by_its_points_alone():
+    assert doubtful_edges(found(), [located(0.01)], ()) == ()
