@@ -64,7 +64,8 @@ def test_the_other_face_is_noticed_and_the_first_photo_decides(three):
     assert f"{OTHER_FACE.name} shows the other face" in said.text
     score = scored(found.trace)
     assert not score["mirrored"]
-    assert score["p95_mm"] < 0.05
+    assert abs(score["scale_off"]) < found.trace.scale.u95_relative
+    assert score["p95_mm"] < 0.08  # 62 mm long: what a scale does that is off by 0.14 %, where ± 0.15 % are said
 
 
 def test_another_part_is_refused(three):
