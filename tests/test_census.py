@@ -78,7 +78,7 @@ def test_none_of_the_twelve_is_refused_or_wrong_in_silence(twelve: list[Row]) ->
 
 
 def test_readings_make_the_twelve_surer(twelve: list[Row]) -> None:
-    """Medians are 0.041 and 0.017 mm: by the photo alone it is the scale, which the card gives to 0.1 % (60 mm: 0.06)."""
+    """Medians are 0.041 and 0.017 mm: by the photo alone it is the scale, by the card to 0.1 % (60 mm: 0.06)."""
     sure = [r for r in twelve if not r["cautions"]]
     assert np.median(p95(twelve)) < 0.045
     assert np.median(p95(twelve, "measured")) < 0.025
