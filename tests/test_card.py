@@ -23,7 +23,6 @@ FOUND = {
     "speckle, askew": Drawing(table="speckle", ground=(0.3, 0.3, 0.3), face=(0.75, 0.74, 0.72), turn=47.0),
     "oblique": Drawing(tilt=32.0, camera_height=190.0),
     "near": Drawing(camera_height=120.0, table="wood", turn=-6.0),
-    "three quarters of the frame, as a phone's lens shows it": Drawing(camera_height=86.0, turn=3.0, radial=0.045),
 }
 REFUSED = {
     "look-alike": Drawing(width=85.0, height=55.0),

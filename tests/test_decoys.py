@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 
 from calib.card.card import Card, Failure, find_card
 from calib.view.view import camera_prior
-from tests.accuracy.cards_photos import Decoy, decoys, goods
+from tests.accuracy.cards_photos import Decoy, decoys, goods, real_card
 from tests.accuracy.decoys import scale_error
 from tests.accuracy.small_photos import Scene, photo
 
@@ -50,6 +51,18 @@ def test_a_good_card_gives_the_right_scale(name: str) -> None:
     card = found(scene)
     assert isinstance(card, Card), card
     assert abs(scale_error(replace(scene, wide=WIDE), card.solution.view)) < 0.01
+
+
+@pytest.mark.parametrize(("height", "radial"), [(86.0, 0.045), (100.0, 0.08), (86.0, -0.03)])
+def test_a_card_that_fills_three_quarters_of_the_frame_is_not_bent(height: float, radial: float) -> None:
+    """Seen through lenses as phones have them, whose k1 it tells."""
+    card = real_card(np.random.default_rng(4), face=(0.05, 0.1, 0.35), at=(0.0, 0.0), turn=3.0)
+    scene = Scene("near", (card,), (0.0, 0.0), ground="paper", height=height, radial=radial, wide=WIDE)
+    sure = found(scene)
+    assert isinstance(sure, Card), sure
+    k1, sd = sure.solution.view.parameters[9], np.sqrt(sure.solution.view.covariance[9, 9])
+    assert abs(k1 - radial) < 0.008  # the focal length, by whose square it is measured, is known to 2.5 %
+    assert abs(k1 - radial) < 3 * np.hypot(sd, 0.05 * radial)
 
 
 def test_there_are_enough_of_both() -> None:

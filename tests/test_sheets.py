@@ -37,6 +37,7 @@ GOOD = {
     "a4, upright": (camera(height=520.0), replace(SHEET, turn=88.0), A4),
     "a4, oblique": (camera(30.0, 100.0, 460.0, k1=0.02), SHEET, A4),
     "letter": (camera(k1=-0.02), replace(SHEET, width=279.4, height=215.9), LETTER),
+    "a4, sides bowed by 0.4 mm": (camera(), replace(SHEET, bow=0.4), A4),
 }
 
 

@@ -37,18 +37,18 @@ it says, so that they count where lightness shows nothing."""
 CORRELATED = 3.0
 """How many neighbouring samples share their error."""
 LINE_SD_PX = 0.08
-"""How far a stretch may lie off the line through all of a side's."""
+"""How far a stretch may lie off the line through all of a side's, which the lens bows."""
 PHOTO_MEAN, PHOTO_SD = np.array([np.log(0.95), 0.25]), np.array([0.25, 0.4])
 PHOTO_LIMITS = np.array([[np.log(0.5), 0.0], [np.log(3.0), 1.8]])
 """Blur and sharpening of phones' photos, as the spread of rendered and real ones was seen; at least, at most."""
-SIDE_MEAN = np.array([0.35, *8 * [0.04], *3 * [-1.1], 0.0, 0.0])
-SIDE_SD = np.array([0.3, *8 * [0.12], *3 * [0.8], 5.0, 5.0])
+SIDE_MEAN = np.array([0.35, *8 * [0.04], *3 * [-1.1], 0.0, 0.0, 0.0])
+SIDE_SD = np.array([0.3, *8 * [0.12], *3 * [0.8], 5.0, 5.0, 3.0])
 LEAST_SHADE, WALL_LIMITS = np.array([-0.8, *8 * [-0.03]]), (-4.0, 0.3)
 """Sky, shadows, wall: what light can do at all. A lit wall lightens the ground, a shadow does not."""
 OWN_SD = np.array([5.0, 0.3, 0.3, 0.3, 0.004, 0.3, 0.3, 0.3])
 CLIPPED_LOG, CLIPPED_SD = 0.5, 0.5
 """How much more light there was where it was cut off, logarithm, and its standard deviation."""
-TURNS, TRIALS, SETTLED_PX = 12, 5, 0.01
+TURNS, TRIALS, SETTLED_PX = 16, 5, 0.01
 DAMPING, EASED, HARDENED = 1e-3, 5.0, 6.0
 """Most turns, most steps tried in each, the change that ends them. Marquardt's factor: at first, how it changes."""
 
@@ -102,8 +102,7 @@ class _Adjustment:
         by_side[:, LINE.start] = [np.median(start_px[s.side == k]) for k in range(4)]
         self.now = Unknowns(own, by_side, PHOTO_MEAN.copy())
         self.on_line = np.zeros((m, PHOTO + SIDE))  # how the distance from a side's line hangs on what is shared
-        self.on_line[:, PHOTO + LINE.start] = -1
-        self.on_line[:, PHOTO + LINE.start + 1] = -s.along
+        self.on_line[:, PHOTO:][:, LINE] = -np.stack([np.ones(m), s.along, 1 - 8 * s.along**2], 1)
         self.weight = 1 / NOISE**2 / CORRELATED
         self.heard = np.ones(m)
         self.shared = [np.r_[:PHOTO, PHOTO + SIDE * k : PHOTO + SIDE * (k + 1)] for k in range(4)]
@@ -127,8 +126,7 @@ class _Adjustment:
         return self.result()
 
     def off_line(self, at: Unknowns) -> Array:
-        line = at.by_side[self.s.side][:, LINE]
-        return np.asarray(at.own[:, 0] - line[:, 0] - line[:, 1] * self.s.along)
+        return np.asarray(at.own[:, 0] + (self.on_line[:, PHOTO:] * at.by_side[self.s.side]).sum(1))
 
     def squares(self, at: Unknowns, r: Array) -> Array:
         """(5,) weighted squares of each side and of what is the photo's, all that is known beforehand included."""

@@ -37,9 +37,9 @@ DARKEST = 0.02
 FACE, SLOPE, GROUND, OWN = slice(1, 4), 4, slice(5, 8), 8
 """A stretch's own unknowns: place of the upper rim, px; logarithms of the face's light; how that changes inwards, share
 a pixel; logarithms of the ground's light; and how many they are."""
-SKY, SHADES, WALL, LINE, SIDE = 0, slice(0, 9), slice(9, 12), slice(12, 14), 14
+SKY, SHADES, WALL, LINE, SIDE = 0, slice(0, 9), slice(9, 12), slice(12, 15), 15
 """A side's: share of its light that the ground gets from the whole sky, and what each shadow takes; logarithms of the
-wall's light over the face's; offset and slope of the line that its stretches lie on, px; and how many they are."""
+wall's light over the face's; offset, slope and bow of the line that its stretches lie on, px; and how many they are."""
 BLUR, SHARPENING, PHOTO = 0, 1, 2
 """The photo's: logarithm of the blur, px, and strength of the sharpening; and how many they are."""
 

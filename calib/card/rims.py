@@ -6,13 +6,14 @@ photo nearly as well, half of the way between them is doubt.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
 from calib.arrays import Array
 from calib.card.rim_fit import NOISE, RimFit, fitted
-from calib.card.rim_model import Stretches, offsets
+from calib.card.rim_model import INNER_SAMPLES, STEP_PX, Stretches, offsets
 from calib.light.profile import Light
 from calib.rectangle.sides import BESIDE_CORNER_MM, CORNER_MARGIN_MM
 from calib.view.view import Rectangle, SideEdges, Solution, project, side_points
@@ -21,14 +22,17 @@ STRETCHES, EACH = 10, 24
 """Into how many stretches a side is cut, each the mean of so many profiles across it."""
 SHOWN_PX = 0.35
 """A wall that is seen less wide has one rim."""
+ALIKE_PX, UNLIKE, FARTHEST_PX = 0.5, 0.4, 6.5
+"""Starting points no farther apart are one; see `_unlike_face`; and how far off it is looked for."""
 LIGHT_DOUBT = 0.006
 """What the model may be wrong by just at the rim, share of full code: the fainter the step there, the farther off the
 rim may be. From rendered photos, whose steps of 2 to 60 hundredths bear it out."""
 CLIPPED_DOUBT = 0.2
 """How much a side may be off where the face is overexposed, in some colour at least, in standard deviations of the
 blur: how much more light there was, can only be guessed. From rendered photos."""
-LEAST_SD_PX = 0.05
-"""Least standard deviation of what a side's points have in common."""
+LEAST_SD_PX, MOST_SD_PX = 0.05, 1.5
+"""Standard deviation of what a side's points have in common: at least; and at most by one fit, since something was seen
+there."""
 LEAST_POINT_PX = 0.015
 """Least standard deviation of one stretch."""
 SLOPE_SHARE, LEAST_SLOPE_PX, BOW_SHARE, LEAST_BOW_PX = 0.5, 0.01, 0.25, 0.018
@@ -50,40 +54,60 @@ def rims(light: Light, solution: Solution) -> tuple[SideEdges, ...]:
         more clearly seen.
     """
     s, points, normals = _stretches(light, solution)
-    shown = np.where(s.wall_px > SHOWN_PX, s.wall_px, 0.0)
-    fits = [fitted(s, np.zeros(len(s.side)))]
-    if shown.any():
-        fits.append(fitted(s, shown))
+    fits = [fitted(s, start_px) for start_px in _starts(s)]
     return tuple(_edges(s, k, fits, points, normals) for k in range(4))
+
+
+def _starts(s: Stretches) -> list[Array]:
+    """(m,) where the upper rim may lie: where it was found, where it is if the wall's foot was found there, and where,
+    from within, it first looks unlike the face: a shadow beyond it may have been taken for the ground's beginning."""
+    out = [np.zeros(len(s.side)), np.where(s.wall_px > SHOWN_PX, s.wall_px, 0.0), _unlike_face(s)]
+    return [x for k, x in enumerate(out) if all(np.abs(x - o).max() > ALIKE_PX for o in out[:k])]
+
+
+def _unlike_face(s: Stretches) -> Array:
+    """Where, from within, the light of a side is first as unlike the face's as UNLIKE of the most."""
+    apart = np.linalg.norm(s.light - s.light[:, :INNER_SAMPLES].mean(1, keepdims=True), axis=2)
+    beyond = apart > UNLIKE * apart.max(1, keepdims=True)
+    beyond[:, : INNER_SAMPLES // 2] = False
+    at = offsets()[beyond.argmax(1)] - STEP_PX / 2
+    sides = np.array([np.median(at[s.side == k]) for k in range(4)])
+    return np.asarray(np.where(np.abs(sides) < FARTHEST_PX, sides, 0.0)[s.side])
 
 
 def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: Array) -> SideEdges:
     """One side: what all fits say, each as likely as it explains the photo, and what they differ in as doubt."""
     on = s.side == side
-    likely = np.exp(min(f.cost[side] for f in fits) - np.array([f.cost[side] for f in fits]))
+    worse = [max(float(f.misfit[side]) / float(NOISE[0]), 1.0) for f in fits]  # than the model was thought to be
+    cost = np.array([f.cost[side] for f in fits])
+    likely = np.exp((cost.min() - cost) / min(worse) ** 2)
     likely /= likely.sum()
-    offset = sum(p * f.offset_px[on] for p, f in zip(likely, fits, strict=True))
-    best = fits[int(likely.argmax())]
-    apart = sum(
-        float(p * np.mean((f.offset_px[on] - offset) ** 2)) for p, f in zip(likely, fits, strict=True) if len(fits) > 1
-    )
-    worse = max(float(best.misfit[side]) / float(NOISE[0]), 1.0)
-    own = np.full(int(on.sum()), _scatter(s.along[on], np.asarray(offset)))
-    faint = LIGHT_DOUBT * np.sqrt(2 * np.pi) * best.blur_px / max(float(best.step[side]), 1e-3)
-    cut = CLIPPED_DOUBT * best.blur_px * float(s.overexposed[on].mean())
+    offsets_px = np.array([f.offset_px[on] for f in fits])
+    offset = likely @ offsets_px
+    doubts = np.array([_doubt(f, side, w) for f, w in zip(fits, worse, strict=True)])
+    apart = np.mean((offsets_px - offset) ** 2, 1)
+    blur = float(likely @ [f.blur_px for f in fits])
+    cut = CLIPPED_DOUBT * blur * float(s.overexposed[on].mean())
     wall = THICKNESS_SHARE * float(np.clip(s.wall_px[on].mean(), 0, 3))
-    common = float(np.linalg.norm([best.common_sd_px[side] * worse, faint, cut, wall, np.sqrt(apart), LEAST_SD_PX]))
+    common = math.hypot(math.sqrt(float(likely @ (doubts**2 + apart))), cut, wall, LEAST_SD_PX)
+    own = np.full(int(on.sum()), _scatter(s.along[on], offset))
     return SideEdges(
         side,
         s.along[on],
         True,
-        points[on] + np.asarray(offset)[:, None] * normals[on],
+        points[on] + offset[:, None] * normals[on],
         normals[on],
         own,
         common,
         slope_sd_px=float(np.hypot(SLOPE_SHARE * common, LEAST_SLOPE_PX)),
         bow_sd_px=float(np.hypot(BOW_SHARE * common, LEAST_BOW_PX)),
     )
+
+
+def _doubt(f: RimFit, side: int, worse: float) -> float:
+    """Standard deviation of a side by one fit, px: the fit's own, and what the model may be wrong by at the rim."""
+    faint = LIGHT_DOUBT * math.sqrt(2 * math.pi) * f.blur_px / max(float(f.step[side]), 1e-3)
+    return min(math.hypot(float(f.common_sd_px[side]) * worse, faint), MOST_SD_PX)
 
 
 def _scatter(along: Array, offset_px: Array) -> float:

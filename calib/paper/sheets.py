@@ -17,7 +17,7 @@ from calib.light.profile import Light
 from calib.messages import Remedy
 from calib.paper.formats import CUT_SHARE
 from calib.paper.sides import STAGES, located_sheet
-from calib.rectangle.quads import Quad, quadrilaterals
+from calib.rectangle.quads import Quad, quadrilaterals, same
 from calib.rectangle.refusals import Failure, too_oblique
 from calib.rectangle.seen_shape import area
 from calib.rectangle.sighting import box_around, inside, shape_of
@@ -26,7 +26,7 @@ from calib.reference.found import Caution
 from calib.reference.reference import Reference, look_alikes
 from calib.view.joint import JointView, LyingRectangle, solve_jointly
 from calib.view.settling import MAD_TO_SD
-from calib.view.view import Prior, SideEdges, first_guess, project, side_points
+from calib.view.view import BROAD, Prior, SideEdges, first_guess, project, side_points
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
 """How far a rough outline may stray: ratio of sides, right angle; relative."""
@@ -37,11 +37,20 @@ SMALL_MM = 150.0
 """Nobody takes something smaller for a sheet."""
 WELL_SEEN = 1.5
 """What is seen, of 2, of something whose shape can be told."""
-TRIALS = 4
+TRIALS = 6
+LARGE = 0.4
+"""What the largest of all candidates is put before a small one, as much of a score: of a sheet and the boxes printed on
+it the sheet is looked into first."""
+FOCALS = (1.0, 0.75, 1.3, 1.65)
+"""Focal lengths that are tried where none is known, as shares of the best value."""
 ROUGH_PX = 2.0
 """How well rough sides are known."""
 SAME_MM = 3.0
 """Two sheets whose corners lie this near, as shares of three hundred, are one."""
+INSIDE, LARGER = 0.97, 1.1
+"""How much of something lies within another's outline if it is printed on it; and how much larger that is at least."""
+MOST_RADIAL = 0.3
+"""No lens bends more: a side was taken from something else."""
 SEEN, CURLED_SEEN, AGREES = 0.45, 0.3, 4.0
 """Share of a side along which its edge must be seen; along which a curled one is; and how well a point must agree, in
 standard deviations."""
@@ -50,8 +59,8 @@ LOOSE_SHARE = 0.1
 STRICT = 3.5
 OBLIQUE_DEG = 30.0
 """A tilt that a person is told of."""
-MOST_BOW_MM = 0.9
-"""A sheet's side that bows more lies hollow or is curled."""
+MOST_BOW_MM, ODD_BOW_MM = 2.0, 0.9
+"""A sheet's side that bows more lies hollow or is curled; less does where the shape is odd too."""
 CORNER_MM, ROUND_SHARE = 3.0, 0.55
 """Corners of a tenth of a card's side and less may be dog-eared; a point this far in on the corner's bisector must
 still be of the sheet's colour."""
@@ -120,19 +129,28 @@ def find_sheet(
     """
     size = (rgb.shape[1], rgb.shape[0])
     if quads is None:
-        quads = quadrilaterals(rgb, prior.focal_px, reference.ratio)
+        quads = _rough(rgb, prior, reference)
     least = LEAST_AREA * size[0] * size[1]
     large = [q for q in quads if q.seen > LEAST_SEEN and area(q.corners_px) > least]
     near = [q for q in large if _off(q, reference, prior) < 1 and inside(q.corners_px, size)]
     passed: list[FoundSheet] = []
     failures: list[Failure] = []
-    for q in sorted(near, key=lambda q: -q.score)[:TRIALS]:
-        if any(_same(q.corners_px, s.corners_px) for s in passed):
+    most = max((area(q.corners_px) for q in near), default=1.0)
+    broad = prior.focal_relative > BROAD  # nothing is then known of the proportions that a sheet shows
+    near.sort(key=lambda q: -(q.seen if broad else q.score) - LARGE * area(q.corners_px) / most)
+    for k, q in enumerate(near):
+        inner = [s for s in passed if _within(s.corners_px, q.corners_px)]
+        if k >= TRIALS and not inner:
+            continue
+        if any(_same(q.corners_px, s.corners_px) or _within(q.corners_px, s.corners_px) for s in passed):
             continue
         result = judge_sheet(rgb, q.corners_px, reference, prior, blur_px)
         if isinstance(result, Failure):
             failures.append(result)
-        elif not any(_same(result.corners_px, s.corners_px) for s in passed):
+            continue
+        # what lies within a sheet's outline is printed on it
+        passed = [s for s in passed if not _within(s.corners_px, result.corners_px)]
+        if not any(_same(result.corners_px, s.corners_px) for s in passed):
             passed.append(result)
     if len(passed) > 1:
         return Failure("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
@@ -140,6 +158,17 @@ def find_sheet(
         return passed[0]
     telling = [f for f in failures if f.code not in ("unclear", "curled")]
     return telling[0] if telling else _nothing(rgb, quads, failures, reference, prior)
+
+
+def _rough(rgb: NDArray[np.uint8], prior: Prior, reference: Reference) -> list[Quad]:
+    """Rough quadrilaterals; where the focal length is hardly known, those that any likely one makes the reference."""
+    factors = FOCALS if prior.focal_relative > BROAD else (1.0,)
+    out: list[Quad] = []
+    for factor in factors:
+        for q in quadrilaterals(rgb, factor * prior.focal_px, reference.ratio):
+            if not any(same(q.corners_px, other.corners_px, 1.0) for other in out):
+                out.append(q)
+    return out
 
 
 def _off(q: Quad, reference: Reference, prior: Prior) -> float:
@@ -152,6 +181,14 @@ def _off(q: Quad, reference: Reference, prior: Prior) -> float:
 def _same(q: Array, other: Array) -> bool:
     near = SAME_MM / 300 * math.sqrt(area(q))
     return bool((np.hypot(*np.moveaxis(q[:, None] - other[None], -1, 0)).min(0) < near).all())
+
+
+def _within(inner: Array, outer: Array) -> bool:
+    """Whether a quadrilateral lies within a clearly larger one, sides in common allowed."""
+    import cv2
+
+    both, _ = cv2.intersectConvexConvex(outer.astype(np.float32), inner.astype(np.float32))
+    return bool(both > INSIDE * area(inner) and area(outer) > LARGER * area(inner))
 
 
 def judge_sheet(
@@ -205,6 +242,8 @@ def _judged(
     if why is not None:
         return why
     seen = _seen(joint, edges)
+    if abs(joint.view.parameters[9]) > MOST_RADIAL:
+        return _unclear(reference)
     loose = replace(nominal, height_sd_mm=LOOSE_SHARE * nominal.height_mm)
     try:
         shape = solve_jointly([LyingRectangle(edges, loose, cut_sd_mm(reference))], prior, joint.view.parameters, size)
@@ -212,11 +251,13 @@ def _judged(
         return _unclear(reference)
     height, height_sd = shape.bodies[0].rectangle.height_mm, float(np.sqrt(shape.bodies[0].size_covariance[1, 1]))
     allowed = math.hypot(height_sd, nominal.height_sd_mm, nominal.width_sd_mm * nominal.height_mm / nominal.width_mm)
-    if seen.min() > CURLED_SEEN and _bow_mm(joint, edges) > max(MOST_BOW_MM, 3 * nominal.height_sd_mm):
+    bow = _bow_mm(joint, edges) if seen.min() > CURLED_SEEN else 0.0
+    odd = seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed
+    if bow > max(ODD_BOW_MM if odd else MOST_BOW_MM, 3 * nominal.height_sd_mm):
         return Failure(
             "curled", f"The {reference.words} does not lie flat: its sides are curved in the photo; press it flat."
         )
-    if seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed:
+    if odd:
         return _other_shape(nominal.width_mm / height, height_sd / height, reference)
     if seen.min() < SEEN:
         return _unclear(reference)

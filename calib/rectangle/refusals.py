@@ -22,6 +22,8 @@ MOST_RADIUS_SD_MM = 0.6
 BOW_LIMIT_MM, BOW_DOUBT_MM = 0.10, 0.07
 """A card whose side bows more than this is bent: at arm's length its middle stands some millimetre off the table. A bow
 less well known than the second figure says nothing."""
+ODD = 16.7
+"""Chi-square of five degrees of freedom, four sides and a lens, at 0.005."""
 TILT_LIMIT_DEG = 45.0
 SHORTEST_PX = 160.0
 SQUARE_MM = 0.8
@@ -52,7 +54,7 @@ def rejection(s: Sighting, reference: Reference) -> Failure | None:
         too_oblique(s.tilt_deg - 3 - 2 * math.degrees(s.ratio_sd)),
         wrong,
         unclear() if s.radius.sd_mm > MOST_RADIUS_SD_MM else None,
-        bent(s.bow_mm, s.bow_sd_mm),
+        bent(s.bow_mm, s.bow_sd_mm, s.lens_off),
     )
     return next((why for why in tests if why is not None), None)
 
@@ -88,10 +90,18 @@ def by_corners(radius: Radius, reference: Reference) -> Failure:
     return _instead("corners", f"has corners of {radius.radius_mm:.1f} mm radius: {right}", reference)
 
 
-def bent(bow_mm: Array, bow_sd_mm: Array) -> Failure | None:
-    """Whether one of four sides is curved: (4,) its middle off the line through its ends, and standard deviation."""
+def bent(bow_mm: Array, bow_sd_mm: Array, lens_off: float = 0.0) -> Failure | None:
+    """Whether the sides are curved: one of them much, or all together with a lens that would have to be an odd one.
+
+    Args:
+        bow_mm, bow_sd_mm: (4,) each side's middle off the line through its ends, less what the lens does, and standard
+            deviation.
+        lens_off: how far that lens is from what is known of lenses, standard deviations.
+    """
+    known = bow_sd_mm < BOW_DOUBT_MM
     over = np.abs(bow_mm) - BOW_LIMIT_MM - 4 * bow_sd_mm
-    if not ((bow_sd_mm < BOW_DOUBT_MM) & (over > 0)).any():
+    together = lens_off**2 + float(((bow_mm / np.hypot(bow_sd_mm, BOW_LIMIT_MM / 2))[known] ** 2).sum())
+    if not (known & (over > 0)).any() and (not known.any() or together < ODD):
         return None
     return Failure("bent", "The card is bent: its sides are curved in the photo; flatten it, or take another card.")
 

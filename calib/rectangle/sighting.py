@@ -72,7 +72,8 @@ class Sighting:
         whole: whether all four corners lie in the photo.
         look: colour of the photo around it.
         focal_px: by which it is most like the reference; as known beforehand, where that is known well.
-        radial: k1 of the lens, by the sides' bows and what is known beforehand.
+        radial: k1 of the lens, by the sides' bows and what is known beforehand; lens_off: from that, in standard
+            deviations.
     """
 
     corners_px: Array
@@ -89,6 +90,7 @@ class Sighting:
     look: Look
     focal_px: float
     radial: float
+    lens_off: float
 
     @property
     def score(self) -> float:
@@ -180,6 +182,7 @@ def looked_at(
         look=look,
         focal_px=focal_px,
         radial=radial,
+        lens_off=(radial - prior.radial) / prior.radial_sd,
     )
 
 

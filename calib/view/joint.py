@@ -14,23 +14,31 @@ import numpy as np
 from calib.arrays import Array
 from calib.view.settling import settle
 from calib.view.view import (
-    BOW_SD_PX,
+    BROAD,
     CAMERA,
+    REDUNDANT,
     Prior,
     Rectangle,
     SideEdges,
     View,
+    of_further_terms,
     project,
     projection_derivative,
     side_points,
 )
 
-MODES = 6
-"""How many shapes a cut side may have: a slope, a bow, then waves of ever shorter length."""
+MODES = 7
+"""How many shapes a cut side may have: all of it off, a slope, a bow, then waves of ever shorter length. A side that is
+hollow between its corners is off and bowed."""
 VIEW, OWN, PLACE = 10, 7 + 4 * MODES, 3
 """How many unknowns a view has, a rectangle (3 of its size, 4 offsets, each side's modes), a place in the plane."""
-FALLING = np.array([1.0, 1.0, *(2 / k for k in range(3, MODES + 1))])
+FALLING = np.array([0.7, 1.0, 1.5, *(2 / k for k in range(3, MODES))])
 """Standard deviations of the modes, in those of the first."""
+SHAPE_TURNS, ALIKE = 4, 1.05
+"""How often all is solved again with sides as much worse cut, or more curled, than was thought as they turned out to be
+(a component of variance, estimated), and with what is known of a focal length near the right one."""
+UNSEEN = SideEdges(0, np.empty(0), True, np.empty((0, 2)), np.empty((0, 2)), np.empty(0))
+"""A side without points."""
 NONE = 1e-4
 """Standard deviation that stands for none."""
 
@@ -42,7 +50,8 @@ class LyingRectangle:
     Attributes:
         sides: located points of its four sides.
         rectangle: its nominal size.
-        cut_sd_mm: how far a side's ends and its middle stray from the straight and square line, standard deviation.
+        cut_sd_mm: how far a side's ends and its middle stray from the straight and square line, standard deviation: at
+            least, as sides that stray farther are seen to. 0 for sides that are straight.
         base_mm: height of its underside over the plane.
         place: (3,) x, y, mm, and turn, rad, in the frame of the first; first guess.
     """
@@ -62,7 +71,7 @@ class Placed:
         rectangle: its size.
         size_covariance: (2, 2) of width and height.
         place: (3,) x, y and turn.
-        modes_px: (4, m) each side's shape: its ends off the other way round, its middle off, and waves.
+        modes_px: (4, m) each side's shape: all of it off, its ends off either way, its middle off, and waves.
         residuals: per side, of its points, in units of one point's standard deviation.
     """
 
@@ -84,8 +93,8 @@ class JointView:
 
 def modes(along: Array) -> Array:
     """(n, m) shapes of a side at positions -0.5 to 0.5 along it, each at most 1."""
-    waves = [np.cos(k * np.pi * (along + 0.5)) for k in range(3, MODES + 1)]
-    return np.stack([2 * along, 1 - 8 * along**2, *waves], 1)
+    waves = [np.cos(k * np.pi * (along + 0.5)) for k in range(3, MODES)]
+    return np.stack([np.ones_like(along), 2 * along, 1 - 8 * along**2, *waves], 1)
 
 
 def placed(points_mm: Array, place: Array) -> Array:
@@ -139,6 +148,10 @@ class _Seen:
     def own(self, k: int) -> slice:
         """Where a body's own unknowns stand."""
         return slice(VIEW + OWN * k, VIEW + OWN * (k + 1))
+
+    def shapes(self, k: int) -> slice:
+        """Where the shapes of a body's sides stand, side by side."""
+        return slice(self.own(k).start + 7, self.own(k).stop)
 
     def place(self, k: int) -> slice:
         """Where a body's place stands; empty for the first."""
@@ -200,18 +213,35 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
     mean[CAMERA] = prior.camera
     q = mean.copy()
     q[:VIEW] = start
+    seen_sd, cut_sd = [], []
     for k, b in enumerate(bodies):
         r, own = b.rectangle, seen.own(k)
         q[own.start : own.start + 3] = mean[own.start : own.start + 3] = r.width_mm, r.height_mm, r.thickness_mm
-        cut = np.array([b.cut_sd_mm * _px_per_mm(start, b, s) for s in range(4)])
-        common = [next((s.common_sd_px for s in b.sides if s.side == j), 1.0) for j in range(4)]
+        sides = {x.side: x for x in b.sides}
+        common = [sides[j].common_sd_px if j in sides else 1.0 for j in range(4)]
         sizes = np.maximum([r.width_sd_mm, r.height_sd_mm, r.thickness_sd_mm], NONE)
-        shapes = np.maximum(cut[:, None] * FALLING, NONE)
-        shapes[:, 1] = np.hypot(shapes[:, 1], BOW_SD_PX)
-        sd[own] = np.r_[sizes, common, shapes.ravel()]
+        sd[own] = np.r_[sizes, common, np.full(4 * MODES, NONE)]
+        seen_sd.append(
+            np.array([[getattr(sides.get(j), n, 0.0) for n in ("slope_sd_px", "bow_sd_px")] for j in range(4)])
+        )
+        cut_sd.append(np.array([b.cut_sd_mm * _px_per_mm(start, b, j) for j in range(4)])[:, None] * FALLING)
         if k:
             q[seen.place(k)] = b.place
-    settled = settle(seen, q, mean, prior.beside(sd))
+    for _ in range(SHAPE_TURNS):
+        for k in range(len(bodies)):
+            shapes = cut_sd[k].copy()
+            shapes[:, 1:3] = np.hypot(shapes[:, 1:3], seen_sd[k])
+            sd[seen.shapes(k)] = np.maximum(shapes, NONE).ravel()
+        known = prior.near(float(q[6])).of_lens(float(q[9]))
+        mean[CAMERA] = known.camera
+        settled = settle(seen, q, mean, known.beside(sd))
+        q = settled.values
+        strained = [float(np.mean((q[seen.shapes(k)] / sd[seen.shapes(k)]) ** 2)) for k in range(len(bodies))]
+        worse = [np.sqrt(max(x, 1.0)) if b.cut_sd_mm else 1.0 for x, b in zip(strained, bodies, strict=True)]
+        cut_sd = [c * w for c, w in zip(cut_sd, worse, strict=True)]
+        unlike = prior.of_lens(float(q[9])).radial_sd > prior.radial_sd
+        if max(worse) < ALIKE and not unlike and not prior.focal_relative > BROAD:
+            break
     v, cov = settled.values, settled.covariance
     out, scaled = [], settled.residuals_px / seen.sigma_px
     at = 0
@@ -232,7 +262,19 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
                 tuple(residuals),
             )
         )
-    return JointView(View(v[:VIEW], cov[:VIEW, :VIEW], size_px), tuple(out), settled.chi2)
+    covariance = _strain(bodies, seen, v - mean, known.beside(sd)) * of_further_terms(cov[:VIEW, :VIEW], v[9], prior)
+    return JointView(View(v[:VIEW], covariance, size_px), tuple(out), settled.chi2)
+
+
+def _strain(bodies: list[LyingRectangle], seen: _Seen, off: Array, information: Array) -> float:
+    """By how much the covariance is too small, as `calib.view.view.solve` has it: of the straight body that camera
+    and shapes are strained most for; a cut one's shapes have their own component of variance."""
+    out = [1.0]
+    for k, b in enumerate(bodies):
+        if not b.cut_sd_mm:
+            at = np.r_[CAMERA, seen.own(k)]
+            out.append(float(off[at] @ information[np.ix_(at, at)] @ off[at]) / REDUNDANT)
+    return max(out)
 
 
 def _px_per_mm(view: Array, b: LyingRectangle, side: int) -> float:

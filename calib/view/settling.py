@@ -9,9 +9,9 @@ import numpy as np
 
 from calib.arrays import Array
 
-TURNS, PLAIN_TURNS, SETTLED = 16, 2, 0.5
-"""Most turns of the solution; how many come before points are weighed by their residuals; and how small the last step
-must be, in standard deviations."""
+TURNS, PLAIN_TURNS, AGREED, SETTLED = 20, 2, 1.0, 0.5
+"""Most turns of the solution; how many come before points are weighed by their residuals, and how small a step; and how
+small the last step must be, in standard deviations as the points' own scatter has them."""
 STILL = 0.02
 """A step smaller than this, in standard deviations, is the last one (chosen, no source)."""
 MAD_TO_SD = 1.48
@@ -56,7 +56,7 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
         numpy.linalg.LinAlgError: the unknowns are not determined, or don't settle.
     """
     q = start
-    weight, spread, last = np.ones_like(seen.sigma_px), 1.0, np.inf
+    weight, spread, last, agreed = np.ones_like(seen.sigma_px), 1.0, np.inf, False
     for turn in range(TURNS):
         r, A = seen.misfit(q), seen.derivative(q)
         W = weight / seen.sigma_px**2
@@ -66,10 +66,12 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
         if not np.all(np.isfinite(q)):
             break
         with np.errstate(invalid="ignore"):  # a matrix that is no better than singular: `last` is then no number
-            last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max())
+            last = float(np.abs(step / np.sqrt(np.diag(np.linalg.inv(N)))).max()) / spread
         if turn > PLAIN_TURNS and last < STILL:
             break
-        if turn >= PLAIN_TURNS:  # no point is doubted before all have had their say: a poor start would silence a side
+        # no point is doubted before all have had their say: a poor start would silence a whole side for good
+        agreed = agreed or (turn >= PLAIN_TURNS and last < AGREED)
+        if agreed:
             scaled = np.abs(seen.misfit(q)) / seen.sigma_px
             spread = max(1.0, MAD_TO_SD * float(np.median(scaled)))
             weight = np.clip(1 - (scaled / (SILENT_FROM * spread)) ** 2, 0.0, None) ** 2

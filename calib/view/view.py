@@ -146,6 +146,10 @@ that correct leave about 0; calibrations that people published, several terms ta
 frame, come to -0.01 (github.com/rameau-fr/MC-Calib, issue 50), 0.06 (github.com/alicevision/Meshroom, issue 1484), 0.04
 and 0.08 (calibration files of phones in public repositories); eight photos of one phone solved by cards to 0.03 to
 0.05."""
+FURTHER_SHARE = 0.25
+"""What a lens does beyond its first term, as a share of what it does by that, standard deviation."""
+UNLIKE = 1.5
+"""How many standard deviations off a lens is unlike others."""
 BROAD = 0.1
 """A relative standard deviation of a focal length from which on its logarithm is what is known."""
 
@@ -182,6 +186,10 @@ class Prior:
             return self
         by_logarithm = focal_px * (1 - float(np.log(focal_px / self.focal_px)))
         return replace(self, focal_px=by_logarithm, focal_relative=abs(self.focal_relative * focal_px / by_logarithm))
+
+    def of_lens(self, radial: float) -> Prior:
+        """As it is for a lens unlike all that were known: what is known of others then says little of it."""
+        return replace(self, radial_sd=max(self.radial_sd, abs(radial - self.radial) / UNLIKE))
 
     def beside(self, sd: Array) -> Array:
         """(p, p) information of p unknowns with independent priors, the camera's four among them as CAMERA has them.
@@ -385,12 +393,25 @@ def solve(
     strained = max(1.0, float((q - mean) @ information @ (q - mean)) / REDUNDANT)
     by_prior = np.c_[cov[:10, CAMERA] @ _known_of_camera(known), own_size]
     return Solution(
-        View(q[:10], strained * cov[:10, :10], size_px, by_prior),
+        View(q[:10], strained * of_further_terms(cov[:10, :10], q[9], prior), size_px, by_prior),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
         tuple(r[a:b] for a, b in pairwise(at)),
         (float(np.sqrt(cov[10, 10])), float(np.sqrt(cov[11, 11]))),
     )
+
+
+def of_further_terms(covariance: Array, radial: float, prior: Prior) -> Array:
+    """(10, 10) covariance of a view, with what the lens's further terms may do to it.
+
+    They are not solved for: a card or a sheet hardly tells them. Where phones' lenses have been calibrated they came to
+    a quarter of the first term's effect over the frame (the calibrations named at `RADIAL`), which counts as doubt of
+    that. A profile's term was found together with them.
+    """
+    if prior.radial_sd < RADIAL_SD:
+        return covariance
+    along = covariance[:, 9] / covariance[9, 9]
+    return np.asarray(covariance + (FURTHER_SHARE * radial) ** 2 * np.outer(along, along))
 
 
 def _known_of_camera(prior: Prior) -> Array:

@@ -169,7 +169,7 @@ def main() -> None:
     for name, some in classes(results):
         print(line(name, some))
     if given.each:
-        for r in sorted(results, key=lambda r: -max(np.abs(r.errors / r.sds), default=99.0)):
+        for r in sorted(results, key=lambda r: -max(np.abs(r.errors / np.maximum(r.sds, 1e-9)), default=99.0)):
             each = zip(UNITS.values(), r.errors, r.sds, strict=False)
             text = "  ".join(f"{u * e:+.1f} ± {1.96 * u * s:.1f}" for u, e, s in each)
             print(f"{r.name:12s} {r.refused} {text}")
