@@ -23,6 +23,7 @@ Do = Literal[
     "print-sheet",  # the printed reference
     "measure-bars",  # of the printed sheet
     "give-thickness",
+    "tell-rim",  # whether the upper edge is rounded
     "zero-thickness",  # go on without it
     "read-thickness",  # take it in as a reading
     "overwrite",  # a file that is a person's own

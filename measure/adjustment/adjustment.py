@@ -21,6 +21,7 @@ from measure.adjustment.judging import Judgement
 from measure.adjustment.least_squares import chi2_limit
 from measure.adjustment.regularities import Regularity
 from measure.adjustment.verdicts import Remark, Verdict, remarks, verdicts
+from measure.edges.rounded import RIM, Rim
 from measure.geometry.dimensions import Basis, Dimension, list_dimensions, size_of, stacked
 from measure.geometry.features import Estimate
 from measure.readings.jaw_reach import check_readings
@@ -41,6 +42,7 @@ class Reconciled:
     Attributes:
         estimate: adjusted features, joined end to end, with their covariance.
         thickness_mm, thickness_u95_mm: adjusted thickness.
+        rim: adjusted radius of the upper rim; None where none was given.
         verdicts: one for each reading, in the order given.
         dimensions: with where each comes from.
         regularities: those accepted; `dropped` those that something contradicted.
@@ -52,6 +54,7 @@ class Reconciled:
     estimate: Estimate
     thickness_mm: float
     thickness_u95_mm: float
+    rim: Rim | None
     verdicts: tuple[Verdict, ...]
     dimensions: tuple[Dimension, ...]
     regularities: tuple[Regularity, ...]
@@ -68,6 +71,7 @@ def reconcile(
     readings: Sequence[Reading],
     *,
     thickness_mm: float,
+    rim: Rim | None = None,
     subject: Subject = "part",
     tools: Mapping[str, Tool] = TOOLS,
     with_regularities: bool = True,
@@ -79,6 +83,7 @@ def reconcile(
         estimate: from the photo; the shared term named ``thickness`` is the one that `thickness_mm` is the value of.
         readings: what jaws said; may be none.
         thickness_mm: the thickness that the photo was traced with.
+        rim: the upper rim that it was traced with; the shared term named ``rim`` is counted from its radius.
         subject: part or opening.
         tools: by name; must hold every tool that the readings name.
         with_regularities: propose parallel, square and equal features, and take those that the data bear out.
@@ -95,16 +100,17 @@ def reconcile(
     if with_regularities:
         work.regularise()
     work.close()
-    return _result(work, judged)
+    return _result(work, judged, rim)
 
 
-def _result(work: Agreement, judged: Judgement) -> Reconciled:
+def _result(work: Agreement, judged: Judgement, rim: Rim | None) -> Reconciled:
     adjusted, solution, at = work.adjusted_estimate(), work.solved, work.k.thickness
     said = verdicts(work, judged)
     return Reconciled(
         estimate=adjusted,
         thickness_mm=work.thickness_mm + float(work.x[at]),
         thickness_u95_mm=K95 * math.sqrt(solution.covariance[at, at]),
+        rim=None if rim is None else _rim(work, rim),
         verdicts=said,
         dimensions=tuple(_dimensions(work, adjusted)),
         regularities=tuple(work.regularities),
@@ -115,6 +121,16 @@ def _result(work: Agreement, judged: Judgement) -> Reconciled:
         looser=judged.looser,
         remarks=tuple(remarks(work, judged, said)),
     )
+
+
+def _rim(work: Agreement, rim: Rim) -> Rim:
+    """What the readings make of the upper rim; an outline that does not hang on it tells nothing of it."""
+    names = work.estimate.shared_names
+    if RIM not in names:
+        return rim
+    at = work.k.m + names.index(RIM)
+    sd = math.sqrt(max(work.solved.covariance[at, at], 0.0))
+    return replace(rim, radius_mm=rim.radius_mm + float(work.x[at]), sd_mm=sd)
 
 
 def _dimensions(work: Agreement, adjusted: Estimate) -> list[Dimension]:

@@ -12,6 +12,7 @@ _WORDS: dict[Do, str] = {
     "trace-in-one": f"leave “{IN_TWO}” unticked for a part in one piece",
     "measure-bars": "take a long reading with the caliper each way, all lengths are then much surer",
     "give-thickness": "measure it with the caliper and write it in millimetres, such as 4.2",
+    "tell-rim": "say whether the upper edge is rounded, and trace again",
     "zero-thickness": "write 0 to go on without it, with wider uncertainties",
     "read-thickness": "take it in as a reading",
     "printer-figures": "they are made by a test piece, from the command line",

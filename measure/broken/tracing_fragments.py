@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -15,7 +17,8 @@ from calib.reference.found import Caution
 from calib.view.view import View
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_together
 from measure.dimensioning.frame import squared_up
-from measure.edges.rounded import Rim
+from measure.edges.edge_loop import EdgeLoop
+from measure.edges.rounded import RIM, Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
 from measure.geometry.features import FINEST_MM, Curve, Estimate, Feature, flatten
@@ -24,7 +27,7 @@ from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette
 from measure.tracing import parts
-from measure.tracing.following import followed_part
+from measure.tracing.following import Followed, followed_part
 from measure.tracing.request import Request
 from measure.tracing.sighted import Sighted, as_seen, frame_back
 from measure.tracing.values import Trace
@@ -60,12 +63,14 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
         require_same_surface(reference, piece)
     every = [c for piece in pieces for c in piece.contours_px]
     light = Light.of(photo.rgb, parts.box_around(every, view, thickness_mm))
-    wall, rim = Wall(thickness_mm, 0.0), Rim.known("unknown")
-    first, second = (
-        followed_part(light, view, own.contours_px, wall, rim, (*reference.taken_px, other.contours_px[0]))
+    wall, known = Wall(thickness_mm, 0.0), Rim.known(request.rim if thickness_mm > 0 else "sharp")
+    both = [
+        followed_part(light, view, own.contours_px, wall, known, (*reference.taken_px, other.contours_px[0]))
         for own, other in (pieces, pieces[::-1])
-    )
-    shared = parts.shared_covariance(view, thickness_mm, opening=False, rim=first.rim)
+    ]
+    rim = Rim.together([f.rim for f in both])
+    first, second = (_reckoned(f, rim) for f in both)
+    shared = parts.shared_covariance(view, thickness_mm, opening=False, rim=rim)
     joined = put_together(first, second)
     found = outline(joined.loops, (*SHARED_NAMES, *PLACING_NAMES), _with_placing(shared))
     if not parts.fits(found, joined.loops) or not parts.sound(found):
@@ -89,6 +94,7 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
         reference,
         seen,
         Sighted(view, frame_back(turn, shift), wall, opening=False),
+        rim=rim if thickness_mm > 0 else None,
         broken=broken,
         gap=joined.gap,
         also_px=also,
@@ -101,6 +107,16 @@ _NOT_JOINED = (
     "The edges of the two pieces put together make no outline that can be followed all the way round: trace the larger "
     "piece alone and complete it, or glue them and take the photo again."
 )
+
+
+def _reckoned(piece: Followed, rim: Rim) -> Followed:
+    """A piece as it is with another rim: the law is linear in the radius."""
+    at, by = SHARED_NAMES.index(RIM), rim.radius_mm - piece.rim.radius_mm
+
+    def moved(loops: Sequence[EdgeLoop]) -> tuple[EdgeLoop, ...]:
+        return tuple(replace(e, points_mm=e.points_mm + by * e.sensitivity[:, at, None] * e.normals) for e in loops)
+
+    return replace(piece, loops=moved(piece.loops), located=moved(piece.located), rim=rim)
 
 
 def _with_placing(shared: Array) -> Array:

@@ -15,6 +15,7 @@ from calib.arrays import Array
 from calib.tools.budget import K95
 from calib.view.view import View
 from measure.edges.edges import CLIPPED_SPREAD_PX, FLOOR_PX, SPREAD_PX, rim_doubt_px
+from measure.edges.rounded import silhouette_inset
 from measure.tracing.parts import THICKNESS_SD_MM
 
 LENGTH_MM = 50.0
@@ -23,7 +24,9 @@ TELLING_EDGES = 12.0
 """How many blocks of pixels along an edge see it independently."""
 
 
-def u95_of_length(view: View, at_mm: Array, height_mm: float, edge_sd_px: float, clipped: bool) -> float:
+def u95_of_length(
+    view: View, at_mm: Array, height_mm: float, edge_sd_px: float, clipped: bool, rim_sd_mm: float = 0.0
+) -> float:
     """Half-width, mm, of the interval that holds a measured 50 mm 19 times in 20; photo alone, thickness measured.
 
     Args:
@@ -32,6 +35,7 @@ def u95_of_length(view: View, at_mm: Array, height_mm: float, edge_sd_px: float,
         height_mm: of its upper edge.
         edge_sd_px: standard deviation of one located block of edge.
         clipped: whether light at the sensor's limit takes part at its edges.
+        rim_sd_mm: standard deviation of the upper rim's radius.
     """
     turn = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
     way = np.stack([np.cos(turn), np.sin(turn)], 1)
@@ -44,7 +48,8 @@ def u95_of_length(view: View, at_mm: Array, height_mm: float, edge_sd_px: float,
     white = 2 * (math.hypot(edge_sd_px, FLOOR_PX) * px_mm) ** 2 / TELLING_EDGES
     rims = sum(_rim_sd(view, p, s * way, height_mm) ** 2 for p, s in zip(ends, (1.0, -1.0), strict=True))
     variance = np.einsum("np,pq,nq->n", of_view, view.covariance, of_view)
-    variance = variance + (of_height * THICKNESS_SD_MM) ** 2 + spread**2 + white + rims
+    of_rim = sum(_by_rim(view, p, s * way, height_mm) for p, s in zip(ends, (1.0, -1.0), strict=True))
+    variance = variance + (of_height * THICKNESS_SD_MM) ** 2 + (of_rim * rim_sd_mm) ** 2 + spread**2 + white + rims
     return K95 * math.sqrt(float(variance.mean()))
 
 
@@ -60,6 +65,14 @@ def _change(view: View, points_mm: Array, outward: Array, height_mm: float) -> t
     by_view = np.einsum("nk,nkp->np", outward, view.plane_sensitivity(px, z))
     lift = (view.plane(px, z + 0.01) - view.plane(px, z - 0.01)) / 0.02
     return by_view, np.where(z > 0, (lift * outward).sum(1), 0.0)
+
+
+def _by_rim(view: View, points_mm: Array, outward: Array, height_mm: float) -> Array:
+    """(n,) change of edges along their outward normals with the upper rim's radius: hidden walls are seen by it."""
+    if height_mm == 0:
+        return np.zeros(len(points_mm))
+    slope = ((points_mm - view.centre_mm[:2]) * outward).sum(1) / (view.centre_mm[2] - height_mm)
+    return np.where(_upper(view, points_mm, outward), silhouette_inset(np.maximum(slope, 0.0)), 0.0)
 
 
 def _rim_sd(view: View, points_mm: Array, outward: Array, height_mm: float) -> Array:

@@ -110,7 +110,7 @@ def fitness(photo: Photo, request: Request = NOTHING_KNOWN, found: Found | Failu
         off = _off_axis(rgb, found.outlines_px)
         why = rough.message
         return Fitness(why, light, confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
-    part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject)
+    part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject, request.rim)
     off = _off_axis(rgb, (*found.outlines_px, rough.contours_px[0]))
     blur = confirmed(rgb, _worst(blur_px(*edges), blur_px(own_edges)))
     return Fitness(None, light, blur, off, thickness_mm, card, part)

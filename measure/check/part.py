@@ -17,10 +17,12 @@ from calib.view.view import View
 from measure.check.expected import u95_of_length
 from measure.edges.edges import locate
 from measure.edges.rings import evenly, outward
+from measure.edges.rounded import Rim
 from measure.edges.sight import Wall
 from measure.tracing import parts
 
 if TYPE_CHECKING:
+    from measure.rim import RimTold
     from measure.subject import Subject
 
 U8 = NDArray[np.uint8]
@@ -70,7 +72,7 @@ class PartFigures:
 
 
 def part_figures(
-    rgb: U8, view: View, contours_px: list[Array], height_mm: float, subject: Subject
+    rgb: U8, view: View, contours_px: list[Array], height_mm: float, subject: Subject, rim: RimTold = "unknown"
 ) -> tuple[PartFigures, Edges]:
     """Figures of a part, and the steps of light across its boundary.
 
@@ -80,6 +82,7 @@ def part_figures(
         contours_px: rough contours, the outer one first.
         height_mm: of the upper edge.
         subject: part or opening.
+        rim: whether the upper edge is rounded, as a person says.
     """
     light = Light.of(rgb, parts.box_around(contours_px, view, height_mm))
     opening = subject == "opening"
@@ -97,6 +100,7 @@ def part_figures(
     away = float(np.hypot(*(view.plane(outer) - view.centre_mm[:2]).T).max())
     camera = float(view.centre_mm[2])
     seen = np.isfinite(loop.sigma_mm)
+    rim_sd_mm = Rim.known(rim).sd_mm
     edge_sd_px = float(np.median(loop.sigma_mm[seen])) / px_mm if seen.any() else math.nan
     return (
         PartFigures(
@@ -108,7 +112,7 @@ def part_figures(
             clipped=clipped,
             shaded=shaded,
             faint=max(faint, unfound - shaded),
-            u95_50_mm=u95_of_length(view, middle, height_mm, edge_sd_px, clipped > CLIPPED_SHARE),
+            u95_50_mm=u95_of_length(view, middle, height_mm, edge_sd_px, clipped > CLIPPED_SHARE, rim_sd_mm),
         ),
         edges,
     )

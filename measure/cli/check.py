@@ -11,6 +11,7 @@ import typer
 from calib.errors import WrongUsage
 from measure.cli import options
 from measure.cli.out import line, plain_json
+from measure.rim import rim_told
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
 
@@ -22,6 +23,7 @@ def check(
         list[Path], typer.Argument(metavar="PHOTO...|FOLDER", readable=False, help="Photos, or a folder of them.")
     ],
     thickness: options.Thickness = None,
+    rim: options.RimOption = None,
     subject: options.SubjectOption = "part",
     jobs: Annotated[
         int | None, typer.Option("--jobs", metavar="N", help="How many photos at a time; as many as cores by default.")
@@ -35,6 +37,7 @@ def check(
     """
     kind = subject_of(subject)
     height_mm = None if thickness is None else thickness_mm(thickness, kind)
+    upper = rim_told(rim)
     if as_csv and json:
         raise WrongUsage("--csv and --json exclude each other: choose one.", "usage")
     if jobs is not None and not 1 <= jobs <= MOST_JOBS:
@@ -46,7 +49,7 @@ def check(
     files = step.photos_of(photos)
     say = (lambda text: line(text, sys.stderr)) if len(files) > 1 else None
     try:
-        done = step.check(files, Request(height_mm, kind), jobs or cores(), say)
+        done = step.check(files, Request(height_mm, kind, rim=upper), jobs or cores(), say)
     except step.Stopped as stopped:
         if stopped.done and not json:
             print(step.table(stopped.done, as_csv), end="")

@@ -9,6 +9,7 @@ import typer
 
 from measure.cli import options
 from measure.cli.show import show
+from measure.rim import rim_told
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
 
@@ -23,6 +24,7 @@ def draw(
         Path | None,
         typer.Option("--out", metavar="DIR", readable=False, help="The job's folder; PHOTO-job by default."),
     ] = None,
+    rim: options.RimOption = None,
     reference: options.Reference = None,
     reference_tolerance: options.Tolerance = None,
     bar_x: options.BarX = None,
@@ -40,6 +42,7 @@ def draw(
     """
     kind = subject_of(subject)
     height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
+    upper = rim_told(rim)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps.draw import JobOrder
     from measure.steps.draw import draw as all_steps
@@ -48,7 +51,7 @@ def draw(
     folder = out or Path(f"{photos[0].stem}-job")
     wanted = JobOrder(
         photos[0],
-        Request(height_mm, kind, scale_by),
+        Request(height_mm, kind, scale_by, rim=upper),
         readings=readings,
         lens=lens,
         name=name,

@@ -68,6 +68,15 @@ Lens = Annotated[
 SubjectOption = Annotated[
     str, typer.Option("--subject", metavar="part|opening", help="Whether a part is measured, or an opening's rim.")
 ]
+RimOption = Annotated[
+    str | None,
+    typer.Option(
+        "--rim",
+        metavar="sharp|little|clear",
+        help="Is the part's upper edge rounded: not at all, a little (about 0.15 mm), or clearly (about 0.3)? Left "
+        "out, nobody knows, and sizes are less sure.",
+    ),
+]
 Name = Annotated[str | None, typer.Option("--name", help="The part's name in the title block.")]
 Fragments = Annotated[
     str | None,

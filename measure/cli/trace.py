@@ -9,6 +9,7 @@ import typer
 
 from measure.cli import options
 from measure.cli.show import show
+from measure.rim import rim_told
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
 
@@ -16,6 +17,7 @@ from measure.tracing.asked import thickness_mm
 def trace(
     photos: options.Photos,
     thickness: options.Thickness = None,
+    rim: options.RimOption = None,
     reference: options.Reference = None,
     reference_tolerance: options.Tolerance = None,
     bar_x: options.BarX = None,
@@ -43,6 +45,7 @@ def trace(
     """Measure a photo, or several of the same part: outline, features and scale."""
     kind = subject_of(subject)
     height_mm = thickness_mm(thickness, kind)
+    upper = rim_told(rim)
     in_two = options.broken_in_two(fragments, kind, len(photos))
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step
@@ -53,7 +56,7 @@ def trace(
         step.trace(
             photos[0],
             folder,
-            Request(height_mm, kind, wanted, in_two),
+            Request(height_mm, kind, wanted, in_two, rim=upper),
             further=photos[1:],
             lens=lens,
             name=name,

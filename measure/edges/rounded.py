@@ -9,16 +9,17 @@ on the rounding.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from calib.arrays import Array
+from calib.tools.budget import K95
+from measure.rim import RimTold
 
-RimTold = Literal["unknown", "sharp", "little", "clear"]
-"""What a person says of the upper rim."""
-RIMS_TOLD: tuple[RimTold, ...] = ("unknown", "sharp", "little", "clear")
+RIM = "rim"
+"""Name of the shared term: the radius less what is reckoned with, mm."""
 
 SHADED = 0.06
 """See `a` above."""
@@ -59,6 +60,35 @@ class Rim:
         mean = rounded * ROUNDED_MM if rounded > 0.5 else 0.0
         off = square - 2 * mean * rounded * ROUNDED_MM + mean**2
         return cls(told, mean, float(np.sqrt(off + KNOWN["sharp"][1] ** 2)))
+
+    @classmethod
+    def together(cls, rims: Sequence[Rim]) -> Rim:
+        """One rim as several photos or pieces of a part show it, each by itself.
+
+        Where nobody says, their evidence that it is rounded is independent, and what is common among parts counts
+        once.
+        """
+        first = rims[0]
+        if first.told != "unknown":
+            return first
+        common = COMMON / (1 - COMMON)
+        odds = common
+        for rim in rims:
+            likely = min(rim.radius_mm / ROUNDED_MM, 1 - 1e-9)
+            odds *= likely / (1 - likely) / common
+        return cls.known("unknown", odds / (1 + odds))
+
+    @property
+    def is_rounded(self) -> bool:
+        """Whether a person says so, or it is found 19 times in 20."""
+        return self.told in ("little", "clear") or self.radius_mm > K95 * self.sd_mm
+
+    def in_words(self) -> str:
+        """A few words, with the radius that is reckoned with."""
+        size = f"R{max(self.radius_mm, 0.0):.2f} ± {K95 * self.sd_mm:.2f} mm"
+        if self.is_rounded:
+            return f"Upper edge rounded, {size}"
+        return "Upper edge sharp, as told" if self.told == "sharp" else f"Upper edge sharp or rounded, {size}"
 
     @property
     def size_mm(self) -> float:

@@ -17,8 +17,11 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat
 from calib.arrays import Array
 from calib.errors import JobRefused
 from calib.messages import Do, Message, Phrase, Remedy
+from calib.tools.budget import K95
+from measure.edges.rounded import Rim
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import OF_KIND, PARAMETERS, Estimate, Feature, Kind, Point, Turn, is_round
+from measure.rim import RimTold
 from measure.tracing.values import Gap, Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
@@ -55,6 +58,14 @@ class ScaleRecord(Record):
     camera_height_mm: Some
     tilt_deg: NotLess
     lens: str
+
+
+class RimRecord(Record):
+    """See `measure.edges.rounded.Rim`."""
+
+    told: RimTold
+    radius_mm: NotLess
+    u95_mm: NotLess
 
 
 class FeatureRecord(Record):
@@ -171,6 +182,7 @@ class JobRecord(Record):
     subject: Literal["part", "opening"]
     thickness_mm: NotLess
     thickness_u95_mm: NotLess | None = None
+    rim: RimRecord | None = None
     features: tuple[FeatureRecord, ...] = Field(min_length=1, max_length=MOST_FEATURES)
     broken: tuple[FeatureRecord, ...] = Field(default=(), max_length=MOST_FEATURES)
     joined: JoinedRecord | None = None
@@ -226,6 +238,12 @@ def scale_record(s: Scale) -> ScaleRecord:
     )
 
 
+def rim_record(rim: Rim) -> RimRecord:
+    """What is known of the upper rim, as it is written."""
+    radius, u95 = rounded((max(rim.radius_mm, 0.0), K95 * rim.sd_mm), 4)
+    return RimRecord(told=rim.told, radius_mm=radius, u95_mm=u95)
+
+
 def joined_record(g: Gap) -> JoinedRecord:
     """How two pieces fit, as it is written."""
     length, rms, worst = rounded((g.length_mm, g.rms_mm, g.worst_mm), 4)
@@ -255,6 +273,12 @@ def adjustment_record(estimate: Estimate) -> AdjustmentRecord:
 def feature(r: FeatureRecord) -> Feature:
     """A feature from its record, which has been checked."""
     return OF_KIND[r.kind](r.label, r.loop, origin=r.origin, **{key: getattr(r, key) for key in NEEDS[r.kind]})
+
+
+def rim(record: JobRecord) -> Rim | None:
+    """What is known of the upper rim; None where the job does not say."""
+    r = record.rim
+    return None if r is None else Rim(r.told, r.radius_mm, r.u95_mm / K95)
 
 
 def estimate(record: JobRecord, name: str) -> Estimate:

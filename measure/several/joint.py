@@ -17,13 +17,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from measure.adjustment.equations import with_edge_error
+from measure.adjustment.equations import THICKNESS, with_edge_error
 from measure.adjustment.least_squares import ALPHA0, GroupResult, LeastSquares, Observations, chi2_limit, solve
+from measure.edges.rounded import RIM
 from measure.geometry.features import PARAMETERS, Estimate, Feature, as_fitted
 from measure.geometry.local_form import Base, base_of, by_motion, by_parameters, form, parameters_of
 from measure.geometry.motion import Motion
 from measure.geometry.rejoin import about_new_middles, closing, joints, rejoined, shifted_all
 
+KEPT = (THICKNESS, RIM)
+"""Shared terms that readings of the joined outline speak through."""
 VIEW = "view"
 """Names of the terms that are a photo's own view begin so."""
 UNCHECKED = 1e-7
@@ -52,8 +55,8 @@ class JoinedOutlines:
     """Outlines made one.
 
     Attributes:
-        estimate: in the first one's frame and with its labels. Of the shared terms only the thickness is left; what the
-            others do is part of `white`.
+        estimate: in the first one's frame and with its labels. Of the shared terms only the part's own are left, which
+            readings tell of; what the others do is part of `white`.
         terms: (s,) best values of the shared terms, and their (s, s) covariance, in the order of `names`.
         motions: how each further outline lies on the first.
         chi2, freedom: global test, before anything was taken for less sure.
@@ -275,7 +278,7 @@ class _Work:
         whole = tuple(rejoined(now, found))
         back = about_new_middles(now, whole) @ np.linalg.inv(self.changes_at(now))
         full = back @ solution.covariance[:m, :m] @ back.T
-        names = [n for n in self.names if n == "thickness"]
+        names = [n for n in self.names if n in KEPT]
         at = [m + self.names.index(n) for n in names]
         shared = solution.covariance[np.ix_(at, at)]
         cross = back @ solution.covariance[:m, at]

@@ -14,8 +14,10 @@ from calib.photo.photo import Photo
 from calib.reference.found import Caution
 from measure.adjustment.least_squares import chi2_limit
 from measure.dimensioning.frame import squared_up
+from measure.edges.rounded import RIM, Rim
 from measure.geometry.features import PARAMETERS
 from measure.geometry.motion import Motion
+from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.geometry.symmetry import outer_loop
 from measure.several.common_terms import Sighting, sightings
 from measure.several.joint import JoinedOutlines, LaidOutline, joined
@@ -80,6 +82,7 @@ def combined(photos: Sequence[TracedPhoto]) -> Several:
     Raises:
         PartRefused: they don't show the same part, or not of the same size.
     """
+    photos = _with_one_rim(photos)
     every = sightings(
         [p.trace.estimate for p in photos],
         [p.trace.reference.view for p in photos],
@@ -102,6 +105,28 @@ def combined(photos: Sequence[TracedPhoto]) -> Several:
     trace = _trace(first.trace, every[0], joint, cautions)
     counts = tuple((len(o.pairs), sum(PARAMETERS[f.kind] > 0 for f in o.estimate.features)) for o in laid)
     return Several(trace, counts, tuple(o.motion.mirrored for o in laid))
+
+
+def _with_one_rim(photos: Sequence[TracedPhoto]) -> list[TracedPhoto]:
+    """The same photos, all reckoned with one radius of the upper rim: each may have shown it otherwise."""
+    rims = [p.trace.rim for p in photos]
+    known = [r for r in rims if r is not None]
+    if len(known) < len(rims):
+        return list(photos)
+    one = Rim.together(known)
+    return [replace(p, trace=_reckoned(p.trace, r, one)) for p, r in zip(photos, known, strict=True)]
+
+
+def _reckoned(trace: Trace, was: Rim, rim: Rim) -> Trace:
+    """A trace as it is with another rim: the law is linear in the radius."""
+    e = trace.estimate
+    at = e.shared_names.index(RIM)
+    now = shifted_all(e.features, e.sensitivity[:, at] * (rim.radius_mm - was.radius_mm))
+    shared = e.shared.copy()
+    shared[at, at] = rim.sd_mm**2
+    return replace(
+        trace, rim=rim, estimate=replace(e, features=tuple(rejoined(now, joints(e.features))), shared=shared)
+    )
 
 
 # ----------------------------------------------------------------------------------------------- one laid on the other
@@ -171,9 +196,16 @@ def _trace(first: Trace, sighting: Sighting, joint: JoinedOutlines, cautions: Se
     thickness = first.thickness_mm
     if thickness > 0:
         thickness = max(thickness + float(joint.terms[joint.names.index("thickness")]), 0.0)
+    rim = first.rim
+    if rim is not None:
+        k = joint.names.index(RIM)
+        rim = replace(
+            rim, radius_mm=rim.radius_mm + float(joint.terms[k]), sd_mm=math.sqrt(max(joint.covariance[k, k], 0.0))
+        )
     return replace(
         first,
         estimate=estimate,
+        rim=rim,
         scale=scale,
         thickness_mm=round(thickness, 4),
         cautions=tuple(dict.fromkeys(cautions)),

@@ -55,6 +55,7 @@ class Drawing:
         dimensions: sizes with u95 as the result lists them; they tell the basis, and u95 where there is no estimate.
         estimate: the features with their covariance, if at hand: it gives u95 for any size.
         thickness_mm, thickness_u95_mm: height of the part; None where unknown.
+        rim: what is said of a rounded upper rim, in words; empty where nothing is.
         subject: a part, or an opening that a part is to fill.
         reference: what gave the scale, in words.
         date: of the photo or of the sketch, in words.
@@ -73,6 +74,7 @@ class Drawing:
     estimate: Estimate | None = None
     thickness_mm: float | None = None
     thickness_u95_mm: float | None = None
+    rim: str = ""
     subject: Literal["part", "opening"] = "part"
     reference: str = ""
     date: str = ""
@@ -271,6 +273,8 @@ def _notes(d: Drawing, plan: Plan, view: PartView) -> list[str]:
         out.append("Dashed: the break along which two pieces were put together.")
     if any(f.origin == "completed" for f in d.features):
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
+    if d.rim:
+        out.append(f"{d.rim}: the outline is that of the walls.")
     if d.thin:
         out.append(f"Thin places, short dashes: {'; '.join(f'{f.label} {words}' for f, words in d.thin)}.")
     if not plan.axes and (mirror := handedness(plan.features).warning()):

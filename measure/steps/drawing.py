@@ -21,6 +21,7 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
         estimate=records.estimate(record, job.MEASURED) if record.adjustment else None,
         thickness_mm=thickness,
         thickness_u95_mm=record.thickness_u95_mm if thickness else None,
+        rim=rim.in_words() if (rim := records.rim(record)) and rim.is_rounded else "",
         subject=record.subject,
         reference=in_words(record.scale.reference, LONG),
         date=date.today().isoformat(),

@@ -12,6 +12,7 @@ _WORDS: dict[Do, str] = {
     "print-sheet": "print one with `jawline target`",
     "measure-bars": "measure both and give them as --bar-x and --bar-y, all lengths are then much surer",
     "give-thickness": "measure it with the caliper and give it as --thickness 4.2",
+    "tell-rim": "say which with --rim sharp, little or clear, all sizes are then surer",
     "zero-thickness": "give --thickness 0 to go on without it, with wider uncertainties",
     "read-thickness": "take it in as a reading (jawline read JOB thickness 4.2)",
     "overwrite": "overwrite it with --force",

@@ -81,7 +81,14 @@ def agreed(
     of_seat = [r for r in readings if record.subject == "opening" and r.kind == "thickness"]
     of_rim = [r for r in readings if r not in of_seat]
     try:
-        found = adjusted(outline, of_rim, thickness_mm=record.thickness_mm, subject=record.subject, tools=tools)
+        found = adjusted(
+            outline,
+            of_rim,
+            thickness_mm=record.thickness_mm,
+            rim=records.rim(record),
+            subject=record.subject,
+            tools=tools,
+        )
     except np.linalg.LinAlgError:
         raise _no_covariance() from None
     estimate = found.estimate
@@ -134,6 +141,7 @@ def measured_from(traced: records.JobRecord, found: Reconciled, made_from: dict[
         update={
             "thickness_mm": round(max(found.thickness_mm, 0.0), 4),
             "thickness_u95_mm": round(found.thickness_u95_mm, 4),
+            "rim": None if found.rim is None else records.rim_record(found.rim),
             "features": tuple(records.feature_record(f) for f in found.estimate.features),
             "dimensions": tuple(records.dimension_record(d) for d in found.dimensions),
             "readings": tuple(_reading_record(v) for v in found.verdicts),
@@ -165,6 +173,7 @@ def _lines(folder: Path, found: Reconciled) -> tuple[str, ...]:
     return (
         f"{counted(len(found.verdicts), 'reading')}: {kept} kept, {len(suspects)} suspect.",
         *(f"  Suspect: {v.reading.words()}: {v.reason or 'everything else contradicts it'}." for v in suspects),
+        *([f"{found.rim.in_words()}."] if found.rim else []),
         f"{counted(len(found.dimensions), 'dimension')}, the least certain ± {worst:.2f} mm.",
         f"Next: jawline sketch {folder}",
     )

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
     from measure.drawing.picture import SeenFeature
+    from measure.edges.rounded import Rim
     from measure.job import records
     from measure.steps.photos import Traced
     from measure.tracing.values import Trace
@@ -113,6 +114,7 @@ def trace(
         f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
         *photos.lines,
         *(f"{note}." for note in scale_notes(record)),
+        *((_of_rim(found.rim),) if found.rim else ()),
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
     )
@@ -190,6 +192,7 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
         scale=records.scale_record(found.scale),
         subject=found.subject,
         thickness_mm=found.thickness_mm,
+        rim=None if found.rim is None else records.rim_record(found.rim),
         features=tuple(records.feature_record(f) for f in found.estimate.features),
         dimensions=tuple(records.dimension_record(d) for d in list_dimensions(found.estimate)),
         warnings=tuple(records.CautionRecord.of(c, on_command_line) for c in found.cautions),
@@ -197,6 +200,14 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
         broken=tuple(records.feature_record(f) for f in found.broken),
         joined=None if found.gap is None else records.joined_record(found.gap),
     )
+
+
+def _of_rim(rim: Rim) -> str:
+    """What the outline reckons with, and what can be done where nobody said."""
+    what = rim.in_words()
+    if rim.told != "unknown" or rim.is_rounded:
+        return f"{what}."
+    return f"{what}: {on_command_line(Remedy('tell-rim'))}."
 
 
 def _drawn(found: Trace) -> list[SeenFeature]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from calib.reference.wanted import ANY, Wanted
-from measure.edges.rounded import RimTold
+from measure.rim import RimTold
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.subject import Subject
 

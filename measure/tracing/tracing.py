@@ -75,4 +75,5 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
         cautions += (parts.BESIDE,)
     if thickness_mm == 0 and not opening:
         cautions += (parts.NO_THICKNESS,)
-    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted)
+    rim = follow.rim if thickness_mm > 0 and not opening else None
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted, rim)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from calib.arrays import Array
 from calib.reference.found import Caution, Found
+from measure.edges.rounded import Rim
 from measure.geometry.features import Estimate, Feature
 from measure.subject import Subject
 
@@ -69,6 +70,7 @@ class Trace:
         reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
         sighted: how features of the estimate's frame lie in the photo.
+        rim: what is known of the upper rim; None of an opening, and where the thickness is not known.
         broken: the break between two pieces that were put together, in the frame of the features.
         gap: how well they fit, if so.
         also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.
@@ -83,6 +85,7 @@ class Trace:
     reference: Found
     seen_px: tuple[Array, ...]
     sighted: Sighted
+    rim: Rim | None = None
     broken: tuple[Feature, ...] = ()
     gap: Gap | None = None
     also_px: tuple[tuple[int, Array], ...] = ()
