@@ -12,6 +12,7 @@ from typing import Literal
 from pydantic import Field, FiniteFloat, ValidationError
 
 from measure.job.records import NotLess, Pair, Record, Some
+from measure.rim import RimTold
 
 FILE, PHOTO = "bench.json", "photo.png"
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
@@ -48,6 +49,7 @@ class Asked(Record):
 
     subject: Literal["part", "opening"] = "part"
     thickness_mm: NotLess | None = None
+    rim: RimTold = "unknown"
     fragments: Literal[1, 2] = 1
     strokes: StrokesRecord = StrokesRecord()
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)

@@ -23,6 +23,7 @@ from measure.bench.phrases import IN_TWO
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import NotTaken, body_of, received
 from measure.job.records import Pair
+from measure.rim import rim_told
 from measure.subject import subject_of
 from measure.tracing.asked import thickness_mm
 
@@ -47,6 +48,7 @@ class TraceBody(Posted):
 
     thickness: str | float | None = None
     subject: str = "part"
+    rim: str = "unknown"
     fragments: Literal[1, 2] = 1
     strokes: kept.StrokesRecord = kept.StrokesRecord()
     card_corners: tuple[Pair, ...] | None = None
@@ -121,7 +123,7 @@ def page(request: Request, template: str, **words: Any) -> HTMLResponse:
     return HTMLResponse(request.app.state.pages.get_template(template).render(words))
 
 
-def how(subject: str, thickness: str | None) -> kept.Asked:
+def how(subject: str, thickness: str | None, rim: str | None) -> kept.Asked:
     """What is to be traced, by the words of a form, in one piece.
 
     Raises:
@@ -133,7 +135,7 @@ def how(subject: str, thickness: str | None) -> kept.Asked:
             text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
             raise WrongUsage(text, "thickness")
         thickness = None
-    return kept.Asked(subject=kind, thickness_mm=thickness_mm(thickness, kind))
+    return kept.Asked(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_told(rim or None))
 
 
 def require_joinable(asked: kept.Asked) -> None:
@@ -173,7 +175,7 @@ async def new_job(request: Request) -> Response:
     with request.app.state.gate.passing(request.client.host if request.client else ""):
         got = await received(request, desk.settings.limits, desk.session.place())
     try:
-        asked = how(got.fields.get("subject") or "part", got.fields.get("thickness"))
+        asked = how(got.fields.get("subject") or "part", got.fields.get("thickness"), got.fields.get("rim"))
     except WrongUsage:
         await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
         raise
@@ -201,7 +203,7 @@ async def trace(request: Request) -> Response:
     of, asked, desk = await job_of(request), await body(request, TraceBody), desk_of(request)
     thickness = None if asked.thickness is None else str(asked.thickness)
     drawn = {"strokes": asked.strokes, "card_corners": asked.card_corners, "fragments": asked.fragments}
-    wanted = how(asked.subject, thickness).model_copy(update=drawn)
+    wanted = how(asked.subject, thickness, asked.rim).model_copy(update=drawn)
     if wanted.fragments == 2:
         require_joinable(wanted)
     await run_in_threadpool(desk.retrace, of, wanted, asked.revision)

@@ -20,6 +20,7 @@ from measure.geometry.features import PLAIN_MM, Feature, flatten
 from measure.job import job, records, revisions
 from measure.planning.worksheet import JAWS
 from measure.readings.readings import Reading
+from measure.rim import RimTold
 from measure.sheet.lettering import figures
 from measure.steps.complete import COMPLETED
 
@@ -81,6 +82,7 @@ def plain_state(
         "note": known.note if known else "",
         "subject": live.traced.subject if live else known.asked.subject if known else "part",
         "thickness_mm": live.traced.thickness_mm if live else known.asked.thickness_mm if known else None,
+        "rim": _rim(known, live),
         "fragments": known.asked.fragments if known else 1,
         "fits": list(FITS),
         "can_undo": bool(of.history()),
@@ -102,6 +104,13 @@ def plain_state(
     if live is None:
         return out
     return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known)}
+
+
+def _rim(known: kept.Kept | None, live: Live | None) -> RimTold:
+    """What was said of the upper edge."""
+    if live and live.traced.rim:
+        return live.traced.rim.told
+    return known.asked.rim if known else "unknown"
 
 
 def name_of(of: Job, known: kept.Kept | None, traced: records.JobRecord | None) -> str:

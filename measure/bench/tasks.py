@@ -122,6 +122,7 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
         in_two=order.asked.fragments == 2,
         strokes=strokes,
         corners_px=corners,
+        rim=order.asked.rim,
     )
     photos = traced(photo, (order.photo,), request, lambda _: lens, watch=lambda stage: say(DURING[stage]))
     say(DRAWING)

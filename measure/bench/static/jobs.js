@@ -1,6 +1,6 @@
 // The evening's jobs and a new one.
 import { attempt, busy, get, post } from "./api.js";
-import { buttonOf, byId, chosenOf, el, icon, inputOf } from "./dom.js";
+import { buttonOf, byId, chosenOf, el, icon, inputOf, radiosOf } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
 
@@ -101,6 +101,11 @@ takePhotos((file) => {
   (thickness.value ? byId("start") : thickness).focus();
 });
 byId("thickness").addEventListener("input", () => say("thickness", ""));
+for (const radio of radiosOf("subject")) {
+  radio.addEventListener("change", () => {
+    byId("rim-ask").hidden = chosenOf("subject") === "opening"; // which is seen by its rim, whatever that is like
+  });
+}
 
 byId("new").addEventListener("submit", async (e) => {
   e.preventDefault();
@@ -122,6 +127,7 @@ async function begin(thickness, file) {
   const form = new FormData();
   form.set("thickness", thickness);
   form.set("subject", chosenOf("subject"));
+  form.set("rim", chosenOf("rim"));
   form.set("name", inputOf("name").value);
   form.set("photo", file, file.name);
   buttonOf("start").disabled = true;

@@ -1,6 +1,6 @@
 // The outline as traced: how far it is, what was refused, and mending it by strokes, corners or another thickness.
 import { attempt, busy } from "./api.js";
-import { buttonOf, byId, el, icon, inputOf, radiosOf } from "./dom.js";
+import { buttonOf, byId, el, icon, inputOf, radiosOf, selectOf } from "./dom.js";
 import { parse } from "./numbers.js";
 
 /** @typedef {import("./types.js").State} State */
@@ -78,8 +78,9 @@ export class Outline {
     const cautions = tracing ? [] : state.cautions;
     byId("cautions").replaceChildren(...cautions.map((c) => el("li", {}, icon("suspect"), el("span", {}, c.text))));
     if (before?.thickness_mm !== state.thickness_mm) inputOf("thickness").value = String(state.thickness_mm ?? "");
+    if (before?.rim !== state.rim) selectOf("rim").value = state.rim;
     if (before?.fragments !== state.fragments) inputOf("in-two").checked = state.fragments === 2;
-    byId("in-two-row").hidden = state.subject !== "part";
+    byId("rim-row").hidden = byId("in-two-row").hidden = state.subject !== "part";
     if (!same(before?.strokes, state.strokes)) this.#strokes.load(state.strokes);
     if (tracing && this.#tool !== "look") this.use("look");
     if (!tracing) this.#corners.load(state.card?.corners ?? null, state.card_corners, refused);
@@ -120,6 +121,7 @@ export class Outline {
     const asked = {
       thickness,
       subject: this.#store.state?.subject,
+      rim: selectOf("rim").value,
       fragments: inputOf("in-two").checked ? 2 : 1,
       strokes: this.#strokes.plain(),
       card_corners: this.#corners.plain(),
