@@ -258,6 +258,29 @@ def test_what_is_marked_by_hand_goes_along(latch: dict[str, Any], client: TestCl
     assert back["strokes"]["part"] == []
 
 
+def test_what_is_said_of_the_upper_edge_is_traced_with_kept_and_undone(
+    latch: dict[str, Any], client: TestClient, folder: Path
+) -> None:
+    place = folder / latch["id"]
+    now = client.get(f"/api/jobs/{latch['id']}").json()
+    asked = {"thickness": "4.2", "rim": "clear", "revision": now["revision"]}
+    assert client.post(f"/api/jobs/{latch['id']}/trace", json=asked).status_code == 202
+    after = traced(client, latch["id"])
+    known = kept.from_bytes((place / kept.FILE).read_bytes())
+    assert known is not None
+    assert (now["rim"], after["rim"], known.asked.rim) == ("unknown", "clear", "clear")
+    assert json.loads((place / job.TRACE).read_text())["rim"]["told"] == "clear"
+    back = client.post(f"/api/jobs/{latch['id']}/undo", json={"revision": after["revision"]}).json()
+    assert back["rim"] == "unknown"
+    assert json.loads((place / job.TRACE).read_text())["rim"]["told"] == "unknown"
+
+
+def test_another_word_for_the_upper_edge_is_refused(client: TestClient, marked: Path) -> None:
+    answer = post(client, marked, thickness="4,2", rim="blunt")
+    assert answer.status_code == 422
+    assert answer.json()["error"]["code"] == "rim"
+
+
 def test_corners_on_a_photo_that_was_refused(client: TestClient, folder: Path, tmp_path: Path) -> None:
     """They help nothing where there is no card; the photo stays in the session, and may be tried again."""
     bare = save(without(scene().rgb, scene().card_px), tmp_path / "bare.jpg")

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+
+from tests.browser.looks import THICKNESS
+from tests.sample_photos import middle, save
 
 
 @pytest.fixture(scope="module")
@@ -24,6 +29,36 @@ def posted(page: Any) -> Any:
 def traced_again(page: Any) -> None:
     page.locator("#progress").wait_for(timeout=10_000)
     page.locator("#look:visible, #refusal:visible").wait_for(timeout=60_000)
+
+
+def test_what_is_said_of_the_upper_edge_stays_for_the_next_trace(
+    window: Callable[..., Any], bench: Any, tmp_path: Path
+) -> None:
+    """Asked once beside the thickness; “Trace again” has it, and may say otherwise."""
+    page = window("/")
+    page.fill("#thickness", THICKNESS)
+    page.focus('#rim-ask [value="unknown"]')
+    page.keyboard.press("ArrowLeft")  # the answers are one group for the keys
+    assert page.locator('#rim-ask [value="clear"]').is_checked()
+    page.set_input_files("#photo-file", save(middle().rgb, tmp_path / "small.jpg"))
+    page.click("#start")
+    page.wait_for_url("**/job/**")
+    page.locator("#look").wait_for(timeout=60_000)
+    id = page.url.split("/job/")[1].split("#")[0]
+    record = json.loads((bench.folder / id / "trace.json").read_text())
+    assert record["rim"]["told"] == "clear"
+    assert page.locator("#rim").input_value() == "clear"
+    page.select_option("#rim", "sharp")
+    assert posted(page)["rim"] == "sharp"
+    assert bench.settled(id)["rim"] == "sharp"
+
+
+def test_of_an_opening_it_is_not_asked(window: Callable[..., Any]) -> None:
+    page = window("/")
+    page.check('[name="subject"][value="opening"]', force=True)
+    assert page.locator("#rim-ask").is_hidden()
+    page.check('[name="subject"][value="part"]', force=True)
+    assert page.locator("#rim-ask").is_visible()
 
 
 def test_strokes_go_along_and_can_be_taken_back(window: Callable[..., Any], mended: str, bench: Any) -> None:
