@@ -74,9 +74,14 @@ class Rim:
         common = COMMON / (1 - COMMON)
         odds = common
         for rim in rims:
-            likely = min(rim.radius_mm / ROUNDED_MM, 1 - 1e-9)
-            odds *= likely / (1 - likely) / common
+            odds *= rim._likely / (1 - rim._likely) / common
         return cls.known("unknown", odds / (1 + odds))
+
+    @property
+    def _likely(self) -> float:
+        """The likelihood that `known` was told, from the mean square of the radius."""
+        square = self.size_mm**2 - KNOWN["sharp"][1] ** 2
+        return float(np.clip(square / (ROUNDED_MM**2 + ROUNDED_SD_MM**2), 1e-9, 1 - 1e-9))
 
     @property
     def is_rounded(self) -> bool:
