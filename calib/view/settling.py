@@ -9,9 +9,9 @@ import numpy as np
 
 from calib.arrays import Array
 
-TURNS, PLAIN_TURNS, AGREED, SETTLED = 20, 2, 1.0, 0.5
-"""Most turns of the solution; how many come before points are weighed by their residuals, and how small a step; and how
-small the last step must be, in standard deviations as the points' own scatter has them."""
+TURNS, PLAIN_TURNS, MOST_PLAIN_TURNS, AGREED, SETTLED = 20, 2, 6, 1.0, 0.5
+"""Most turns of the solution; how many come before points are weighed by their residuals, at least and at most, and how
+small a step in between; how small the last step must be, in standard deviations as the points' own scatter has them."""
 STILL = 0.02
 """A step smaller than this, in standard deviations, is the last one (chosen, no source)."""
 MAD_TO_SD = 1.48
@@ -70,7 +70,7 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
         if turn > PLAIN_TURNS and last < STILL:
             break
         # no point is doubted before all have had their say: a poor start would silence a whole side for good
-        agreed = agreed or (turn >= PLAIN_TURNS and last < AGREED)
+        agreed = agreed or (turn >= PLAIN_TURNS and last < AGREED) or turn >= MOST_PLAIN_TURNS
         if agreed:
             scaled = np.abs(seen.misfit(q)) / seen.sigma_px
             spread = max(1.0, MAD_TO_SD * float(np.median(scaled)))
