@@ -293,7 +293,7 @@ def _evidence(w: _Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     as_ground = ground_log_likelihood(w.colour, b.ground, w.plan.step_mm, first=b.first)
     as_face[~w.free], as_ground[~w.free] = IMPOSSIBLE, 0.0
     as_face[w.astray] -= ASTRAY
-    as_face += MARKED * w.marked
+    as_face += MARKED * np.where(b.filled > 0, np.minimum(w.marked, 0), w.marked)
     away = np.min([face.away(w.colour) for face in faces], axis=0)
     like = cv2.GaussianBlur((away < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
     like &= w.free & ~w.astray & (w.marked >= 0)
@@ -373,7 +373,7 @@ def _learned(w: _Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.u
     face = (soft > 0.5).astype(np.uint8)
     if len(faces) > 1:  # where two colours meet a line is neither
         face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, _disc(w.plan.cells_in(MEETING_MM))), np.uint8)
-    region = cleaned(face, b.region, w.plan, LEAST_HOLE_MM2)
+    region = _without_marked_holes(cleaned(face, b.region, w.plan, LEAST_HOLE_MM2), w.marked)
     one = np.ones((3, 3), np.uint8)
     beside = (cv2.erode(region, one) == 0) & (cv2.dilate(region, one) == 0)
     wall = (front > 0.7) & beside
@@ -404,6 +404,16 @@ def cleaned(mask: Mask, seed: Mask, plan: Rectified, least_mm2: float) -> Mask:
     small = stats[:, cv2.CC_STAT_AREA] < least_mm2 / plan.step_mm**2
     small[0] = False
     return np.asarray(out | small[label].astype(np.uint8), np.uint8)
+
+
+def _without_marked_holes(region: Mask, marked: F32) -> Mask:
+    """A region whose holes are filled of which a person says that they are part."""
+    if not (marked > 0).any():
+        return region
+    inside = (_filled(region) > 0) & (region == 0)
+    _, label = cv2.connectedComponents(inside.astype(np.uint8), connectivity=4)
+    meant = np.unique(label[(marked > 0) & inside])
+    return np.asarray(region | np.isin(label, meant[meant > 0]), np.uint8)
 
 
 def _loops(plan: Rectified, soft: F32, region: Mask) -> tuple[Array, ...]:
