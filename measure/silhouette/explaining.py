@@ -222,26 +222,33 @@ def _first_belief(w: _Window) -> _Belief:
     near = cv2.dilate(filled, _disc(w.plan.cells_in(1.0)))
     ground = np.asarray((near == 0) & w.free, np.uint8)
     none = np.zeros_like(core)
-    return _Belief(core, core.astype(np.float32), filled, ground, none, (None, None), _other_colours(w, core), True)
+    return _Belief(
+        core, core.astype(np.float32), filled, ground, none, (None, None), _other_colours(w, core, ground), True
+    )
 
 
-def _other_colours(w: _Window, core: Mask) -> tuple[Mask, ...]:
+def _other_colours(w: _Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
     """Cells of further colours of the face: of the silhouette's inside that can't be wall, what the commonest colours
-    leave, if it is so much that it is no hole that was overlooked."""
+    leave and the ground does not look like, if it is so much that it is no hole that was overlooked."""
     certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > 0.9
     rest = np.asarray(core * certain, np.uint8)
+    if not ground.any():
+        return ()
     least = MORE_COLOURS * float(rest.sum())
+    unlike = ground_log_likelihood(w.colour, ground, w.plan.step_mm, first=True) < NOT_GROUND
     out: list[Mask] = []
     while rest.sum() > max(least, 1.0) and len(out) < MOST_COLOURS:
         out.append(rest)
         other = (Face.learned(w.colour, rest, FIELD_MM / w.plan.step_mm).away(w.colour) > SURE).astype(np.uint8)
-        rest = cv2.morphologyEx(rest * other, cv2.MORPH_OPEN, _disc(w.plan.cells_in(SPECK_MM)))
+        rest = cv2.morphologyEx(rest * other * unlike, cv2.MORPH_OPEN, _disc(w.plan.cells_in(SPECK_MM)))
     return tuple(out[1:])
 
 
 MORE_COLOURS, MOST_COLOURS = 0.12, 4
 """Share of a face that has another colour at least, and how many colours are looked for."""
 SPECK_MM = 0.6
+NOT_GROUND = -1.5
+"""Log likelihood as ground below which a colour is none of its own, in a shadow or out of it."""
 
 
 CORE_MM = 1.2
