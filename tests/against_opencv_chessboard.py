@@ -91,7 +91,8 @@ def reduced(at: Array, camera: Array = CAMERA, lens: Array = LENS) -> Array:
 
 
 def pinhole(camera: Array = CAMERA) -> Prior:
-    return Prior(float(np.diag(camera)[:2].mean()), 0.01, (camera[0, 2], camera[1, 2]), 1.0)
+    """The published camera for what `ideal` gives: its lens is taken out, so k1 is 0 and not that of phones."""
+    return Prior(float(np.diag(camera)[:2].mean()), 0.01, (camera[0, 2], camera[1, 2]), 1.0, radial=0.0)
 
 
 def turned_deg(a: Array, b: Array) -> float:
@@ -239,12 +240,20 @@ def focal_sd(s: Solution) -> float:
     return float(np.sqrt(s.view.covariance[6, 6]))
 
 
+def focal_off(found: list[Solution]) -> Array:
+    """How far each focal length is from the published one, in its own stated standard deviations."""
+    return np.array([(s.view.parameters[6] - FOCAL) / focal_sd(s) for s in found])
+
+
 @pytest.mark.parametrize("prior_px", [450.0, 600.0])
-def test_focal_length_of_single_photographs(prior_px: float) -> None:
+def test_focal_length_of_single_photographs(prior_px: float, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each photograph alone tells the published focal length within its stated 3 sd, 13 of 13, and neither better nor
-    much worse than stated; steep views tell it well, flat or small ones say that they do not."""
+    much worse than stated; steep views tell it well, flat or small ones say that they do not.
+
+    The lens has no term beyond its first here, `reduced` took them out: so none is doubted."""
+    monkeypatch.setattr("calib.view.view.FURTHER_SHARE", 0.0)
     found = {v: solved(reduced(corners(v, 5)), prior_px) for v in VIEWS}
-    off = np.array([(s.view.parameters[6] - FOCAL) / focal_sd(s) for s in found.values()])
+    off = focal_off(list(found.values()))
     for v, s in found.items():
         print(f"left{v:02d}: f {s.view.parameters[6]:.1f} ± {focal_sd(s):.1f} px, tilt {s.view.tilt_deg:.1f}°")
     assert np.abs(off).max() < 3
@@ -256,13 +265,22 @@ def test_focal_length_of_single_photographs(prior_px: float) -> None:
 
 
 @pytest.mark.parametrize("prior_px", [450.0, 600.0])
-def test_focal_length_with_the_whole_lens_left_in(prior_px: float) -> None:
-    """The four lens terms that our model lacks take 2 of 13 photographs just over 3 sd (05 and 06: up to 3.2)."""
-    found = [solved(corners(v, 5), prior_px) for v in VIEWS]
-    off = np.abs([(s.view.parameters[6] - FOCAL) / focal_sd(s) for s in found])
-    print("|f - published| in sd:", dict(zip(VIEWS, off.round(2).tolist(), strict=True)))
-    assert (off < 3).sum() >= 11
-    assert off.max() < 3.3
+def test_focal_length_with_the_whole_lens_left_in(prior_px: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The four lens terms that our model lacks would take 2 of 13 photographs just over 3 sd (05 and 06: up to 3.2).
+    Doubting a quarter of the first term covers them with room. By the published lens (worked out by hand) the others
+    come to (0.029 · 0.56 + 0.155 · 0.56²) / 0.281 = 0.23 of the first in the frame's corner, r² = 0.56, but to 0.02 to
+    0.09 at the boards' corners. So the spread is below 1 (0.5 is what we found); not below a third (chosen), or what is
+    said of these photographs would hardly bind."""
+    monkeypatch.setattr("calib.view.view.FURTHER_SHARE", 0.0)
+    undoubted = np.abs(focal_off([solved(corners(v, 5), prior_px) for v in VIEWS]))
+    monkeypatch.undo()
+    off = np.abs(focal_off([solved(corners(v, 5), prior_px) for v in VIEWS]))
+    for name, z in (("doubted", off), ("not doubted", undoubted)):
+        print(f"|f - published| in sd, further terms {name}:", dict(zip(VIEWS, z.round(2).tolist(), strict=True)))
+    assert (undoubted < 3).sum() >= 11
+    assert 3 < undoubted.max() < 3.3
+    assert off.max() < 2
+    assert 1 / 3 < np.sqrt((off**2).mean()) < 1
 
 
 @pytest.mark.parametrize("view", VIEWS)
