@@ -61,7 +61,8 @@ def marked(truth: dict, found: dict) -> str:
     n = len(loop)
     first = next(i for i in range(n) if along[i] and not along[i - 1])
     last = next(i for i in range(first, first + n) if not along[(i + 1) % n])
-    return f"{loop[first]['label']}-{loop[last % n]['label']}"
+    ends = loop[first]["label"], loop[last % n]["label"]
+    return ends[0] if last == first else "-".join(ends)
 
 
 def of_completed(photo: Path) -> Figures:
