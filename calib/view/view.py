@@ -143,9 +143,8 @@ def to_plane(parameters: Array, points_px: Array, height_mm: Array | float = 0.0
 RADIAL, RADIAL_SD = 0.02, 0.035
 """k1 of phones' main cameras, as their photos come: corrected by the maker or not, mean and standard deviation. Makers
 that correct leave about 0; calibrations that people published, several terms taken together over the inner half of the
-frame, come to -0.01 (github.com/rameau-fr/MC-Calib, issue 50), 0.06 (github.com/alicevision/Meshroom, issue 1484), 0.04
-and 0.08 (calibration files of phones in public repositories); eight photos of one phone solved by cards to 0.03 to
-0.05."""
+frame, come to -0.01, 0.04, 0.06 and 0.08 (reports and calibration files of phones in public repositories, as read in
+2026); eight photos of one phone solved by cards to 0.03 to 0.05."""
 FURTHER_SHARE = 0.25
 """What a lens does beyond its first term, as a share of what it does by that, standard deviation."""
 UNLIKE = 1.5
