@@ -18,7 +18,7 @@ SHADOW_RATIO = 0.03
 ROUND_SLACK_MM, MOST_ROUND_SLACK_MM = 0.10, 0.6
 """What shadow and rim may add to a corner's radius, and the most that a measured radius may lie outside the limits."""
 MOST_RADIUS_SD_MM = 0.6
-"""Corners that differ more are not those of one card."""
+"""Corners that differ more are not those of one card, and have no radius that could be told."""
 BOW_LIMIT_MM, BOW_DOUBT_MM = 0.10, 0.07
 """A card whose side bows more than this is bent: at arm's length its middle stands some millimetre off the table. A bow
 less well known than the second figure says nothing."""
@@ -52,8 +52,7 @@ def rejection(s: Sighting, reference: Reference) -> Failure | None:
     tests = (
         too_small(reference.rectangle.width_mm / s.mm_per_px),
         too_oblique(s.tilt_deg - 3 - 2 * math.degrees(s.ratio_sd)),
-        wrong,
-        unclear() if s.radius.sd_mm > MOST_RADIUS_SD_MM else None,
+        unclear() if math.isfinite(s.radius.radius_mm) and s.radius.sd_mm > MOST_RADIUS_SD_MM else wrong,
         bent(s.bow_mm, s.bow_sd_mm, s.lens_off),
     )
     return next((why for why in tests if why is not None), None)
