@@ -20,6 +20,10 @@ from tests.sample_photos import FOLDER
 
 PHOTO = FOLDER / "photo.jpg"
 THICKNESS = "4,2"
+TONGUE_MM, SLOT_MM = 22.0, 5.0
+"""Two of its true sizes, by `truth.json`: over the tongue, from -10 to 12, and across the slot."""
+NEAR_MM = 0.15
+"""Edges are taken for these when they are so nearly so far apart; no other two edges there are. Invented."""
 TRACE_S = 60.0
 
 
@@ -101,6 +105,20 @@ def _segment(a: tuple[float, ...], b: tuple[float, ...]) -> dict[str, Any]:
         "turn": "ccw" if a[2] > 0 else "cw",
         **ends,
     }
+
+
+def across(state: Any, mm: float, beside: str = "") -> tuple[list[str], float]:
+    """Two edges so far apart, by their labels, one of them given perhaps, and what the photo says of the distance."""
+    for d in state["dimensions"]:
+        near = abs(d["value_mm"] - mm) < NEAR_MM
+        if d["kind"] == "distance" and near and (not beside or beside in d["features"]):
+            return d["features"], d["value_mm"]
+    raise AssertionError(f"no two edges are about {mm} mm apart")
+
+
+def tongue_and_slot(state: Any) -> tuple[str, str]:
+    """The labels of the edges over the sample's tongue, which is measured from its longest edge, and of its slot's."""
+    return " ".join(across(state, TONGUE_MM, "E1")[0]), " ".join(across(state, SLOT_MM)[0])
 
 
 def on_screen(page: Any, state: Any, points_px: Sequence[Sequence[float]]) -> list[tuple[float, float]]:

@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from tests.browser.looks import tongue_and_slot
+
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
@@ -34,9 +36,10 @@ def findings(page: Any) -> list[str]:
 @pytest.fixture(scope="module")
 def with_a_slip(bench: Any) -> str:
     job = str(bench.traced("looked at with axe"))
+    tongue, slot = tongue_and_slot(bench.state(job))
     for kind, features, value in (
-        ("gap", ["E9", "E10"], "5.00"),
-        ("width", ["E1", "E7"], "21.02"),
+        ("gap", slot.split(), "5.00"),
+        ("width", tongue.split(), "21.02"),
         ("bore", ["D2"], "5.38"),
     ):
         bench.post(f"/api/jobs/{job}/readings", kind=kind, features=features, value=value, unit="mm", tool="caliper")
@@ -44,7 +47,7 @@ def with_a_slip(bench: Any) -> str:
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
-def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look: str) -> None:
+def test_the_job_in_each_step(window: Callable[..., Any], bench: Any, with_a_slip: str, look: str) -> None:
     page = window(f"/job/{with_a_slip}#outline", color_scheme=look)
     page.locator(".tag").first.wait_for(state="attached")
     assert findings(page) == []
@@ -52,7 +55,7 @@ def test_the_job_in_each_step(window: Callable[..., Any], with_a_slip: str, look
     page.check('[name="tool"][value="corners"]', force=True)
     assert findings(page) == []
     page.click("#tab-readings")
-    page.fill("#labels", "E1 E7")
+    page.fill("#labels", tongue_and_slot(bench.state(with_a_slip))[0])
     page.locator("#value").wait_for()
     page.click("#add")
     page.click("#all-features summary")

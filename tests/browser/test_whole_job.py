@@ -17,7 +17,7 @@ from measure.steps.draw import JobOrder, draw
 from measure.tracing.request import Request
 from tests.accuracy.laying import lines_of, loops_of, spaced
 from tests.accuracy.score import compare
-from tests.browser.looks import PHOTO, THICKNESS, features_of_dxf
+from tests.browser.looks import PHOTO, THICKNESS, TONGUE_MM, across, features_of_dxf, tongue_and_slot
 from tests.sample_photos import FOLDER, truth
 
 SAME_MM = 0.01
@@ -42,7 +42,7 @@ def enter(page: Any, kind: str, labels: str, value: str) -> None:
     expect(page.locator("#value")).to_have_value("")
 
 
-def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Path) -> None:
+def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Path, bench: Any) -> None:
     page = window("/")
     page.evaluate(DROP, ["latch.jpg", base64.b64encode(PHOTO.read_bytes()).decode()])
     assert page.evaluate("document.activeElement.id") == "thickness"  # asked for, since nothing is right without it
@@ -53,12 +53,14 @@ def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Pat
     page.click("#start")
     page.wait_for_url("**/job/**")
     page.locator("#look").wait_for(timeout=60_000)
-    assert page.locator(".feature").count() == 22
+    state = bench.state(page.url.split("/job/")[1].split("#")[0])
+    assert page.locator(".feature").count() == len(state["features"])
     page.click("#looks-right")
 
+    labels = dict(zip(("width", "gap"), tongue_and_slot(state), strict=True))
     rows = list(csv.DictReader((FOLDER / "readings.csv").open()))
     for k, row in enumerate(r for r in rows if r["features"]):
-        enter(page, row["kind"], row["features"], row["value"].replace(".", ","))
+        enter(page, row["kind"], labels.get(row["kind"], row["features"]), row["value"].replace(".", ","))
         assert page.locator("#readings li").count() == k + 1
     assert set(page.locator("#readings .says b").all_inner_texts()) == {"Agrees"}
     page.click("#tab-drawing")
@@ -85,22 +87,24 @@ def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Pat
     assert not score["mirrored"]
 
 
-def test_a_slip_is_named_and_undone(window: Callable[..., Any], traced: str) -> None:
+def test_a_slip_is_named_and_undone(window: Callable[..., Any], traced: str, bench: Any) -> None:
     page = window(f"/job/{traced}#readings")
     page.locator(".feature").first.wait_for(state="attached")
-    enter(page, "gap", "E9 E10", "5.00")
-    enter(page, "width", "E1 E7", "21.02")  # 22.01 is right: two digits changed places
+    state = bench.state(traced)
+    tongue, slot = tongue_and_slot(state)
+    enter(page, "gap", slot, "5.00")
+    enter(page, "width", tongue, "21.02")  # 22.01 is right: two digits changed places
     row = page.locator("#readings li").first
     assert row.get_attribute("class", timeout=2000).startswith("suspect")
     says = row.inner_text()
     assert "Contradicted" in says
     (short,) = re.findall(r"([\d.]+) mm (?:under|less)", says)  # said once
-    assert abs(float(short) - (22.03 - 21.02)) < 0.03  # the photo has the edges 22.03 mm apart
+    assert abs(float(short) - (across(state, TONGUE_MM, "E1")[1] - 21.02)) < 0.03  # as the photo has the edges apart
     assert row.locator("svg use[href$='#suspect']").count() == 1  # a shape of its own, not a colour alone
     page.keyboard.press("Escape")
     page.click("#undo")
     expect(page.locator("#readings li")).to_have_count(1)
-    page.fill("#labels", "E1 E7")
+    page.fill("#labels", tongue)
     page.fill("#value", "abc")
     page.click("#add")
     expect(page.locator("#value-wrong")).to_contain_text("not a number")
