@@ -226,7 +226,10 @@ def _sides(view: View, rough: Rough, wall: Wall, body: Body, width: int) -> _Sid
     lower = view.pixels(rough.points_mm, wall.lower_mm)
     step = view.pixels(rough.points_mm + 0.05 * rough.normals, wall.upper_mm) - upper
     scale = np.hypot(*step.T) / 0.05
-    n = step / (0.05 * scale)[:, None]
+    n = step / np.maximum(0.05 * scale, 1e-12)[:, None]
+    scale = np.maximum(
+        scale, 0.5 / view.mm_per_px(rough.points_mm.mean(0))
+    )  # where an outline turns back it has no normal
     wall_px = ((lower - upper) * n).sum(1)
     seen = (wall_px > 0) & ~body.covers(lower + CLEAR_PX * n)
     by = (-1, width)
