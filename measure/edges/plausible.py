@@ -20,7 +20,7 @@ from measure.geometry.polylines import arc_lengths, evenly
 FAINT_MM = 0.08
 """A quarter of the outline's points less sure than this mean that there is hardly an edge: in photos of light parts on
 white paper and of black parts on dark wood that can be measured they stay below 0.022 mm."""
-DOUBTFUL_MM, FAR_MM, SHORT_MM = 0.1, 0.5, 2.5
+DOUBTFUL_MM, FAR_MM, SHORT_MM = 0.09, 0.45, 2.0
 """A feature longer than SHORT_MM is doubtful where a quarter of its points are less sure than DOUBTFUL_MM, or where it
 lies farther than FAR_MM from the boundary of the face's colour: twice what 99 of 100 right features of rendered photos
 reach at the most; short ones and less strict limits named one right photo in eleven."""
