@@ -18,7 +18,7 @@ from measure.outline.chains import rolled
 from measure.outline.drafts import NOT_ONE_MM, UNEVEN_MM, UNEVEN_OVER_MM, Draft, settled, shallow, sums_of, total
 from measure.outline.joining import BUMP_HEIGHT_MM, normal
 from measure.outline.moves import all_moves
-from measure.outline.pieces import Index, Mask, Pieces
+from measure.outline.pieces import FLATTEST, Index, Mask, Pieces
 from measure.outline.ring import Move, Ring
 from measure.outline.roundness import as_circle, round_enough
 from measure.outline.suppositions import Question, Supposition, Trial, fit_all
@@ -286,8 +286,18 @@ def straightened(draft: Draft) -> Draft:
     vague = c.pieces.arc & (np.abs(c.pieces.curvature) < VAGUE * spread) & shallow(c)
     if not vague.any() or vague.all():
         return draft
-    arc = c.pieces.arc & ~vague
-    pieces = replace(c.pieces, arc=arc, curvature=np.where(vague, 0.0, c.pieces.curvature))
+    straight = _with_lines(draft, vague)
+    if total(straight) < total(draft) + 2 * draft.price:
+        return straight
+    # an arc that was held at the least curvature is a line whatever the others are: its radius has no covariance
+    held = vague & (np.abs(c.pieces.curvature) <= FLATTEST)
+    return _with_lines(draft, held) if held.any() else draft
+
+
+def _with_lines(draft: Draft, which: Mask) -> Draft:
+    """The draft with lines for some of its arcs (k,), fitted again."""
+    c = draft.chains
+    arc = c.pieces.arc & ~which
+    pieces = replace(c.pieces, arc=arc, curvature=np.where(which, 0.0, c.pieces.curvature))
     chains = replace(c, pieces=pieces, tangent=c.tangent & (arc | np.roll(arc, 1)))
-    straight = settled(replace(draft, chains=chains, eq=normal(chains)))
-    return straight if total(straight) < total(draft) + 2 * draft.price else draft
+    return settled(replace(draft, chains=chains, eq=normal(chains)))
