@@ -21,8 +21,9 @@ from tests.browser.looks import PHOTO, THICKNESS, TONGUE_MM, across, features_of
 from tests.sample_photos import FOLDER, truth
 
 SAME_MM = 0.1
-"""The bench measures in its copy, with the card's face averaged away. That moves the view by a hundredth of a pixel, and
-the outline still answers to so little: by 0.06 mm here, where it should be 0.01. Both are held against the truth."""
+"""The bench measures in its copy, with the card's face averaged away. That moves the view by a hundredth of a pixel,
+and the outline still answers to so little: by 0.06 mm here, where it should be 0.01. The page's is held against the
+truth as well."""
 
 DROP = """([name, data]) => {
   const bytes = Uint8Array.from(atob(data), c => c.charCodeAt(0));
