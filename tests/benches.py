@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import socket
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -110,3 +112,9 @@ def asking(address: str) -> httpx.Client:
     """A client of a server, asking as its own pages do."""
     origin = address[: address.index("/", 8)]
     return httpx.Client(base_url=origin, headers={"X-Jawline": "1", "Origin": origin}, timeout=60)
+
+
+def awaited(coroutine: Coroutine[Any, Any, Any]) -> Any:
+    """What a coroutine returns, run in a thread of its own: the browser's tests leave a loop running in this one."""
+    with ThreadPoolExecutor(1) as beside:
+        return beside.submit(asyncio.run, coroutine).result()

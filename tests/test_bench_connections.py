@@ -20,6 +20,7 @@ from uvicorn.server import ServerState
 
 from measure.bench import connections
 from measure.bench.connections import MOST_EACH, Connection
+from tests.benches import awaited
 
 ROOT = Path(__file__).parent.parent
 
@@ -82,7 +83,7 @@ def test_what_is_used_of_its_insides_is_there(monkeypatch: Any) -> None:
         await asyncio.sleep(0.15)
         assert dawdling.closed
 
-    asyncio.run(tried())
+    awaited(tried())
 
 
 def test_one_address_has_only_so_many_connections_but_this_machine_any_number() -> None:
@@ -92,4 +93,4 @@ def test_one_address_has_only_so_many_connections_but_this_machine_any_number() 
             wires = [connected(address, state)[1] for _ in range(MOST_EACH + 1)]
             assert [wire.closed for wire in wires] == closed, "the oldest makes room"
 
-    asyncio.run(tried())
+    awaited(tried())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import socket
 import threading
 from collections.abc import Iterator
@@ -15,7 +14,7 @@ from uvicorn.server import ServerState
 
 from measure.bench import connections
 from measure.bench.guards import HEADERS, MOST_PARAMETERS
-from tests.benches import OWN, bench, listening, plate
+from tests.benches import OWN, awaited, bench, listening, plate
 from tests.test_bench_connections import connected
 
 FIXER, OWNER = "fixer-token-of-this-test", "owner-token-of-this-test"
@@ -195,4 +194,4 @@ def test_the_fixers_connections_are_never_the_ones_that_are_closed() -> None:
         for made in list(state.connections):
             made.connection_lost(None)
 
-    asyncio.run(tried())
+    awaited(tried())
