@@ -18,7 +18,7 @@ from calib.light.profile import Light, evidence, roughness_of_face, take
 from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rough import Rough, first_outline, resampled
-from measure.edges.shared_terms import DIRECTIONS
+from measure.edges.shared_terms import by_height, by_side, by_view
 from measure.edges.sight import Body, Sight, Wall, sight
 from measure.edges.wall_width import FOOT_SLACK, calmed, sideways, within
 
@@ -191,10 +191,12 @@ def placed(
     n /= np.maximum(np.hypot(*n.T), 1e-9)[:, None]
     points = rough.points_mm.reshape(-1, width, 2).mean(1) + (x / scale)[:, None] * n
     share = w.upper_share[np.arange(len(path)), path][:, None]
-    sensitivity = share * _along(view, points, n, wall.upper_mm) + (1 - share) * _along(view, points, n, wall.lower_mm)
-    lift = _lift(view, points, n, wall.upper_mm) * share[:, 0]
+    sensitivity = share * by_view(view, points, n, wall.upper_mm) + (1 - share) * by_view(
+        view, points, n, wall.lower_mm
+    )
+    lift = by_height(view, points, n, wall.upper_mm) * share[:, 0]
     spread = np.where(w.clipped, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
-    doubt = _rim_doubt(n, s.wall_px.reshape(-1, width).mean(1), scale)
+    doubt = by_side(n, rim_doubt_px(s.wall_px.reshape(-1, width).mean(1)) / scale)
     return EdgeLoop(
         points,
         flip * n,
@@ -219,24 +221,3 @@ def rim_doubt_px(wall_px: Array) -> Array:
     """Standard deviation, px, from mistaking one rim of a wall that is seen so wide for the other."""
     known = [0.0, NARROW_PX, WIDE_PX], [0.0, DOUBT * NARROW_PX, WIDE_DOUBT_PX]
     return np.where(wall_px < HIDDEN_PX, 0.0, np.interp(wall_px, *known))
-
-
-def _rim_doubt(outward: Array, wall_px: Array, px_per_mm: Array) -> Array:
-    """(n, 8) standard deviation along the normal, mm, of each direction's doubt."""
-    sector = np.floor(np.arctan2(outward[:, 1], outward[:, 0]) / (2 * np.pi / DIRECTIONS)).astype(int) % DIRECTIONS
-    out = np.zeros((len(outward), DIRECTIONS))
-    out[np.arange(len(outward)), sector] = rim_doubt_px(wall_px) / px_per_mm
-    return out
-
-
-def _along(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
-    """(n, 10) change of a located point along its normal with the view's parameters."""
-    px = view.pixels(points_mm, height_mm)
-    return np.asarray(np.einsum("nk,nkp->np", normals, view.plane_sensitivity(px, height_mm)))
-
-
-def _lift(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
-    """(n,) change of a located point along its normal with the height of the edge that was seen."""
-    px = view.pixels(points_mm, height_mm)
-    d = (view.plane(px, height_mm + 0.01) - view.plane(px, height_mm - 0.01)) / 0.02
-    return np.asarray((d * normals).sum(1))

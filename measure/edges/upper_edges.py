@@ -22,7 +22,7 @@ from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight, steps_at
 from measure.edges.rough import Rough, resampled
 from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, likely_rounded, silhouette_inset
-from measure.edges.shared_terms import DIRECTIONS
+from measure.edges.shared_terms import by_height, by_side, by_view
 from measure.edges.sight import Body, Wall
 from measure.geometry.polylines import evenly
 
@@ -336,15 +336,15 @@ def _placed(
     inset = np.where(j.hidden & (height > 0), silhouette_inset(slope), 0.0)
     x = x - CLIPPED_OUT_PX * j.clipped
     at = points + (x / scale + inset * rim.radius_mm)[:, None] * normals
-    by_view = share[:, None] * _by_view(view, at, normals, wall.upper_mm)
-    by_view += (1 - share)[:, None] * _by_view(view, at, normals, wall.lower_mm)
-    lift = _by_height(view, at, normals, wall.upper_mm) * share
+    of_view = share[:, None] * by_view(view, at, normals, wall.upper_mm)
+    of_view += (1 - share)[:, None] * by_view(view, at, normals, wall.lower_mm)
+    lift = by_height(view, at, normals, wall.upper_mm) * share
     spread = np.where(j.clipped != 0, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
     by_rim = inset + np.where(j.apart, UPPER_LINE * share, 0.0)
     by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
     side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0) ** 2)
     sure = np.where(np.isfinite(sigma), np.hypot(noise, FLOOR_PX), np.inf) / scale
-    return EdgeLoop(at, normals, sure, np.c_[by_view, lift, spread, by_rim, _by_side(normals, side_sd)])
+    return EdgeLoop(at, normals, sure, np.c_[of_view, lift, spread, by_rim, by_side(normals, side_sd)])
 
 
 def _bend(cost: Array, xs: Array) -> Array:
@@ -374,24 +374,3 @@ def _lines_apart(j: _Judged) -> Array:
 
 PLAIN_PX = 0.3
 """A line whose position has a smaller standard deviation is plain."""
-
-
-def _by_side(normals: Array, sd_mm: Array) -> Array:
-    """(n, 8) standard deviations (n,) in the columns of the directions that normals face."""
-    turn = np.arctan2(normals[:, 1], normals[:, 0]) / (2 * np.pi / DIRECTIONS)
-    out = np.zeros((len(normals), DIRECTIONS))
-    out[np.arange(len(normals)), np.floor(turn).astype(int) % DIRECTIONS] = sd_mm
-    return out
-
-
-def _by_view(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
-    """(n, 10) change of a located point along its normal with the view's parameters."""
-    px = view.pixels(points_mm, height_mm)
-    return np.asarray(np.einsum("nk,nkp->np", normals, view.plane_sensitivity(px, height_mm)))
-
-
-def _by_height(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
-    """(n,) change of a located point along its normal with the height of the edge that was seen."""
-    px = view.pixels(points_mm, height_mm)
-    d = (view.plane(px, height_mm + 0.01) - view.plane(px, height_mm - 0.01)) / 0.02
-    return np.asarray((d * normals).sum(1))

@@ -21,9 +21,11 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.geometry.polylines import signed_area
 from measure.silhouette.appearance import Face, Wall, ground_log_likelihood, wall_log_likelihood
+from measure.silhouette.evidence import filled
 from measure.silhouette.rectified import F32, Mask, Rectified, log_colour
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.silhouette.tabletop import disc
 
 MARGIN_MM = 6.0
 """Of ground that is looked at round the part."""
@@ -165,8 +167,8 @@ def _window(
     outer = plan.mask_of(rough[0])
     silhouette = outer * (1 - plan.mask_of(*rough[1:]))
     other = plan.mask_of(*taken)
-    free = cv2.dilate(other, _disc(plan.cells_in(CLEAR_MM))) == 0 if taken else np.ones(plan.shape, bool)
-    astray = cv2.dilate(outer, _disc(plan.cells_in(ASTRAY_MM))) == 0
+    free = cv2.dilate(other, disc(plan.cells_in(CLEAR_MM))) == 0 if taken else np.ones(plan.shape, bool)
+    astray = cv2.dilate(outer, disc(plan.cells_in(ASTRAY_MM))) == 0
     lines = SightLines.over(plan, foot, ratio)
     marked = np.zeros(plan.shape, np.float32)
     for value, strokes in zip((1.0, -1.0), strokes_mm, strict=True):
@@ -218,12 +220,12 @@ def _first_belief(w: _Window) -> _Belief:
     """The inside of the silhouette is face, what lies clear of it ground."""
     deep = cv2.distanceTransform(w.rough, cv2.DIST_L2, 3) * w.plan.step_mm
     core = np.asarray(deep > min(CORE_MM, 0.5 * float(deep.max())), np.uint8)
-    filled = _filled(w.rough)
-    near = cv2.dilate(filled, _disc(w.plan.cells_in(1.0)))
+    whole = filled(w.rough)
+    near = cv2.dilate(whole, disc(w.plan.cells_in(1.0)))
     ground = np.asarray((near == 0) & w.free, np.uint8)
     none = np.zeros_like(core)
     return _Belief(
-        core, core.astype(np.float32), filled, ground, none, (None, None), _other_colours(w, core, ground), True
+        core, core.astype(np.float32), whole, ground, none, (None, None), _other_colours(w, core, ground), True
     )
 
 
@@ -240,7 +242,7 @@ def _other_colours(w: _Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
     while rest.sum() > max(least, 1.0) and len(out) < MOST_COLOURS:
         out.append(rest)
         other = (Face.learned(w.colour, rest, FIELD_MM / w.plan.step_mm).away(w.colour) > SURE).astype(np.uint8)
-        rest = cv2.morphologyEx(rest * other * unlike, cv2.MORPH_OPEN, _disc(w.plan.cells_in(SPECK_MM)))
+        rest = cv2.morphologyEx(rest * other * unlike, cv2.MORPH_OPEN, disc(w.plan.cells_in(SPECK_MM)))
     return tuple(out[1:])
 
 
@@ -315,7 +317,7 @@ def _edges(colour: F32, near_cells: int) -> F32:
     across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
     down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
     step = np.sqrt((across * across + down * down).sum(2))
-    strongest = cv2.dilate(step, _disc(near_cells))
+    strongest = cv2.dilate(step, disc(near_cells))
     certain = np.clip(EDGE_SHARE * strongest, *EDGE)
     return np.asarray(np.clip(cv2.dilate(step, np.ones((3, 3), np.uint8)) / certain, 0, 1), np.float32)
 
@@ -379,20 +381,20 @@ def _learned(w: _Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.u
     soft = cv2.GaussianBlur(soft, (0, 0), max(0.6, BLUR_MM / w.plan.step_mm))
     face = (soft > 0.5).astype(np.uint8)
     if len(faces) > 1:  # where two colours meet a line is neither
-        face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, _disc(w.plan.cells_in(MEETING_MM))), np.uint8)
+        face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, disc(w.plan.cells_in(MEETING_MM))), np.uint8)
     region = _without_marked_holes(cleaned(face, b.region, w.plan, LEAST_HOLE_MM2), w.marked)
     one = np.ones((3, 3), np.uint8)
     beside = (cv2.erode(region, one) == 0) & (cv2.dilate(region, one) == 0)
     wall = (front > 0.7) & beside
-    filled = _filled(region)
+    whole = filled(region)
     off_face = w.colour - faces[0].mean
-    outer, inner = (off_face[wall & at].astype(float) for at in (filled == 0, filled > 0))
+    outer, inner = (off_face[wall & at].astype(float) for at in (whole == 0, whole > 0))
     walls = Wall.learned(outer, faces[0].coding_sd), Wall.learned(inner, faces[0].coding_sd)
-    swept = cv2.dilate(((any_wall > 0.3) | (region > 0)).astype(np.uint8), _disc(w.plan.cells_in(0.3)))
+    swept = cv2.dilate(((any_wall > 0.3) | (region > 0)).astype(np.uint8), disc(w.plan.cells_in(0.3)))
     ground = ((swept == 0) & w.free).astype(np.uint8)
     others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
     others = tuple(o for o in others if o.any())
-    return _Belief(region, soft, filled, ground, wall.astype(np.uint8), walls, others, False)
+    return _Belief(region, soft, whole, ground, wall.astype(np.uint8), walls, others, False)
 
 
 MEETING_MM = 0.4
@@ -417,7 +419,7 @@ def _without_marked_holes(region: Mask, marked: F32) -> Mask:
     """A region whose holes are filled of which a person says that they are part."""
     if not (marked > 0).any():
         return region
-    inside = (_filled(region) > 0) & (region == 0)
+    inside = (filled(region) > 0) & (region == 0)
     _, label = cv2.connectedComponents(inside.astype(np.uint8), connectivity=4)
     meant = np.unique(label[(marked > 0) & inside])
     return np.asarray(region | np.isin(label, meant[meant > 0]), np.uint8)
@@ -447,13 +449,3 @@ def _moved_out(ring: Array, by_mm: float) -> Array:
 
 def _resized(mask: Mask, shape: tuple[int, int]) -> Mask:
     return np.asarray(cv2.resize(mask, shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
-
-
-def _filled(mask: Mask) -> Mask:
-    """The mask with its holes filled."""
-    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    return np.asarray(cv2.drawContours(np.zeros_like(mask), outlines, -1, 1, -1), np.uint8)
-
-
-def _disc(radius: int) -> Mask:
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1)), np.uint8)
