@@ -179,7 +179,8 @@ def test_one_reading_outside_mends_hidden_sides_and_holes(radius: float, told: s
         assert after == pytest.approx(before * (1 - share), abs=1e-4), (kind, labels)
     # rounder than reckoned with: the photo had the part too small outside, and the hole too large
     assert error_mm("distance", ("E1", "E3"), photo.features) * off < 0
-    assert error_mm("diameter", ("D1",), photo.features) * off > 0
+    if s[-1] != 0:  # the camera over the hole sees all of its wall, and then the rim hides nothing
+        assert error_mm("diameter", ("D1",), photo.features) * off > 0
 
 
 def test_an_outline_that_does_not_hang_on_it_tells_nothing_of_the_rim() -> None:
