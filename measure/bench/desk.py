@@ -176,12 +176,12 @@ class Desk:
         Args:
             out: the copy is in it.
             photo: facts of the copy.
-            fields: what the owner said beside it: the part's `name`, a `note`.
+            fields: what the owner said beside it: the part's `name`, its `thickness`, a `note`.
         """
         name = plain_name(fields.get("name", "")) or Path(plain_name(photo.name)).stem or "part"
-        note = plain_name(fields.get("note", ""))
+        note, thickness = (plain_name(fields.get(key, "")) for key in ("note", "thickness"))
         files = {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
-        first = kept.Kept(name=name, note=note, at=time.time(), photo=photo)
+        first = kept.Kept(name=name, note=note, thickness_told=thickness, at=time.time(), photo=photo)
         return self.shelf.new(name, first, files)
 
     def has_room(self) -> bool:

@@ -68,6 +68,7 @@ class Kept(Record):
     schema_: Literal["jawline-bench/1"] = Field(default=SCHEMA, alias="schema")
     name: str = ""
     note: str = ""
+    thickness_told: str = ""
     at: FiniteFloat = 0.0
     asked: Asked = Asked()
     photo: KeptPhoto | None = None

@@ -82,6 +82,7 @@ def plain_state(
         "note": known.note if known else "",
         "subject": live.traced.subject if live else known.asked.subject if known else "part",
         "thickness_mm": live.traced.thickness_mm if live else known.asked.thickness_mm if known else None,
+        "thickness_told": known.thickness_told if known else "",
         "rim": _rim(known, live),
         "fragments": known.asked.fragments if known else 1,
         "fits": list(FITS),

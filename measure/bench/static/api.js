@@ -52,10 +52,10 @@ export const post = (path, body) => ask("POST", path, body);
 export const remove = (path) => ask("DELETE", path);
 
 /**
- * Whether a job's photo is being looked at, or waits to be.
+ * Whether a job's photo is being looked at. One that waits, waits for somebody who says how thick the part is.
  * @param {{ state: string }} job
  */
-export const busy = (job) => job.state === "tracing" || job.state === "waiting";
+export const busy = (job) => job.state === "tracing";
 
 /**
  * Do something that the bench program may refuse.

@@ -16,7 +16,7 @@ import { preview, takePhotos } from "./photo-file.js";
 
 /** @type {Record<string, [shape: string, words: string]>} */
 const STATES = {
-  waiting: ["waiting", "Waits for its turn"],
+  waiting: ["waiting", "Waits to be traced: open it"],
   tracing: ["outline", "Being traced"],
   refused: ["stop", "Can’t be measured"],
   traced: ["part", "Traced, no readings yet"],

@@ -1,6 +1,6 @@
 // The outline as traced: how far it is, what was refused, and mending it by strokes, corners or another thickness.
 import { attempt, busy } from "./api.js";
-import { buttonOf, byId, el, icon, inputOf, radiosOf, selectOf } from "./dom.js";
+import { buttonOf, byId, chosenOf, el, icon, inputOf, radiosOf, selectOf } from "./dom.js";
 import { parse } from "./numbers.js";
 
 /** @typedef {import("./types.js").State} State */
@@ -40,6 +40,7 @@ export class Outline {
       corners.forget();
       this.mended();
     });
+    for (const radio of radiosOf("subject")) radio.addEventListener("change", () => this.#asPart());
     byId("retrace").addEventListener("submit", (e) => {
       e.preventDefault();
       this.#again();
@@ -74,17 +75,38 @@ export class Outline {
     this.#showRefusal(state, refused);
     byId("look").hidden = tracing || !state.features.length;
     byId("mend").hidden = tracing || !state.photo;
-    byId("mend-head").textContent = refused ? "Does it see the wrong thing? Show it where" : "Not quite? Show it where";
+    this.#showFirst(state);
+    if (refused) byId("mend-head").textContent = "Does it see the wrong thing? Show it where";
     const cautions = tracing ? [] : state.cautions;
     byId("cautions").replaceChildren(...cautions.map((c) => el("li", {}, icon("suspect"), el("span", {}, c.text))));
     if (before?.thickness_mm !== state.thickness_mm) inputOf("thickness").value = String(state.thickness_mm ?? "");
     if (before?.rim !== state.rim) selectOf("rim").value = state.rim;
     if (before?.fragments !== state.fragments) inputOf("in-two").checked = state.fragments === 2;
-    byId("rim-row").hidden = byId("in-two-row").hidden = state.subject !== "part";
+    if (before?.subject !== state.subject) for (const r of radiosOf("subject")) r.checked = r.value === state.subject;
+    this.#asPart();
     if (!same(before?.strokes, state.strokes)) this.#strokes.load(state.strokes);
     if (tracing && this.#tool !== "look") this.use("look");
     if (!tracing) this.#corners.load(state.card?.corners ?? null, state.card_corners, refused);
     this.mended();
+  }
+
+  /** What only a part is asked. */
+  #asPart() {
+    byId("rim-row").hidden = byId("in-two-row").hidden = chosenOf("subject") !== "part";
+  }
+
+  /**
+   * A photo that nobody has traced yet, sent by its owner: what has to be known is asked first.
+   * @param {State} state
+   */
+  #showFirst({ state, thickness_told }) {
+    const first = state === "waiting";
+    byId("first-words").hidden = byId("subject-row").hidden = !first;
+    byId("tools").hidden = byId("tool-words").hidden = first;
+    byId("owner-thickness").textContent = thickness_told ? `Its owner wrote “${thickness_told}”.` : "";
+    byId("mend-head").textContent = first ? "How thick is it?" : "Not quite? Show it where";
+    byId("trace-words").textContent = first ? "Trace the photo" : "Trace again";
+    byId("trace-again").classList.toggle("main", first);
   }
 
   /**
@@ -93,7 +115,7 @@ export class Outline {
    */
   #showProgress({ progress }, tracing) {
     byId("progress").hidden = !tracing;
-    byId("progress-step").textContent = tracing ? (progress?.step ?? "Waiting for its turn") : "";
+    byId("progress-step").textContent = tracing ? (progress?.step ?? "") : "";
     byId("progress-share", HTMLProgressElement).value = progress?.share ?? 0;
   }
 
@@ -112,7 +134,8 @@ export class Outline {
   async #again() {
     const thickness = inputOf("thickness").value;
     const wrong = byId("retrace-wrong");
-    if (!(parse(thickness) >= 0)) {
+    const subject = chosenOf("subject");
+    if (!(parse(thickness) >= 0) && (subject === "part" || thickness.trim())) {
       wrong.textContent = "Write the thickness in millimetres, such as 4.2.";
       byId("thickness").focus();
       return;
@@ -120,7 +143,7 @@ export class Outline {
     wrong.textContent = "";
     const asked = {
       thickness,
-      subject: this.#store.state?.subject,
+      subject,
       rim: selectOf("rim").value,
       fragments: inputOf("in-two").checked ? 2 : 1,
       strokes: this.#strokes.plain(),

@@ -75,6 +75,7 @@
  * @property {Said | null} refusal
  * @property {string} subject "part" or "opening"
  * @property {number | null} thickness_mm
+ * @property {string} thickness_told by the owner, as written
  * @property {string} rim "unknown", "sharp", "little" or "clear"
  * @property {number} fragments
  * @property {boolean} can_undo
