@@ -43,6 +43,13 @@ side and light at the other, and it has ended here. A flat card's is as wide all
 WEDGE = 0.6
 """The least such difference that tells, beyond what the table itself shows farther off; natural logarithm of light. No
 flat card of 86 photos went beyond 0.11, striped towels and grained wood among their tables."""
+WEDGE_ENDS = (0.28, 0.48)
+"""The two ends of a side that are compared for it: from its middle, of its length. A fifth each, its corners left
+out."""
+LEAST_PAIRS = 0.6
+"""Share of a side's middle of which near and far must lie in the photo for a shadow to be judged (chosen)."""
+LEAST_LIGHT = 1e-3
+"""Darker light, share of full light, counts as this, so that its logarithm stays finite (chosen: code 3 of 255)."""
 WEDGE_CHECKED_MM = ((5.0, 6.5), (7.0, 8.5), (9.0, 10.5))
 """Where the table itself is looked at for that."""
 STEP_MM = 0.5
@@ -153,7 +160,8 @@ def _strip(light: Light, view: View, card: Rectangle, side: int) -> _Strip:
 
 def _ends_differ(values: Array, by: Array) -> float:
     """How much more values along a side are in its last fifth than in its first; 0 where either is out of the photo."""
-    first, last = (values[(s * by > 0.28) & (s * by < 0.48) & np.isfinite(values)] for s in (-1, 1))
+    low, high = WEDGE_ENDS
+    first, last = (values[(s * by > low) & (s * by < high) & np.isfinite(values)] for s in (-1, 1))
     return float(np.median(last) - np.median(first)) if len(first) and len(last) else 0.0
 
 
@@ -161,7 +169,7 @@ def _shade(s: _Strip, table: float) -> float:
     """Darker than farther off, than past the ends, and than the table round the card: something light that lies beside
     the card makes no shadow of it."""
     both = s.middle & np.isfinite(s.near) & np.isfinite(s.far)
-    if both.sum() < 0.6 * s.middle.sum() or not any(p.any() for p in s.ends):
+    if both.sum() < LEAST_PAIRS * s.middle.sum() or not any(p.any() for p in s.ends):
         return 0.0
     ends = max(float(np.median(s.near[p])) for p in s.ends if p.any())
     near = float(np.percentile(s.near[both], MOSTLY))
@@ -205,6 +213,6 @@ def _seen(
     out = side_points(side, np.zeros(1), w, h, 0.0)[0, :2]
     points = on + away_mm[:, None, None] * out / np.hypot(*out)
     at = view.pixels(points.reshape(-1, 2), height_mm)
-    value = np.log(np.maximum(light.sample(at).mean(1), 1e-3))
+    value = np.log(np.maximum(light.sample(at).mean(1), LEAST_LIGHT))
     whole = ((at >= 0) & (at <= np.array(view.size_px) - 1)).all(1)
     return np.where(whole, value, np.nan).reshape(len(away_mm), len(along_mm))

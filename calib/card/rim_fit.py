@@ -46,11 +46,18 @@ SIDE_SD = np.array([0.3, *8 * [0.12], *3 * [0.8], 5.0, 5.0, 3.0])
 LEAST_SHADE, WALL_LIMITS = np.array([-0.8, *8 * [-0.03]]), (-4.0, 0.3)
 """Sky, shadows, wall: what light can do at all. A lit wall lightens the ground, a shadow does not."""
 OWN_SD = np.array([5.0, 0.3, 0.3, 0.3, 0.004, 0.3, 0.3, 0.3])
+LEAST_LIGHT = 2e-3
+"""Darker light, share of full light, counts as this, so that its logarithm stays finite (chosen: code 7 of 255)."""
 CLIPPED_LOG, CLIPPED_SD = 0.5, 0.5
 """How much more light there was where it was cut off, logarithm, and its standard deviation."""
 TURNS, TRIALS, SETTLED_PX = 16, 5, 0.01
 DAMPING, EASED, HARDENED = 1e-3, 5.0, 6.0
 """Most turns, most steps tried in each, the change that ends them. Marquardt's factor: at first, how it changes."""
+HEARD_WHOLE = 1.5
+"""What makes the better half of the stretches heard whole: 1 + ½, at the median misfit (arithmetic)."""
+MOST_STEP = 0.3
+"""Most that the logarithm of the blur, and the sharpening, change in one step: a derivative holds no farther
+(chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +102,7 @@ class _Adjustment:
         self.mean, self.sd = np.zeros((m, OWN)), np.tile(OWN_SD, (m, 1))
         for at, end in ((FACE, slice(None, INNER_SAMPLES)), (GROUND, slice(-INNER_SAMPLES, None))):
             cut = clipped_codes(s.light[:, end]).mean(1) > CLIPPED
-            self.mean[:, at] = np.log(np.maximum(s.light[:, end], 2e-3)).mean(1) + np.where(cut, CLIPPED_LOG, 0)
+            self.mean[:, at] = np.log(np.maximum(s.light[:, end], LEAST_LIGHT)).mean(1) + np.where(cut, CLIPPED_LOG, 0)
             self.sd[:, at] = np.where(cut, CLIPPED_SD, self.sd[:, at])
         own, by_side = self.mean.copy(), np.tile(SIDE_MEAN, (4, 1))
         own[:, 0] = start_px
@@ -141,7 +148,7 @@ class _Adjustment:
         p, D = with_derivative(self.s, self.now)
         r = self.seen - p
         squares = (r**2 @ self.weight).sum(1)  # print or dirt makes a stretch unlike the model: it is heard less
-        self.heard = np.minimum(1.5 / (1 + squares / max(2 * float(np.median(squares)), 1e-9)), 1.0)
+        self.heard = np.minimum(HEARD_WHOLE / (1 + squares / max(2 * float(np.median(squares)), 1e-9)), 1.0)
         root = np.sqrt(self.weight * self.heard[:, None])[:, None]
         J, y = (D * root[:, None]).reshape(*D.shape[:2], -1), (r * root).reshape(len(r), -1)
         H, g = J @ J.transpose(0, 2, 1), np.einsum("mki,mi->mk", J, y)
@@ -182,7 +189,7 @@ class _Adjustment:
         by_side = self.now.by_side + step[PHOTO:].reshape(4, SIDE)
         by_side[:, SHADES] = np.maximum(by_side[:, SHADES], LEAST_SHADE)
         by_side[:, WALL] = np.clip(by_side[:, WALL], *WALL_LIMITS)
-        photo = np.clip(self.now.photo + np.clip(step[:PHOTO], -0.3, 0.3), *PHOTO_LIMITS)
+        photo = np.clip(self.now.photo + np.clip(step[:PHOTO], -MOST_STEP, MOST_STEP), *PHOTO_LIMITS)
         return Unknowns(self.now.own + np.clip(own, -1, 1), by_side, photo)
 
     def result(self) -> RimFit:

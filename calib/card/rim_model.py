@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from calib.light.srgb import coded
+from calib.light.srgb import coded, coded_by_light
 
 STEP_PX, INNER_PX, OUTER_PX, MARGIN_PX = 0.5, 7.0, 13.0, 3.5
 """Spacing of the samples; how far they reach inwards and outwards; and how much farther light is predicted, so that
@@ -25,7 +25,8 @@ CLIPPED, INNER_SAMPLES = 0.985, 15
 SHARPEN_PX = 1.3
 """Radius of a sharpening, standard deviation (common practice, no source). How strong it is, is found."""
 CHROMA_PX = 1.0
-"""How far JPEG's halved resolution smears colour, there and back, standard deviation."""
+"""How far JPEG's halved resolution smears colour, standard deviation: there the mean of two pixels, variance 1/3, and
+back a triangle four wide, variance 2/3 (arithmetic)."""
 LUMA = np.array([0.299, 0.587, 0.114])
 TO_JPEG = np.stack([LUMA, 0.564 * (np.array([0, 0, 1]) - LUMA), 0.713 * (np.array([1, 0, 0]) - LUMA)], 1)
 """RGB codes to Y, Cb, Cr, as columns (ITU-R BT.601, which JFIF takes)."""
@@ -33,6 +34,9 @@ SHADOWS = ((0.0, 0.5), (0.25, 0.65), (0.45, 0.85), (0.65, 1.05), (0.85, 1.25), (
 """Where rims of shadows begin and end, in thicknesses of the card from the foot of its wall: between them any shadow
 that only grows lighter outwards."""
 DARKEST = 0.02
+"""Least share of its light that shaded ground keeps (chosen: so that its logarithm stays finite)."""
+WALL_IN_BLURS = 1.5
+"""A wall that is seen this wide, in blurs, shows its own colour whole; a narrower one in part (chosen)."""
 
 FACE, SLOPE, GROUND, OWN = slice(1, 4), 4, slice(5, 8), 8
 """A stretch's own unknowns: place of the upper rim, px; logarithms of the face's light; how that changes inwards, share
@@ -96,9 +100,7 @@ def clipped_codes(light: Array) -> Array:
 
 
 def _code_by_light(light: Array) -> Array:
-    x = np.maximum(light, 1e-9)
-    slope = np.where(x <= 0.0031308, 12.92, 1.055 / 2.4 * x ** (1 / 2.4 - 1))
-    return np.where(light < 1, slope, 0.0)
+    return np.where(light < 1, coded_by_light(light), 0.0)
 
 
 def _smoothing(sigma_px: float) -> Array:
@@ -202,7 +204,7 @@ def step_at_rim(s: Stretches, at: Unknowns) -> Array:
     side = at.by_side[s.side]
     lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shades(np.maximum(-s.wall_px, 0) / s.thick_px))
     face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
-    shown = np.clip(s.wall_px / (1.5 * np.exp(at.photo[BLUR])), 0, 1)[:, None]
+    shown = np.clip(s.wall_px / (WALL_IN_BLURS * np.exp(at.photo[BLUR])), 0, 1)[:, None]
     within = clipped_codes(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown) @ LUMA
     step = within - clipped_codes(far * np.maximum(lit, DARKEST)[:, None]) @ LUMA
     return np.array([np.sqrt(np.mean(step[s.side == k] ** 2)) for k in range(4)])

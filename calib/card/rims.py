@@ -40,6 +40,10 @@ SLOPE_SHARE, LEAST_SLOPE_PX, BOW_SHARE, LEAST_BOW_PX = 0.5, 0.01, 0.25, 0.018
 least. From rendered photos."""
 THICKNESS_SHARE = 0.05
 """Relative standard deviation of a card's thickness, and so of how wide its wall is seen (ISO/IEC 7810)."""
+BROADEST_WALL_PX = 3.0
+"""A wall seen wider than this has both rims in sight, and its width no more part in the doubt (chosen)."""
+LEAST_STEP = 1e-3
+"""Least step at a rim that is reckoned with, of full code: so that a doubt stays finite."""
 
 
 def rims(light: Light, solution: Solution) -> tuple[SideEdges, ...]:
@@ -88,7 +92,7 @@ def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: 
     apart = np.mean((offsets_px - offset) ** 2, 1)
     blur = float(likely @ [f.blur_px for f in fits])
     cut = CLIPPED_DOUBT * blur * float(s.overexposed[on].mean())
-    wall = THICKNESS_SHARE * float(np.clip(s.wall_px[on].mean(), 0, 3))
+    wall = THICKNESS_SHARE * float(np.clip(s.wall_px[on].mean(), 0, BROADEST_WALL_PX))
     common = math.hypot(math.sqrt(float(likely @ (doubts**2 + apart))), cut, wall, LEAST_SD_PX)
     own = np.full(int(on.sum()), _scatter(s.along[on], offset))
     return SideEdges(
@@ -106,7 +110,7 @@ def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: 
 
 def _doubt(f: RimFit, side: int, worse: float) -> float:
     """Standard deviation of a side by one fit, px: the fit's own, and what the model may be wrong by at the rim."""
-    faint = LIGHT_DOUBT * math.sqrt(2 * math.pi) * f.blur_px / max(float(f.step[side]), 1e-3)
+    faint = LIGHT_DOUBT * math.sqrt(2 * math.pi) * f.blur_px / max(float(f.step[side]), LEAST_STEP)
     return min(math.hypot(float(f.common_sd_px[side]) * worse, faint), MOST_SD_PX)
 
 

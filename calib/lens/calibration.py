@@ -24,6 +24,11 @@ CRITICAL = 3.29
 """Of a standardised difference, at 1 in 1000."""
 SPOILT_RMS = 2.5
 """Residuals of a photo, as a multiple of the others', that point to a photo of its own kind."""
+LEAST_GAIN = 0.04
+"""What a photo adds to how surely a lens is known counts as at least this share of the variance (chosen)."""
+LEAST_SPREAD = 0.25
+"""Photos were tilted to all sides when their tilts spread by this share across the way that they spread most
+(chosen)."""
 TILTED_DEG, OUTSIDE = 12.0, 0.75
 """A set of views needs one this much from the side, and points this far out, as share of half the diagonal."""
 
@@ -106,7 +111,7 @@ def _spoiling(
             b = adjust(others, points_mm, sheet, prior, size_px)
             gained = np.diag(b.camera_covariance - a.camera_covariance)[[0, 3]]
             # what a photo may move a solution by is what it makes it surer by (Cook 1977, for a group of observations)
-            sd = np.sqrt(np.maximum(gained, 0.04 * np.diag(a.camera_covariance)[[0, 3]]))
+            sd = np.sqrt(np.maximum(gained, LEAST_GAIN * np.diag(a.camera_covariance)[[0, 3]]))
             pull[k] = float(np.abs((b.camera - a.camera)[[0, 3]] / sd).max()) / CRITICAL
     return tuple(int(k) for k in np.argsort(-pull) if pull[k] > 1)
 
@@ -120,7 +125,7 @@ def _missing(a: Adjusted, seen: Sequence[Points], size_px: tuple[int, int]) -> t
     elif len(a.views) > 1:
         towards = np.array([rotation(v.parameters[:3])[2, :2] for v in a.views])[tilts > TILTED_DEG / 2]
         spread = np.linalg.svd(towards, compute_uv=False)
-        if len(spread) < 2 or spread[1] < 0.25 * spread[0]:
+        if len(spread) < 2 or spread[1] < LEAST_SPREAD * spread[0]:
             out.append("one photo tilted by about 20 degrees to another side")
     middle = (np.array(size_px) - 1) / 2
     reached = max(float(np.hypot(*(s.points_px - middle).T).max()) for s in seen) / float(np.hypot(*middle))

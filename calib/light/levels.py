@@ -70,6 +70,8 @@ class LevelColumns:
 
 WALL_PX, SHAPED_WALL_PX = 0.75, 4.0
 """From this width on a wall has a level of its own, and a slope and a bend of its light (chosen)."""
+HIDDEN_PX = WALL_PX / 2
+"""A wall that would be seen less wide counts as hidden: nearer to none than to one with a level (arithmetic)."""
 FREE_RIDGE, WALL_RIDGE = 1e-3, (0.3, 0.6)
 """Levels are all but free; what the slope and the bend of a wall's light cost (chosen)."""
 DARKEST = 0.004
@@ -80,8 +82,20 @@ much in any case."""
 PALEST, DEEPEST = (0.9, 0.1), (0.08, 0.05)
 """A core of shadow is darker than this share of the ground's light, and lighter than that; how sharp the limits are."""
 BRIGHTEST = 1.05, 0.15, 0.02
-"""A wall is hardly brighter than so many times the face: by this share and this much, as a standard deviation. All of
-these were chosen, no source."""
+"""A wall is hardly brighter than so many times the face: by this share and this much, as a standard deviation."""
+SHADOW_COST, ODD_SHADOW_MOST = 3.0, 200.0
+"""What a shadow costs at all, natural logarithm of a probability, and what an odd one costs at most."""
+LIKE_FACE_COST = 30.0
+"""What a shadow costs that looks like the face: then it is the face."""
+PALE_COST, DEEP_COST = 14.0, 4.0
+"""What a core of shadow costs that is paler, or deeper, than it may be, at one width of the limit."""
+HIDDEN_RIM_COST = 4.0
+"""What a wall costs that looks like the face: a rim that can't be seen is a coincidence."""
+ODD_WALL_MOST, BRIGHT_WALL_MOST = 12.0, 40.0
+"""What an odd hue of a wall, and too bright a wall, cost at most. All of these costs, and the tints and shares above,
+were chosen on the twelve photos of tests/accuracy."""
+LEAST_RIDGE = 1e-6
+"""Of any column, so that columns that are alike at some position can be told at all (rounding)."""
 SLOPE_RIDGE = 3.0
 """A slope costs as much as this many samples' misfit of the same size: strong enough to keep levels apart, weak enough
 to follow a soft shadow."""
@@ -141,7 +155,7 @@ def solver(
         weights = np.repeat(np.c_[at_each, np.full(len(xs), roughness**-2)], len(gs), 0)
         basis *= np.sqrt(weights).reshape(len(xs), len(gs), 1, n + 1)
     each = basis.reshape(-1, k, n + 1)
-    gram = each @ each.transpose(0, 2, 1) + np.diag(np.array(layout.ridge()) + 1e-6)
+    gram = each @ each.transpose(0, 2, 1) + np.diag(np.array(layout.ridge()) + LEAST_RIDGE)
     forward = np.linalg.inv(np.linalg.cholesky(gram))
     rows = np.asarray((forward @ each).reshape(-1, n + 1), np.float32)
     back = np.ascontiguousarray(forward.transpose(0, 2, 1)[:, layout.level_columns()], np.float32)
@@ -168,7 +182,7 @@ def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: LevelColu
         columns.append(upper - lower)
     if layout.has_wall_shape:
         t = 2 * (u + wall_px / 2) / wall_px
-        columns += [(upper - lower) * t, (upper - lower) * (1.5 * t**2 - 0.5)]
+        columns += [(upper - lower) * t, (upper - lower) * (3 * t**2 - 1) / 2]  # the second Legendre polynomial
     columns.append(lower - outer)
     return np.array(np.broadcast_arrays(*columns))
 
@@ -180,12 +194,12 @@ def level_cost(levels: NDArray[np.float32], layout: LevelColumns, gs: NDArray[np
     share = shadow[:, 0] / lit
     tint = np.hypot(*(shadow[:, c] - share * ground[:, c] for c in (1, 2)))
     odd = tint / (SHADOW_TINT[0] * lit + SHADOW_TINT[1])
-    darker = 14 * np.maximum(share - PALEST[0], 0) ** 2 / PALEST[1] ** 2
-    darker += 4 * np.maximum(DEEPEST[0] - share, 0) ** 2 / DEEPEST[1] ** 2
+    darker = PALE_COST * np.maximum(share - PALEST[0], 0) ** 2 / PALEST[1] ** 2
+    darker += DEEP_COST * np.maximum(DEEPEST[0] - share, 0) ** 2 / DEEPEST[1] ** 2
     unseen = ((shadow[:, 0] - face[:, 0]) ** 2 + (shadow[:, 1] - face[:, 1]) ** 2) / (
         SHADOW_TINT[1] + SHADOW_TINT[0] * lit
     ) ** 2
-    cost = 3 + 30 * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, 200)
+    cost = SHADOW_COST + LIKE_FACE_COST * np.exp(-unseen) + np.minimum(0.5 * odd**2 + darker, ODD_SHADOW_MOST)
     cost[gs == 0] = 0
     if layout.has_wall:
         wall = levels[:, 2]
@@ -194,8 +208,6 @@ def level_cost(levels: NDArray[np.float32], layout: LevelColumns, gs: NDArray[np
         tint = np.hypot(*(wall[:, c] - shade * face[:, c] for c in (1, 2)))
         odd = tint / (WALL_TINT[0] * lit + WALL_TINT[1])
         bright = np.maximum(wall[:, 0] - BRIGHTEST[0] * lit, 0) / (BRIGHTEST[1] * lit + BRIGHTEST[2])
-        alike = 4 * np.exp(
-            -(((shade - 1) / WALL_TINT[0]) ** 2) - 0.5 * odd**2
-        )  # a rim that can't be seen is a coincidence
-        cost += np.minimum(0.5 * odd**2, 12) + np.minimum(0.5 * bright**2, 40) + alike
+        alike = HIDDEN_RIM_COST * np.exp(-(((shade - 1) / WALL_TINT[0]) ** 2) - 0.5 * odd**2)
+        cost += np.minimum(0.5 * odd**2, ODD_WALL_MOST) + np.minimum(0.5 * bright**2, BRIGHT_WALL_MOST) + alike
     return np.asarray(cost, np.float32)

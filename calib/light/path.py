@@ -7,6 +7,12 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 
+LEAD = 60
+"""Stretches that a closed path runs on past its seam: the farther the seam, the less it matters (chosen)."""
+LEAST_BEND, FARTHEST = 1e-9, 0.75
+"""A parabola's minimum is one when it bends upwards (rounding) and lies this near, in grid steps, to the least of the
+three points it is laid through: a half at most, and what noise adds (chosen)."""
+
 
 def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 4) -> NDArray[np.intp]:
     """Path of least cost through (b, x) with a penalty on jumps (Viterbi 1967); (b,) indices.
@@ -20,7 +26,7 @@ def smoothest(cost: Array, stiffness: Array | float, closed: bool, reach: int = 
     b, n = cost.shape
     stiffness = np.broadcast_to(stiffness, b)
     if closed:  # run on past the seam at both ends and keep the middle
-        lead = min(b, 60)
+        lead = min(b, LEAD)
         around = np.r_[b - lead : b, 0:b, 0:lead]
         return smoothest(cost[around], stiffness[around], False, reach)[lead : lead + b]
     jump = np.empty((b, n), np.intp)
@@ -53,7 +59,7 @@ def vertex(cost: Array, xs_px: Array, at: NDArray[np.intp], near: int = 3) -> tu
     a, m, c = cost[rows, i - 1], cost[rows, i], cost[rows, i + 1]
     h = float(xs_px[1] - xs_px[0])
     bend = a - 2 * m + c
-    ok = bend > 1e-9
+    ok = bend > LEAST_BEND
     shift = np.where(ok, 0.5 * (a - c) / np.where(ok, bend, 1), 0)
     x = xs_px[i] + h * np.clip(shift, -1, 1)
-    return x, np.where(ok & (np.abs(shift) <= 0.75), h / np.sqrt(np.where(ok, bend, 1)), np.inf)
+    return x, np.where(ok & (np.abs(shift) <= FARTHEST), h / np.sqrt(np.where(ok, bend, 1)), np.inf)

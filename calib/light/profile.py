@@ -18,18 +18,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, STEP_PX, LevelColumns, level_cost, solver
+from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, HIDDEN_PX, STEP_PX, LevelColumns, level_cost, solver
 from calib.light.srgb import linear_of_codes
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
 """Linear RGB to lightness, red-against-rest and blue-against-rest: noise and JPEG chroma blur are then in separate
 channels (weights of ITU-R BT.601, which JPEG uses)."""
+FULL_LIGHT = 65535
+"""Of 16 bits."""
+CLIPPED = 0.985
+"""From this linear light on, of 1, the sensor's limit may have cut some off: code 253 of 255 (chosen)."""
+CHROMA_PX = 0.7
+"""How much more colour is blurred than lightness, standard deviation: JPEG's halved resolution is the mean of two
+pixels, 2 / √12 = 0.58, and not the only blur on the way (chosen)."""
+MOST_ROWS = 16000
+"""Rows of points that are sampled at once: OpenCV's remap takes fewer than 32768."""
 
 
 def linear_table() -> NDArray[np.uint16]:
     """(256,) linear light, 0 to 65535, of each 8-bit sRGB code."""
-    return np.asarray(np.round(linear_of_codes() * 65535), np.uint16)
+    return np.asarray(np.round(linear_of_codes() * FULL_LIGHT), np.uint16)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +72,12 @@ class Light:
         at = (points_px - np.array(self.origin_px)).astype(np.float32)
         flat = at.reshape(-1, at.shape[-2], 2) if at.ndim > 2 else at.reshape(1, -1, 2)
         out = np.empty((*flat.shape[:2], 3), np.float32)
-        rows = 16000  # OpenCV's remap takes fewer than 32768 rows
-        for i in range(0, len(flat), rows):
-            part = flat[i : i + rows]
-            out[i : i + rows] = cv2.remap(
+        for i in range(0, len(flat), MOST_ROWS):
+            part = flat[i : i + MOST_ROWS]
+            out[i : i + MOST_ROWS] = cv2.remap(
                 self.linear, part[..., 0], part[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
             )
-        return np.asarray(out / np.float32(65535), np.float32).reshape(*points_px.shape[:-1], 3)
+        return np.asarray(out / np.float32(FULL_LIGHT), np.float32).reshape(*points_px.shape[:-1], 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +109,7 @@ def take(light: Light, points_px: Array, normals_px: Array, inner_px: float, out
     rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
     b = len(points_px) // width
     mean = rgb.reshape(b, width, len(s), 3).mean(1)
-    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean.max(2) > 0.985).mean(1))
+    return Profiles(s, np.asarray(mean @ OPPONENT, float), (mean.max(2) > CLIPPED).mean(1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +153,7 @@ def evidence(
     Method: variable projection (Golub & Pereyra 1973): levels are solved linearly for every position.
     """
     b, n, _ = p.light.shape
-    bins = np.where(wall_px < 0.375, 0.0, np.round(wall_px / wall_grid_px) * wall_grid_px)
+    bins = np.where(wall_px < HIDDEN_PX, 0.0, np.round(wall_px / wall_grid_px) * wall_grid_px)
     xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
     tried = len(xs) * len(gs)
     rough = np.ones(3) if roughness is None else roughness
@@ -161,7 +169,7 @@ def evidence(
         layout = LevelColumns.of(float(wall))
         levels = np.empty((tried, layout.levels, 3, len(at)), np.float32)
         unlike = np.zeros((tried, 1), np.float32)
-        for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, 0.7), np.hypot(sigma_px, 0.7))):
+        for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, CHROMA_PX), np.hypot(sigma_px, CHROMA_PX))):
             by = solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4), float(rough[c]))
             y = np.ascontiguousarray(centred[at, :, c].T)
             m = (by.rows @ y).reshape(tried, -1, len(at))

@@ -20,6 +20,10 @@ from calib.light.profile import CHANNEL_WEIGHTS, Light, take
 WIDTH = 4
 """Neighbouring profiles that are averaged."""
 REACH_PX = 16.0
+FIRST_AWAY_PX, PASSES = 3.0, 3
+"""How far away they are taken at first, and how often anew: the blur has settled by then (chosen)."""
+WHOLE_PX, LEAST_CELL_PX = 1000, 8
+"""Long side that a whole photo is searched at; and the least side of a cell there (chosen)."""
 AWAY = 2.5, 0.5, 1.5
 """Levels beside an edge are taken so many times its blur away, and so many pixels; no nearer than that (chosen)."""
 WAYS = 4
@@ -78,8 +82,8 @@ def _steepest(light: Array) -> tuple[Array, Array]:
     at = slope.argmax(1) + 1
     steepest = slope.max(1)
     rows = np.arange(b)
-    away = np.full(b, 3.0)
-    for _ in range(3):
+    away = np.full(b, FIRST_AWAY_PX)
+    for _ in range(PASSES):
         d = np.maximum(np.round(away / STEP_PX), 2).astype(int)
         before = light[rows, np.clip(at - d, 0, n - 1)]
         after = light[rows, np.clip(at + d, 0, n - 1)]
@@ -122,14 +126,14 @@ def edges_of_photo(rgb: NDArray[np.uint8]) -> Edges:
     """The strongest edges all over a photo, for when nobody knows yet what is in it."""
     import cv2
 
-    factor = max(1, round(max(rgb.shape[:2]) / 1000))
+    factor = max(1, round(max(rgb.shape[:2]) / WHOLE_PX))
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     small = cv2.resize(grey, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA).astype(np.float32)
     small = cv2.GaussianBlur(small, (0, 0), 1.0)
     along, down = cv2.Sobel(small, cv2.CV_32F, 1, 0), cv2.Sobel(small, cv2.CV_32F, 0, 1)
     strength = np.hypot(along, down)
     h, w = strength.shape
-    side = max(8, w // CELLS)
+    side = max(LEAST_CELL_PX, w // CELLS)
     h, w = h // side * side, w // side * side
     way = _sorted(np.arctan2(down[:h, :w], along[:h, :w]))
     found = [_strongest(np.where(way == k, strength[:h, :w], 0), side) for k in range(WAYS)]

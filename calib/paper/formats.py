@@ -6,10 +6,9 @@ source); their moisture changes them by as much again. Their sides are neither q
 
 from __future__ import annotations
 
-import math
-
 from calib.reference.reference import Reference, SizeLimits
 from calib.reference.wanted import Wanted
+from calib.tools.budget import rectangular
 from calib.view.view import Rectangle
 
 PAPER_SD_MM = 0.25
@@ -18,6 +17,11 @@ CUT_SHARE = 0.5
 """How far a side's ends and middle stray from where they should be, as a share of what its length does."""
 ALLOWED_MM = 2.0
 """ISO 216, sides of 150 to 600 mm: ± 2 mm (from memory)."""
+
+THICKNESS_MM = (0.05, 0.2)
+"""Of paper, common practice: 80 g/m² is 0.1 mm."""
+OWN_THICKNESS_SD_MM = 0.05
+"""Of the thickness that a person states of a rectangle of their own (chosen)."""
 
 
 def _format(name: str, words: str, width_mm: float, height_mm: float, source: str) -> Reference:
@@ -29,7 +33,7 @@ def _format(name: str, words: str, width_mm: float, height_mm: float, source: st
             width_mm=(width_mm - ALLOWED_MM, width_mm + ALLOWED_MM),
             height_mm=(height_mm - ALLOWED_MM, height_mm + ALLOWED_MM),
             corner_mm=(0.0, 0.0),
-            thickness_mm=(0.05, 0.2),  # common practice: 80 g/m² is 0.1 mm
+            thickness_mm=THICKNESS_MM,
         ),
         source=source,
     )
@@ -51,11 +55,11 @@ def own(wanted: Wanted) -> Reference:
         raise ValueError("no rectangle is wanted")
     width, height, thick = wanted.size_mm
     within = wanted.tolerance_mm
-    sd = within / math.sqrt(3)  # GUM 4.3.7: all values within the limits as likely
+    sd = rectangular(within)
     return Reference(
         name=wanted.name,
         words=f"rectangle {width:g} × {height:g} mm",
-        rectangle=Rectangle(width, height, thick, sd, sd, 0.05 if thick else 0.0),
+        rectangle=Rectangle(width, height, thick, sd, sd, OWN_THICKNESS_SD_MM if thick else 0.0),
         limits=SizeLimits(
             (width - within, width + within), (height - within, height + within), (0.0, 0.0), (thick, thick)
         ),

@@ -45,8 +45,8 @@ FOCALS = (1.0, 0.75, 1.3, 1.65)
 """Focal lengths that are tried where none is known, as shares of the best value."""
 ROUGH_PX = 2.0
 """How well rough sides are known."""
-SAME_MM = 3.0
-"""Two sheets whose corners lie this near, as shares of three hundred, are one."""
+SAME = 3.0 / 300
+"""Two sheets whose corners lie this near, as a share of their size, are one (chosen)."""
 INSIDE, LARGER = 0.97, 1.1
 """How much of something lies within another's outline if it is printed on it; and how much larger that is at least."""
 MOST_RADIAL = 0.3
@@ -179,7 +179,7 @@ def _off(q: Quad, reference: Reference, prior: Prior) -> float:
 
 
 def _same(q: Array, other: Array) -> bool:
-    near = SAME_MM / 300 * math.sqrt(area(q))
+    near = SAME * math.sqrt(area(q))
     return bool((np.hypot(*np.moveaxis(q[:, None] - other[None], -1, 0)).min(0) < near).all())
 
 

@@ -47,6 +47,10 @@ FIRST_BYTES = {
     b"<svg": "a drawing (SVG)",
     b"PK\3\4": "a ZIP file",
 }
+FOCAL_35MM_LIMITS = (8, 400)
+"""Focal lengths that a phone's or a camera's EXIF may state (common practice: from fisheyes to long lenses)."""
+SAME_ASPECT = 0.01
+"""A picture whose shape is off the one that was taken by more than this share is a crop (chosen)."""
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
 ORIENTATION, MAKE, MODEL, EXIF_IFD = 0x0112, 0x010F, 0x0110, 0x8769
@@ -258,11 +262,11 @@ def _focal_35mm(exif: dict[int, Any], size: tuple[int, int]) -> float | None:
     A crop keeps the entry but not its truth: when the picture's shape is no longer the one that was taken, it is None.
     """
     focal = _number(exif.get(FOCAL_35MM))
-    if not 8 <= focal <= 400:
+    if not FOCAL_35MM_LIMITS[0] <= focal <= FOCAL_35MM_LIMITS[1]:
         return None
     taken = sorted((_number(exif.get(EXIF_WIDTH)), _number(exif.get(EXIF_HEIGHT))))
     short, long = sorted(size)
-    if taken[0] > 0 and abs((taken[1] / taken[0]) / (long / short) - 1) > 0.01:
+    if taken[0] > 0 and abs((taken[1] / taken[0]) / (long / short) - 1) > SAME_ASPECT:
         return None
     return focal
 

@@ -27,6 +27,12 @@ def is_plain_jpeg(im: Image.Image) -> bool:
 
 
 END_OF_IMAGE = 0xD9
+UNREAD = 128
+"""The grey that the decoder paints what it could not read in (libjpeg: the middle of 8 bits)."""
+PROFILE_STEPS = 6
+"""Steps of each channel in which a colour profile is compared with sRGB: 216 colours (chosen)."""
+FULL_CODE, FULL_CODE_16 = 255, 65535
+"""The highest codes of 8 and of 16 bits."""
 _MARKER = re.compile(rb"\xff[^\x00\x01\xd0-\xd7\xff]")
 """What begins a segment: neither a stuffed byte nor a restart within the scan, nor a fill byte."""
 
@@ -67,7 +73,7 @@ def jpeg_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> ND
     rgb = cv2.imdecode(np.frombuffer(data, np.uint8), size | cv2.IMREAD_IGNORE_ORIENTATION)
     if rgb is None:
         raise PhotoRefused(f"{name} is a JPEG that can't be decoded: save it again as a plain JPEG.", "photo-damaged")
-    if (rgb[-1] == 128).all():  # the decoder paints what it could not read in mid grey
+    if (rgb[-1] == UNREAD).all():
         raise PhotoRefused(
             f"{name} is damaged, its lower part can't be read: copy it again from the phone.", "photo-damaged"
         )
@@ -97,7 +103,7 @@ def _to_srgb(rgb: NDArray[np.uint8], profile: bytes | None) -> NDArray[np.uint8]
     convert = _profile_transform(profile, "RGB")
     if convert is None:
         return rgb
-    steps = np.linspace(0, 255, 6).astype(np.uint8)
+    steps = np.linspace(0, FULL_CODE, PROFILE_STEPS).astype(np.uint8)
     tries = np.stack(np.meshgrid(steps, steps, steps), -1).reshape(1, -1, 3)
     after = np.asarray(convert.apply(Image.fromarray(tries)))
     if np.abs(after.astype(int) - tries).max() <= 1:
@@ -176,8 +182,8 @@ def _large(im: Image.Image, data: bytes, orientation: int) -> NDArray[np.uint8]:
 
 def _grey16(grey: NDArray[Any]) -> NDArray[np.uint8]:
     """(h, w, 3) of 16-bit grey."""
-    grey = np.clip(grey, 0, 65535)
-    eight = np.asarray((grey.astype(np.uint32) * 255 + 32767) // 65535, np.uint8)
+    grey = np.clip(grey, 0, FULL_CODE_16).astype(np.uint32)
+    eight = np.asarray((grey * FULL_CODE + FULL_CODE_16 // 2) // FULL_CODE_16, np.uint8)
     return np.ascontiguousarray(np.repeat(eight[..., None], 3, 2))
 
 

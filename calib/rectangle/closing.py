@@ -38,6 +38,9 @@ FAMILY = 0.06
 OVERHANG_MOST, STARTING, WHOLE = 0.3, 0.6, 0.9
 """A line goes beyond a corner by no more than this share of the reach; it may start a quadrilateral from this share of
 the shortest side on; a side seen for so much of its length is seen whole (chosen, no source)."""
+LEAST_LEGS, LEAST_LEG, LONGEST_LEG = 0.5, 0.25, 4.0
+"""Legs of a quadrilateral: the shorter against the longer, and against the base, at least; the longer against the base,
+at most (chosen)."""
 FAMILY_RANK, SAME_PX = 0.4, 1.5
 """Of quadrilaterals that share a place those near the best in rank stay; nearer than this two are one (chosen)."""
 
@@ -130,7 +133,8 @@ def _with_fourth(
         ok = met[a] & met[b] & (run_a * run_b * facing > 0)
         run_a, run_b = np.abs(run_a), np.abs(run_b)
         shorter, longer = np.minimum(run_a, run_b), np.maximum(run_a, run_b)
-        ok &= (shorter > shortest) & (shorter > 0.5 * longer) & (longer < 4 * length) & (shorter > 0.25 * length)
+        ok &= (shorter > shortest) & (shorter > LEAST_LEGS * longer)
+        ok &= (longer < LONGEST_LEG * length) & (shorter > LEAST_LEG * length)
     which, k = np.nonzero(ok)
     sides, each = np.stack([base[which], b[which], k, a[which]], 1), [quality[which]]
     for i in (2, 1, 3):

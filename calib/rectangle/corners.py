@@ -25,6 +25,10 @@ RADII_MM = np.arange(0.0, 9.01, 0.2)
 STRAIGHT_MM = 6.0
 """From here on sides are straight whatever the radius that is looked for."""
 SHIFT_MM = 0.2
+EDGE_MM = 0.3
+"""What is left out at the end of the straight parts: the picture's derivative needs neighbours (chosen)."""
+ARC_POINTS = 24
+"""Points along a quarter of a circle: 0.6 mm apart on the largest radius (chosen)."""
 FAINT = 0.3
 """A gradient, in units of the picture per grid step, that stands out from a clean picture's noise."""
 LEAST_SD_MM, SD_PX, COMMON_SD_PX = 0.08, 0.35, 0.5
@@ -128,7 +132,7 @@ def _scores(
         return np.asarray(np.log1p(np.maximum(e, 0) / usual))
 
     # where the two sides run, from their straight parts
-    far: Array = np.arange(STRAIGHT_MM, INSIDE_MM - 0.3, grid)
+    far: Array = np.arange(STRAIGHT_MM, INSIDE_MM - EDGE_MM, grid)
     shifts = np.arange(-shift_mm, shift_mm + grid / 2, grid)[:, None]
     lift = float(shifts[change(far, shifts, 0, 1).sum(1).argmax(), 0])
     draw = float(shifts[change(shifts, far, 1, 0).sum(1).argmax(), 0])
@@ -136,7 +140,7 @@ def _scores(
     sides = change(draw + run, lift, 0, 1) + change(draw, lift + run, 1, 0)
     beyond = np.append(np.cumsum(sides[::-1])[::-1], 0)  # what the straight parts give from each position on
     first_straight = np.searchsorted(run, RADII_MM)
-    r, angle = RADII_MM[:, None], np.linspace(0, np.pi / 2, 24)
+    r, angle = RADII_MM[:, None], np.linspace(0, np.pi / 2, ARC_POINTS)
     sin, cos = np.sin(angle), np.cos(angle)
     arc = change(draw + r - r * sin, lift + r - r * cos, sin, cos).mean(1) * np.pi / 2 * RADII_MM
     # each outline counts by its length, so that all are judged over the same piece of picture

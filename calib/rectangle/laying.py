@@ -34,6 +34,8 @@ BOW_SD_PX = 0.2
 """Least standard deviation of a bow: print, shadow and pixel grid shift a side's middle against its ends."""
 WITHIN, HEARD = 0.9, 0.1
 """A block counts when so much of it lies in the picture; a block's edge counts from this weight on (chosen)."""
+END = 0.01
+"""So much farther a grid runs, px, that its last value is not lost to rounding."""
 STRAIGHT = np.zeros(1)
 
 
@@ -136,7 +138,7 @@ def _side_lines(
     t = np.linspace(FIRST, LAST, BLOCKS * each)
     spacing = max(STEP_PX, reach_px / MOST_STEPS)
     margin = HALF * spacing
-    x = np.arange(-reach_px - margin, reach_px + margin + 0.01, spacing)
+    x = np.arange(-reach_px - margin, reach_px + margin + END, spacing)
     at = p + t[:, None, None] * d + x[None, :, None] * n
     inside = ((at[:, len(x) // 2] >= 0) & (at[:, len(x) // 2] <= np.array(size_px) - 1)).all(1)
     heard = inside.reshape(BLOCKS, each).mean(1) > WITHIN
@@ -151,7 +153,7 @@ def _side_lines(
     top = energy.max(1, keepdims=True)
     voice = np.sqrt(energy / np.maximum(top, 1e-12)) * top / (top + usual) * heard[:, None]
     tt = t.reshape(BLOCKS, each).mean(1) - 0.5
-    slopes = np.arange(-min(reach_px, MOST_SLOPE_PX), min(reach_px, MOST_SLOPE_PX) + 0.01, spacing)
+    slopes = np.arange(-min(reach_px, MOST_SLOPE_PX), min(reach_px, MOST_SLOPE_PX) + END, spacing)
     path = slopes[None, :, None] * tt + bows_px[:, None, None] * (1 - 4 * tt**2)
     k = np.arange(len(xs)) + np.round(path[..., None] / spacing).astype(int)  # (bow, slope, block, x)
     # among several edges a faint one counts too, so loudness is compressed; for placing them it is not

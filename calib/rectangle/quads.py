@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.srgb import CODES, FULL_CODE
 from calib.rectangle.closing import CARD_BONUS, Camera, closed
 from calib.rectangle.laying import LaidQuadrilateral, laid
 from calib.rectangle.segments import joined, segments
@@ -20,7 +21,14 @@ from calib.rectangle.segments import joined, segments
 FINE_PX = 1000
 """Long side of the picture in which sides are laid on edges."""
 DIM, LIGHT, MOST_GAIN = 150.0, 220.0, 8.0
-"""A photo whose brightest hundredth is no lighter than the first (8-bit) is made as light as the second."""
+"""A photo whose brightest hundredth is no lighter than the first (8-bit) is made as light as the second, but by no more
+than this factor."""
+BRIGHTEST_PERCENT = 99.0
+ANY_FOCAL = 0.75
+"""Focal length of a photo that does not tell it, as share of its long side: 27 mm of 36, a phone's (common
+practice)."""
+FINER = 256
+"""Steps in 16 bits of one in 8."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +81,14 @@ def quadrilaterals(
     import cv2
 
     fine, scale = reduced(rgb)
-    lab = cv2.cvtColor(fine.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2LAB)
+    lab = cv2.cvtColor(fine.astype(np.float32) / np.float32(FULL_CODE), cv2.COLOR_RGB2LAB)
 
     def look(points: Array) -> NDArray[np.float32]:
         at = points.astype(np.float32)
         found = cv2.remap(lab, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(found, np.float32)
 
-    focal = (focal_px or 0.75 * max(rgb.shape)) / scale
+    focal = (focal_px or ANY_FOCAL * max(rgb.shape)) / scale
     camera = Camera((fine.shape[1], fine.shape[0]), focal, ratio)
     out: list[Quad] = []
     for level in LEVELS:
@@ -120,13 +128,13 @@ def reduced(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
 
     k = max(1, round(max(rgb.shape) / FINE_PX))
     h, w = rgb.shape[0] // k, rgb.shape[1] // k
-    bright = float(np.percentile(rgb[::16, ::16], 99))
+    bright = float(np.percentile(rgb[::16, ::16], BRIGHTEST_PERCENT))
     if bright > DIM:
         return np.asarray(cv2.resize(rgb[: h * k, : w * k], (w, h), interpolation=cv2.INTER_AREA), np.uint8), k
     # in 16 bits, so that what the mean of many pixels knows between two of their steps is not lost
-    wide = cv2.LUT(rgb[: h * k, : w * k], (np.arange(256) * 256).astype(np.uint16))
+    wide = cv2.LUT(rgb[: h * k, : w * k], (np.arange(CODES) * FINER).astype(np.uint16))
     small = cv2.resize(wide, (w, h), interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.convertScaleAbs(small, alpha=min(LIGHT / max(bright, 1.0), MOST_GAIN) / 256), np.uint8), k
+    return np.asarray(cv2.convertScaleAbs(small, alpha=min(LIGHT / max(bright, 1.0), MOST_GAIN) / FINER), np.uint8), k
 
 
 def around(q: Array) -> Array:

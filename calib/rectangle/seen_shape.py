@@ -47,11 +47,15 @@ def likeness(corners_px: Array, focal_px: float, centre_px: tuple[float, float],
     """(m,) how near quadrilaterals (m, 4, 2) come to views of rectangles of a known ratio of sides, 0 to 1."""
     shape = seen_shape(corners_px, focal_px, centre_px)
     off = np.log(np.maximum(shape[:, 0], 1 / np.maximum(shape[:, 0], 1e-6)) / ratio) / LIKE_RATIO
-    return np.asarray(np.exp(-0.5 * np.minimum(off**2 + (shape[:, 1] / LIKE_COSINE) ** 2, 60)))
+    return np.asarray(np.exp(-0.5 * np.minimum(off**2 + (shape[:, 1] / LIKE_COSINE) ** 2, MOST_UNLIKE)))
 
 
 LIKE_RATIO, LIKE_COSINE = 0.03, 0.03
 """How far a card's quadrilateral strays when shadows and rims are taken for its sides: relative, and radians."""
+MOST_UNLIKE = 60.0
+"""Square of standard deviations from which on all is alike unlike: e⁻³⁰, so that no exponential underflows."""
+AHEAD = 1e-3
+"""Step along a direction, share of a side, that shows which way it runs in the photo."""
 
 
 def far_side(
@@ -92,7 +96,7 @@ def far_side(
         Q = q / (q * normal).sum(1)[:, None]
         step = depth * np.linalg.norm(Q - P, axis=1)[:, None] * d
         # which way along d is away from the seen side, as it shows in the photo
-        ahead = P + 1e-3 * step
+        ahead = P + AHEAD * step
         way = np.sign(((ahead[:, :2] / ahead[:, 2:] - P[:, :2] / P[:, 2:]) * along_first).sum(1))[:, None]
         far = np.stack([P + way * step, Q + way * step], 1)
         return np.asarray(far[..., :2] / far[..., 2:] * focal_px + np.array(centre_px))

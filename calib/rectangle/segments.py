@@ -21,9 +21,15 @@ GRADIENT_STEPS, ENOUGH = (1.0, 0.4), 250
 colour shows 2 to 5; on a table with a grain the lower value breaks its sides up.)"""
 COLOUR_GAIN = 2.0
 """Colour axes are stretched: 8-bit Lab spends few of its steps on real colours."""
+NEUTRAL = 128
+"""Code of a colourless pixel in OpenCV's 8-bit Lab."""
+LSD_SCALE, LSD_SIGMA = 0.8, 0.6
+"""Reduction and blur before the search (von Gioi et al. 2012, their values)."""
 SHORTEST_PX = 8.0
 ASIDE_PX, ASKEW_RAD = 1.3, 0.06
 """How far a segment may lie off another's line, and how much it may be turned, to be taken for its continuation."""
+TOUCHING_PX = 2.0
+"""Pieces of a line this near to each other are one (chosen)."""
 WIDEST_GAP = 0.6
 """Widest gap that is bridged, as a share of what has been joined so far."""
 ONE_WAY, ONE_WAY_RAD = 0.4, 0.14
@@ -36,10 +42,10 @@ def segments(lab: NDArray[np.uint8]) -> Array:
     import cv2
 
     lightness, *colours = cv2.split(lab)
-    channels = [lightness, *(cv2.addWeighted(c, COLOUR_GAIN, c, 0, 128 * (1 - COLOUR_GAIN)) for c in colours)]
+    channels = [lightness, *(cv2.addWeighted(c, COLOUR_GAIN, c, 0, NEUTRAL * (1 - COLOUR_GAIN)) for c in colours)]
     found: list[Array] = []
     for step in GRADIENT_STEPS:
-        finder = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 0.8, 0.6, step)
+        finder = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, LSD_SCALE, LSD_SIGMA, step)
         ends = [finder.detect(c)[0] for c in channels]
         found += [np.asarray(e, float).reshape(-1, 2, 2) for e in ends if e is not None]
         if sum(map(len, found)) > ENOUGH:
@@ -166,7 +172,7 @@ def _merged(t: Array) -> Array:
     t = t[np.argsort(t[:, 0])]
     out = [t[0].copy()]
     for a, b in t[1:]:
-        if a <= out[-1][1] + 2.0:
+        if a <= out[-1][1] + TOUCHING_PX:
             out[-1][1] = max(out[-1][1], b)
         else:
             out.append(np.array([a, b]))

@@ -30,6 +30,10 @@ FLOOR_PX, COMMON_SD_PX = 0.03, 0.12
 """Least standard deviations of one point of a side, and of what all its points have in common."""
 RIM_DOUBT = 0.2
 """Share of a narrow visible wall's width by which a side may be off, one rim taken for the other."""
+BROADEST_WALL_PX = 3.0
+"""Both rims of a wall seen wider than this show, and it adds no more to that (chosen)."""
+COARSE_PX, FINE_PX, WIDE_REACH_PX = 0.5, 0.25, 4
+"""Steps of the positions tried: where the search reaches farther than the third, and else (chosen)."""
 BESIDE_CORNER_MM = 0.8
 """A side is straight from so far beside its rounded corner on (chosen)."""
 NEAR_PX, POINT_SD_PX = 0.8, 0.08
@@ -92,7 +96,7 @@ def run(
     points = p_high if upper else p_low
     wall = np.maximum(wall, 0).reshape(-1, width).mean(1)
     profiles = take(light, points, normals, INNER_PX + reach_px + np.ceil(wall.max()), OUTER_PX + reach_px, width)
-    xs = np.arange(-reach_px, reach_px + 1e-9, 0.5 if reach_px > 4 else 0.25)
+    xs = np.arange(-reach_px, reach_px + 1e-9, COARSE_PX if reach_px > WIDE_REACH_PX else FINE_PX)
     found = evidence(profiles, wall, xs, SHADOW_CORES_PX, sigma_px)
     middle = slice(width // 2, None, width)
     return Run(side, along[middle], upper, points[middle], normals[middle], float(wall.mean()), xs, found.cost)
@@ -154,7 +158,7 @@ def edges_at(r: Run, x: Array, sigma: Array, ok: NDArray[np.bool_]) -> SideEdges
         (r.points_px + x[:, None] * r.normals_px)[ok],
         r.normals_px[ok],
         np.hypot(sigma[ok], FLOOR_PX),
-        float(np.hypot(COMMON_SD_PX, RIM_DOUBT * min(r.wall_px, 3.0))),
+        float(np.hypot(COMMON_SD_PX, RIM_DOUBT * min(r.wall_px, BROADEST_WALL_PX))),
     )
 
 

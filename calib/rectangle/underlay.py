@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.srgb import FULL_CODE
 from calib.rectangle.quads import Quad
 from calib.rectangle.seen_shape import area
 
@@ -74,7 +75,7 @@ def stands_out(rgb: NDArray[np.uint8], q: Array) -> bool:
         if shown.mean() < SHOWN:
             continue
         ij = np.round(at[:, shown]).astype(int)
-        lab = cv2.cvtColor(rgb[ij[..., 1], ij[..., 0]].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+        lab = cv2.cvtColor(rgb[ij[..., 1], ij[..., 0]].astype(np.float32) / FULL_CODE, cv2.COLOR_RGB2LAB)
         within.append(np.median(lab[:2], (0, 1)))
         steps.append(within[-1] - np.median(lab[2:], (0, 1)))
     if len(steps) < FEWEST:

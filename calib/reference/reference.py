@@ -108,6 +108,9 @@ LOOK_ALIKES: tuple[LookAlike, ...] = (
 )
 """Look-alikes; where ratios are the same the commoner stands first."""
 
+NEAREST_SD, NEXT_SD = 3.0, 2.0
+"""How far off the nearest look-alike, and the second one, may lie in standard deviations (common practice)."""
+
 
 def look_alikes(ratio: float, relative_sd: float) -> tuple[LookAlike, ...]:
     """The look-alikes whose ratio of sides a measured one fits, nearest first, two at most; empty if none does.
@@ -119,4 +122,6 @@ def look_alikes(ratio: float, relative_sd: float) -> tuple[LookAlike, ...]:
         relative_sd: its relative standard deviation.
     """
     off = sorted((abs(math.log(x.ratio / ratio)) / relative_sd, i) for i, x in enumerate(LOOK_ALIKES))
-    return tuple(LOOK_ALIKES[i] for (deviation, i), most in zip(off, (3.0, 2.0), strict=False) if deviation <= most)
+    return tuple(
+        LOOK_ALIKES[i] for (deviation, i), most in zip(off, (NEAREST_SD, NEXT_SD), strict=False) if deviation <= most
+    )

@@ -14,6 +14,8 @@ NAMES = ("id-1", "a4", "letter", "sheet")
 LEAST_MM, MOST_MM, MOST_THICK_MM = 20.0, 1500.0, 10.0
 LEAST_TOLERANCE_MM, MOST_TOLERANCE_SHARE = 0.01, 0.02
 """Nobody knows a size better than the first; worse than the second (of the short side) it gives no scale."""
+TOLERANCE_MM = 0.1
+"""What a size is taken to be off at most, where nobody says so (common practice: read to a tenth)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,7 @@ class Wanted:
 
     name: str | None = None
     size_mm: tuple[float, float, float] | None = None
-    tolerance_mm: float = 0.1
+    tolerance_mm: float = TOLERANCE_MM
     bars: Bars = UNMEASURED
 
 
@@ -100,7 +102,7 @@ def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
             f"The reference “{words}” can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, its thickness "
             f"no more than {MOST_THICK_MM:g} mm."
         )
-    within = 0.1 if tolerance is None else _number(tolerance, tolerance)
+    within = TOLERANCE_MM if tolerance is None else _number(tolerance, tolerance)
     if not LEAST_TOLERANCE_MM <= within <= MOST_TOLERANCE_SHARE * height:
         raise _wrong(
             f"A tolerance of {within:g} mm can't be used: write how far the sides may be off in millimetres, "

@@ -98,12 +98,18 @@ def _normal_angle(direction: Array) -> Array:
     return np.asarray(np.arctan2(direction[:, 0], -direction[:, 1]))
 
 
+FIRST_BLUR_PX = 1.2
+"""Blur that a fit begins with (chosen)."""
+DARK_PERCENT, LIGHT_PERCENT = 5, 95
+"""Percentiles of a window that are its dark and its light squares' levels (chosen)."""
+
+
 def _start(seen: Array, offset: Array, angles: Array, dx: Array, dy: Array) -> Array:
     """(n, 9) place, two angles, log blur, mean, contrast and slope to start with."""
-    low, high = np.percentile(seen, 5, 1), np.percentile(seen, 95, 1)
+    low, high = (np.percentile(seen, q, 1) for q in (DARK_PERCENT, LIGHT_PERCENT))
     u, v = (np.cos(a)[:, None] * dx + np.sin(a)[:, None] * dy for a in angles.T)
     sign = np.where((np.sign(u * v) * (seen - seen.mean(1, keepdims=True))).sum(1) < 0, -1.0, 1.0)
-    levels = np.stack([np.full(len(seen), math.log(1.2)), (low + high) / 2, sign * (high - low) / 2], 1)
+    levels = np.stack([np.full(len(seen), math.log(FIRST_BLUR_PX)), (low + high) / 2, sign * (high - low) / 2], 1)
     return np.concatenate([offset, angles, levels, np.zeros((len(seen), 2))], 1)
 
 

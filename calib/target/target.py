@@ -45,6 +45,9 @@ MOST_BOW_SD = 5.0
 CORRECTED, LEAST_PERIMETER = 0.3, 0.015
 """Of OpenCV's search for coded markers: share of the code's correctable errors that is corrected, and a marker's least
 perimeter as a share of the picture's longer side (chosen: a sheet that fills a third of the picture is found)."""
+WIDEST_GAP_RAD = math.radians(170)
+"""Points that leave out a wider sector round the middle lie to one side of it (geometry: half a turn, less a
+little)."""
 LEAST_USED = 0.7
 """Share of the points that must agree with the solution."""
 NO_BARS = Caution(
@@ -231,11 +234,11 @@ def _twice(marks: list[tuple[int, Array]], layout: Layout) -> bool:
 def _saddles(rgb: NDArray[np.uint8], layout: Layout, parameters: Array, px_per_mm: float) -> Saddles:
     import cv2
 
-    from calib.light.profile import OPPONENT, linear_table
+    from calib.light.profile import FULL_LIGHT, OPPONENT, linear_table
 
     at = np.c_[layout.saddles_mm, np.zeros(len(layout.saddles_mm))]
     start, right, up = (project(parameters, at + d) for d in ([0.0, 0, 0], [0.5, 0, 0], [0, 0.5, 0]))
-    table = (linear_table() / 65535).astype(np.float32)
+    table = (linear_table() / FULL_LIGHT).astype(np.float32)
     weights = OPPONENT[:, :1].T.astype(np.float32)
     light = cv2.transform(cv2.LUT(rgb, table), weights)
     reach = min(REACH_PX, layout.margin_mm * px_per_mm - 1.0)
@@ -246,7 +249,7 @@ def _spans(layout: Layout, good: NDArray[np.bool_]) -> bool:
     """Whether the points located surround the field's middle: else the view there is guessed, not measured."""
     around = np.sort(np.arctan2(*(layout.saddles_mm[good] / layout.half_mm).T))
     gaps = np.diff(np.r_[around, around[0] + 2 * math.pi])
-    return bool(gaps.max() < math.radians(170))
+    return bool(gaps.max() < WIDEST_GAP_RAD)
 
 
 # -------------------------------------------------------------------------------------------------------------- judging

@@ -12,6 +12,9 @@ from dataclasses import dataclass
 K95 = 1.959964
 """Standard uncertainties in the half-width that holds the truth 19 times in 20, normal distribution (GUM G.1)."""
 
+STEP_IN_SD = math.sqrt(12)
+"""A step, in standard deviations of what is rounded to it: as likely anywhere within it (GUM 4.3.7)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:
@@ -35,7 +38,7 @@ def rectangular(half_width: float) -> float:
 
 def resolution(step: float) -> float:
     """Standard uncertainty of a reading rounded to whole steps (GUM F.2.2.1)."""
-    return step / math.sqrt(12)
+    return step / STEP_IN_SD
 
 
 def combined(causes: Iterable[Cause]) -> Cause:

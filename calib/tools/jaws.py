@@ -24,6 +24,12 @@ from calib.tools.budget import Cause, combined, rectangular, resolution
 
 Touch = Literal["outside", "inside", "radius"]
 MAX_FILE_MB = 1.0
+FINE_LEAVES_MM = 3.0
+"""Up to this radius a radius gauge's leaves are half a step apart (common practice)."""
+LEAST_SCALE = 0.25
+"""Share of the permissible error's variance that is the scale's at least, however large the zero's (chosen)."""
+WIDEST_FLAT = 0.9
+"""Jaws reach into no hole that their flats fill by more than this, share of its diameter (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,12 +145,12 @@ def uncertainty(tool: Tool, touch: Touch, length_mm: float) -> ReadingUncertaint
         length_mm: the length read.
     """
     if tool.leaf:
-        step = tool.step_mm / 2 if length_mm <= 3.0 else tool.step_mm
+        step = tool.step_mm / 2 if length_mm <= FINE_LEAVES_MM else tool.step_mm
         parts = [Cause("leaf", rectangular(tool.permissible_at(length_mm))), Cause("eye", tool.hand_mm)]
         return ReadingUncertainty(common_mm=resolution(step), single_mm=combined(parts).u)
     limit = tool.permissible_at(length_mm) + (tool.inside_extra_mm if touch == "inside" else 0.0)
     scale = rectangular(limit)
-    common = math.sqrt(max(scale**2 - tool.zero_mm**2, 0.25 * scale**2))
+    common = math.sqrt(max(scale**2 - tool.zero_mm**2, LEAST_SCALE * scale**2))
     single = combined([Cause("step", resolution(tool.step_mm)), Cause("hand", tool.hand_mm)]).u
     if touch == "radius" and tool.radius_mm is not None:
         common = math.sqrt(max(tool.radius_mm**2 - single**2, common**2))
@@ -153,7 +159,7 @@ def uncertainty(tool: Tool, touch: Touch, length_mm: float) -> ReadingUncertaint
 
 def bore_shortfall_mm(diameter_mm: float, flat_mm: float) -> float:
     """How much too short inside jaws of this flat width read a round hole: D − √(D² − w²), geometry of the chord."""
-    w = min(abs(flat_mm), 0.9 * diameter_mm)
+    w = min(abs(flat_mm), WIDEST_FLAT * diameter_mm)
     return diameter_mm - math.sqrt(diameter_mm**2 - w**2)
 
 
@@ -171,6 +177,8 @@ _NUMBERS = {
     "flat_u_mm": (0.0, 5.0),
     "radius_mm": (0.0001, 5.0),
 }
+_LENGTHS_MM, _LIMITS_MM = (0.1, 1e5), (1e-4, 5.0)
+"""Least and most that a tools file may say: lengths, and permissible errors."""
 
 
 def read_tools(path: Path) -> dict[str, Tool]:
@@ -225,7 +233,7 @@ def _tool(file: str, name: str, table: object) -> Tool:
     pairs = [[1000.0, limits]] if isinstance(limits, int | float) else limits
     good = isinstance(pairs, list) and bool(pairs)
     good = good and all(isinstance(p, list) and len(p) == 2 for p in pairs)
-    good = good and all(_number(p[0], 0.1, 1e5) is not None and _number(p[1], 1e-4, 5.0) is not None for p in pairs)
+    good = good and all(_number(a, *_LENGTHS_MM) is not None and _number(b, *_LIMITS_MM) is not None for a, b in pairs)
     if not good or [p[0] for p in pairs] != sorted({p[0] for p in pairs}):
         raise refuse("permissible_mm is one number, or pairs [up to this length, this error] with rising lengths.")
     if not isinstance(table.get("leaf", False), bool):

@@ -350,7 +350,7 @@ class _Observations:
         X = np.stack([self.x * v[10], self.y * v[11], self.upper * v[12]], 1)
         by_view, by_point = projection_derivative(v[:10], X)
         along = np.concatenate([by_view, by_point * np.stack([self.x, self.y, self.upper], 1)[:, None]], 2)
-        A = np.zeros((len(X), 25))
+        A = np.zeros((len(X), len(v)))
         A[:, :13] = -np.einsum("nk,nkp->np", self.normals_px, along)
         rows = np.arange(len(X))
         A[rows, 13 + self.side] = -1
