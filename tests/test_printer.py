@@ -30,12 +30,12 @@ def own_folder(tmp_path, monkeypatch):
 
 def words(figures, change=None):
     change = change or {}
-    return [f"{s.number}={printed_mm(s, figures) + change.get(s.number, 0):.2f}" for s in coupon.sizes()]
+    return [f"{s.number}={printed_mm(s, figures) + change.get(s.number, 0):.2f}" for s in coupon.SIZES]
 
 
 def test_sizes_are_those_of_the_outline():
     of = {f.label: f for f in coupon.features()}
-    for s in coupon.sizes():
+    for s in coupon.SIZES:
         a, b = (of[x] for x in s.features)
         assert distance(a, b).value_mm == pytest.approx(s.nominal_mm)
         level = abs(a.start[1] - a.end[1]) < 1e-9

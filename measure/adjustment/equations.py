@@ -8,13 +8,13 @@ so the prior is about zero, but for the tangent joints of the outline, which are
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.arrays import Array
+from calib.tools.budget import resolution
 from calib.tools.jaws import Tool, bore_shortfall_mm, hollow_rise_mm, uncertainty
 from measure.geometry.dimensions import size_of, stacked
 from measure.geometry.features import PARAMETERS, Estimate, Feature, as_round, is_round, length
@@ -290,5 +290,5 @@ def _rounding_mm(reading: Reading) -> float:
     if reading.unit == "mm":
         return 0.0
     if "/" in reading.written:
-        return MM_PER_INCH / float(reading.written.rpartition("/")[2]) / math.sqrt(12)
-    return MM_PER_INCH * 10.0 ** -len(reading.written.partition(".")[2]) / math.sqrt(12)
+        return resolution(MM_PER_INCH / float(reading.written.rpartition("/")[2]))
+    return resolution(MM_PER_INCH * 10.0 ** -len(reading.written.partition(".")[2]))

@@ -29,6 +29,8 @@ INCH_STEP, MM_STEP = 0.001, 0.01
 RARE = 0.2
 """How likely two digits far apart are exchanged, or the point slips by two places, beside the usual slips (common
 sense, no statistics of it are known)."""
+POINT_SLIPS = ((10.0, 1.0), (0.1, 1.0), (100.0, RARE), (0.01, RARE))
+"""Factors by which a point at the wrong place changes a reading, and how likely each is beside the usual slips."""
 LEAST_BORE_MM, LEEWAY = 0.1, 1.2
 """Jaws read no smaller bore; and a bore short by so many times what the widest jaws do is still put down to them."""
 
@@ -117,10 +119,7 @@ def meant_numbers(written: str, decimals: int) -> dict[str, float]:
                 new = "".join(t).lstrip("0")
                 swaps[new] = max(swaps.get(new, 0.0), 1.0 if j - i <= 2 else RARE)
     value = float(text)
-    slips = {
-        f"{value * f:.{max(decimals, shown) + 2}f}": s
-        for f, s in ((10.0, 1.0), (0.1, 1.0), (100.0, RARE), (0.01, RARE))
-    }
+    slips = {f"{value * f:.{max(decimals, shown) + 2}f}": s for f, s in POINT_SLIPS}
     out: dict[str, float] = {}
     for found, share in ((swaps, 0.5), (slips, 0.5)):
         total = sum(found.values())

@@ -35,6 +35,8 @@ ACCEPT = 0.9
 """Odds, as a probability, from which a regularity is taken."""
 PRIOR = {"directions": 0.8, "collinear": 0.5, "equal-radius": 0.6, "concentric": 0.5}
 """How probable each is before looking, of made things that come so near (common sense, no statistics are known)."""
+HOPELESS = 5.0
+"""Squares of gaps, in variances a gap, from which on no regularity is left to be weighed: e⁻²·⁵ each."""
 SHORTEST_MM, SAME_WAY = 1.5, 0.99
 """Shorter edges are not looked at; edges on one line run the same way, cosine."""
 
@@ -86,10 +88,10 @@ class _Bench:
         near = np.nonzero(rows.any(axis=0))[0]
         few = rows[:, near]
         v = few @ self.covariance[near[:, None], near] @ few.T + np.eye(len(gaps)) * sd**2
-        if (gaps**2 / v.diagonal()).max() > 5.0 * len(gaps):  # all together are no nearer than the farthest alone
+        if (gaps**2 / v.diagonal()).max() > HOPELESS * len(gaps):  # all together are no nearer than the farthest alone
             return 0.0
         chi2 = float(gaps @ np.linalg.solve(v, gaps))
-        if chi2 > 5.0 * len(gaps):
+        if chi2 > HOPELESS * len(gaps):
             return 0.0
         like = math.exp(-0.5 * chi2) / math.sqrt((2 * math.pi) ** len(gaps) * float(np.linalg.det(v)))
         other = (2 * reach) ** -len(gaps)

@@ -35,6 +35,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
 }
+HTTP_PORT = 80
 MOST_PARAMETERS = 100
 WHO = "jawline.who"
 """Where a request's scope says that it is the fixer's."""
@@ -151,7 +152,7 @@ class Guards:
             name, port = (parts.hostname or "").rstrip("."), parts.port
         except ValueError:
             return False
-        if parts.username is not None or parts.path or (port or 80) != self.settings.port:
+        if parts.username is not None or parts.path or (port or HTTP_PORT) != self.settings.port:
             return False
         return name in self.names or (self.settings.host in EVERYWHERE and _is_number(name))
 

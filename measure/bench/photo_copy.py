@@ -26,6 +26,8 @@ Pixels = NDArray[np.uint8]
 WITHIN = 0.93
 """Share of the face's length and width that is averaged: rims of 3.0 and 1.9 mm stay, and profiles across the card's
 edges reach 0.9 mm into them."""
+JPEG_QUALITY = 82
+"""Of the copies that a page shows: nobody measures in them (common practice)."""
 SMALL_PX = 360
 """Longest side of a picture in the list."""
 UNKNOWN_BLUR = 40.0
@@ -79,5 +81,5 @@ def thumbnail(path: Path) -> bytes | None:
         return None
     scale = min(1.0, SMALL_PX / max(image.shape[:2]))
     small = cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    ok, jpeg = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, 82])
+    ok, jpeg = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     return bytes(jpeg) if ok else None

@@ -23,6 +23,11 @@ from measure.bench.connections import Connection
 from measure.bench.guards import EVERYWHERE
 from measure.bench.settings import LOOPBACK, Settings
 
+TOKEN_BYTES = 24
+"""Of the secret in an address: 192 bits, which nobody guesses."""
+KEPT_OPEN_S, HEADER_BYTES, WAITING = 15, 32 * 1024, 128
+"""How long a silent connection is kept, how long a request's head may be, and how many connections may wait to be taken
+(common practice)."""
 LOCK = ".jawline-bench.lock"
 
 
@@ -57,8 +62,8 @@ def serve(
             host=host or LOOPBACK,
             port=listener.getsockname()[1],
             intake=intake,
-            fixer_token=secrets.token_urlsafe(24) if guarded else "",
-            owner_token=secrets.token_urlsafe(24) if intake else "",
+            fixer_token=secrets.token_urlsafe(TOKEN_BYTES) if guarded else "",
+            owner_token=secrets.token_urlsafe(TOKEN_BYTES) if intake else "",
         )
         _say(settings, out)
         if show and _has_display():
@@ -72,9 +77,9 @@ def serve(
                 server_header=False,
                 date_header=False,
                 proxy_headers=False,
-                timeout_keep_alive=15,
+                timeout_keep_alive=KEPT_OPEN_S,
                 timeout_graceful_shutdown=2,
-                h11_max_incomplete_event_size=32 * 1024,
+                h11_max_incomplete_event_size=HEADER_BYTES,
                 ws="none",
             )
         )
@@ -178,7 +183,7 @@ def _listening(host: str, port: int) -> Iterator[Any]:
     """
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
-        listener = socket.create_server((host, port), family=family, backlog=128)
+        listener = socket.create_server((host, port), family=family, backlog=WAITING)
     except OSError as why:
         reason = (why.strerror or str(why)).lower()
         raise WrongUsage(

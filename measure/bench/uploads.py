@@ -26,6 +26,8 @@ from measure.bench.settings import Limits
 FILE = "The photo"
 """Every photo is called so while it is looked at, so that it reads well in sentences."""
 MOST_ADDRESSES = 4096
+MOST_FIELDS, COPIED_BYTES = 12, 1 << 20
+"""Fields that a form may have, and how much of a photo is copied at once."""
 LONGEST_NAME = 1000
 SLOW = "The photo arrived too slowly: send it again where the connection is better."
 
@@ -152,7 +154,7 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
     counted = _Counted(request, limits, most, too_large)
     guarded = Request(request.scope, counted)
     try:
-        form = await guarded.form(max_files=1, max_fields=12, max_part_size=int(limits.form_kb * 1e3))
+        form = await guarded.form(max_files=1, max_fields=MOST_FIELDS, max_part_size=int(limits.form_kb * 1e3))
     except ClientDisconnect:
         raise NotTaken(400, "cut-short", "The photo did not arrive whole: send it again.") from None
     except MultiPartException:
@@ -180,7 +182,7 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
 
 def _kept(file: UploadFile, path: Path) -> None:
     with open(path, "wb") as out:
-        shutil.copyfileobj(file.file, out, 1 << 20)
+        shutil.copyfileobj(file.file, out, COPIED_BYTES)
 
 
 class _Counted:

@@ -11,6 +11,8 @@ from measure.geometry.features import Feature, length
 
 MOST = 0.5
 """A longer share of the boundary can't be completed: too little is left to tell from."""
+MOST_LETTERS = 40
+"""Longer words name no break: two labels and a dash are a dozen letters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,7 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
     Raises:
         WrongUsage: not of that form, or labels that are not of the outer boundary.
     """
-    parts = len(words) <= 40 and re.fullmatch(r"\s*([A-Za-z]+\d+)\s*(?:-\s*([A-Za-z]+\d+)\s*)?", words)
+    parts = len(words) <= MOST_LETTERS and re.fullmatch(r"\s*([A-Za-z]+\d+)\s*(?:-\s*([A-Za-z]+\d+)\s*)?", words)
     if not parts:
         raise WrongUsage(
             f"“{words}” does not say where it is broken: give one label, or the first and the last in order of travel "

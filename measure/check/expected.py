@@ -20,6 +20,8 @@ from measure.tracing.parts import THICKNESS_SD_MM
 
 LENGTH_MM = 50.0
 DIRECTIONS = 8
+LIFT_MM = 0.01
+"""Half the step by which the height's effect is derived: views are smooth over far more."""
 TELLING_EDGES = 12.0
 """How many blocks of pixels along an edge see it independently."""
 
@@ -63,7 +65,7 @@ def _change(view: View, points_mm: Array, outward: Array, height_mm: float) -> t
     z = np.where(_upper(view, points_mm, outward), height_mm, 0.0)
     px = view.pixels(points_mm, z)
     by_view = np.einsum("nk,nkp->np", outward, view.plane_sensitivity(px, z))
-    lift = (view.plane(px, z + 0.01) - view.plane(px, z - 0.01)) / 0.02
+    lift = (view.plane(px, z + LIFT_MM) - view.plane(px, z - LIFT_MM)) / (2 * LIFT_MM)
     return by_view, np.where(z > 0, (lift * outward).sum(1), 0.0)
 
 

@@ -12,6 +12,10 @@ from measure.cli.numbers import number, one_of
 from measure.cli.show import show
 
 MATERIAL_NAMES = "pla, petg, abs, asa, nylon, pp, tpu, pc"
+LENGTH_MM, THICK_MM, WIDTH_MM, UNDERCUT_MM = (1, 300), (0.1, 30), (0.1, 300), (0.01, 50)
+"""Least and most that each option takes: what a bench printer makes, and the formulas of a beam hold for."""
+ANGLE_DEG, STRAIN_PERCENT, MODULUS, FRICTION = (1, 89), (0.05, 100), (1, 50000), (0, 3)
+"""The same; a modulus, N/mm², from foam to fibre-filled plastic."""
 
 
 def _size(name: str, words: str, needed: str = "") -> typer.models.OptionInfo:
@@ -49,18 +53,18 @@ def clip(
     if length is None and thick is None:
         raise WrongUsage("Give --length or --thick, or both: one of them can be worked out.", "clip-open")
     hook = Hook(
-        number(length, "--length", 1, 300) if length is not None else 0.0,
-        number(thick, "--thick", 0.1, 30) if thick is not None else 0.0,
-        number(width, "--width", 0.1, 300),
-        number(undercut, "--undercut", 0.01, 50),
+        number(length, "--length", *LENGTH_MM) if length is not None else 0.0,
+        number(thick, "--thick", *THICK_MM) if thick is not None else 0.0,
+        number(width, "--width", *WIDTH_MM),
+        number(undercut, "--undercut", *UNDERCUT_MM),
         taper,
-        number(angle, "--angle", 1, 89, "deg"),
+        number(angle, "--angle", *ANGLE_DEG, "deg"),
     )
     of = with_own(
         MATERIALS[one_of(material, "--material", tuple(MATERIALS))],
-        number(strain, "--strain", 0.05, 100, "%") / 100 if strain is not None else None,
-        number(modulus, "--modulus", 1, 50000, "N/mm2") if modulus is not None else None,
-        number(friction, "--friction", 0, 3, "") if friction is not None else None,
+        number(strain, "--strain", *STRAIN_PERCENT, "%") / 100 if strain is not None else None,
+        number(modulus, "--modulus", *MODULUS, "N/mm2") if modulus is not None else None,
+        number(friction, "--friction", *FRICTION, "") if friction is not None else None,
     )
     judged = report.judge(
         hook,

@@ -10,6 +10,9 @@ from measure.cli import options
 from measure.cli.numbers import number
 from measure.cli.show import show
 
+LINE_MM, LIMIT_MM = (0.05, 2), (0.1, 50)
+"""Least and most that each option takes: a nozzle's line, and what is thick for any part that is printed."""
+
 
 def thin(
     job: options.Folder,
@@ -20,5 +23,5 @@ def thin(
     """Find the thin places of a part, and what helps."""
     from measure.steps import thin as step
 
-    line_mm, limit_mm = number(line, "--line", 0.05, 2), number(limit, "--limit", 0.1, 50)
+    line_mm, limit_mm = number(line, "--line", *LINE_MM), number(limit, "--limit", *LIMIT_MM)
     show(step.thin(job, line_mm=line_mm, limit_mm=limit_mm), json)

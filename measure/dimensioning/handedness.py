@@ -15,6 +15,8 @@ TOLERANCE_MM = 0.1
 """A part that equals its mirror image within this goes in either way."""
 NEAR_MM, NEAR_SHARE = 2.0, 0.05
 """A part that differs from it by less than this, or this share of its size, is easily mistaken."""
+SPACING_MM = 0.1
+"""How far chords may lie from arcs where only a part's size is told."""
 MARK_IT = "Mark the photographed face before you print."
 
 
@@ -68,7 +70,7 @@ def handedness(features: Sequence[Feature], tolerance_mm: float = TOLERANCE_MM) 
     label = _nearest_label(features, at)
     if gap <= tolerance_mm:
         return Handedness("same", gap, label)
-    points = np.concatenate([flatten(f, 0.1) for f in features])
+    points = np.concatenate([flatten(f, SPACING_MM) for f in features])
     outer = [f for f in features if f.loop == 0]
     if len(outer) < len(features) and mirror_axes(outer, tolerance_mm):
         return Handedness("holes", gap, label)

@@ -38,6 +38,12 @@ PARALLEL_RAD, NEARLY_RAD, SURELY_RAD = math.radians(2), math.radians(2.1), math.
 """Edges farther from parallel have no distance; those a little farther are looked at; nearer ones have one for sure."""
 LEAST_MM, ABREAST = 0.3, 0.2
 """Smaller sizes are not told; edges that share less of their length come after those that do (chosen, no source)."""
+MOST_OF_A_KIND: dict[DimensionKind, int] = {"distance": 20, "diameter": 20, "radius": 16, "centres": 14, "offset": 16}
+"""So many of each kind are listed: what fits on a page of readings (chosen)."""
+BIG_RADIUS_MM = 1.0
+"""A smaller arc's centre is not worth measuring from (chosen)."""
+ACROSS_RAD = math.radians(30)
+"""An edge that crosses the first at more than this tells a place the other way (chosen)."""
 
 _OWN_RADIUS = np.array([0.0, 0.0, 1.0])
 
@@ -211,13 +217,16 @@ def _choice(estimate: Estimate, covariance: Array, limit: int) -> list[tuple[Dim
     """Which dimensions, in the order of the contract's kinds, each kind's share bounded."""
     circles = [x for x in estimate.features if x.kind == "circle"]
     arcs = [x for x in estimate.features if x.kind == "arc"]
-    centred: list[Round] = [*circles, *(x for x in arcs if abs(sweep_rad(x)) > BIG_ARC_RAD and x.radius > 1.0)]
+    centred: list[Round] = [
+        *circles,
+        *(x for x in arcs if abs(sweep_rad(x)) > BIG_ARC_RAD and x.radius > BIG_RADIUS_MM),
+    ]
     pools: list[tuple[int, list[tuple[DimensionKind, tuple[str, ...]]]]] = [
-        (20, [("distance", p) for p in _parallel_pairs(estimate, covariance)]),
-        (20, [("diameter", (x.label,)) for x in sorted(circles, key=lambda x: -x.radius)]),
-        (16, [("radius", (x.label,)) for x in sorted(arcs, key=lambda x: -length(x))]),
-        (14, [("centres", p) for p in _centre_pairs(centred)]),
-        (16, [("offset", p) for p in _offset_pairs(centred, estimate)]),
+        (MOST_OF_A_KIND["distance"], [("distance", p) for p in _parallel_pairs(estimate, covariance)]),
+        (MOST_OF_A_KIND["diameter"], [("diameter", (x.label,)) for x in sorted(circles, key=lambda x: -x.radius)]),
+        (MOST_OF_A_KIND["radius"], [("radius", (x.label,)) for x in sorted(arcs, key=lambda x: -length(x))]),
+        (MOST_OF_A_KIND["centres"], [("centres", p) for p in _centre_pairs(centred)]),
+        (MOST_OF_A_KIND["offset"], [("offset", p) for p in _offset_pairs(centred, estimate)]),
     ]
     kept = [pool[:most] for most, pool in pools]
     while sum(map(len, kept)) > limit:
@@ -258,6 +267,6 @@ def _offset_pairs(centred: Sequence[Round], estimate: Estimate) -> list[tuple[st
     if not lines:
         return []
     first = lines[0]
-    across = next((x for x in lines if abs(angle_between(first, x)) > math.radians(30)), None)
+    across = next((x for x in lines if abs(angle_between(first, x)) > ACROSS_RAD), None)
     edges = [first, *([across] if across else [])]
     return [(c.label, e.label) for c in centred for e in edges if offset(c, e).value_mm > LEAST_MM]

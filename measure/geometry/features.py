@@ -35,6 +35,8 @@ FINEST_MM, FINE_MM, PLAIN_MM, COARSE_MM = 0.001, 0.002, 0.01, 0.05
 """How far chords may lie from the arc that they stand for: where points along a feature are seen in a photo, what is
 measured at, what is compared with something as fine, and what only has to be found. A tenth and less of what the next
 step can tell (chosen, no source)."""
+CIRCLE_CHORDS, ARC_CHORDS = 24, 3
+"""Fewest chords of a circle and of an arc, however coarse: so that they look like ones (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +238,7 @@ def flatten(f: Feature, tolerance_mm: float = FINE_MM) -> Array:
         return np.array(f.points, float)
     sweep = sweep_rad(f)
     step = 2 * math.acos(max(1 - tolerance_mm / max(f.radius, tolerance_mm), 0.5))
-    n = max(24 if isinstance(f, Circle) else 3, math.ceil(abs(sweep) / step))
+    n = max(CIRCLE_CHORDS if isinstance(f, Circle) else ARC_CHORDS, math.ceil(abs(sweep) / step))
     first = 0.0 if isinstance(f, Circle) else math.atan2(f.start[1] - f.centre[1], f.start[0] - f.centre[0])
     a = first + np.linspace(0, sweep, n + 1)
     return np.array(f.centre) + f.radius * np.stack([np.cos(a), np.sin(a)], 1)

@@ -19,6 +19,8 @@ from measure.job.records import SCHEMA, Figure, Pair, Record, Some, lines, round
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.tracing.sighted import Sighted
 
+BENT = 0.02
+"""How far a bent frame may lie off the straight lines that stand for it, share of its length (chosen)."""
 Pixels = Annotated[int, Field(ge=1, le=1_000_000)]
 
 
@@ -108,7 +110,7 @@ def corners_of(reference: Found) -> Array:
     import cv2
 
     outline = reference.outlines_px[0].astype(np.float32)  # a printed sheet's frame, bent by the lens
-    return np.asarray(cv2.approxPolyDP(outline, 0.02 * cv2.arcLength(outline, True), True)[:, 0], np.float64)
+    return np.asarray(cv2.approxPolyDP(outline, BENT * cv2.arcLength(outline, True), True)[:, 0], np.float64)
 
 
 def sighted(record: ViewRecord) -> Sighted:

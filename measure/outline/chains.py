@@ -16,6 +16,12 @@ GUESSED_MM = 0.15
 _FARTHEST_MM = 6.0
 """Tangent pieces that would touch farther than this from their points are not taken to meet."""
 
+_LONGER, _GAPS = 1.2, 2.5
+"""A piece is no longer than its points' own path, by this share, and so many gaps between points at its ends
+(chosen)."""
+_NEAR_MM, _ON_BOTH_MM = 3.0, 0.05
+"""A piece begins this near to its first point; and its joint with the one before lies on both of them (chosen)."""
+
 _OFF_PATH_MM = 0.7
 _REACH = 6
 """A joint moves by at most so many points a step."""
@@ -203,7 +209,7 @@ def sound(c: Chains, j: Joints) -> Mask:
     travelled = run_to[last] - run_to[c.first]
     gap = np.median(steps) if len(steps) else 0.0
     met = j.met & np.append(j.met[1:], j.met[0] if c.closed else True)
-    long = travelled + 2.5 * gap + 2 * np.hypot(*(a - c.points[c.first]).T) + 2 * np.hypot(*(b - c.points[last]).T)
-    near_enough = np.hypot(*(a - c.points[c.first]).T) < 3.0
-    on_both = ~starts | (np.abs(distance(p, a)) < 0.05)
-    return np.asarray(met & (run > 0) & (run < 1.2 * long) & near_enough & on_both)
+    long = travelled + _GAPS * gap + 2 * np.hypot(*(a - c.points[c.first]).T) + 2 * np.hypot(*(b - c.points[last]).T)
+    near_enough = np.hypot(*(a - c.points[c.first]).T) < _NEAR_MM
+    on_both = ~starts | (np.abs(distance(p, a)) < _ON_BOTH_MM)
+    return np.asarray(met & (run > 0) & (run < _LONGER * long) & near_enough & on_both)

@@ -35,6 +35,18 @@ FIRST_SHARED_BY = 2.0
 NEARLY_MM = 0.15
 """An arc that misses its neighbour by less is made to touch it."""
 
+LEAST_POINTS = 20.0
+"""A loop counts as so many independent points at least, in what a parameter costs (chosen: so that none is free)."""
+
+PRICE_SHARES = (0.7, 0.9, 1.0)
+"""Shares of a parameter's full price in the turns that cut a loop first: noise is better known in each (chosen)."""
+
+SMOOTH_RAD = np.radians(30)
+"""Pieces that meet at less may be tangent (chosen)."""
+
+HELD = (4, 12)
+"""Turns for which points stay with their piece, tried both: points that change hands too soon can lead far astray."""
+
 UNSOUND = 60.0
 """What a piece costs that runs backwards or does not reach its joints."""
 
@@ -67,9 +79,13 @@ class Draft:
 
     @property
     def price(self) -> float:
-        """Of one parameter: the logarithm of the number of independent points, Schwarz's criterion."""
-        seen = self.chains.seen.sum()
-        return float(np.log(max(seen / self.noise.shared_by, 20.0)))
+        """Of one parameter, see `_price`."""
+        return _price(int(self.chains.seen.sum()), self.noise)
+
+
+def _price(points: int, noise: Noise) -> float:
+    """Of one parameter: the logarithm of the number of independent points, Schwarz's criterion."""
+    return float(np.log(max(points / noise.shared_by, LEAST_POINTS)))
 
 
 WAVE_POINTS = 5
@@ -98,7 +114,7 @@ def settled(draft: Draft, steps: int = 12, hold: int = 1) -> Draft:
         c, eq, shift = refined(draft.chains, steps, hold)
         draft = replace(draft, chains=c, eq=eq, shift=(draft.shift + shift) % len(c.points))
         missed = ~eq.joints.met & ~c.tangent & c.linked & (np.abs(gaps(c)) < NEARLY_MM)
-        missed &= (eq.joints.incoming * eq.joints.outgoing).sum(1) > np.cos(np.radians(30))
+        missed &= (eq.joints.incoming * eq.joints.outgoing).sum(1) > np.cos(SMOOTH_RAD)
         missed &= c.pieces.arc | np.roll(c.pieces.arc, 1)
         if not missed.any():
             break
@@ -146,10 +162,10 @@ def first_cut(
     sums = [running_sums(p, 1 / weighed(v, white(1.0))) for p, v in loops]
     costs = [CutCosts(s) for s in sums]
     cuts: list[tuple[Index, Mask]] = []
-    for share in (0.7, 0.9, 1.0):
+    for share in PRICE_SHARES:
         cuts, runs = [], []
         for (p, v), s, c in zip(loops, sums, costs, strict=True):
-            price = share * np.log(max(np.isfinite(v).sum() / noise.shared_by, 20))
+            price = share * _price(int(np.isfinite(v).sum()), noise)
             first, arc = c.cut(1 / (noise.factor**2 * noise.shared_by), price)
             cuts.append((first, arc))
             pieces = s.pieces(first, np.append(first[1:], len(p)), arc)
@@ -162,7 +178,7 @@ def first_cut(
         noise = replace(noise, shared_by=max(noise.shared_by, FIRST_SHARED_BY))
     return (
         [
-            _across_start(s, f, a, 1 / (noise.factor**2 * noise.shared_by), np.log(max(len(p) / noise.shared_by, 20)))
+            _across_start(s, f, a, 1 / (noise.factor**2 * noise.shared_by), _price(len(p), noise))
             for (p, _), s, (f, a) in zip(loops, sums, cuts, strict=True)
         ],
         sums,
@@ -213,7 +229,7 @@ def first_draft(
     pieces = sums.pieces(first, np.append(first[1:], n + first[0]), arc)
     at = (points[first] + points[first - 1]) / 2
     ta, tb = travel_at(pieces.take(np.arange(k) - 1), at), travel_at(pieces, at)
-    smooth = (ta * tb).sum(1) > np.cos(np.radians(30))
+    smooth = (ta * tb).sum(1) > np.cos(SMOOTH_RAD)
     step = float(np.median(np.hypot(*np.diff(points, axis=0).T)))
     chains = Chains(
         points,
@@ -231,8 +247,7 @@ def first_draft(
     draft = Draft(chains, normal(chains), shift, noise, shifts)
     if k < 2:
         return draft
-    # points that change hands too soon can lead far astray
-    return min(settled(draft, hold=4), settled(draft, hold=12), key=total)
+    return min((settled(draft, hold=turns) for turns in HELD), key=total)
 
 
 def sums_of(draft: Draft) -> RunningSums:

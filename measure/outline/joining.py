@@ -30,6 +30,17 @@ GROSS_MM = 0.25
 """No point that is one lies farther off, whatever the noise: it costs more than the t distribution would have it."""
 _GROSS_UNIT_MM = 0.1
 
+_UNHEARD = 0.02
+"""Share of its weight that a point keeps that is taken for an accident."""
+_ROUNDED, _ROUNDED_BY = 0.8, (1.1, 0.47)
+"""A blurred bend of slope ± 1, u blur widths from its corner: 2 (φ(u) - u Φ(-u)), of which 0.8 exp(-1.1 u - 0.47 u²) is
+a short form (arithmetic; 2 φ(0) is 0.798)."""
+_MOST_BLURRED = 0.3
+"""Most that blur is reckoned to shift a bent edge, in blur widths: beyond, the formula of small curvatures ends."""
+_MOST_OFFSET_MM, _MOST_TURN_RAD, _MOST_BEND, _LEAST_BEND = 0.6, 0.35, 0.5, 5e-3
+"""Most that a piece is moved and turned in one step, and its curvature changed: by this share, or this much, 1/mm
+(chosen: the range in which the linear picture holds)."""
+
 _DAMPING = np.array([1e-2, 1e-1, 1e-1])
 
 
@@ -67,8 +78,8 @@ def corner_variance(c: Chains, j: Joints) -> Array:
     turn = np.abs(np.arctan2(ta[:, 0] * tb[:, 1] - ta[:, 1] * tb[:, 0], (ta * tb).sum(1)))
     around = around_joints(c, at, 3)
     u = (np.abs(np.arange(-3, 3) + 0.5) * c.step_mm / c.blur_mm)[None, :]
-    # blurred bend of slope ±tan(turn / 2) at u blur widths from the corner: 2 (φ(u) - u Φ(-u)), here in a short form
-    rounded = c.blur_mm * np.sin(turn / 2)[:, None] * 0.8 * np.exp(-1.1 * u - 0.47 * u * u)
+    by_u, by_square = _ROUNDED_BY
+    rounded = c.blur_mm * np.sin(turn / 2)[:, None] * _ROUNDED * np.exp(-by_u * u - by_square * u * u)
     variance = c.variance.copy()
     np.maximum.at(variance, around, c.variance[around] + rounded**2)
     return variance
@@ -78,7 +89,7 @@ def _distances(c: Chains, count: Index) -> tuple[Array, Array]:
     """Residuals (n,) and their slopes (3, n); see `pieces.distance_and_slopes`, here with the pieces' own sums once."""
     p = c.pieces
     # blur moves a bent edge towards its centre by half the blur's variance over the radius
-    shift = np.clip(p.curvature * (c.blur_mm / 2), -0.3, 0.3) * c.blur_mm
+    shift = np.clip(p.curvature * (c.blur_mm / 2), -_MOST_BLURRED, _MOST_BLURRED) * c.blur_mm
     cos, sin, ox, oy, k, shift = np.repeat(np.concatenate([frames(p), shift[None]]), count, axis=1)
     dx, dy = c.points[:, 0] - ox, c.points[:, 1] - oy
     x, y = cos * dx + sin * dy, cos * dy - sin * dx
@@ -112,7 +123,7 @@ def normal(c: Chains, known: Joints | None = None) -> Normal:
     bump = (cost >= c.most) & (size < BUMP_HEIGHT_MM)
     if bump.any():
         cost[bump] = c.most[bump]
-        weight[bump] *= 0.02
+        weight[bump] *= _UNHEARD
     wj = slopes * weight
     rows = np.empty((9, n))
     rows[:3] = wj * slopes[0]
@@ -177,7 +188,8 @@ def _step(c: Chains, eq: Normal) -> Array:
 def _limited(c: Chains, step: Array) -> Array:
     """The step cut down where it would leave the range in which the linear picture holds."""
     k = np.abs(c.pieces.curvature)
-    most = np.stack([np.full(len(k), 0.6), np.full(len(k), 0.35), np.maximum(0.5 * k, 5e-3)], 1)
+    bend = np.maximum(_MOST_BEND * k, _LEAST_BEND)
+    most = np.stack([np.full(len(k), _MOST_OFFSET_MM), np.full(len(k), _MOST_TURN_RAD), bend], 1)
     share = np.min(most / np.maximum(np.abs(step), most), axis=1)
     return np.asarray(step * share[:, None])
 

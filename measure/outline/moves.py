@@ -17,8 +17,26 @@ from measure.outline.suppositions import Piece
 
 BUMP_LENGTH_MM = 1.5
 """A longer stretch that strays is no bump."""
+SHARE_OF_BUMP = 0.75
+"""A few short pieces are taken for one when they are no longer than this share of that (chosen)."""
 BUMP_PRICE = 8.0
 """What it costs to take a stretch for a bump, besides what its points cost."""
+BORNE = 1.5
+"""What lies before and behind an accident is so many times as long (chosen)."""
+FAIR_SQUARES, BUMP_MM2, BUMP_OVER_MM = 9, 0.01, 6
+"""Mean square of what may be one piece: so many times the usual one, and on a stretch up to the last as much as a bump
+of 0.1 mm leaves there (chosen)."""
+LEAST_ROUND = 1.5
+"""An arc longer than so many radii is no line (chosen)."""
+SHORT = 8
+"""Points that a piece has at most that is left out, or that a rounding takes the place of (chosen)."""
+ROUNDED_HALF_RAD = (0.1, 1.45)
+"""Half the turn of a corner that may be rounded: less is straight on, more a point (chosen)."""
+FLANK_SHARE, LEAST_FLANK = 0.6, 0.8
+"""A rounding takes this share of the shorter neighbour at most, and so many steps at least (chosen)."""
+HALF_STEP, LEAST_OFF_MM = 0.1, 0.02
+"""The point nearest to a corner lies up to half a step beside the arc's middle, and so looks farther from the corner by
+this share of a step; and it is no nearer to it than that (chosen)."""
 
 
 def _merges(ring: Ring) -> list[Move]:
@@ -31,7 +49,7 @@ def _merges(ring: Ring) -> list[Move]:
     f = ring.sums.fits(begin, end)
     length = (end - begin) * ring.draft.step_mm
     # a bump may leave a large mean square on a short stretch, but nothing else may
-    least = 9 * ring.typical + 0.01 * np.minimum(1, 6 / length)
+    least = FAIR_SQUARES * ring.typical + BUMP_MM2 * np.minimum(1, BUMP_OVER_MM / length)
     fair = np.stack([f.line_ms < least, f.circle_ms < least], 1)
     out = []
     for (at, span), ok, radius in zip(windows, fair, f.radius, strict=True):
@@ -59,7 +77,7 @@ def _left_out(ring: Ring) -> list[Move]:
     """A piece left out, its neighbours meeting."""
     out = []
     for at in range(ring.k if ring.k > 2 else 0):
-        if ring.length(at + 1) > 8 or not ring.news(at, 3):
+        if ring.length(at + 1) > SHORT or not ring.news(at, 3):
             continue
         a, gone, b = (ring.piece(i) for i in range(at, at + 3))
         middle = (gone.start + b.start) // 2
@@ -73,7 +91,7 @@ def _left_out(ring: Ring) -> list[Move]:
 
 def _borne(before: int, behind: int, between: int) -> bool:
     """Whether what lies before and behind a stretch is long enough to say that the stretch is an accident."""
-    return min(before, behind) >= between / 2 and before + behind >= 1.5 * between
+    return min(before, behind) >= between / 2 and before + behind >= BORNE * between
 
 
 def _bumps(ring: Ring) -> list[Move]:
@@ -85,7 +103,7 @@ def _bumps(ring: Ring) -> list[Move]:
                 continue
             a, b = ring.piece(at), ring.piece(at + span + 1)
             begin, end = ring.start(at + 1), ring.start(at + span + 1)
-            if (end - begin) * ring.draft.step_mm > 0.75 * BUMP_LENGTH_MM:
+            if (end - begin) * ring.draft.step_mm > SHARE_OF_BUMP * BUMP_LENGTH_MM:
                 break
             if not _borne(begin - a.start, ring.start(at + span + 2) - end, end - begin):
                 continue
@@ -107,7 +125,7 @@ def _other_kinds(ring: Ring) -> list[Move]:
         after = ring.tangent[(at + 1) % ring.k]
         ahead, behind = ring.arc[(at - 1) % ring.k], ring.arc[(at + 1) % ring.k]
         if p.arc:
-            if ring.length(at) > 1.5 * abs(1 / ring.draft.chains.pieces.curvature[at]):
+            if ring.length(at) > LEAST_ROUND * abs(1 / ring.draft.chains.pieces.curvature[at]):
                 continue
             for before, then in {(p.tangent, after), (True, True)}:
                 line = Piece(p.start, before and ahead)
@@ -167,7 +185,7 @@ def _roundings(ring: Ring) -> list[Move]:
     corners += [
         (j - 1 + ring.k, 3)
         for j in range(ring.k)
-        if not ring.is_fillet(j) and ring.start(j + 1) - ring.start(j) <= 8 and ring.k > 3 and ring.news(j - 1, 3)
+        if not ring.is_fillet(j) and ring.start(j + 1) - ring.start(j) <= SHORT and ring.k > 3 and ring.news(j - 1, 3)
     ]
     if not corners:
         return []
@@ -184,18 +202,18 @@ def _roundings(ring: Ring) -> list[Move]:
     ta, tb = np.stack([ny, -nx], 2)
     half = np.abs(np.arctan2(ta[:, 0] * tb[:, 1] - ta[:, 1] * tb[:, 0], (ta * tb).sum(1))) / 2
     sign = np.sign(ta[:, 0] * tb[:, 1] - ta[:, 1] * tb[:, 0])
-    around = (middle[:, None] + np.arange(-8, 8)) % ring.n
+    around = (middle[:, None] + np.arange(-SHORT, SHORT)) % ring.n
     nearest = np.hypot(*np.moveaxis(c.points[around] - point[:, None], 2, 0)).min(1)
     step = ring.draft.step_mm
     out = []
     for i, (at, span) in enumerate(corners):
-        if not met[i] or not 0.1 < half[i] < 1.45:
+        if not met[i] or not ROUNDED_HALF_RAD[0] < half[i] < ROUNDED_HALF_RAD[1]:
             continue
-        reach_mm = 0.6 * min(ring.start(at + 1) - ring.start(at), ring.start(at + span) - end[i]) * step
+        reach_mm = FLANK_SHARE * min(ring.start(at + 1) - ring.start(at), ring.start(at + span) - end[i]) * step
         bulge = 1 / np.cos(half[i]) - 1
-        # a point every step: the nearest one lies up to half a step beside the middle of the arc
-        r0 = max(nearest[i] - 0.1 * step, 0.02) / bulge
-        flank = np.clip(r0 * np.tan(half[i]), 0.8 * step, max(reach_mm, 0.8 * step) + (end[i] - begin[i]) * step / 2)
+        r0 = max(nearest[i] - HALF_STEP * step, LEAST_OFF_MM) / bulge
+        least = LEAST_FLANK * step
+        flank = np.clip(r0 * np.tan(half[i]), least, max(reach_mm, least) + (end[i] - begin[i]) * step / 2)
         r = float(flank / np.tan(half[i]))
         inward = tb[i] - ta[i]
         origin = point[i] + inward / np.hypot(*inward) * r * bulge

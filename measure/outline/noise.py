@@ -21,6 +21,30 @@ _COMMON_WEIGHT = 6.0
 _CHANCE = 0.6
 """By so much (logarithm of the variance) medians differ by chance."""
 
+_FACTORS, _LOCAL_SQUARES = (0.1, 20), (0.1, 200.0)
+"""Least and most that noise is of what is stated: of a part, and squared around one point (chosen)."""
+
+_QUANTILES, _CHI_SQUARED = (0.25, 0.5), (0.481, 0.839)
+"""Quantiles of chi-squared with 4 degrees of freedom, over 4 (tables)."""
+
+_MAD = 0.6745
+"""Median of the absolute value of a standard normal (tables)."""
+
+_HUBER, _HUBER_SQUARE = 2.5, 0.9777
+"""Where Huber's proposal 2 cuts residuals, and the mean square that it leaves of a standard normal (arithmetic)."""
+
+_ENOUGH_IN_LONG, _ENOUGH = 60, 12
+"""Points of long pieces that speak for all; and points beyond the parameters without which nothing is said (chosen)."""
+
+_ENOUGH_PAIRS = 30
+"""Pairs of neighbours without which a correlation is none (chosen)."""
+
+_BY_CHANCE = 1.2
+"""A correlation below so many of its standard deviations, 1 / √n, ends the lags that are looked at (chosen)."""
+
+_GROWTH, _MOST_SHARED = 1.4, 12.0
+"""The sum over all lags grows by no more than this share on what was seen first, and to no more than this (chosen)."""
+
 LONG_RUN = 12
 """Only pieces of so many points say how neighbours share their noise."""
 
@@ -65,11 +89,10 @@ def before_fitting(loops: Sequence[tuple[Array, Array]]) -> Noise:
     squares = np.concatenate([noise_beforehand(p, s) for p, s in loops] or [np.empty(0)])
     if len(squares) < 8:
         return white(1.0)
-    # quantiles of chi-squared with 4 degrees of freedom, over 4: 0.481 at 1/4, 0.839 at 1/2
-    quarter, half = np.quantile(squares, [0.25, 0.5]) / (0.481, 0.839)
+    quarter, half = np.quantile(squares, _QUANTILES) / _CHI_SQUARED
     share = len(squares) / 4
     variance = (min(quarter, half) * share + _STATED_WEIGHT) / (share + _STATED_WEIGHT)
-    return white(float(np.clip(np.sqrt(variance), 0.1, 20)))
+    return white(float(np.clip(np.sqrt(variance), *_FACTORS)))
 
 
 def local_scale(residual: Array, factor: float) -> Array:
@@ -88,9 +111,9 @@ def local_scale(residual: Array, factor: float) -> Array:
     count = np.isfinite(size).sum(1)
     median = np.zeros(n)
     enough = count >= 5
-    median[enough] = np.nanmedian(size[enough], axis=1) / 0.6745
+    median[enough] = np.nanmedian(size[enough], axis=1) / _MAD
     median = np.where(enough, median, 1.0)
-    square = np.clip((count * median**2 + _COMMON_WEIGHT) / (count + _COMMON_WEIGHT), 0.1, 200.0)
+    square = np.clip((count * median**2 + _COMMON_WEIGHT) / (count + _COMMON_WEIGHT), *_LOCAL_SQUARES)
     # what a median of so few makes of even noise is no news; to weigh points by it would be to trust the lucky ones
     change = np.log(square)
     return np.asarray(np.exp(np.sign(change) * np.maximum(np.abs(change) - _CHANCE, 0) / 2))
@@ -104,17 +127,18 @@ def from_residuals(runs: Sequence[tuple[Array, int]]) -> Noise:
             edge or an accident), and its parameters.
     """
     long = [run for run in runs if len(run[0]) >= LONG_RUN]
-    kept = [(r, p) for r, p in (long if sum(len(r) for r, _ in long) >= 60 else runs) if np.isfinite(r).sum() > p]
+    speaking = long if sum(len(r) for r, _ in long) >= _ENOUGH_IN_LONG else runs
+    kept = [(r, p) for r, p in speaking if np.isfinite(r).sum() > p]
     lost = sum(p for _, p in kept)
     everything = np.concatenate([r[np.isfinite(r)] for r, _ in kept] or [np.empty(0)])
     count = len(everything)
-    if count - lost < 12:
+    if count - lost < _ENOUGH:
         return white(1.0)
     # scale by Huber's proposal 2 from the median, so that outliers and bumps count little
-    scale = np.median(np.abs(everything)) / 0.6745 + 1e-12
+    scale = np.median(np.abs(everything)) / _MAD + 1e-12
     for _ in range(4):
-        cut = np.minimum(np.abs(everything) / scale, 2.5)
-        scale *= np.sqrt((cut**2).mean() / 0.9777)
+        cut = np.minimum(np.abs(everything) / scale, _HUBER)
+        scale *= np.sqrt((cut**2).mean() / _HUBER_SQUARE)
     pairs, product = np.zeros(LAGS), np.zeros(LAGS)
     for r, _ in kept:
         z = np.clip(r / scale, -3, 3)
@@ -124,7 +148,7 @@ def from_residuals(runs: Sequence[tuple[Array, int]]) -> Noise:
             product[lag - 1] += both[ok].sum()
             pairs[lag - 1] += ok.sum()
     rho = product / np.maximum(pairs, 1)
-    rho[pairs < 30] = 0
+    rho[pairs < _ENOUGH_PAIRS] = 0
     # Each parameter takes one slow wave out of the residuals: its share of the variance, and as much of the
     # covariance at every short lag. A wave that slow has the variance of the sum over all lags.
     share = lost / count
@@ -133,14 +157,14 @@ def from_residuals(runs: Sequence[tuple[Array, int]]) -> Noise:
     most = np.inf
     for i in range(6):
         true = (rho + share * summed) / (1 + share * summed)
-        small = np.flatnonzero(true < 1.2 / np.sqrt(np.maximum(pairs, 1)))
+        small = np.flatnonzero(true < _BY_CHANCE / np.sqrt(np.maximum(pairs, 1)))
         used = int(small[0]) if len(small) else LAGS
         summed = min(float(1 + share * summed + 2 * (rho[:used] + share * summed).sum()), most)
         if not i:
-            most = min(1.4 * summed, 12.0)
+            most = min(_GROWTH * summed, _MOST_SHARED)
     true = (rho + share * summed) / (1 + share * summed)
     true[used:] = 0
     variance = scale**2 * (1 + share * summed)
     free = count - lost
     variance = (variance * free + _STATED_WEIGHT) / (free + _STATED_WEIGHT)
-    return Noise(float(np.clip(np.sqrt(variance), 0.1, 20)), true, float(1 + 2 * true.sum()))
+    return Noise(float(np.clip(np.sqrt(variance), *_FACTORS)), true, float(1 + 2 * true.sum()))

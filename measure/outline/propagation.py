@@ -24,6 +24,10 @@ CORNER_SHARE, TIGHT_MM, MOST_TURN_RAD = 0.05, 2.0, 2.4
 (beyond, it falls as the curvature does) and up to this turn: in a corner shade, blur and the averaging along the edge
 differ from those along its neighbours. Found with rendered photos."""
 
+_LEAST_SLOPE, _LEAST_SPECTRUM = 0.3, 0.05
+"""Mean slope of the influence function, 1 where no residual is large, and power of noise at any frequency, 1 where it
+is white: no less of either is reckoned with, since both stand below a fraction line or a root (chosen)."""
+
 _TOUCH_MM2 = 1e-9
 """Variance of a tangency: 30 nm, so that one tangency too many does no harm."""
 
@@ -62,7 +66,7 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     square = float(np.mean((TAIL + 1) ** 2 * u2 / (TAIL + u2) ** 2)) if seen.any() else 1.0
     parameters = int((2 + shape.astype(int) - (c.linked & c.tangent)).sum())
     square *= n / max(n - parameters, 1)
-    gain = square / max(slope, 0.3) ** 2
+    gain = square / max(slope, _LEAST_SLOPE) ** 2
 
     wj = eq.slopes * weight[:, None]
     blocks = np.add.reduceat((wj[:, :, None] * eq.slopes[:, None, :]).reshape(-1, 9), c.first).reshape(-1, 3, 3)
@@ -77,7 +81,7 @@ def spread(draft: Draft, sensitivity: Array) -> Spread:
     rho = draft.noise.correlation[: max(n // 2 - 1, 0)]
     lag = np.arange(1, len(rho) + 1)
     frequency = np.arange(n // 2 + 1) * 2 * np.pi / n
-    spectrum = np.maximum(1 + 2 * np.cos(frequency[:, None] * lag) @ rho, 0.05)
+    spectrum = np.maximum(1 + 2 * np.cos(frequency[:, None] * lag) @ rho, _LEAST_SPECTRUM)
     twice = np.full(len(spectrum), 2.0)
     twice[0] = 1.0
     if n % 2 == 0:

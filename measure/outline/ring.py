@@ -22,6 +22,8 @@ ALIKE_RAD = 0.15
 """Pieces that turn so differently are never excused as one feature that is uneven."""
 FAINT_RAD = 0.8
 """At a corner that turns by less, sharp and rounded are hard to tell apart."""
+MOST_FILLET_RAD = 2.5
+"""An arc that turns by more rounds no corner: 143°, of an edge that all but runs back (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,7 @@ class Ring:
         """Whether a piece is an arc tangent to both neighbours that turns through no more than a corner."""
         j = i % self.k
         turn = self.length(j) * abs(float(self.draft.chains.pieces.curvature[j]))
-        return self.arc[j] and self.tangent[j] and self.tangent[(j + 1) % self.k] and turn < 2.5
+        return self.arc[j] and self.tangent[j] and self.tangent[(j + 1) % self.k] and turn < MOST_FILLET_RAD
 
     def corners(self) -> tuple[int, int]:
         """How many corners are rounded and how many are sharp, of those that can be told."""

@@ -31,6 +31,10 @@ PATIENCE = 60.0
 """How much dearer than what is there a move may look at first."""
 SLACK = 2.0
 """What evenness excuses may cost so much more than was foreseen."""
+SAME_COST = 0.1
+"""A draft of the same pieces that is dearer than one before, or cheaper by less, has been seen (chosen)."""
+LISTED = 8
+"""So many single moves are looked at where the group of all does not pay, and so many turns settle each (chosen)."""
 VAGUE = 2.0
 """A curvature smaller than so many of its standard deviations is none."""
 LEAST_RADIUS_MM = 0.25
@@ -212,12 +216,12 @@ class _Search:
         order = [int(i) for i in np.argsort(-gain) if gain[i] > LEAST_GAIN]
         order = [i for i in order if plain[i] > 0 or not self.excused[self._where(ring, moves[i])].any()]
         group = _apart(ring, moves, order)
-        for some in [group] * (len(group) > 1) + [[i] for i in order[:8]]:
+        for some in [group] * (len(group) > 1) + [[i] for i in order[:LISTED]]:
             draft, new = _taken(ring, trial, [(moves[i], asked.windows + i) for i in some])
-            draft = settled(draft, 8)
+            draft = settled(draft, LISTED)
             cost = total(draft)
             told = _told(draft)
-            if self.seen.get(told, np.inf) <= cost + 0.1:
+            if self.seen.get(told, np.inf) <= cost + SAME_COST:
                 continue
             # what evenness excuses may make the loop dearer, but not by more than was foreseen
             foreseen = float(plain[some].sum())

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from calib.arrays import Array
 from calib.reference.found import Caution
+from calib.tools.budget import STEP_IN_SD
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
 from measure.geometry.symmetry import centroid
@@ -41,6 +42,11 @@ fill, since points of one tooth may lie where those of the next one do."""
 COMMON_MM, SAME_MM = 0.012, 0.012
 """What all edges of a wheel, and what one edge in all of its teeth, may have wrong however many are averaged. Found
 with rendered photos."""
+AS_GOOD = 0.05
+"""Any divisor of the number of teeth explains the radius at least as well: of all as good to this share, the
+largest."""
+ONE_OF_ALL = 0.1
+"""The median tooth's path, times the number of teeth, is the whole loop within this share (chosen)."""
 INDEPENDENT_MM = 0.002
 """What is left to each tooth by itself, so that covariances stay regular."""
 
@@ -198,7 +204,7 @@ def _repeats(arms: Array) -> int:
     share = {n: float(power[n::n].sum() / power[1:].sum()) for n in range(LEAST_TEETH, most + 1)}
     if not share or max(share.values()) < REPEATED:
         return 0
-    return max(n for n, s in share.items() if s > max(share.values()) - 0.05)
+    return max(n for n, s in share.items() if s > max(share.values()) - AS_GOOD)
 
 
 def _off_the_others(points: Array, normals: Array, centre: Array, step: float, count: int) -> Array:
@@ -228,7 +234,7 @@ def _one_tooth(points: Array, smooth: Array, centre: Array, step: float, count: 
     lengths = np.diff(np.append(roots, roots[0])) % len(ring)
     k = int(np.abs(lengths - np.median(lengths)).argmin())  # a tooth like the others
     path = np.roll(ring, -int(roots[k]), 0)[: int(lengths[k])]
-    if len(path) < 6 or abs(len(path) * count / len(ring) - 1) > 0.1:
+    if len(path) < 6 or abs(len(path) * count / len(ring) - 1) > ONE_OF_ALL:
         return None
     tree = cKDTree(np.concatenate([_turned(path, centre, k * step) for k in range(count)]))
     j: Index = np.asarray(tree.query(points)[1])
@@ -260,7 +266,7 @@ def _same_in_all(features: Sequence[Feature]) -> Array:
     """(p,) standard deviations of what an edge may have wrong in all teeth alike, shade or blur at a corner for one."""
     out: list[float] = []
     for f in features:
-        turn = math.sqrt(12) * SAME_MM / max(length(f), SAME_MM)
+        turn = STEP_IN_SD * SAME_MM / max(length(f), SAME_MM)
         out += [SAME_MM, turn] if f.kind == "line" else [0.0] * PARAMETERS[f.kind]
     return np.array(out)
 

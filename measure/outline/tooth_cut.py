@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from measure.outline.drafts import LEAST_POINTS
 from measure.outline.moments import RunningSums, running_sums
 from measure.outline.pieces import Index, Mask
 from measure.outline.segmentation import CutCosts
@@ -58,7 +59,7 @@ def cut_tooth(before: Array, own: Array, after: Array, sigma: Array) -> tuple[In
     m = len(own)
     sigma = np.hypot(sigma, STRAY_MM)
     sums = running_sums(np.concatenate([before, own, after]), 1 / np.tile(sigma, 3) ** 2)
-    price = math.log(max(m / NEIGHBOURS, 20.0))
+    price = math.log(max(m / NEIGHBOURS, LEAST_POINTS))
     first, arc = CutCosts(sums).cut(1 / NEIGHBOURS, price)
     stop = np.append(first[1:], 3 * m)
     ring = [_Piece(int(a), int(b), bool(k)) for a, b, k in zip(first, stop, arc, strict=True) if m <= a < 2 * m]

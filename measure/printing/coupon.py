@@ -29,6 +29,8 @@ WINDOWS: tuple[tuple[Point, ...], ...] = (
 PRIOR_SD = (0.2, 0.2, 0.006, 0.006)
 """What printers do, about: a fifth of a millimetre at a face, half a per cent of shrinkage (common practice)."""
 LEAST_READINGS = 4
+LEAST_ZERO_MM = 1e-4
+"""Standard deviation of a tool's zero at least: so that a tool without one leaves the equations regular."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,18 +68,17 @@ def features() -> tuple[Feature, ...]:
     return tuple(out)
 
 
-def sizes() -> tuple[CouponSize, ...]:
-    """All sizes that are to be measured, numbered as on the worksheet."""
-    return (
-        CouponSize(1, "width", ("E6", "E2"), 50.0, 0),
-        CouponSize(2, "width", ("E6", "E4"), 14.0, 0),
-        CouponSize(3, "width", ("E1", "E5"), 40.0, 1),
-        CouponSize(4, "width", ("E1", "E3"), 12.0, 1),
-        CouponSize(5, "gap", ("E8", "E10"), 24.0, 0),
-        CouponSize(6, "gap", ("E12", "E14"), 5.0, 0),
-        CouponSize(7, "gap", ("E11", "E13"), 16.0, 1),
-        CouponSize(8, "gap", ("E7", "E9"), 4.0, 1),
-    )
+SIZES = (
+    CouponSize(1, "width", ("E6", "E2"), 50.0, 0),
+    CouponSize(2, "width", ("E6", "E4"), 14.0, 0),
+    CouponSize(3, "width", ("E1", "E5"), 40.0, 1),
+    CouponSize(4, "width", ("E1", "E3"), 12.0, 1),
+    CouponSize(5, "gap", ("E8", "E10"), 24.0, 0),
+    CouponSize(6, "gap", ("E12", "E14"), 5.0, 0),
+    CouponSize(7, "gap", ("E11", "E13"), 16.0, 1),
+    CouponSize(8, "gap", ("E7", "E9"), 4.0, 1),
+)
+"""All sizes that are to be measured, numbered as on the worksheet: each as the outline's corners have it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def measured(
     Raises:
         ValueError: fewer than `LEAST_READINGS` different sizes, or a number that is not on the sheet.
     """
-    of = {s.number: s for s in sizes()}
+    of = {s.number: s for s in SIZES}
     if len({n for n, _ in readings}) < LEAST_READINGS or any(n not in of for n, _ in readings):
         raise ValueError
     known, used = tools[tool], [of[n] for n, _ in readings]
@@ -121,7 +122,7 @@ def measured(
         for j, b in enumerate(used):
             if a is b:
                 covariance[i, j] += min(u[i].common_mm, u[j].common_mm) ** 2
-    prior = np.diag([*PRIOR_SD, max(known.zero_mm, 1e-4)]) ** 2
+    prior = np.diag([*PRIOR_SD, max(known.zero_mm, LEAST_ZERO_MM)]) ** 2
     solution = solve([Observations(np.eye(5), np.zeros(5), prior), Observations(design, observed, covariance)])
     group = solution.groups[1]
     worst = sorted(zip(np.abs(group.standardised()).tolist(), (s.number for s in used), strict=True), reverse=True)

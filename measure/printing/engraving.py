@@ -21,6 +21,11 @@ LEAST_LETTER_MM = 2.6
 TALLEST_MM = 8.0
 STROKE = 0.19
 """Width of a stroke as a share of the letters' height: half a millimetre at the least."""
+FOUND_WITHIN_MM = 0.05
+"""How exactly the widest place is found (chosen)."""
+FILLED, BARB_FILLED, WIDEST_MM = 0.92, 0.8, 9.0
+"""Share of that place that letters, and the arrow with one barb, take; and the widest one that the arrow makes use of
+(chosen)."""
 LEAST_RADIUS_MM = 2.0
 """Radius of the smallest place that any mark is legible in."""
 
@@ -35,6 +40,11 @@ GLYPHS: Mapping[str, tuple[tuple[Point, ...], ...]] = {
     "↑": (((0.22, 0.0), (0.22, 1.0)), ((0.0, 0.72), (0.22, 1.0), (0.44, 0.72))),
 }
 GAP = 0.34
+
+# The arrow with one barb, two high, about its middle: its stem, half a head, and dots on its right.
+BARB_STEM = (-0.2, -1.0, 0.2, 0.9)
+BARB_HEAD = ((-0.2, 1.0), (0.75, 0.05), (-0.2, 0.05))
+BARB_DOT, BARB_DOT_STEP, BARB_DOT_RADIUS = (0.5, -0.2), 0.25, 0.09
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +65,16 @@ def engraving(shape: shapely.Polygon, number: int) -> Engraving | None:
     Returns:
         the mark; None where there is no room.
     """
-    circle = shapely.maximum_inscribed_circle(shape, tolerance=0.05)
+    circle = shapely.maximum_inscribed_circle(shape, tolerance=FOUND_WITHIN_MM)
     at, radius = np.array(circle.coords[0]), float(circle.length)
     if radius < LEAST_RADIUS_MM:
         return None
     words = f"↑UP{number or ''}"
     flat = _written(words)
     x0, y0, x1, y1 = flat.bounds
-    tall = min(0.92 * radius / (np.hypot(x1 - x0, y1 - y0) / 2), TALLEST_MM)
+    tall = min(FILLED * radius / (np.hypot(x1 - x0, y1 - y0) / 2), TALLEST_MM)
     if tall < LEAST_LETTER_MM:
-        flat, tall = _barb(number), min(radius, 9.0) * 0.8
+        flat, tall = _barb(number), min(radius, WIDEST_MM) * BARB_FILLED
         return Engraving(affinity.translate(affinity.scale(flat, tall, tall, origin=(0, 0)), *at), False)
     flat = affinity.translate(flat, -(x0 + x1) / 2, -(y0 + y1) / 2)
     return Engraving(affinity.translate(affinity.scale(flat, tall, tall, origin=(0, 0)), *at), True)
@@ -83,7 +93,6 @@ def _written(words: str) -> BaseGeometry:
 
 def _barb(dots: int) -> BaseGeometry:
     """An arrow with half a head, two high, about its middle; dots on its right."""
-    stem = shapely.box(-0.2, -1.0, 0.2, 0.9)
-    head = shapely.Polygon([(-0.2, 1.0), (0.75, 0.05), (-0.2, 0.05)])
-    spots = [shapely.Point(0.5, -0.2 - 0.25 * k).buffer(0.09) for k in range(dots)]
-    return shapely.unary_union([stem, head, *spots])
+    x, y = BARB_DOT
+    spots = [shapely.Point(x, y - BARB_DOT_STEP * k).buffer(BARB_DOT_RADIUS) for k in range(dots)]
+    return shapely.unary_union([shapely.box(*BARB_STEM), shapely.Polygon(BARB_HEAD), *spots])

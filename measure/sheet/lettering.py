@@ -87,13 +87,16 @@ def wrapped(text: str, height_mm: float, most_mm: float) -> list[str]:
     return lines
 
 
+HUNDREDTHS_BELOW, TENTHS_BELOW = 0.295, 2.95
+"""Uncertainties that still round to 0.29 and 2.9, two digits beginning with 2 at most (GUM 7.2.6: one or two
+digits)."""
+
+
 def decimals(u95: float | None) -> int:
     """How many decimals a value deserves: the uncertainty keeps one or two digits, never finer than 0.01."""
-    if u95 is None:
+    if u95 is None or u95 < HUNDREDTHS_BELOW:
         return 2
-    if u95 < 0.295:
-        return 2
-    return 1 if u95 < 2.95 else 0
+    return 1 if u95 < TENTHS_BELOW else 0
 
 
 def number(value: float, places: int, mark: str = ".") -> str:

@@ -24,6 +24,9 @@ from measure.sheet.layout.drawn import Drawn
 from measure.sheet.lettering import DIAMETER, PLUS_MINUS, figures, number
 from measure.sheet.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, CircleMark, Mark, Path, placed
 
+DRAWN_MM, DASHED_MM = 0.005, 0.02
+"""How far chords may lie from arcs that are drawn as polylines: where they are the part's line, and where a printer's
+dot of 0.04 mm hides it (600 dots an inch)."""
 CAUTION = (
     "Check the sizes against the part before you print. Not for anything that carries people or heavy loads, nor for "
     "heat, flame, mains voltage, gas or pressure."
@@ -180,7 +183,7 @@ def _outline(features: Sequence[Feature]) -> list[Path | CircleMark]:
         out: list[Path | CircleMark] = []
         for f in features:
             pen, layer = (LONG_DASH_TWO_DOTS, "COMPLETED") if f.origin == "completed" else (WIDE, "OUTLINE")
-            p = flatten(f, 0.005)
+            p = flatten(f, DRAWN_MM)
             out.append(Path(tuple((float(x), float(y), 0.0) for x, y in p), layer, pen))  # type: ignore[arg-type]
         return out
     shapes: list[Path | CircleMark] = []
@@ -197,7 +200,9 @@ def _vertices(loop: tuple[Vertex, ...]) -> tuple[Vertex, ...]:
 
 
 def _fracture(broken: Sequence[Feature]) -> list[Mark]:
-    return [Path(tuple((float(x), float(y), 0.0) for x, y in flatten(f, 0.02)), "FRACTURE", DASHED) for f in broken]
+    return [
+        Path(tuple((float(x), float(y), 0.0) for x, y in flatten(f, DASHED_MM)), "FRACTURE", DASHED) for f in broken
+    ]
 
 
 # ---------------------------------------------------------------- words
@@ -262,7 +267,7 @@ def _notes(d: Drawing, plan: Plan, view: PartView) -> list[str]:
     if plan.loose:
         which = "one tooth" if plan.turning else "what the dimensions do not"
         names = " and ".join(sorted({x for x in plan.datums if x})) or "the origin"
-        points = np.concatenate([flatten(f, 0.02) for f in plan.features])
+        points = np.concatenate([flatten(f, DASHED_MM) for f in plan.features])
         wide, high = (number(float(v), 1, d.decimal_mark) for v in np.ptp(points, axis=0))
         out.append(f"The table gives {which}: places from {names}, x to the right, y up. Overall {wide} by {high}.")
     curves = [f.label for f in d.features if f.kind == "curve"]

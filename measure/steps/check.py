@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 Verdict = Literal["good", "usable", "retake"]
 Watch = Callable[["Photo", "Found | Failure"], None]
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".webp", ".tif", ".tiff")
+LONGEST_SHOWN = 48
+"""Letters of a file's name that the table gives room to."""
 COLUMNS = ("file", "verdict", "u95_50_mm", "codes", "reasons", "reply", "same_as")
 
 
@@ -238,7 +240,7 @@ def _said(found: Finding) -> str:
 
 def table_lines(done: Sequence[Checked]) -> list[str]:
     """A table for people: a line for each file, its reasons below it, its reply last."""
-    name = min(max((len(printable(x.file)) for x in done), default=0), 48)
+    name = min(max((len(printable(x.file)) for x in done), default=0), LONGEST_SHOWN)
     lines: list[str] = []
     for x in done:
         exact = "" if x.u95_50_mm is None else f"50 mm ± {x.u95_50_mm:.2f}"

@@ -47,7 +47,7 @@ def make_coupon(name: str, folder: Path, *, force: bool = False) -> Done:
     features = coupon.features()
     piece = solid(features, coupon.THICK_MM)
     assert not isinstance(piece, NoSolid)
-    rows = [Suggestion(s.kind, s.features, "caliper", s.nominal_mm, 0.0, 0) for s in coupon.sizes()]
+    rows = [Suggestion(s.kind, s.features, "caliper", s.nominal_mm, 0.0, 0) for s in coupon.SIZES]
     how = f"Then: jawline printer {name} 1=VALUE 2=VALUE … (at least {coupon.LEAST_READINGS} of them)"
     files = {
         COUPON[0]: write_3mf(piece.mesh, f"test piece for {name}"),
@@ -140,7 +140,7 @@ def _checked(name: str) -> str:
 
 def _reading(word: str) -> tuple[int, float]:
     m = re.fullmatch(r"([0-9]{1,3})=(.{1,40})", word)
-    numbers = [s.number for s in coupon.sizes()]
+    numbers = [s.number for s in coupon.SIZES]
     if not m or int(m[1]) not in numbers:
         raise ReadingsRefused(
             f"“{word}” is no reading of the test piece: write the number on its sheet and the value, like 3=39.91 "
@@ -148,7 +148,7 @@ def _reading(word: str) -> tuple[int, float]:
             "reading",
         )
     value = number(m[2].removesuffix("mm"))
-    nominal = next(s.nominal_mm for s in coupon.sizes() if s.number == int(m[1]))
+    nominal = next(s.nominal_mm for s in coupon.SIZES if s.number == int(m[1]))
     if value is None or abs(value - nominal) > OFF[0] * nominal + OFF[1]:
         raise ReadingsRefused(
             f"“{word}”: number {m[1]} is {nominal:g} mm as drawn; a print is never so far off.", "reading"

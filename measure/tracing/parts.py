@@ -42,6 +42,11 @@ NO_THICKNESS = Caution(
 BESIDE = Caution(
     "something-beside", "Something else lies beside the part and is not measured", (Remedy("trace-in-two"),)
 )
+MARGIN_PX, MARGIN_MM = 60, 8
+"""How far round a contour edges are looked for: px for the blur and the search, and mm with two thicknesses for the
+wall and its shadow."""
+EXTENT_MM, LENGTH_SHARE = 1.5, (0.8, 1.2)
+"""An outline keeps to its points within so much in extent, and within these shares in length (chosen)."""
 MOSTLY_CLIPPED = 0.3
 """Share of a visible wall at the sensor's limit from which it can't be told from a face that is there as well."""
 OVEREXPOSED = Caution(
@@ -91,7 +96,7 @@ def reference_of(photo: Photo, lens: Profile | None, request: Request) -> Found:
 def box_around(contours_px: Sequence[Array], view: View, thickness_mm: float) -> tuple[int, int, int, int]:
     """x0, y0, x1, y1 of the part of the photo in which edges are looked for."""
     points = np.concatenate(contours_px)
-    margin = 60 + (2 * thickness_mm + 8) / view.mm_per_px(np.zeros(2))
+    margin = MARGIN_PX + (2 * thickness_mm + MARGIN_MM) / view.mm_per_px(np.zeros(2))
     low, high = points.min(0) - margin, points.max(0) + margin
     return int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
 
@@ -134,7 +139,8 @@ def misfits(e: Estimate, loops: Sequence[EdgeLoop]) -> set[int]:
         extent = max(np.abs(drawn.min(0) - seen.min(0)).max(), np.abs(drawn.max(0) - seen.max(0)).max())
         length = float(np.hypot(*np.diff(drawn, axis=0).T).sum())
         around = float(np.hypot(*(np.roll(seen, -1, 0) - seen).T).sum())
-        if extent > 1.5 or not 0.8 < length / around < 1.2 or away_mm(drawn, seen) > MOST_AWAY_MM:
+        even = LENGTH_SHARE[0] < length / around < LENGTH_SHARE[1]
+        if extent > EXTENT_MM or not even or away_mm(drawn, seen) > MOST_AWAY_MM:
             out.add(k)
     return out | {k for j, k in combinations(rings, 2) if rings[j].intersects(rings[k])}
 

@@ -111,7 +111,7 @@ def printers_inside(trials: int = 500, seed: int = 5) -> np.ndarray:
         true = rng.normal(0, coupon.PRIOR_SD)
         zero = rng.normal(0, TOOLS["caliper"].zero_mm)
         taken = []
-        for s in coupon.sizes():
+        for s in coupon.SIZES:
             u = uncertainty(TOOLS["caliper"], TOUCH[s.kind], s.nominal_mm)
             taken.append((s.number, round(printed_mm(s, true) + zero + rng.normal(0, u.total_mm), 2)))
         found = coupon.measured("x", taken).printer

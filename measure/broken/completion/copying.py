@@ -37,6 +37,11 @@ LEAST_ASYMMETRY_MM = 0.03
 OWN_SHARE = 0.5
 """Of that, what each copied piece has for itself, beside what the stretch has as a whole."""
 
+TOUCH_MM = 0.005
+"""How far chords may lie from the arc that a copy's end is held against (chosen)."""
+TURN_FACTOR, SHORTEST_MM = 12, 1.0
+"""Variance of a line's turn, in that of its place over its length's square: Σx² of points along it is n L² / 12
+(arithmetic); and the least length that is reckoned with."""
 REACH_MM, REACH_SHARE = 1.0, 0.3
 """A cut feature is held against its counterpart so far from its end, and at this share from either end (chosen)."""
 
@@ -83,7 +88,7 @@ def _partner(
         image = found.placing.motion.of(g)
         if f.kind == image.kind == "line" and direction(image) @ direction(f) < 0:
             continue
-        path = shapely.LineString(flatten(g, 0.005))
+        path = shapely.LineString(flatten(g, TOUCH_MM))
         off = max(path.distance(shapely.Point(q)) for q in p[:1])
         if off < best[0]:
             best = (off, i)
@@ -123,7 +128,8 @@ def _filled(
         for j in range(PARAMETERS[g.kind]):
             rows[j, m + len(variance)] = 1.0
             turn = g.kind == "line" and j == 1
-            variance.append((OWN_SHARE * asymmetry) ** 2 * (12 / max(length(g), 1.0) ** 2 if turn else 1.0))
+            by_place = TURN_FACTOR / max(length(g), SHORTEST_MM) ** 2 if turn else 1.0
+            variance.append((OWN_SHARE * asymmetry) ** 2 * by_place)
         nxt = chain[k + 1] if k + 1 < len(chain) else None
         ends = (i, nxt) if nxt is not None and (i + 1) % n == nxt else (nxt, i)
         copies.append(CompletedPiece(image, rows, bool(of_joint.get(ends, False))))  # type: ignore[arg-type]

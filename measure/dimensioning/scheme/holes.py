@@ -22,6 +22,9 @@ Side = tuple[str, Feature, Feature]
 
 LEVEL = 0.7
 """A line whose cosine is larger is rather level than upright."""
+BEARING_DEG = 40
+"""Of the angles that may tie a ring of holes to a flat, the one nearest to this is drawn: its arrows have room
+(chosen)."""
 HUB_MM, HUB_SHARE = 0.3, 0.05
 """A round so near to the centre of what repeats is its hub; an arc within this share of its radius is about it."""
 
@@ -187,7 +190,7 @@ def _turned_against(scheme: Scheme, hub: Feature, orbit: Sequence[Feature]) -> N
         return
     flat = max(lines, key=length)
     pairs = [(flat.label, hub.label, f.label) for f in orbit]
-    pairs.sort(key=lambda x: abs(scheme.gauge("bearing", x).value - 40))
+    pairs.sort(key=lambda x: abs(scheme.gauge("bearing", x).value - BEARING_DEG))
     scheme.angle("bearing", pairs[0])
 
 

@@ -14,6 +14,10 @@ from measure.dimensioning.scheme.scheme import Scheme, off_deg
 from measure.dimensioning.scheme.values import End, PlannedDimension
 from measure.geometry.features import FINE_MM, Feature, Line, Round, by_loop, flatten, is_round, sweep_rad
 
+TAPER_DEG = (15, 75)
+"""Between these an angle tells an edge best; a slighter taper is better told by its ends (common practice)."""
+FAR_CORNER_MM = 300
+"""A theoretical corner farther from the part's middle is off any sheet."""
 AT_RIM_MM = 0.02
 """A feature that comes so near to the part's rim reaches it."""
 
@@ -26,7 +30,7 @@ def oblique(scheme: Scheme) -> None:
         near = [g for g in _neighbours(scheme, f) if g in straight]
         near.sort(key=lambda g: _between_deg(scheme, f, g))
         far = [g for g in (*scheme.datum[False][:1], *scheme.datum[True][:1], *straight[:1]) if g not in near]
-        if not (near and 15 < _between_deg(scheme, f, near[0]) < 75):
+        if not (near and TAPER_DEG[0] < _between_deg(scheme, f, near[0]) < TAPER_DEG[1]):
             for g in near:  # a slight taper is better told by its ends than by an angle
                 _corner(scheme, f, g)
         for g in (*near, *far):
@@ -79,7 +83,7 @@ def _neighbours(scheme: Scheme, f: Feature) -> list[Line]:
 def _corner(scheme: Scheme, f: Feature, g: Feature) -> None:
     """The theoretical corner of an oblique edge f and a straight one g, from its mirror image or from the datum."""
     at = crossing(scheme.shapes[f.label], scheme.shapes[g.label])
-    if not all(map(math.isfinite, at)) or max(abs(np.array(at) - (scheme.low + scheme.high) / 2)) > 300:
+    if not all(map(math.isfinite, at)) or max(abs(np.array(at) - (scheme.low + scheme.high) / 2)) > FAR_CORNER_MM:
         return
     up = g in scheme.lines[False]
     here = End((at,), 1.0, (f.label, g.label))

@@ -13,6 +13,7 @@ from measure.printing.strength.materials import ACROSS, Assemblies, Layers, Mate
 
 THINNEST_MM = 0.84
 """Two extrusion widths of a 0.4 mm nozzle: a thinner beam is not printed soundly."""
+TENTH_MM, HUNDREDTH_MM = 0.1, 0.01
 FOR = {"one": "one assembly", "many": "many assemblies"}
 
 
@@ -93,7 +94,7 @@ def judge(
 
 def rounded_down(value: float) -> float:
     """To tenths of a millimetre; below half a millimetre to hundredths, so that nothing becomes nothing."""
-    step = 0.1 if abs(value) >= 0.5 else 0.01
+    step = TENTH_MM if abs(value) >= 0.5 else HUNDREDTH_MM
     return math.floor(value / step + 1e-9) * step
 
 

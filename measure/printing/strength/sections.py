@@ -41,6 +41,10 @@ SAME_PLACE, SAME_SIZE = 0.01, 0.001
 """Sections that lie nearer, and are no thicker, than these shares of their size are one."""
 PROMINENT = 0.02, 0.03
 """A thin place is one when the section about it is thicker by this, mm, and by this share (chosen, no source)."""
+TRIED, TURNS = 13, 14
+"""Places tried between two in each turn, and turns: each leaves a sixth of the stretch."""
+HAIR, HAIR_MM = 1e-4, 1e-6
+"""How far beyond a place that was found a wall may end: share of its half thickness, and mm."""
 CORNER = 0.1
 """Sides that meet at less, sine, make hardly a corner: both move alike."""
 
@@ -179,7 +183,6 @@ def _closed_in(outline: Outline, squeezes: Sequence[Squeeze]) -> list[float]:
     """The places of least thickness between the places about them; the start itself where a wall is even."""
     if not squeezes:
         return []
-    tried = 13
 
     def thickness(s: Array) -> Array:
         at = [outline.pieces[x.piece].places(row) for x, row in zip(squeezes, s, strict=True)]
@@ -190,13 +193,13 @@ def _closed_in(outline: Outline, squeezes: Sequence[Squeeze]) -> list[float]:
     low, start, high = (np.array([getattr(x, k) for x in squeezes]) for k in ("low", "start", "high"))
     even = thickness(start[:, None])[:, 0]
     best, value, each = start, even, np.arange(len(start))
-    for _ in range(14):  # each turn leaves a sixth of the stretch
-        s = np.linspace(low, high, tried, axis=1)
+    for _ in range(TURNS):
+        s = np.linspace(low, high, TRIED, axis=1)
         t = thickness(s)
         i = t.argmin(1)
         better = t[each, i] < value
         best, value = np.where(better, s[each, i], best), np.where(better, t[each, i], value)
-        low, high = s[each, np.maximum(i - 1, 0)], s[each, np.minimum(i + 1, tried - 1)]
+        low, high = s[each, np.maximum(i - 1, 0)], s[each, np.minimum(i + 1, TRIED - 1)]
     return [float(x) for x in np.where(value < even - 1e-7, best, start)]
 
 
@@ -216,8 +219,7 @@ def _section(outline: Outline, squeeze: Squeeze, s: float, estimate: Estimate) -
     centre = p + radius * n
     touched = [(piece, -n), (outline.pieces[other], to[other])]
     apart = (np.abs(to @ n) < BESIDE) & (np.abs(to @ to[other]) < BESIDE)
-    # the wall may end a hair beyond the place that was found
-    third = np.flatnonzero(apart & (rho <= radius * (1 + 1e-4) + 1e-6))
+    third = np.flatnonzero(apart & (rho <= radius * (1 + HAIR) + HAIR_MM))
     if squeeze.at_end:
         if not len(third):
             return None

@@ -26,6 +26,9 @@ SMOOTH_RAD = 0.02
 """Corners that turn by less are no corners."""
 SHARP_DEG = 45.0
 """Sides of a sharper corner face each other like those of a wall, and yet leave nothing between them at the end."""
+CORNER_STEP_RAD, CIRCLE_PLACES, PIECE_PLACES = 0.1, 24, 4
+"""Places on a corner lie two to such an angle; on a circle, and on half of any other piece, so many at least
+(chosen)."""
 SLACK = 1e-6
 """How far beyond its ends a piece may still be touched, mm or rad."""
 
@@ -168,8 +171,9 @@ def sharp_corners(features: Sequence[Feature]) -> list[tuple[Labels, float]]:
 def sampled(piece: WallPiece, pitch_mm: float, inset: float = 1e-3) -> NDArray[np.float64]:
     """Places (n,) along a piece, no further than the pitch from each other, a little short of its ends."""
     if piece.is_corner:
-        return np.linspace(0.0, piece.extent, 2 * math.ceil(piece.extent / 0.1) + 1) if piece.extent else np.zeros(0)
+        n = 2 * math.ceil(piece.extent / CORNER_STEP_RAD) + 1
+        return np.linspace(0.0, piece.extent, n) if piece.extent else np.zeros(0)
     if piece.radius_mm is not None and piece.extent >= 2 * math.pi - 1e-9:
-        return np.linspace(0.0, 2 * math.pi, max(24, math.ceil(piece.size_mm / pitch_mm)), endpoint=False)
+        return np.linspace(0.0, 2 * math.pi, max(CIRCLE_PLACES, math.ceil(piece.size_mm / pitch_mm)), endpoint=False)
     short = min(inset / (piece.radius_mm or 1.0), piece.extent / 4)
-    return np.linspace(short, piece.extent - short, 2 * max(4, math.ceil(piece.size_mm / pitch_mm / 2)) + 1)
+    return np.linspace(short, piece.extent - short, 2 * max(PIECE_PLACES, math.ceil(piece.size_mm / pitch_mm / 2)) + 1)
