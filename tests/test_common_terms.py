@@ -9,7 +9,7 @@ from calib.view.view import View
 from measure.edges.shared_terms import DIRECTIONS
 from measure.geometry.features import Circle, Estimate
 from measure.geometry.rejoin import shifted_all
-from measure.several.common_terms import by_light, sightings
+from measure.several.common_terms import by_light, contributions
 from measure.tracing.parts import view_root
 from tests.simulated_parts import parts
 
@@ -37,7 +37,7 @@ def without_light(e: Estimate) -> Estimate:
 
 def test_splitting_the_view_leaves_its_covariance():
     e, view = photo(1)
-    (split,) = sightings([e], [view], [("id-1", "phone")])
+    (split,) = contributions([e], [view], [("id-1", "phone")])
     assert without_light(split.estimate).covariance() == pytest.approx(e.covariance(), rel=1e-6)
     again = split.view_by_term @ split.estimate.shared @ split.view_by_term.T
     sd = np.sqrt(np.diag(view.covariance))
@@ -46,7 +46,7 @@ def test_splitting_the_view_leaves_its_covariance():
 
 def test_what_the_card_does_is_told_from_the_rest():
     e, view = photo(2)
-    (split,) = sightings([e], [view], [("id-1", "phone")])
+    (split,) = contributions([e], [view], [("id-1", "phone")])
     of_card = [n for n in split.estimate.shared_names if n.endswith("of the id-1")]
     assert of_card == ["width of the id-1", "height of the id-1", "thickness of the id-1"]
     at = [split.estimate.shared_names.index(n) for n in of_card]
@@ -58,7 +58,7 @@ def test_terms_of_one_name_are_those_of_one_card_and_one_camera():
     estimates, views = zip(*two, strict=True)
 
     def common(*sources):
-        a, b = (set(s.estimate.shared_names) for s in sightings(estimates, views, sources))
+        a, b = (set(s.estimate.shared_names) for s in contributions(estimates, views, sources))
         return {n.split(" ")[0] for n in a & b}
 
     part = {"thickness", "spread"}
@@ -70,7 +70,7 @@ def test_terms_of_one_name_are_those_of_one_card_and_one_camera():
 
 def test_a_view_that_does_not_say_counts_as_much_as_may_be_as_the_card():
     e, view = photo(5)
-    (split,) = sightings([e], [replace(view, by_prior=None)], [("id-1", "phone")])
+    (split,) = contributions([e], [replace(view, by_prior=None)], [("id-1", "phone")])
     assert without_light(split.estimate).covariance() == pytest.approx(e.covariance(), rel=1e-6)
     scale = split.view_by_term[:, split.estimate.shared_names.index("width of the id-1")]
     away = np.r_[np.zeros(3), view.parameters[3:6], np.zeros(4)]

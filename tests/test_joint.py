@@ -9,7 +9,7 @@ import pytest
 
 from calib.arrays import Array
 from calib.paper.formats import A4, CUT_SHARE, PAPER_SD_MM
-from calib.view.joint import FALLING, MODES, JointView, LyingRectangle, _Seen, modes, placed, solve_jointly
+from calib.view.joint import FALLING, MODES, JointView, LyingRectangle, _AllPoints, modes, placed, solve_jointly
 from calib.view.view import Prior, SideEdges, derivative, project, side_points, solve
 from tests.test_view import CARD, SIZE, parameters
 
@@ -63,7 +63,7 @@ def error(solved: JointView, q: Array, ends: Array = FAR) -> tuple[float, float]
 
 def test_derivatives_agree_with_differences() -> None:
     q, card, sheet = scene(np.random.default_rng(2))
-    seen = _Seen([card, sheet])
+    seen = _AllPoints([card, sheet])
     v = np.zeros(seen.unknowns)
     v[:10] = q
     v[seen.own(0)][:3], v[seen.own(1)][:3], v[seen.place(1)] = (85.6, 53.9, 0.76), (297, 210, 0.1), sheet.place

@@ -14,8 +14,8 @@ from calib.card.rim_model import (
     PHOTO,
     SHADES,
     SIDE,
+    RimParameters,
     Stretches,
-    Unknowns,
     clipped_codes,
     offsets,
     predicted,
@@ -34,14 +34,14 @@ def stretches(wall_px: float = -1.0, light: Array | None = None) -> Stretches:
     return Stretches(dark, np.repeat(np.arange(4), EACH), along, np.full(m, wall_px), np.full(m, 9.0))
 
 
-def unknowns(face: float = 0.5, ground: float = 0.1, wall: float = 0.3) -> Unknowns:
+def unknowns(face: float = 0.5, ground: float = 0.1, wall: float = 0.3) -> RimParameters:
     """What such a side looks like, with a shadow."""
     own = np.zeros((4 * EACH, OWN))
     own[:, 1:4], own[:, 5:8] = np.log(face), np.log(ground)
     by_side = np.zeros((4, SIDE))
     by_side[:, SHADES] = [0.4, 0.05, 0.1, 0.1, 0.0, 0.0, 0.0, 0.0, 0.0]
     by_side[:, 9:12] = np.log(wall)
-    return Unknowns(own, by_side, np.array([np.log(0.9), 0.4]))
+    return RimParameters(own, by_side, np.array([np.log(0.9), 0.4]))
 
 
 def edge(
@@ -82,7 +82,7 @@ def test_derivatives(wall_px: float) -> None:
     _, D = with_derivative(s, at)
     rng = np.random.default_rng(3)
     for _ in range(12):
-        way = Unknowns(*(rng.normal(0, 1, x.shape) for x in (at.own, at.by_side, at.photo)))
+        way = RimParameters(*(rng.normal(0, 1, x.shape) for x in (at.own, at.by_side, at.photo)))
         way.by_side[:, LINE] = 0
         more, less = (predicted(s, moved(at, way, h)) for h in (step, -step))
         along = np.concatenate([way.own, np.tile(way.photo, (len(way.own), 1)), way.by_side[s.side]], 1)
@@ -90,9 +90,9 @@ def test_derivatives(wall_px: float) -> None:
         np.testing.assert_allclose(np.einsum("mukc,mu->mkc", D, along), (more - less) / (2 * step), atol=2e-5)
 
 
-def moved(at: Unknowns, way: Unknowns, h: float) -> Unknowns:
+def moved(at: RimParameters, way: RimParameters, h: float) -> RimParameters:
     """Some way along a direction."""
-    return Unknowns(at.own + h * way.own, at.by_side + h * way.by_side, at.photo + h * way.photo)
+    return RimParameters(at.own + h * way.own, at.by_side + h * way.by_side, at.photo + h * way.photo)
 
 
 def test_only_the_middle_is_compared() -> None:

@@ -3,7 +3,7 @@
 import pytest
 
 from calib.errors import ReadingsRefused
-from measure.trial.sayings import Said, Saying, clash, read_file, replaced, understood, written
+from measure.trial.sayings import DatedSaying, Saying, clash, read_file, replaced, understood, written
 
 
 @pytest.mark.parametrize(
@@ -40,15 +40,15 @@ def test_contradictions_of_one_print_are_named():
 
 
 def test_the_later_saying_of_the_same_print_counts():
-    said = [Said(1, s) for s in understood(["tight at E2", "fits at E3", "loose at E2"])]
+    said = [DatedSaying(1, s) for s in understood(["tight at E2", "fits at E3", "loose at E2"])]
     kept, words = replaced(said)
     assert [s.saying.words() for s in kept] == ["fits at E3", "loose at E2"]
     assert "tight at E2" in words[0]
-    assert replaced([Said(1, Saying("tight", ("E2",))), Said(2, Saying("loose", ("E2",)))])[1] == ()
+    assert replaced([DatedSaying(1, Saying("tight", ("E2",))), DatedSaying(2, Saying("loose", ("E2",)))])[1] == ()
 
 
 def test_the_file_may_be_mended_by_hand():
-    rows = (Said(1, Saying("tight", ("E2",))), Said(2, Saying("gap", ("E5",), 0.4)))
+    rows = (DatedSaying(1, Saying("tight", ("E2",))), DatedSaying(2, Saying("gap", ("E5",), 0.4)))
     assert read_file("revision,said\n" + written(rows), "trials.csv") == rows
     mended = 'revision;said\n# the blue one\n1; tight at E2\n\n2; "gap 0,4 at E5"  # by feeler\n'
     assert read_file(mended, "trials.csv") == rows

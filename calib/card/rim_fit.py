@@ -22,8 +22,8 @@ from calib.card.rim_model import (
     SHADES,
     SIDE,
     WALL,
+    RimParameters,
     Stretches,
-    Unknowns,
     clipped_codes,
     compared,
     predicted,
@@ -107,7 +107,7 @@ class _Adjustment:
         own, by_side = self.mean.copy(), np.tile(SIDE_MEAN, (4, 1))
         own[:, 0] = start_px
         by_side[:, LINE.start] = [np.median(start_px[s.side == k]) for k in range(4)]
-        self.now = Unknowns(own, by_side, PHOTO_MEAN.copy())
+        self.now = RimParameters(own, by_side, PHOTO_MEAN.copy())
         self.on_line = np.zeros((m, PHOTO + SIDE))  # how the distance from a side's line hangs on what is shared
         self.on_line[:, PHOTO:][:, LINE] = -np.stack([np.ones(m), s.along, 1 - 8 * s.along**2], 1)
         self.weight = 1 / NOISE**2 / CORRELATED
@@ -132,10 +132,10 @@ class _Adjustment:
                 break
         return self.result()
 
-    def off_line(self, at: Unknowns) -> Array:
+    def off_line(self, at: RimParameters) -> Array:
         return np.asarray(at.own[:, 0] + (self.on_line[:, PHOTO:] * at.by_side[self.s.side]).sum(1))
 
-    def squares(self, at: Unknowns, r: Array) -> Array:
+    def squares(self, at: RimParameters, r: Array) -> Array:
         """(5,) weighted squares of each side and of what is the photo's, all that is known beforehand included."""
         each = self.heard * (r**2 @ self.weight).sum(1) + (((at.own - self.mean) / self.sd) ** 2).sum(1)
         each += (self.off_line(at) / LINE_SD_PX) ** 2
@@ -173,7 +173,7 @@ class _Adjustment:
         for k, at in enumerate(self.shared):
             N[np.ix_(at, at)] += sign * each[self.s.side == k].sum(0)
 
-    def moved(self, normal: tuple[Array, ...], damping: float) -> Unknowns:
+    def moved(self, normal: tuple[Array, ...], damping: float) -> RimParameters:
         """One damped step."""
         A, B, a, N, b = (x.copy() for x in normal)
         A[:, range(OWN), range(OWN)] *= 1 + damping
@@ -190,7 +190,7 @@ class _Adjustment:
         by_side[:, SHADES] = np.maximum(by_side[:, SHADES], LEAST_SHADE)
         by_side[:, WALL] = np.clip(by_side[:, WALL], *WALL_LIMITS)
         photo = np.clip(self.now.photo + np.clip(step[:PHOTO], -MOST_STEP, MOST_STEP), *PHOTO_LIMITS)
-        return Unknowns(self.now.own + np.clip(own, -1, 1), by_side, photo)
+        return RimParameters(self.now.own + np.clip(own, -1, 1), by_side, photo)
 
     def result(self) -> RimFit:
         r, (A, B, _, N, _) = self.normal_equations()

@@ -72,7 +72,7 @@ class Stretches:
 
 
 @dataclass(frozen=True, slots=True)
-class Unknowns:
+class RimParameters:
     """What the model depends on.
 
     Attributes:
@@ -137,17 +137,17 @@ def _shades_by_distance(d: Array) -> Array:
     return np.stack(out)
 
 
-def predicted(s: Stretches, at: Unknowns) -> Array:
+def predicted(s: Stretches, at: RimParameters) -> Array:
     """(m, k, 3) codes Y, Cb, Cr that a photo would have."""
     return _model(s, at, derivative=False)[0]
 
 
-def with_derivative(s: Stretches, at: Unknowns) -> tuple[Array, Array]:
+def with_derivative(s: Stretches, at: RimParameters) -> tuple[Array, Array]:
     """The same, and its change (m, OWN + PHOTO + SIDE, k, 3) with a stretch's own unknowns, the photo's, its side's."""
     return _model(s, at, derivative=True)
 
 
-def _model(s: Stretches, at: Unknowns, *, derivative: bool) -> tuple[Array, Array]:
+def _model(s: Stretches, at: RimParameters, *, derivative: bool) -> tuple[Array, Array]:
     from scipy.special import ndtr
 
     own, side, blur = at.own, at.by_side[s.side], np.exp(at.photo[BLUR])
@@ -196,7 +196,7 @@ def _model(s: Stretches, at: Unknowns, *, derivative: bool) -> tuple[Array, Arra
     return out[:, KEPT], D[:, :, KEPT]
 
 
-def step_at_rim(s: Stretches, at: Unknowns) -> Array:
+def step_at_rim(s: Stretches, at: RimParameters) -> Array:
     """(4,) how much darker or lighter, in codes of Y, it is just outside each side than on the face.
 
     A wall that is seen less wide than its edges are blurred counts in part.

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.rectangle.seen_shape import far_side, likeness
-from calib.rectangle.segments import Stretches
+from calib.rectangle.segments import SeenLines
 
 Index = NDArray[np.intp]
 
@@ -63,7 +63,7 @@ class Camera:
         return likeness(corners, self.focal_px, self.centre_px, self.ratio)
 
 
-def closed(lines: Stretches, camera: Camera, families: int) -> Array:
+def closed(lines: SeenLines, camera: Camera, families: int) -> Array:
     """(m, 4, 2) quadrilaterals that stretches close, best first, up to three readings of each family; px."""
     if len(lines) < 3:
         return np.empty((0, 4, 2))
@@ -81,7 +81,7 @@ def closed(lines: Stretches, camera: Camera, families: int) -> Array:
     return _distinct(corners, rank, camera.likeness(corners), families)
 
 
-def _crossings(lines: Stretches) -> tuple[Array, NDArray[np.bool_]]:
+def _crossings(lines: SeenLines) -> tuple[Array, NDArray[np.bool_]]:
     """(n, n) where each line is crossed by each other, px along it; and whether they cross at a fair angle."""
     u, p = lines.along, lines.point
     cross = u[:, None, 0] * u[None, :, 1] - u[:, None, 1] * u[None, :, 0]
@@ -91,7 +91,7 @@ def _crossings(lines: Stretches) -> tuple[Array, NDArray[np.bool_]]:
     return np.where(met, t, np.nan), met
 
 
-def _bases(lines: Stretches, t: Array, met: NDArray[np.bool_], long_side: float) -> tuple[Index, Index, Index]:
+def _bases(lines: SeenLines, t: Array, met: NDArray[np.bool_], long_side: float) -> tuple[Index, Index, Index]:
     """Every line with a leg at either end: index arrays of the base, the leg at its beginning and that at its end."""
     length = (lines.last - lines.first)[:, None]
     before, after = lines.first[:, None] - t, t - lines.last[:, None]
@@ -115,7 +115,7 @@ def _bases(lines: Stretches, t: Array, met: NDArray[np.bool_], long_side: float)
 
 
 def _with_fourth(
-    lines: Stretches,
+    lines: SeenLines,
     t: Array,
     met: NDArray[np.bool_],
     seen: SeenLengths,
@@ -147,7 +147,7 @@ def _with_fourth(
 
 
 def _without_fourth(
-    lines: Stretches,
+    lines: SeenLines,
     t: Array,
     seen: SeenLengths,
     base: Index,
@@ -190,7 +190,7 @@ class SeenLengths:
     span: int
 
     @classmethod
-    def of(cls, lines: Stretches, size_px: tuple[int, int]) -> SeenLengths:
+    def of(cls, lines: SeenLines, size_px: tuple[int, int]) -> SeenLengths:
         """From stretches in a picture of this size."""
         half = int(np.hypot(*size_px)) + 2
         seen = np.zeros((len(lines), 2 * half), np.float32)

@@ -59,7 +59,7 @@ def segments(lab: NDArray[np.uint8]) -> Array:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretches:
+class SeenLines:
     """Lines that were seen over part of their length.
 
     Attributes:
@@ -81,9 +81,9 @@ class Stretches:
         """(n,) length that was seen, px."""
         return np.array([np.diff(p, axis=1).sum() for p in self.pieces])
 
-    def taken(self, which: NDArray[np.intp]) -> Stretches:
+    def taken(self, which: NDArray[np.intp]) -> SeenLines:
         """Some of them, in the order given."""
-        return Stretches(
+        return SeenLines(
             self.point[which],
             self.along[which],
             self.first[which],
@@ -92,7 +92,7 @@ class Stretches:
         )
 
 
-def joined(ends: Array, most: int) -> Stretches:
+def joined(ends: Array, most: int) -> SeenLines:
     """Segments in line with each other made one: the longest, but not too many that run one way.
 
     Args:
@@ -130,8 +130,8 @@ def joined(ends: Array, most: int) -> Stretches:
         pieces.append(_merged(np.sort((joined_ends - centre) @ axis, axis=1)))
     if not point:
         nothing = np.empty((0, 2))
-        return Stretches(nothing, nothing, np.empty(0), np.empty(0), ())
-    return Stretches(
+        return SeenLines(nothing, nothing, np.empty(0), np.empty(0), ())
+    return SeenLines(
         np.array(point),
         direction[: len(point)],
         np.array([p[0, 0] for p in pieces]),

@@ -104,7 +104,7 @@ def placed(points_mm: Array, place: Array) -> Array:
 
 
 @dataclass(frozen=True, slots=True)
-class _Points:
+class _BodyPoints:
     """All points of one body in one piece, for the solver.
 
     Attributes:
@@ -120,7 +120,7 @@ class _Points:
     normals_px: Array
 
     @classmethod
-    def of(cls, sides: tuple[SideEdges, ...]) -> _Points:
+    def of(cls, sides: tuple[SideEdges, ...]) -> _BodyPoints:
         own = []
         for s in sides:
             block = np.zeros((len(s.along), OWN - 3))
@@ -136,12 +136,12 @@ class _Points:
         )
 
 
-class _Seen:
+class _AllPoints:
     """All points of all bodies, for `settle`."""
 
     def __init__(self, bodies: list[LyingRectangle]) -> None:
         self.bases_mm = [b.base_mm for b in bodies]
-        self.points = [_Points.of(b.sides) for b in bodies]
+        self.points = [_BodyPoints.of(b.sides) for b in bodies]
         self.sigma_px = np.concatenate([s.sigma_px for b in bodies for s in b.sides])
         self.unknowns = VIEW + OWN * len(bodies) + PLACE * (len(bodies) - 1)
 
@@ -208,7 +208,7 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
     Raises:
         numpy.linalg.LinAlgError: the sides don't determine a view, or it does not settle.
     """
-    seen = _Seen(bodies)
+    seen = _AllPoints(bodies)
     mean, sd = np.zeros(seen.unknowns), np.full(seen.unknowns, np.inf)
     mean[CAMERA] = prior.camera
     q = mean.copy()
@@ -266,7 +266,7 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
     return JointView(View(v[:VIEW], covariance, size_px), tuple(out), settled.chi2)
 
 
-def _strain(bodies: list[LyingRectangle], seen: _Seen, off: Array, information: Array) -> float:
+def _strain(bodies: list[LyingRectangle], seen: _AllPoints, off: Array, information: Array) -> float:
     """By how much the covariance is too small, as `calib.view.view.solve` has it: of the straight body that camera
     and shapes are strained most for; a cut one's shapes have their own component of variance."""
     out = [1.0]

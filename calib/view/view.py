@@ -313,7 +313,7 @@ def _side(side: int, along: Array) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Observations:
+class _SidePoints:
     """All sides' points in one piece, for the solver."""
 
     side: NDArray[np.intp]
@@ -327,7 +327,7 @@ class _Observations:
     sigma_px: Array
 
     @classmethod
-    def of(cls, sides: list[SideEdges]) -> _Observations:
+    def of(cls, sides: list[SideEdges]) -> _SidePoints:
         x, y = (np.concatenate(c) for c in zip(*(_side(s.side, s.along) for s in sides), strict=True))
         return cls(
             np.concatenate([np.full(len(s.along), s.side) for s in sides]),
@@ -374,7 +374,7 @@ def solve(
     Raises:
         numpy.linalg.LinAlgError: the sides don't determine a view, or it does not settle.
     """
-    seen = _Observations.of(sides)
+    seen = _SidePoints.of(sides)
     size = np.array([rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm])
     size_sd = [rectangle.width_sd_mm, rectangle.height_sd_mm, max(rectangle.thickness_sd_mm, 1e-6)]
     q = np.r_[start, size, np.zeros(12)]

@@ -102,8 +102,8 @@ class Judgement:
 
 
 @dataclass(slots=True)
-class _Search:
-    bench: ReadingSet
+class _Hypothesis:
+    reading_set: ReadingSet
     u: Array
     m: Array
     aside: list[int] = field(default_factory=list)
@@ -116,29 +116,29 @@ class _Search:
     gain: float = 0.0
 
 
-def judge(bench: ReadingSet, predictions: Sequence[tuple[float, Array]]) -> Judgement:
+def judge(reading_set: ReadingSet, predictions: Sequence[tuple[float, Array]]) -> Judgement:
     """The most probable explanation of the readings.
 
     Args:
-        bench: the readings.
+        reading_set: the readings.
         predictions: pairs of a factor on the photo's standard deviations, and the (n, n) covariance of what the photo
             predicts for the readings that goes with it.
     """
-    if not len(bench.observed):
+    if not len(reading_set.observed):
         return Judgement()
     judgements = []
     for looser, covariance in predictions:
-        t = against_prediction(bench.observed, bench.covariance, covariance)
-        found = _explain(bench, t)
-        p = log_evidence(t, bench.observed) + found.gain - 0.5 * (math.log(looser) / LOOSER_SD) ** 2
+        t = against_prediction(reading_set.observed, reading_set.covariance, covariance)
+        found = _explain(reading_set, t)
+        p = log_evidence(t, reading_set.observed) + found.gain - 0.5 * (math.log(looser) / LOOSER_SD) ** 2
         judgements.append(Judgement(tuple(found.aside), tuple(found.zeros), tuple(found.misplaced), looser, p))
     return max(judgements, key=lambda j: j.log_probability)
 
 
-def _explain(bench: ReadingSet, t: GroupResult) -> _Search:
+def _explain(reading_set: ReadingSet, t: GroupResult) -> _Hypothesis:
     """One hypothesis after the other, the best first, until what is left needs no explanation."""
-    s = _Search(bench, t.weighted.copy(), t.cofactor.copy())
-    for _ in range(2 * len(bench.observed)):
+    s = _Hypothesis(reading_set, t.weighted.copy(), t.cofactor.copy())
+    for _ in range(2 * len(reading_set.observed)):
         single, k = _best_single(s)
         repeats, same = _best_repeats(s)
         zero, rows = _best_zero(s)
@@ -154,7 +154,7 @@ def _explain(bench: ReadingSet, t: GroupResult) -> _Search:
             s.gain += repeats
         elif feature == best:
             s.misplaced.append(j)
-            s.patterns.append(bench.design[:, j])
+            s.patterns.append(reading_set.design[:, j])
             s.u, s.m = projected(s.u, s.m, s.patterns[-1])
             s.gain += feature
         else:
@@ -165,7 +165,7 @@ def _explain(bench: ReadingSet, t: GroupResult) -> _Search:
     return s
 
 
-def _singles(s: _Search, t: GroupResult) -> list[int]:
+def _singles(s: _Hypothesis, t: GroupResult) -> list[int]:
     """Data snooping proper, beside the patterns that were found."""
     u, m = t.weighted, t.cofactor
     for c in s.patterns:
@@ -186,7 +186,7 @@ def _gain(strength: float, pull: float, prior: tuple[float, float]) -> float:
     return 0.5 * size * pull + math.log(math.sqrt(2 * math.pi) * u * density) + log_prior
 
 
-def _best_single(s: _Search) -> tuple[float, int]:
+def _best_single(s: _Hypothesis) -> tuple[float, int]:
     d = np.diag(s.m)
     ok = d > 1e-12
     w = np.where(ok, np.abs(s.u) / np.sqrt(np.where(ok, d, 1.0)), 0.0)
@@ -196,11 +196,11 @@ def _best_single(s: _Search) -> tuple[float, int]:
     return _gain(float(d[k]), float(s.u[k]), READING_WRONG), k
 
 
-def _best_repeats(s: _Search) -> tuple[float, list[int]]:
+def _best_repeats(s: _Hypothesis) -> tuple[float, list[int]]:
     """All repeats of one reading wrong alike, as when the wrong place was measured three times."""
     best: tuple[float, list[int]] = (-math.inf, [])
-    for same in dict.fromkeys(s.bench.keys):
-        rows = [i for i, other in enumerate(s.bench.keys) if other == same and s.m[i, i] > 1e-12]
+    for same in dict.fromkeys(s.reading_set.keys):
+        rows = [i for i, other in enumerate(s.reading_set.keys) if other == same and s.m[i, i] > 1e-12]
         if len(rows) < 2:
             continue
         c = np.zeros(len(s.u))
@@ -213,9 +213,9 @@ def _best_repeats(s: _Search) -> tuple[float, list[int]]:
     return best
 
 
-def _best_zero(s: _Search) -> tuple[float, tuple[int, ...]]:
+def _best_zero(s: _Hypothesis) -> tuple[float, tuple[int, ...]]:
     best: tuple[float, tuple[int, ...]] = (-math.inf, ())
-    b = s.bench
+    b = s.reading_set
     for tool in dict.fromkeys(b.tools):
         if any(z.tool == tool for z in s.zeros):
             continue
@@ -235,14 +235,14 @@ def _best_zero(s: _Search) -> tuple[float, tuple[int, ...]]:
     return best
 
 
-def _best_feature(s: _Search) -> tuple[float, int]:
-    a = s.bench.design[:, : s.bench.features]
+def _best_feature(s: _Hypothesis) -> tuple[float, int]:
+    a = s.reading_set.design[:, : s.reading_set.features]
     strength = np.einsum("ij,ik,kj->j", a, s.m, a, optimize=True)
     pull = a.T @ s.u
     best = (-math.inf, -1)
     for j in np.flatnonzero(strength > 1e-12):
         live = [int(i) for i in np.flatnonzero(np.abs(a[:, j]) > TOUCHED) if i not in s.aside]
-        if len({s.bench.keys[i] for i in live}) < 2 or j in s.misplaced:
+        if len({s.reading_set.keys[i] for i in live}) < 2 or j in s.misplaced:
             continue
         if abs(pull[j]) < FEATURE_CRITICAL * math.sqrt(strength[j]):
             continue
@@ -252,8 +252,8 @@ def _best_feature(s: _Search) -> tuple[float, int]:
     return best
 
 
-def _take_zero(s: _Search, rows: tuple[int, ...], gain: float) -> None:
-    b = s.bench
+def _take_zero(s: _Hypothesis, rows: tuple[int, ...], gain: float) -> None:
+    b = s.reading_set
     c = np.zeros(len(b.observed))
     c[list(rows)] = 1.0
     size, u = along(s.u, s.m, c)
@@ -265,7 +265,7 @@ def _take_zero(s: _Search, rows: tuple[int, ...], gain: float) -> None:
     _take_whole(s, whole)
 
 
-def _take_whole(s: _Search, rows: Sequence[int]) -> None:
+def _take_whole(s: _Hypothesis, rows: Sequence[int]) -> None:
     """Any error whatever is allowed in these readings from now on."""
     s.patterns += [np.eye(len(s.u))[i] for i in rows]
     s.u, s.m = without(GroupResult(s.u, s.u, s.u, s.m), rows)

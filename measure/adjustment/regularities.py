@@ -67,7 +67,7 @@ class Regularity:
 
 
 @dataclass(slots=True)
-class _Bench:
+class _Proposals:
     """What all proposals need: features, where their parameters stand, and the covariance."""
 
     features: Sequence[Feature]
@@ -114,16 +114,16 @@ def propose(
         kinds: what to look for.
         held: those taken before, for `collinear`, which asks for parallel edges.
     """
-    bench = _Bench(features, slices, covariance, list(held))
+    proposals = _Proposals(features, slices, covariance, list(held))
     steps = {"parallel": _directions, "collinear": _collinear, "equal-radius": _radii, "concentric": _concentric}
     for kind, step in steps.items():
         if kind in kinds:
-            step(bench)
-    return bench.found[len(held) :]
+            step(proposals)
+    return proposals.found[len(held) :]
 
 
 def _tie(
-    bench: _Bench,
+    proposals: _Proposals,
     members: Sequence[F],
     hypothesis: Callable[[F, F], tuple[RegularityKind, Array, Array] | None],
     sd: float,
@@ -139,18 +139,18 @@ def _tie(
             if said is None:
                 continue
             kind, gaps, rows = said
-            p = bench.weigh(gaps, rows, sd, prior, reach)
+            p = proposals.weigh(gaps, rows, sd, prior, reach)
             if p >= ACCEPT and (best is None or p > best.probability):
                 best = Regularity(kind, (d.label, f.label), gaps, rows, sd, p)
         if best:
-            bench.found.append(best)
+            proposals.found.append(best)
         else:
             data.append(f)
 
 
-def _directions(bench: _Bench) -> None:
+def _directions(proposals: _Proposals) -> None:
     lines = sorted(
-        (f for f in bench.features if f.kind == "line" and length(f) > SHORTEST_MM), key=lambda f: -length(f)
+        (f for f in proposals.features if f.kind == "line" and length(f) > SHORTEST_MM), key=lambda f: -length(f)
     )
 
     bearing = {f.label: math.atan2(*direction(f)[::-1]) for f in lines}
@@ -161,16 +161,16 @@ def _directions(bench: _Bench) -> None:
         gap = np.array([angle - quarter * math.pi / 2])
         if abs(gap[0]) > REACH_RAD:
             return None
-        return ("square" if quarter % 2 else "parallel"), gap, bench.row((d, (0, -1)), (f, (0, 1)))[None]
+        return ("square" if quarter % 2 else "parallel"), gap, proposals.row((d, (0, -1)), (f, (0, 1)))[None]
 
-    _tie(bench, lines, hypothesis, TURN_TOLERANCE_RAD, PRIOR["directions"], REACH_RAD)
+    _tie(proposals, lines, hypothesis, TURN_TOLERANCE_RAD, PRIOR["directions"], REACH_RAD)
 
 
-def _collinear(bench: _Bench) -> None:
-    parallel = {frozenset(r.features) for r in bench.found if r.kind == "parallel"}
-    datum = {r.features[1]: r.features[0] for r in bench.found if r.kind in ("parallel", "square")}
+def _collinear(proposals: _Proposals) -> None:
+    parallel = {frozenset(r.features) for r in proposals.found if r.kind == "parallel"}
+    datum = {r.features[1]: r.features[0] for r in proposals.found if r.kind in ("parallel", "square")}
     lines = sorted(
-        (f for f in bench.features if f.kind == "line" and length(f) > SHORTEST_MM), key=lambda f: -length(f)
+        (f for f in proposals.features if f.kind == "line" and length(f) > SHORTEST_MM), key=lambda f: -length(f)
     )
 
     def hypothesis(d: Line, f: Line) -> tuple[RegularityKind, Array, Array] | None:
@@ -180,38 +180,40 @@ def _collinear(bench: _Bench) -> None:
         u, n, apart = direction(d), right_normal(d), middle(f) - middle(d)
         if abs(float(u @ apart)) < (length(d) + length(f)) / 2:  # side by side: a step, not one line
             return None
-        row = bench.row((d, (-1, float(u @ apart))), (f, (float(right_normal(f) @ n), 0)))
+        row = proposals.row((d, (-1, float(u @ apart))), (f, (float(right_normal(f) @ n), 0)))
         return "collinear", np.array([float(n @ apart)]), row[None]
 
-    _tie(bench, lines, hypothesis, PLACE_TOLERANCE_MM, PRIOR["collinear"], REACH_PLACE_MM)
+    _tie(proposals, lines, hypothesis, PLACE_TOLERANCE_MM, PRIOR["collinear"], REACH_PLACE_MM)
 
 
-def _radii(bench: _Bench) -> None:
-    rounds = [f for f in bench.features if is_round(f)]
+def _radii(proposals: _Proposals) -> None:
+    rounds = [f for f in proposals.features if is_round(f)]
     classes: dict[tuple[str, bool, str | None], list[Round]] = {}
     for f in rounds:
         classes.setdefault((f.kind, f.loop == 0, f.turn if f.kind == "arc" else None), []).append(f)
     for members in classes.values():
-        members.sort(key=lambda f: bench.covariance[bench.slices[f.label], bench.slices[f.label]][2, 2])
+        members.sort(key=lambda f: proposals.covariance[proposals.slices[f.label], proposals.slices[f.label]][2, 2])
 
         def hypothesis(d: Round, f: Round) -> tuple[RegularityKind, Array, Array] | None:
             if abs(f.radius - d.radius) > REACH_RADIUS_MM:
                 return None
-            row = bench.row((d, (0, 0, -1)), (f, (0, 0, 1)))
+            row = proposals.row((d, (0, 0, -1)), (f, (0, 0, 1)))
             return "equal-radius", np.array([f.radius - d.radius]), row[None]
 
-        _tie(bench, members, hypothesis, PLACE_TOLERANCE_MM, PRIOR["equal-radius"], REACH_RADIUS_MM)
+        _tie(proposals, members, hypothesis, PLACE_TOLERANCE_MM, PRIOR["equal-radius"], REACH_RADIUS_MM)
 
 
-def _concentric(bench: _Bench) -> None:
-    rounds = [f for f in bench.features if is_round(f)]
-    rounds.sort(key=lambda f: np.trace(bench.covariance[bench.slices[f.label], bench.slices[f.label]][:2, :2]))
+def _concentric(proposals: _Proposals) -> None:
+    rounds = [f for f in proposals.features if is_round(f)]
+    rounds.sort(
+        key=lambda f: np.trace(proposals.covariance[proposals.slices[f.label], proposals.slices[f.label]][:2, :2])
+    )
 
     def hypothesis(d: Round, f: Round) -> tuple[RegularityKind, Array, Array] | None:
         gaps = np.subtract(f.centre, d.centre)
         if np.hypot(*gaps) > REACH_PLACE_MM:
             return None
-        rows = [bench.row((d, (-1, 0, 0)), (f, (1, 0, 0))), bench.row((d, (0, -1, 0)), (f, (0, 1, 0)))]
+        rows = [proposals.row((d, (-1, 0, 0)), (f, (1, 0, 0))), proposals.row((d, (0, -1, 0)), (f, (0, 1, 0)))]
         return "concentric", gaps, np.array(rows)
 
-    _tie(bench, rounds, hypothesis, PLACE_TOLERANCE_MM, PRIOR["concentric"], REACH_PLACE_MM)
+    _tie(proposals, rounds, hypothesis, PLACE_TOLERANCE_MM, PRIOR["concentric"], REACH_PLACE_MM)

@@ -103,7 +103,7 @@ class NoRepetition:
 
 
 @dataclass(frozen=True, slots=True)
-class _Boundary:
+class _SampledBoundary:
     """The boundary as points, and the outer loop by its length."""
 
     points: Array  # (n, 2)
@@ -255,7 +255,7 @@ def _distinct(placings: Sequence[Repeat], explained: Array) -> list[int]:
 
 
 # ---------------------------------------------------------------------------------------------------- trials
-def _boundary(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> _Boundary:
+def _boundary(features: Sequence[Feature], breaks: Sequence[Break], way: Way) -> _SampledBoundary:
     # what turns is the rim: the bore of a knob with five lobes may have one flat
     tells = {f.label for f in features if f.loop == 0 or way == "mirror"}
     kept = {f.label for f in _intact(features, breaks)}
@@ -287,7 +287,7 @@ def _boundary(features: Sequence[Feature], breaks: Sequence[Break], way: Way) ->
         first, last = order[b.members()[0]], order[b.members()[-1]]
         gone.append((ends[first.label][0], ends[last.label][0] + ends[last.label][1]))
     empty = np.zeros((0, 2))
-    return _Boundary(
+    return _SampledBoundary(
         all_points,
         np.concatenate(normals),
         own,
@@ -332,7 +332,7 @@ def _walk(f: Feature, t: Array) -> tuple[Array, Array]:
     return p, normals
 
 
-def _met(known: _Boundary, q: Array, n: Array, most_mm: float) -> tuple[Array, Index]:
+def _met(known: _SampledBoundary, q: Array, n: Array, most_mm: float) -> tuple[Array, Index]:
     """Distance (k,) of points from the nearest intact boundary that faces their way, and which point of it that is."""
     d, i = known.tree.query(q, 10, distance_upper_bound=most_mm)
     i = np.where(np.isfinite(d), i, 0)
@@ -343,13 +343,13 @@ def _met(known: _Boundary, q: Array, n: Array, most_mm: float) -> tuple[Array, I
     return d[rows, best], known.intact[i[rows, best]]
 
 
-def _explained(known: _Boundary, p: Repeat) -> float:
+def _explained(known: _SampledBoundary, p: Repeat) -> float:
     some = slice(None, None, 2)
     d, _ = _met(known, p.of(known.samples[some]), known.facing[some] @ p.motion.matrix().T, ROUGHLY_MM)
     return float(np.isfinite(d).mean())
 
 
-def _source(known: _Boundary, p: Repeat, gone: tuple[float, float]) -> tuple[float, float] | None:
+def _source(known: _SampledBoundary, p: Repeat, gone: tuple[float, float]) -> tuple[float, float] | None:
     """The stretch of the outer loop whose image fills the break, from and to; None when its ends meet nothing."""
     first, last = (_at(known, s) for s in gone)
     d, i = known.loop.query(p.back().of(np.array([first, last])))
@@ -359,7 +359,7 @@ def _source(known: _Boundary, p: Repeat, gone: tuple[float, float]) -> tuple[flo
     return (b, a) if p.way == "mirror" else (a, b)
 
 
-def _at(known: _Boundary, s: float) -> Array:
+def _at(known: _SampledBoundary, s: float) -> Array:
     """The point of the outer loop after so many millimetres."""
     at = np.append(known.along, known.along[0] + known.size_mm)
     p = known.loop.data[np.arange(len(at)) % len(known.along)]
@@ -373,7 +373,7 @@ def _within(s: Array, a: float, b: float, whole: float) -> Mask:
 
 
 def _judged(
-    features: Sequence[Feature], known: _Boundary, p: Repeat, gone: tuple[float, float], covariance: Array
+    features: Sequence[Feature], known: _SampledBoundary, p: Repeat, gone: tuple[float, float], covariance: Array
 ) -> Repetition | NoRepetition:
     """Fit one placing and test it."""
     fitted = _fitted(features, known, p, covariance, gone)
@@ -402,7 +402,7 @@ def _judged(
 
 
 def _fitted(
-    features: Sequence[Feature], known: _Boundary, p: Repeat, covariance: Array, gone: tuple[float, float]
+    features: Sequence[Feature], known: _SampledBoundary, p: Repeat, covariance: Array, gone: tuple[float, float]
 ) -> tuple[Repeat, Array, Mask, Array, Array] | None:
     """The placing by generalised least squares; its response to the parameters, which samples count, how far each
     of their images is off, and how far it may be."""
@@ -438,7 +438,7 @@ def _fitted(
     return None
 
 
-def _parameter_rows(features: Sequence[Feature], known: _Boundary, m: int) -> Array:
+def _parameter_rows(features: Sequence[Feature], known: _SampledBoundary, m: int) -> Array:
     """(s, m) shift of each sample along its normal with the features' parameters."""
     return _shift_rows(features, known.samples, known.facing, known.of, m)
 
@@ -462,7 +462,7 @@ def _shift_rows(features: Sequence[Feature], points: Array, normals: Array, of: 
 
 
 def _from_carriers(
-    features: Sequence[Feature], known: _Boundary, q: Array, nearest: Index, m: int
+    features: Sequence[Feature], known: _SampledBoundary, q: Array, nearest: Index, m: int
 ) -> tuple[Array, Array, Array]:
     """Signed distance (k,) of points from the line or circle they meet, its normals (k, 2), and (k, m) its shifts."""
     off, normal, owner = np.zeros(len(q)), known.normals[nearest].copy(), known.owner[nearest]

@@ -295,7 +295,7 @@ def _settled(folder: Path) -> None:
             os.close(entries)
 
 
-class _Beside:
+class _StagedFiles:
     """Writes files under other names in the folder, and clears away those that never reached their places."""
 
     def __init__(self, folder: Path) -> None:
@@ -313,9 +313,9 @@ class _Beside:
 
 
 @contextlib.contextmanager
-def beside_place(folder: Path) -> Iterator[_Beside]:
-    """Files to be moved to their places in a folder once they are whole; see `_Beside`."""
-    beside = _Beside(folder)
+def beside_place(folder: Path) -> Iterator[_StagedFiles]:
+    """Files to be moved to their places in a folder once they are whole; see `_StagedFiles`."""
+    beside = _StagedFiles(folder)
     try:
         yield beside
     finally:

@@ -21,7 +21,7 @@ from measure.outline.moves import all_moves
 from measure.outline.pieces import FLATTEST, Index, Mask, Pieces
 from measure.outline.ring import Move, Ring
 from measure.outline.roundness import as_circle, round_enough
-from measure.outline.suppositions import Question, Supposition, Trial, fit_all
+from measure.outline.suppositions import FittedSuppositions, Question, Supposition, fit_all
 from measure.outline.unevenness import stray
 
 ROUNDS = 20
@@ -42,7 +42,7 @@ LEAST_RADIUS_MM = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _MoveSet:
     """What a ring asks: its moves, the windows that they compete with, and which is whose.
 
     Attributes:
@@ -57,7 +57,7 @@ class _Asked:
     question: Question
 
 
-def _asked(ring: Ring, moves: list[Move]) -> _Asked:
+def _move_set(ring: Ring, moves: list[Move]) -> _MoveSet:
     windows: dict[tuple[int, int], int] = {}
     suppositions: list[Supposition] = []
     for m in moves:
@@ -71,33 +71,33 @@ def _asked(ring: Ring, moves: list[Move]) -> _Asked:
     # evenness may excuse a lot, but only of what is one feature
     patience = np.append(np.full(base, np.inf), [PATIENCE * (6 if m.smooth else 1) for m in moves])
     rival = np.append(np.arange(base), was)
-    return _Asked(ring, moves, base, was, Question(ring.draft, ring.sums, suppositions, rival, patience))
+    return _MoveSet(ring, moves, base, was, Question(ring.draft, ring.sums, suppositions, rival, patience))
 
 
-def _gains(asked: _Asked, trial: Trial) -> tuple[Array, Array]:
+def _gains(move_set: _MoveSet, fit: FittedSuppositions) -> tuple[Array, Array]:
     """(m,) how much cheaper each move makes the loop, with and without allowance for uneven edges."""
-    ring, moves, base, was = asked.ring, asked.moves, asked.windows, asked.was
-    suppositions = asked.question.suppositions
+    ring, moves, base, was = move_set.ring, move_set.moves, move_set.windows, move_set.was
+    suppositions = move_set.question.suppositions
     draft = ring.draft
     own = np.arange(base, base + len(moves))
     # what the window costs now is the less of what its own fit and the whole loop's fit make of it
     standing, faults = ring.standing(suppositions[:base])
     shared = draft.noise.shared_by
-    now_better = standing / shared + faults < trial.cost[:base] / shared + trial.extra[:base]
-    was_cost = np.where(now_better, standing, trial.cost[:base])[was]
-    was_extra = np.where(now_better, faults, trial.extra[:base])[was]
-    saved = was_cost - trial.cost[own]
-    extra = was_extra - trial.extra[own]
-    lead = trial.begins[own] + np.array([ring.margin(m.span) for m in moves])
+    now_better = standing / shared + faults < fit.cost[:base] / shared + fit.extra[:base]
+    was_cost = np.where(now_better, standing, fit.cost[:base])[was]
+    was_extra = np.where(now_better, faults, fit.extra[:base])[was]
+    saved = was_cost - fit.cost[own]
+    extra = was_extra - fit.extra[own]
+    lead = fit.begins[own] + np.array([ring.margin(m.span) for m in moves])
     smooth = np.array([m.smooth for m in moves])
     uneven = UNEVEN_MM * np.minimum(1, smooth / UNEVEN_OVER_MM)
-    shared_mm = _strays(ring, moves, trial, lead, saved)
+    shared_mm = _strays(ring, moves, fit, lead, saved)
     uneven = np.hypot(uneven, shared_mm)
     counted = smooth / draft.step_mm * uneven**2 / (ring.typical * draft.noise.shared_by)
-    ends = np.append(trial.chains.first, len(trial.wave_mm))
-    largest = np.maximum.reduceat(np.append(trial.wave_mm, 0), np.stack([ends[lead], ends[lead + 1]], 1).ravel())[::2]
+    ends = np.append(fit.chains.first, len(fit.wave_mm))
+    largest = np.maximum.reduceat(np.append(fit.wave_mm, 0), np.stack([ends[lead], ends[lead + 1]], 1).ravel())[::2]
     long_wave = largest < 3 * uneven + ring.ripple_mm
-    spared = draft.price * (trial.parameters[was] - trial.parameters[own]) + np.array([m.bias for m in moves])
+    spared = draft.price * (fit.parameters[was] - fit.parameters[own]) + np.array([m.bias for m in moves])
     rounds = np.array([m.rounds for m in moves])
     over = draft.noise.shared_over(np.array([m.extent for m in moves]))
     excuse = np.where(long_wave & (smooth > 0), counted, np.array([m.excuse for m in moves]))
@@ -105,31 +105,31 @@ def _gains(asked: _Asked, trial: Trial) -> tuple[Array, Array]:
     asking = {m.at + m.span for m, g in zip(moves, gain, strict=True) if m.rounds > 0 and g > 0}
     bias = ring.rounding_bias(rounds, len(asking))
     gain, spared = gain + bias, spared + bias
-    gain[trial.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
-    waves = np.maximum.reduceat(trial.wave_mm, ends[trial.begins])
+    gain[fit.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
+    waves = np.maximum.reduceat(fit.wave_mm, ends[fit.begins])
     gain[(waves[own] > NOT_ONE_MM) & (waves[own] > waves[was]) & (saved < 0)] = -np.inf
-    tight = trial.chains.pieces.arc & (np.abs(trial.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
-    gain[np.add.reduceat(tight, trial.begins)[own] > np.add.reduceat(tight, trial.begins)[was]] = -np.inf
+    tight = fit.chains.pieces.arc & (np.abs(fit.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
+    gain[np.add.reduceat(tight, fit.begins)[own] > np.add.reduceat(tight, fit.begins)[was]] = -np.inf
     return gain, saved / shared + extra + spared
 
 
-def _strays(ring: Ring, moves: list[Move], trial: Trial, lead: Index, saved: Array) -> Array:
+def _strays(ring: Ring, moves: list[Move], fit: FittedSuppositions, lead: Index, saved: Array) -> Array:
     """(m,) how far shared errors may bend what each move takes for one feature, mm; found only where it matters."""
     out = np.zeros(len(moves))
     if not ring.shifts.shape[1]:
         return out
-    c = trial.chains
+    c = fit.chains
     ends = np.append(c.first, len(c.points))
     for i, m in enumerate(moves):
         if m.smooth and saved[i] < 0:
             a, b = ends[lead[i]], ends[lead[i] + 1]
-            where = np.arange(a, b) + trial.offset[trial.begins.searchsorted(lead[i], "right") - 1]
+            where = np.arange(a, b) + fit.offset[fit.begins.searchsorted(lead[i], "right") - 1]
             piece = c.pieces.take(lead[i : i + 1])
             out[i] = stray(piece, c.points[a:b], 1 / c.variance[a:b], ring.shifts[where % ring.n])
     return out
 
 
-def _taken(ring: Ring, trial: Trial, chosen: list[tuple[Move, int]]) -> tuple[Draft, list[bool]]:
+def _taken(ring: Ring, fit: FittedSuppositions, chosen: list[tuple[Move, int]]) -> tuple[Draft, list[bool]]:
     """The draft after some moves that do not overlap, and which pieces are new or have a new neighbour."""
     c = ring.draft.chains
     drop = np.zeros(ring.k, bool)
@@ -139,19 +139,19 @@ def _taken(ring: Ring, trial: Trial, chosen: list[tuple[Move, int]]) -> tuple[Dr
     for move, row in chosen:
         drop[[(move.at + i) % ring.k for i in range(move.span)]] = True
         m = ring.margin(move.span)
-        begin = trial.begins[row] + m
+        begin = fit.begins[row] + m
         lift = ring.start(move.at + ring.k) - ring.start(move.at)
         for i in range(len(move.pieces)):
-            p, j = trial.chains.pieces, begin + i
+            p, j = fit.chains.pieces, begin + i
             # the outermost pieces keep their starts, which the neighbours share
-            start = int(trial.chains.first[j] + trial.offset[row] - lift) if i else move.pieces[0].start
+            start = int(fit.chains.first[j] + fit.offset[row] - lift) if i else move.pieces[0].start
             entries.append(
                 (start % ring.n, *p.origin[j], float(p.angle[j]), float(p.curvature[j]), bool(p.arc[j]),
                  move.pieces[i].tangent, True)
             )  # fmt: skip
         after[(move.at + move.span) % ring.k] = move.after
         if move.accident:
-            most[np.arange(*move.accident) % ring.n] = trial.chains.most.min()
+            most[np.arange(*move.accident) % ring.n] = fit.chains.most.min()
     for i in np.flatnonzero(~drop).tolist():
         p = c.pieces
         tangent = after.get(i, ring.tangent[i])
@@ -180,7 +180,7 @@ def _taken(ring: Ring, trial: Trial, chosen: list[tuple[Move, int]]) -> tuple[Dr
     return replace(ring.draft, chains=chains, eq=normal(chains), shift=(ring.draft.shift + shift) % ring.n), fresh
 
 
-class _Search:
+class _PieceSearch:
     """The search for a loop's pieces: the best draft so far, and what has been weighed already."""
 
     def __init__(self, draft: Draft, fresh: Mask) -> None:
@@ -200,24 +200,24 @@ class _Search:
         if self.circle and round_enough(self.circle, self.draft):
             self.draft, self.done = self.circle, True
 
-    def next_question(self) -> _Asked | None:
+    def next_question(self) -> _MoveSet | None:
         """What is to be weighed next, if anything."""
         if self.done:
             return None
         ring = Ring(self.draft, sums_of(self.draft), self.fresh)
         moves = [m for m in all_moves(ring) if ring.key(m) not in self.refused] if ring.k > 1 else []
         self.done = not moves
-        return _asked(ring, moves) if moves else None
+        return _move_set(ring, moves) if moves else None
 
-    def take(self, asked: _Asked, trial: Trial) -> None:
+    def take(self, move_set: _MoveSet, fit: FittedSuppositions) -> None:
         """Take the moves that pay, as many at once as leave each other alone, or the best that does make it cheaper."""
-        ring, moves = asked.ring, asked.moves
-        gain, plain = _gains(asked, trial)
+        ring, moves = move_set.ring, move_set.moves
+        gain, plain = _gains(move_set, fit)
         order = [int(i) for i in np.argsort(-gain) if gain[i] > LEAST_GAIN]
         order = [i for i in order if plain[i] > 0 or not self.excused[self._where(ring, moves[i])].any()]
         group = _apart(ring, moves, order)
         for some in [group] * (len(group) > 1) + [[i] for i in order[:LISTED]]:
-            draft, new = _taken(ring, trial, [(moves[i], asked.windows + i) for i in some])
+            draft, new = _taken(ring, fit, [(moves[i], move_set.windows + i) for i in some])
             draft = settled(draft, LISTED)
             cost = total(draft)
             told = _told(draft)
@@ -259,14 +259,14 @@ def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None, round
         rounds: so many rounds of moves at most.
     """
     everywhere = [np.ones(len(d.chains.first), bool) for d in drafts]
-    searches = [_Search(d, f) for d, f in zip(drafts, fresh or everywhere, strict=True)]
+    searches = [_PieceSearch(d, f) for d, f in zip(drafts, fresh or everywhere, strict=True)]
     for _ in range(rounds):
         asking = [(s, a) for s in searches if (a := s.next_question())]
         if not asking:
             break
-        trials = fit_all([a.question for _, a in asking])
-        for (search, asked), trial in zip(asking, trials, strict=True):
-            search.take(asked, trial)
+        fits = fit_all([a.question for _, a in asking])
+        for (search, move_set), fit in zip(asking, fits, strict=True):
+            search.take(move_set, fit)
     return [s.draft for s in searches]
 
 

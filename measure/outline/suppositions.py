@@ -76,7 +76,7 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class FittedSuppositions:
     """Fitted suppositions about one loop.
 
     Attributes:
@@ -101,20 +101,20 @@ class Trial:
 
 
 @dataclass(frozen=True, slots=True)
-class _Layout:
+class _ChainStarts:
     """Where chains lie in the arrays: first piece and first point of each, one more for the end."""
 
     begins: Index
     base: Index
 
 
-def fit_all(questions: Sequence[Question]) -> list[Trial]:
+def fit_all(questions: Sequence[Question]) -> list[FittedSuppositions]:
     """All suppositions about all loops fitted together, the hopeless for a few steps only."""
     laid = [_laid_out(q) for q in questions]
     pieces = np.cumsum([0, *(len(c.first) for c, _, _ in laid)])
     points = np.cumsum([0, *(len(c.points) for c, _, _ in laid)])
     chains = _end_to_end([c for c, _, _ in laid])
-    layout = _Layout(
+    layout = _ChainStarts(
         np.append(
             np.concatenate([at.begins[:-1] + p for (_, at, _), p in zip(laid, pieces, strict=False)]), pieces[-1]
         ),
@@ -144,7 +144,7 @@ def fit_all(questions: Sequence[Question]) -> list[Trial]:
             if s.accident:
                 worst[j] = residual[s.accident[0] - offset[j] : s.accident[1] - offset[j]].max()
         out.append(
-            Trial(
+            FittedSuppositions(
                 cost=np.add.reduceat(eq.cost[n], at.base[:-1]),
                 extra=UNSOUND * np.add.reduceat(~bad[k], begins)
                 + SHALLOW_PRICE * np.add.reduceat(shallow(own), begins),
@@ -164,7 +164,7 @@ def _parameters(c: Chains) -> Index:
     return np.asarray(2 + c.pieces.arc.astype(int) - (c.tangent & c.linked))
 
 
-def _laid_out(q: Question) -> tuple[Chains, _Layout, Index]:
+def _laid_out(q: Question) -> tuple[Chains, _ChainStarts, Index]:
     """A question's chains with their starting values, where they lie, and (m,) what to add to their point numbers."""
     c, suppositions = q.draft.chains, q.suppositions
     n = len(c.points)
@@ -208,7 +208,7 @@ def _laid_out(q: Question) -> tuple[Chains, _Layout, Index]:
         tangent=np.array([p.tangent for p in flat]) & linked,
         closed=False,
     )
-    return chains, _Layout(begins, base), offset
+    return chains, _ChainStarts(begins, base), offset
 
 
 def _end_to_end(parts: list[Chains]) -> Chains:
@@ -229,7 +229,7 @@ def _end_to_end(parts: list[Chains]) -> Chains:
 
 
 def _hopeful(
-    questions: Sequence[Question], laid: Sequence[tuple[Chains, _Layout, Index]], layout: _Layout, eq: Normal
+    questions: Sequence[Question], laid: Sequence[tuple[Chains, _ChainStarts, Index]], layout: _ChainStarts, eq: Normal
 ) -> Mask:
     """(m,) which chains of all questions may still turn out cheaper than their rivals."""
     cost = np.add.reduceat(eq.cost, layout.base[:-1])
@@ -243,7 +243,7 @@ def _hopeful(
     return np.concatenate(out)
 
 
-def _further(c: Chains, eq: Normal, layout: _Layout, keep: Mask) -> tuple[Chains, Normal]:
+def _further(c: Chains, eq: Normal, layout: _ChainStarts, keep: Mask) -> tuple[Chains, Normal]:
     """Chains of which some have been fitted further."""
     k = np.repeat(keep, np.diff(layout.begins))
     n = np.repeat(keep, np.diff(layout.base))

@@ -36,16 +36,16 @@ ROOM = 0.85
 
 
 @dataclass(frozen=True, slots=True)
-class _Piece:
+class _ToothPiece:
     """Points start to stop, counted from a tooth's first one on, and its kind."""
 
     start: int
     stop: int
     arc: bool
 
-    def later(self, by: int) -> _Piece:
+    def later(self, by: int) -> _ToothPiece:
         """The same piece so many points later: of the next tooth."""
-        return _Piece(self.start + by, self.stop + by, self.arc)
+        return _ToothPiece(self.start + by, self.stop + by, self.arc)
 
 
 def cut_tooth(before: Array, own: Array, after: Array, sigma: Array) -> tuple[Index, Mask]:
@@ -62,7 +62,7 @@ def cut_tooth(before: Array, own: Array, after: Array, sigma: Array) -> tuple[In
     price = math.log(max(m / NEIGHBOURS, LEAST_POINTS))
     first, arc = CutCosts(sums).cut(1 / NEIGHBOURS, price)
     stop = np.append(first[1:], 3 * m)
-    ring = [_Piece(int(a), int(b), bool(k)) for a, b, k in zip(first, stop, arc, strict=True) if m <= a < 2 * m]
+    ring = [_ToothPiece(int(a), int(b), bool(k)) for a, b, k in zip(first, stop, arc, strict=True) if m <= a < 2 * m]
     bridges = _bridges(ring, sums, m)
     kept = [p for p in ring if p not in bridges]
     if not kept:
@@ -76,10 +76,10 @@ def cut_tooth(before: Array, own: Array, after: Array, sigma: Array) -> tuple[In
     return np.array(begin), np.array([starts[b] for b in begin])
 
 
-def _bridges(ring: list[_Piece], sums: RunningSums, m: int) -> set[_Piece]:
+def _bridges(ring: list[_ToothPiece], sums: RunningSums, m: int) -> set[_ToothPiece]:
     """Short pieces between two lines that turn on in one sense: fillets, or chamfers."""
     k = len(ring)
-    found: set[_Piece] = set()
+    found: set[_ToothPiece] = set()
     step = float(np.median(np.hypot(*np.diff(sums.points, axis=0).T)))
     for i in sorted(range(k), key=lambda i: ring[i].stop - ring[i].start):
         p, b, q = ring[i - 1].later(-m if not i else 0), ring[i], ring[(i + 1) % k].later(m if i + 1 == k else 0)
@@ -98,7 +98,7 @@ Starts = list[tuple[int, bool]]
 """First points of pieces, and whether they are arcs."""
 
 
-def _corner(p: _Piece, q: _Piece, bridge: _Piece | None, sums: RunningSums, price: float) -> Starts:
+def _corner(p: _ToothPiece, q: _ToothPiece, bridge: _ToothPiece | None, sums: RunningSums, price: float) -> Starts:
     """Starts and kinds of what comes between two pieces, and of the second one, as is cheapest."""
     as_cut: Starts = [(bridge.start, bridge.arc)] if bridge else []
     as_cut.append((q.start, q.arc))
@@ -109,7 +109,7 @@ def _corner(p: _Piece, q: _Piece, bridge: _Piece | None, sums: RunningSums, pric
     if bridge is not None:
         options.append((_cost_as_cut(p, bridge, q, sums, price), as_cut))
         inset = math.ceil((bridge.stop - bridge.start) * (1 - INNER) / 2)
-        flat = _Piece(bridge.start + inset, bridge.stop - inset, False)
+        flat = _ToothPiece(bridge.start + inset, bridge.stop - inset, False)
         if flat.stop - flat.start > 1:
             two = [_weighed(p, flat, sums, price), _weighed(flat, q, sums, price)]
             if two[0] and two[1] and two[0][1][-1][0] < two[1][1][0][0]:
@@ -117,7 +117,7 @@ def _corner(p: _Piece, q: _Piece, bridge: _Piece | None, sums: RunningSums, pric
     return min(options, key=lambda o: o[0])[1]
 
 
-def _cost_as_cut(p: _Piece, bridge: _Piece, q: _Piece, sums: RunningSums, price: float) -> float:
+def _cost_as_cut(p: _ToothPiece, bridge: _ToothPiece, q: _ToothPiece, sums: RunningSums, price: float) -> float:
     """What a piece between two lines costs, from the middle of the first to the middle of the last."""
     f = sums.fits(np.array([bridge.start]), np.array([bridge.stop]))
     cost = float((f.weight * (f.circle_ms if bridge.arc else f.line_ms))[0])
@@ -132,7 +132,7 @@ def _weights(sums: RunningSums, here: Index) -> Array:
     return np.asarray(sums.sums[0, here + 1] - sums.sums[0, here])
 
 
-def _weighed(p: _Piece, q: _Piece, sums: RunningSums, price: float) -> tuple[float, Starts] | None:
+def _weighed(p: _ToothPiece, q: _ToothPiece, sums: RunningSums, price: float) -> tuple[float, Starts] | None:
     """The best fillet between two lines, or a sharp corner: its cost from the one's middle to the other's, and starts.
 
     None where the lines hardly turn, or turn back.
@@ -185,7 +185,7 @@ Line = tuple[float, float, float]
 """A point of a line, and its direction of travel, rad."""
 
 
-def _line(p: _Piece, sums: RunningSums) -> Line:
+def _line(p: _ToothPiece, sums: RunningSums) -> Line:
     """The line through the inner points of a piece, where its corners do not reach."""
     trim = min((p.stop - p.start) // 5, 4)
     start, stop = p.start + trim, p.stop - trim

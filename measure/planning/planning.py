@@ -101,25 +101,25 @@ def advise(
         count: how many readings at most.
         goal_mm: u95 below which a dimension is certain enough.
     """
-    bench = _Bench.of(estimate, thickness_mm, subject, tool, tools, gauge, taken)
+    design = _Design.of(estimate, thickness_mm, subject, tool, tools, gauge, taken)
     goal = (goal_mm / K95) ** 2
-    at_first = bench.variances(bench.c)
-    chosen = bench.chosen(count) if (at_first > goal).any() else []
+    at_first = design.variances(design.c)
+    chosen = design.chosen(count) if (at_first > goal).any() else []
     suggestions = []
-    left = bench.c
+    left = design.c
     for i in chosen:
-        before, left = left, _after(left, bench.rows[i], bench.variance[i])
-        v0, v1 = bench.variances(before), bench.variances(left)
-        r = bench.readings[i]
+        before, left = left, _after(left, design.rows[i], design.variance[i])
+        v0, v1 = design.variances(before), design.variances(left)
+        r = design.readings[i]
         share = 1 - float(v1.sum() / v0.sum())
         settled = int(((v0 > goal) & (v1 <= goal)).sum())
         suggestions.append(Suggestion(r.kind, r.features, r.tool, r.value_mm, share, settled))
-    at_last = bench.variances(left)
+    at_last = design.variances(left)
     return Advice(tuple(suggestions), len(at_first), int((at_first > goal).sum()), int((at_last > goal).sum()), goal_mm)
 
 
 @dataclass(frozen=True, slots=True)
-class _Bench:
+class _Design:
     """Candidates and dimensions in one frame of unknowns.
 
     Attributes:
@@ -144,7 +144,7 @@ class _Bench:
         tools: Mapping[str, Tool],
         gauge: bool,
         taken: Sequence[tuple[str, tuple[str, ...]]],
-    ) -> _Bench:
+    ) -> _Design:
         done = {(kind, frozenset(features)) for kind, features in taken}
         readings = tuple(
             Reading(kind, labels, expected, "mm", GAUGE if kind == "radius" else tool)

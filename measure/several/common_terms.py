@@ -31,7 +31,7 @@ OF_THE_CAMERA = ("focal", "radial")
 
 
 @dataclass(frozen=True, slots=True)
-class Sighting:
+class Contribution:
     """A photo's features, as they are joined with others.
 
     Attributes:
@@ -43,9 +43,9 @@ class Sighting:
     view_by_term: Array
 
 
-def sightings(
+def contributions(
     estimates: Sequence[Estimate], views: Sequence[View], sources: Sequence[tuple[str, Hashable]]
-) -> list[Sighting]:
+) -> list[Contribution]:
     """Photos' features with their terms named.
 
     Args:
@@ -74,7 +74,7 @@ def sightings(
         shared[-others:, -others:] = e.shared[VIEW_TERMS:, VIEW_TERMS:]
         sensitivity = np.c_[by_view @ own, LIGHT_SD_MM * by_light(e), e.sensitivity[:, VIEW_TERMS:]]
         named = replace(e, shared_names=tuple(names), sensitivity=sensitivity, shared=shared)
-        out.append(Sighting(named, np.c_[root @ own, np.zeros((VIEW_TERMS, DIRECTIONS + others))]))
+        out.append(Contribution(named, np.c_[root @ own, np.zeros((VIEW_TERMS, DIRECTIONS + others))]))
     return out
 
 

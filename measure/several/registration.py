@@ -55,7 +55,7 @@ def registrations(first: Sequence[Feature], second: Sequence[Feature]) -> list[R
     Args:
         first, second: all loops.
     """
-    target = _Target.of(first)
+    fixed = _FixedOutline.of(first)
     start, goal = centroid(outer_loop(second)), centroid(outer_loop(first))
     points = _spread(second, SPACING_MM)[0]
     out: list[list[Registration]] = []
@@ -65,9 +65,9 @@ def registrations(first: Sequence[Feature], second: Sequence[Feature]) -> list[R
             about = Motion(float(turn), mirrored=mirrored)
             shift = goal - about.points(start[None])[0]
             p = replace(about, shift_mm=(float(shift[0]), float(shift[1])))
-            tries.append((target.one_way(p.points(points[::3])), p))
+            tries.append((fixed.one_way(p.points(points[::3])), p))
         tries.sort(key=lambda t: t[0])
-        settled = sorted((target.settled(p, points) for _, p in tries[:FINALISTS]), key=lambda p: p.gap_mm)
+        settled = sorted((fixed.settled(p, points) for _, p in tries[:FINALISTS]), key=lambda p: p.gap_mm)
         kept: list[Registration] = []
         for found in settled:
             if all(_apart(found.motion.turn_rad, k.motion.turn_rad) > DISTINCT_RAD for k in kept):
@@ -94,7 +94,7 @@ def _spread(features: Sequence[Feature], spacing_mm: float) -> tuple[Array, Arra
     return np.concatenate(points), np.concatenate(normals)
 
 
-class _Target:
+class _FixedOutline:
     """The outline that others are laid on, ready for nearest points."""
 
     def __init__(self, points: Array, normals: Array) -> None:
@@ -103,7 +103,7 @@ class _Target:
         self.points, self.normals, self.tree = points, normals, cKDTree(points)
 
     @classmethod
-    def of(cls, features: Sequence[Feature]) -> _Target:
+    def of(cls, features: Sequence[Feature]) -> _FixedOutline:
         return cls(*_spread(features, SPACING_MM / 8))
 
     def one_way(self, points: Array) -> float:

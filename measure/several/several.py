@@ -19,7 +19,7 @@ from measure.geometry.features import PARAMETERS
 from measure.geometry.motion import Motion
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.geometry.symmetry import outer_loop
-from measure.several.common_terms import Sighting, sightings
+from measure.several.common_terms import Contribution, contributions
 from measure.several.joint import JoinedOutlines, LaidOutline, joined
 from measure.several.matching import covered, matched
 from measure.several.registration import registrations
@@ -83,14 +83,14 @@ def combined(photos: Sequence[TracedPhoto]) -> Several:
         PartRefused: they don't show the same part, or not of the same size.
     """
     photos = _with_one_rim(photos)
-    every = sightings(
+    every = contributions(
         [p.trace.estimate for p in photos],
         [p.trace.reference.view for p in photos],
         [(p.trace.reference.name, p.camera) for p in photos],
     )
     first, cautions, laid = photos[0], list(photos[0].trace.cautions), []
-    for p, sighting in zip(photos[1:], every[1:], strict=True):
-        lying, unsure = _lying(first, every[0], p, sighting)
+    for p, contribution in zip(photos[1:], every[1:], strict=True):
+        lying, unsure = _lying(first, every[0], p, contribution)
         laid.append(lying)
         said = [c.after(f"{p.name}: ") for c in p.trace.cautions]
         cautions += [c for c in said if c.code != "no-thickness"]
@@ -130,12 +130,14 @@ def _reckoned(trace: Trace, was: Rim, rim: Rim) -> Trace:
 
 
 # ----------------------------------------------------------------------------------------------- one laid on the other
-def _lying(first: TracedPhoto, target: Sighting, other: TracedPhoto, sighting: Sighting) -> tuple[LaidOutline, bool]:
+def _lying(
+    first: TracedPhoto, target: Contribution, other: TracedPhoto, contribution: Contribution
+) -> tuple[LaidOutline, bool]:
     """Another photo's outline laid on the first one's, and whether it would lie as well turned over."""
     best: dict[bool, tuple[float, float, LaidOutline]] = {}
     for r in registrations(first.trace.estimate.features, other.trace.estimate.features):
         p = r.motion
-        laid = _with_partners(target, sighting, p)
+        laid = _with_partners(target, contribution, p)
         if laid is not None:
             against = _against(target, laid)
             if p.mirrored not in best or against < best[p.mirrored][0]:
@@ -150,15 +152,15 @@ def _lying(first: TracedPhoto, target: Sighting, other: TracedPhoto, sighting: S
     return lying, not (over > CLEARLY * plain + TELLING and gap < NARROWER * gap_over)
 
 
-def _with_partners(target: Sighting, sighting: Sighting, p: Motion) -> LaidOutline | None:
+def _with_partners(target: Contribution, contribution: Contribution, p: Motion) -> LaidOutline | None:
     """An outline with the partners of its features, if it has enough of them."""
-    a, b = target.estimate.features, sighting.estimate.features
+    a, b = target.estimate.features, contribution.estimate.features
     pairs = matched(a, [p.of(f) for f in b])
     share = min(covered(a, [i for i, _ in pairs]), covered(b, [j for _, j in pairs]))
-    return LaidOutline(sighting.estimate, p, tuple(pairs)) if share >= LEAST_SHARE else None
+    return LaidOutline(contribution.estimate, p, tuple(pairs)) if share >= LEAST_SHARE else None
 
 
-def _against(target: Sighting, laid: LaidOutline) -> float:
+def _against(target: Contribution, laid: LaidOutline) -> float:
     """What tells against a placing: misfit of its pairs, and features that are left without a partner."""
     misfits = np.minimum(joined(target.estimate, [laid]).misfits[0], WORST_MISFIT)
     alone = len(target.estimate.features) + len(laid.estimate.features) - 2 * len(laid.pairs)
@@ -185,11 +187,11 @@ def _size(p: TracedPhoto) -> float:
     return math.sqrt(shapely.Polygon(outer_loop(p.trace.estimate.features)).area)
 
 
-def _trace(first: Trace, sighting: Sighting, joint: JoinedOutlines, cautions: Sequence[Caution]) -> Trace:
+def _trace(first: Trace, contribution: Contribution, joint: JoinedOutlines, cautions: Sequence[Caution]) -> Trace:
     """The first photo's trace with what all of them say."""
     estimate, _, _ = squared_up(joint.estimate)
-    at = [joint.names.index(n) for n in sighting.estimate.shared_names]
-    by = sighting.view_by_term
+    at = [joint.names.index(n) for n in contribution.estimate.shared_names]
+    by = contribution.view_by_term
     view = replace(first.reference.view, covariance=by @ joint.covariance[np.ix_(at, at)] @ by.T)
     points: Array = view.plane(np.concatenate(first.seen_px))
     scale = replace(first.scale, u95_relative=scale_u95(view, points.min(0), points.max(0)))

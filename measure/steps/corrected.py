@@ -13,14 +13,14 @@ from measure.sheet import sheet
 from measure.steps.drawing import drawing
 from measure.trial.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, corrected
 from measure.trial.faces import grouped
-from measure.trial.sayings import Said, read_file
+from measure.trial.sayings import DatedSaying, read_file
 from measure.trial.told import Printed
 
 NATURAL_ROOM_MM = 0.1
 """The room that stays at a gap where no fit was asked for: that of a snug one."""
 
 
-def said_of(folder: Path) -> tuple[Said, ...]:
+def said_of(folder: Path) -> tuple[DatedSaying, ...]:
     """What stands in the job's file of trials; nothing where there is none.
 
     Raises:
@@ -34,7 +34,7 @@ def said_of(folder: Path) -> tuple[Said, ...]:
 def corrections(
     folder: Path,
     record: records.JobRecord,
-    said: tuple[Said, ...] | None = None,
+    said: tuple[DatedSaying, ...] | None = None,
     unkept: revisions.RevisionRecord | None = None,
 ) -> Corrected | None:
     """What the job's trial prints ask for; None where nothing was said.

@@ -16,7 +16,7 @@ from measure.steps.corrected import corrections, said_of
 from measure.steps.measured import measured_record
 from measure.steps.revisions import is_as_drawn, kept, made
 from measure.trial.faces import grouped
-from measure.trial.sayings import HEADING, Said, clash, understood, written
+from measure.trial.sayings import HEADING, DatedSaying, clash, understood, written
 
 AS_MEASURED = "none"
 MOST_SIZES = 8
@@ -65,7 +65,7 @@ def trial(
         last = revisions.read(folder, numbers[-1]) if numbers else None
         unkept = None if last and is_as_drawn(last, now[0]) else now
         printed = now[0] if last is None or unkept else last
-    new = [Said(printed.revision, s) for s in sayings]
+    new = [DatedSaying(printed.revision, s) for s in sayings]
     said = (*earlier, *(s for s in new if s not in earlier))
     found = corrections(folder, record, said, printed if unkept else None)
     assert found is not None
@@ -93,7 +93,7 @@ def trial(
     return Done("trial", tuple(paths), lines, result, cautions)
 
 
-def _with_rows(folder: Path, new: Sequence[Said]) -> bytes:
+def _with_rows(folder: Path, new: Sequence[DatedSaying]) -> bytes:
     """The file of trials with rows at its end; what stands there stays."""
     path = folder / job.TRIALS
     before = job.text(folder, job.TRIALS, "trial") if path.exists() else f"{HEADING}\n"

@@ -24,7 +24,7 @@ from measure.geometry.dimensions import angle_between, distance, stacked
 from measure.geometry.features import PARAMETERS, Estimate, as_line, right_normal
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.trial.faces import growth, moved_by, outward
-from measure.trial.sayings import Said, replaced
+from measure.trial.sayings import DatedSaying, replaced
 from measure.trial.told import ALONGSIDE_RAD, FACE_SD_MM, Printed, Told, told_by
 
 MISFIT_SD_MM = 0.15
@@ -74,7 +74,9 @@ class NotCorrected:
         return False
 
 
-def corrected(estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Printed]) -> Corrected | NotCorrected:
+def corrected(
+    estimate: Estimate, said: Sequence[DatedSaying], printed: Mapping[int, Printed]
+) -> Corrected | NotCorrected:
     """The outline with what trial prints ask for.
 
     Args:
@@ -92,7 +94,9 @@ def corrected(estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Pr
     return _held(found, estimate, counting, printed)
 
 
-def _held(found: Corrected, estimate: Estimate, said: Sequence[Said], printed: Mapping[int, Printed]) -> Corrected:
+def _held(
+    found: Corrected, estimate: Estimate, said: Sequence[DatedSaying], printed: Mapping[int, Printed]
+) -> Corrected:
     """What the last print's sayings don't touch stays as it was printed, to the letter, but for what is far off."""
     last = max(s.revision for s in said)
     was = printed[last]

@@ -75,7 +75,7 @@ class Saying:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class DatedSaying:
     """A saying, and of which revision it was said."""
 
     revision: int
@@ -163,13 +163,13 @@ def clash(sayings: Sequence[Saying]) -> str | None:
     return None
 
 
-def replaced(said: Sequence[Said]) -> tuple[tuple[Said, ...], tuple[str, ...]]:
+def replaced(said: Sequence[DatedSaying]) -> tuple[tuple[DatedSaying, ...], tuple[str, ...]]:
     """What still counts: of contradicting rows on the same place of the same revision only the last.
 
     Returns:
         the rows, and a sentence for each that was replaced.
     """
-    out, words = list[Said](), list[str]()
+    out, words = list[DatedSaying](), list[str]()
     for i, s in enumerate(said):
         later = [
             x.saying
@@ -191,7 +191,7 @@ def _place(s: Saying) -> tuple[str, ...]:
 
 
 # ------------------------------------------------------------------------------------------------------------- the file
-def read_file(text: str, name: str) -> tuple[Said, ...]:
+def read_file(text: str, name: str) -> tuple[DatedSaying, ...]:
     """The rows of the file.
 
     Args:
@@ -201,7 +201,7 @@ def read_file(text: str, name: str) -> tuple[Said, ...]:
     Raises:
         ReadingsRefused: with the line's number in the sentence.
     """
-    out: list[Said] = []
+    out: list[DatedSaying] = []
     lines = text.splitlines()
     if len(lines) > MOST_ROWS:
         raise ReadingsRefused(f"{name} has more than {MOST_ROWS} rows: keep those of the last revisions.", "saying")
@@ -219,13 +219,13 @@ def read_file(text: str, name: str) -> tuple[Said, ...]:
                 "saying",
             )
         try:
-            out += [Said(int(m[1]), s) for s in understood([m[2].strip().strip('"').replace('""', '"')])]
+            out += [DatedSaying(int(m[1]), s) for s in understood([m[2].strip().strip('"').replace('""', '"')])]
         except ReadingsRefused as why:
             raise why.after(f"{name}, line {n}: ") from None
     return tuple(out)
 
 
-def written(said: Iterable[Said]) -> str:
+def written(said: Iterable[DatedSaying]) -> str:
     """Rows for the file, without its heading."""
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")

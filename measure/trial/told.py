@@ -13,7 +13,7 @@ from typing import NamedTuple
 from measure.geometry.dimensions import angle_between, distance
 from measure.geometry.features import Feature, as_line
 from measure.trial.faces import moved_by
-from measure.trial.sayings import Said, Saying
+from measure.trial.sayings import DatedSaying, Saying
 
 FACE_SD_MM = 0.05
 """How well a printed face, and a number said of it, can be trusted."""
@@ -50,7 +50,7 @@ class Printed:
 class Told(NamedTuple):
     """What one saying tells of one quantity: that it lies between limits, each held with an error."""
 
-    said: Said
+    said: DatedSaying
     key: tuple[str, ...]
     low: float
     high: float
@@ -61,7 +61,7 @@ class Told(NamedTuple):
 
 
 def told_by(
-    said: Sequence[Said], features: Mapping[str, Feature], printed: Mapping[int, Printed]
+    said: Sequence[DatedSaying], features: Mapping[str, Feature], printed: Mapping[int, Printed]
 ) -> tuple[list[Told], list[str]] | str:
     """What can all hold of what was said, and a sentence for each saying that later prints rule out.
 
@@ -84,14 +84,14 @@ def told_by(
     return _believed(told)
 
 
-def _placed(said: Sequence[Said]) -> list[Said]:
+def _placed(said: Sequence[DatedSaying]) -> list[DatedSaying]:
     """“Would not go in” without a place is said of the faces that are too much, where such are named beside it."""
     out = []
     for s in said:
         mine = [x.saying for x in said if x.revision == s.revision and x.saying.says == "too much"]
         named = [x.labels[0] for x in mine if len(x.labels) == 1 and x.by_mm is None]
         if s.saying.feel == "would not go in" and not s.saying.labels and named:
-            out += [Said(s.revision, replace(s.saying, labels=(x,))) for x in dict.fromkeys(named)]
+            out += [DatedSaying(s.revision, replace(s.saying, labels=(x,))) for x in dict.fromkeys(named)]
         else:
             out.append(s)
     return out

@@ -31,7 +31,7 @@ from measure.readings.readings import TOUCH, Reading
 from measure.steps.trace import trace
 from measure.tracing.request import Request
 from measure.trial.corrections import MISFIT_SD_MM, corrected
-from measure.trial.sayings import Said, Saying
+from measure.trial.sayings import DatedSaying, Saying
 from measure.trial.told import FACE_SD_MM, Printed
 from tests.accuracy.score import compare
 from tests.jobs import estimate as plate_known
@@ -55,12 +55,12 @@ def told_by_feeler(trials: int = 300, seed: int = 8) -> float:
     rng, known = np.random.default_rng(seed), plate_known()
     as_printed = {f.label: f for f in known.features}
     room = 0.1
-    first = corrected(known, [Said(1, Saying("too long", ("E2",), 0.5))], {1: Printed(as_printed, 0.0, room)})
+    first = corrected(known, [DatedSaying(1, Saying("too long", ("E2",), 0.5))], {1: Printed(as_printed, 0.0, room)})
     offset, short, inside = first.moves[0].by_mm, {f.label: f for f in first.estimate.features}, []
     for _ in range(trials):
         true = rng.normal(0, MISFIT_SD_MM)
         gap = round(true - offset + room + rng.normal(0, FACE_SD_MM), 2)
-        found = corrected(known, [Said(1, Saying("gap", ("E2",), gap))], {1: Printed(short, 0.0, room)})
+        found = corrected(known, [DatedSaying(1, Saying("gap", ("E2",), gap))], {1: Printed(short, 0.0, room)})
         inside.append(abs(found.moves[0].by_mm - true) <= found.moves[0].u95_mm)
     return float(np.mean(inside))
 
@@ -72,13 +72,13 @@ def told_in_words(trials: int = 200, prints: int = 3, seed: int = 9) -> np.ndarr
     """
     rng, known, out = np.random.default_rng(seed), plate_known(), []
     for _ in range(trials):
-        true, said = rng.normal(0, MISFIT_SD_MM), list[Said]()
+        true, said = rng.normal(0, MISFIT_SD_MM), list[DatedSaying]()
         printed, at, off = {1: Printed({f.label: f for f in known.features}, 0.0, 0.1)}, 0.0, []
         for n in range(1, prints + 1):
             off.append(true - at)
             felt = true - at + rng.normal(0, 0.03)
             words = ((-0.2, "would not go in"), (-0.08, "tight"), (-0.03, "rubs"), (0.05, "fits"), (9.0, "loose"))
-            said.append(Said(n, Saying(next(w for limit, w in words if felt < limit), ("E2",))))
+            said.append(DatedSaying(n, Saying(next(w for limit, w in words if felt < limit), ("E2",))))
             found = corrected(known, said, printed)
             at = found.moves[0].by_mm
             printed[n + 1] = Printed({f.label: f for f in found.estimate.features}, 0.0, 0.1)

@@ -43,11 +43,11 @@ class _Built:
     text_at: Point
     angle_rad: float = 0.0
     letters: Array = field(default_factory=lambda: np.zeros((0, 5)))
-    priced: int = 0  # how many of the first marks the trial's cost covers already
+    priced: int = 0  # how many of the first marks the variant's cost covers already
 
 
 @dataclass(frozen=True, slots=True)
-class _Trial:
+class _Variant:
     """A way to draw a dimension: what it costs by itself, and how to draw it."""
 
     cost: float
@@ -64,12 +64,12 @@ def lay_angle(
         legs = (_edge(as_line(first)), _Leg(np.array(a), np.array(b), False))
     else:
         legs = (_edge(as_line(first)), _edge(as_line(of[wanted.stated.labels[1]])))
-    return _best(wanted, caption, _angle_trials(wanted, caption, legs, board), ground, board)
+    return _best(wanted, caption, _angle_variants(wanted, caption, legs, board), ground, board)
 
 
 def lay_aligned(wanted: PlannedDimension, caption: Caption, ground: Ground, board: Board) -> tuple[Drawn, float] | None:
     """Place a length along its own direction; None where there is no room."""
-    return _best(wanted, caption, _aligned_trials(wanted, caption), ground, board)
+    return _best(wanted, caption, _aligned_variants(wanted, caption), ground, board)
 
 
 def _edge(f: Line) -> _Leg:
@@ -77,20 +77,20 @@ def _edge(f: Line) -> _Leg:
 
 
 def _best(
-    wanted: PlannedDimension, caption: Caption, trials: Iterator[_Trial], ground: Ground, board: Board
+    wanted: PlannedDimension, caption: Caption, variants: Iterator[_Variant], ground: Ground, board: Board
 ) -> tuple[Drawn, float] | None:
     best: tuple[float, _Built] | None = None
     low, high = board.extent()
-    for trial in sorted(trials, key=lambda t: t.cost):
-        if best is not None and trial.cost >= best[0]:
+    for variant in sorted(variants, key=lambda t: t.cost):
+        if best is not None and variant.cost >= best[0]:
             break
-        t = trial.build()
+        t = variant.build()
         if not board.box_free(t.boxes).all():
             continue
         fresh = _lines(t.marks[t.priced :])
         if not board.line_free(fresh).all() or line_meets_box(_lines(t.marks, True), t.letters).any():
             continue
-        cost = trial.cost + float(board.crossings(fresh, CROSSING).sum())
+        cost = variant.cost + float(board.crossings(fresh, CROSSING).sum())
         corners = np.concatenate([t.boxes[:, :2] - t.boxes[:, 2:4], t.boxes[:, :2] + t.boxes[:, 2:4]])
         cost += 6.0 * bool(ground.within(corners).any())
         cost += 0.12 * float(np.maximum(low - corners.min(0), 0).sum() + np.maximum(corners.max(0) - high, 0).sum())
@@ -115,9 +115,9 @@ def _lines(marks: tuple[Mark, ...], all_of_them: bool = False) -> Array:
 
 
 # ---------------------------------------------------------------- angles
-def _angle_trials(
+def _angle_variants(
     wanted: PlannedDimension, caption: Caption, legs: tuple[_Leg, _Leg], board: Board
-) -> Iterator[_Trial]:
+) -> Iterator[_Variant]:
     shapes = [shape_of(Line("", 0, _point(g.start), _point(g.end))) for g in legs]
     apex = np.array(crossing(*shapes))
     if not np.isfinite(apex).all():
@@ -136,7 +136,7 @@ def _angle_trials(
 
 def _arcs(
     caption: Caption, legs: tuple[_Leg, _Leg], apex: Array, first: float, turn: float, radius: float, board: Board
-) -> Iterator[_Trial]:
+) -> Iterator[_Variant]:
     ends = [apex + radius * _unit(first), apex + radius * _unit(first + turn)]
     extensions, away, points = [], 0.0, []
     for leg, angle in zip(legs, (first, first + turn), strict=True):
@@ -174,14 +174,14 @@ def _arcs(
     on_arc = _point(apex + radius * _unit(middle))
     points = [*points, on_arc]
     if size > room + 2:
-        yield _Trial(base, partial(_on_arc, caption, common, apex, radius, middle, tuple(points)))
+        yield _Variant(base, partial(_on_arc, caption, common, apex, radius, middle, tuple(points)))
     for stacked, reach, lean in itertools.product(
         (False, True) if caption.spread else (False,), (4.0, 7.0, 11.0, 16.0, 22.0), (0.0, 0.5, -0.5)
     ):
         foot = apex + radius * _unit(middle)
         elbow = foot + reach * _unit(middle + lean)
         cost = base + 1.5 + 0.2 * reach + 0.8 * stacked + abs(lean)
-        yield _Trial(cost, partial(_on_shelf, caption, common, foot, elbow, stacked, tuple(points)))
+        yield _Variant(cost, partial(_on_shelf, caption, common, foot, elbow, stacked, tuple(points)))
 
 
 def _on_arc(
@@ -226,7 +226,7 @@ def _on_shelf(
 
 
 # ---------------------------------------------------------------- lengths in their own direction
-def _aligned_trials(wanted: PlannedDimension, caption: Caption) -> Iterator[_Trial]:
+def _aligned_variants(wanted: PlannedDimension, caption: Caption) -> Iterator[_Variant]:
     assert wanted.ends is not None
     u = _unit(_readable(wanted.direction_rad))
     angle = math.atan2(u[1], u[0])
@@ -256,7 +256,7 @@ def _aligned_trials(wanted: PlannedDimension, caption: Caption) -> Iterator[_Tri
         for start, first, last, extra in starts:
             cost = extra + 0.15 * away + 0.8 * stacked
             build = partial(_aligned, caption, angle, stacked, side, h, start, (first, last), (low, high), tuple(feet))
-            yield _Trial(cost, build)
+            yield _Variant(cost, build)
 
 
 def _aligned(

@@ -57,7 +57,7 @@ class _Way:
 
 
 @dataclass(frozen=True, slots=True)
-class _Task:
+class _DimensionToPlace:
     """A dimension to be laid out, in its own terms: along the line, and away from the part."""
 
     wanted: PlannedDimension
@@ -109,7 +109,7 @@ def lay_linear(
 
 
 def _beam(
-    tasks: Sequence[_Task], taken: tuple[Rect, ...], low: Array, high: Array, gathered: Mapping[bool, bool]
+    tasks: Sequence[_DimensionToPlace], taken: tuple[Rect, ...], low: Array, high: Array, gathered: Mapping[bool, bool]
 ) -> tuple[float, tuple[_Way | None, ...]]:
     """The cheapest arrangement found, and its price.
 
@@ -151,7 +151,7 @@ def crossing_cost(w: PlannedDimension, c: Caption, outline: Array) -> float:
     return min(_task(w, c, outline, points.min(0), points.max(0)).crossed)
 
 
-def _task(w: PlannedDimension, c: Caption, outline: Array, low: Array, high: Array) -> _Task:
+def _task(w: PlannedDimension, c: Caption, outline: Array, low: Array, high: Array) -> _DimensionToPlace:
     upright = abs(math.sin(w.direction_rad)) > 0.7
     k = 1 if upright else 0
     assert w.ends is not None
@@ -164,7 +164,7 @@ def _task(w: PlannedDimension, c: Caption, outline: Array, low: Array, high: Arr
         feet = tuple(_foot(e, t, k, upper, outline) for e, t in zip(ends, (first, last), strict=True))
         sides.append(feet)
         crossed.append(_crossing_cost(feet, k, upper, outline, low, high))
-    return _Task(w, c, upright, first, last, sides[0], sides[1], (crossed[0], crossed[1]))  # type: ignore[arg-type]
+    return _DimensionToPlace(w, c, upright, first, last, sides[0], sides[1], (crossed[0], crossed[1]))  # type: ignore[arg-type]
 
 
 def _foot(end: End, t: float, k: int, upper: bool, outline: Array) -> tuple[Point, float]:
@@ -209,26 +209,26 @@ def _crossing_cost(
     return cost
 
 
-def _line_at(task: _Task, upper: bool, row: int, low: Array, high: Array) -> float:
+def _line_at(task: _DimensionToPlace, upper: bool, row: int, low: Array, high: Array) -> float:
     """Where the dimension line lies, square to itself."""
     k = 0 if task.upright else 1
     away = ROW_FIRST_MM + row * ROW_STEP_MM
     return float(high[k] + away) if upper else float(low[k] - away)
 
 
-def _at(task: _Task, t: float, line_at: float, above: float = 0.0) -> Point:
+def _at(task: _DimensionToPlace, t: float, line_at: float, above: float = 0.0) -> Point:
     """Point at t along the line and above it, as it is read."""
     return (line_at - above, t) if task.upright else (t, line_at + above)
 
 
-def _rect(task: _Task, t0: float, t1: float, line_at: float, below: float, above: float, what: int) -> Rect:
+def _rect(task: _DimensionToPlace, t0: float, t1: float, line_at: float, below: float, above: float, what: int) -> Rect:
     if task.upright:
         return Rect(line_at - above, t0, line_at + below, t1, what)
     return Rect(t0, line_at - below, t1, line_at + above, what)
 
 
 def _ways(
-    task: _Task, rects: Sequence[Rect], low: Array, high: Array, beside_only: bool | None = None
+    task: _DimensionToPlace, rects: Sequence[Rect], low: Array, high: Array, beside_only: bool | None = None
 ) -> Iterator[_Way]:
     """Free ways to draw a dimension among what is placed, each in its lowest row."""
     span = task.high - task.low
@@ -250,7 +250,9 @@ def _ways(
                         break
 
 
-def _starts(task: _Task, span: float, room: float, stub: float) -> Iterator[tuple[float, float, float, float]]:
+def _starts(
+    task: _DimensionToPlace, span: float, room: float, stub: float
+) -> Iterator[tuple[float, float, float, float]]:
     """Starts of the words with the line's ends and what the place costs."""
     low, high = task.low, task.high
     first, last = low - stub, high + stub
@@ -267,7 +269,7 @@ def _starts(task: _Task, span: float, room: float, stub: float) -> Iterator[tupl
 
 
 def _way(
-    task: _Task,
+    task: _DimensionToPlace,
     upper: bool,
     row: int,
     stacked: bool,
@@ -321,7 +323,7 @@ def _touching(mine: Sequence[Rect], others: Sequence[Rect]) -> float | None:
     return cost
 
 
-def _draw(task: _Task, way: _Way, low: Array, high: Array) -> Drawn:
+def _draw(task: _DimensionToPlace, way: _Way, low: Array, high: Array) -> Drawn:
     at = _line_at(task, way.upper, way.row, low, high)
     sign = 1 if way.upper else -1
     angle = math.pi / 2 if task.upright else 0.0
