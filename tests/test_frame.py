@@ -27,8 +27,8 @@ def rectangle(turn_rad):
 
 @pytest.mark.parametrize("turn", [0.0, 0.3, -0.7, 2.5])
 def test_edges_come_level_and_the_corner_to_the_origin(turn):
-    found, angle, _ = squared_up(rectangle(turn), photo_turn_rad=turn + 0.1)
-    assert abs((angle + turn + math.pi / 4) % (math.pi / 2) - math.pi / 4) < 1e-9
+    found, motion = squared_up(rectangle(turn), photo_turn_rad=turn + 0.1)
+    assert abs((motion.turn_rad + turn + math.pi / 4) % (math.pi / 2) - math.pi / 4) < 1e-9
     assert abs(direction(found.features[0]) @ [0, 1]) < 1e-9
     starts = np.array([f.start for f in found.features if f.kind == "line"])
     assert starts.min(0) == pytest.approx([0, 0], abs=1e-9)
@@ -38,7 +38,7 @@ def test_edges_come_level_and_the_corner_to_the_origin(turn):
 def test_covariance_turns_with_the_centre():
     """Turned by a quarter, what was uncertain along x is uncertain along y (hand calculation)."""
     e = rectangle(0.0)
-    found, angle, _ = squared_up(e, photo_turn_rad=-math.pi / 2)
-    assert angle == pytest.approx(math.pi / 2)
+    found, motion = squared_up(e, photo_turn_rad=-math.pi / 2)
+    assert motion.turn_rad == pytest.approx(math.pi / 2)
     assert np.diag(found.white)[8:10] == pytest.approx([1e-4, 4e-4])
     assert found.sensitivity[8:10, 0] == pytest.approx([0, 1], abs=1e-12)

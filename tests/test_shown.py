@@ -44,9 +44,9 @@ def points_of(path: str) -> np.ndarray:
 
 
 def test_a_frame_leads_back() -> None:
-    turn, shift = 0.4, (3.0, -2.0)
-    there = Motion(turn, shift).of(Line("E1", 0, (1.0, 2.0), (5.0, 7.0)))
-    back = frame_back(turn, shift)
+    motion = Motion(0.4, (3.0, -2.0))
+    there = motion.of(Line("E1", 0, (1.0, 2.0), (5.0, 7.0)))
+    back = frame_back(motion)
     assert back[:, :2] @ np.array(there.start) + back[:, 2] == pytest.approx([1.0, 2.0])
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.polylines import arc_lengths, at_lengths
+from measure.geometry.polylines import arc_lengths, at_lengths, closed
 
 Mask = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -30,8 +30,8 @@ class Boundary:
 
         self.loop = loop
         self.points = loop.points_mm
-        closed = np.vstack([self.points, self.points[:1]])
-        self.along = arc_lengths(closed)
+        self.ring = closed(self.points)
+        self.along = arc_lengths(self.ring)
         self.length = float(self.along[-1])
         self.fine, self.fine_normals = self._spaced(FINE_MM)
         self.tree = cKDTree(self.fine)
@@ -40,8 +40,7 @@ class Boundary:
         """(n, 2) points in equal steps, and the normals of the closed polyline there, smoothed over a step."""
         n = max(int(self.length / step_mm), 8)
         t = (np.arange(n) + 0.5) * self.length / n
-        closed = np.vstack([self.points, self.points[:1]])
-        p = at_lengths(closed, self.along, t)
+        p = at_lengths(self.ring, self.along, t)
         reach = max(1, round(SMOOTH_MM / step_mm))
         u = np.roll(p, -reach, 0) - np.roll(p, reach, 0)
         u /= np.maximum(np.hypot(*u.T), 1e-9)[:, None]

@@ -22,7 +22,6 @@ from measure.edges.rounded import RIM, Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
 from measure.geometry.features import FINEST_MM, Curve, Estimate, Feature, flatten
-from measure.geometry.motion import Motion
 from measure.geometry.polylines import evenly
 from measure.outline.outline import outline
 from measure.silhouette.silhouette import NoSilhouette
@@ -77,8 +76,8 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
         raise PartRefused(_NOT_JOINED, "no-outline")
     seen, also = _as_seen(view, found, joined, wall)
     scale = parts.scale_of(reference, found, lens)
-    estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    broken = tuple(Motion(turn, shift).of(f) for f in _broken(found, joined))
+    estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    broken = tuple(motion.of(f) for f in _broken(found, joined))
     cautions = (*reference.cautions, Caution("joined", joined.gap.in_words()))
     if across := joined.across():
         names = ", ".join(f.label for f in estimate.features if f.loop in across)
@@ -93,7 +92,7 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
         cautions,
         reference,
         seen,
-        Sighted(view, frame_back(turn, shift), wall, opening=False),
+        Sighted(view, frame_back(motion), wall, opening=False),
         rim=rim if thickness_mm > 0 else None,
         broken=broken,
         gap=joined.gap,

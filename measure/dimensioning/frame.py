@@ -12,7 +12,7 @@ from measure.geometry.features import PARAMETERS, Estimate, flatten
 from measure.geometry.motion import Motion
 
 
-def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimate, float, tuple[float, float]]:
+def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimate, Motion]:
     """The estimate in the part's own frame, turned as little as can be from how the photo shows it.
 
     Args:
@@ -20,7 +20,7 @@ def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimat
         photo_turn_rad: angle of the photo's horizontal in that frame.
 
     Returns:
-        The estimate, and the turn (rad) and shift (mm) that lead from the old frame to the new one.
+        The estimate, and the motion from the old frame to the new one.
     """
     as_photographed = [Motion(-photo_turn_rad).of(f) for f in estimate.features]
     turn = datum_turn(as_photographed) - photo_turn_rad
@@ -35,4 +35,4 @@ def squared_up(estimate: Estimate, photo_turn_rad: float = 0.0) -> tuple[Estimat
             T[at, at] = round_one
     features = tuple(Motion(0.0, shift).of(f) for f in turned)
     white = T @ estimate.white @ T.T
-    return replace(estimate, features=features, white=white, sensitivity=T @ estimate.sensitivity), turn, shift
+    return replace(estimate, features=features, white=white, sensitivity=T @ estimate.sensitivity), Motion(turn, shift)

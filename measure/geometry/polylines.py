@@ -7,6 +7,11 @@ import numpy as np
 from calib.arrays import Array
 
 
+def closed(points: Array) -> Array:
+    """(n + 1, 2) the polyline that comes back to its first point."""
+    return np.vstack([points, points[:1]])
+
+
 def arc_lengths(points: Array) -> Array:
     """(n,) length along a polyline from its first point to each of its points."""
     return np.asarray(np.r_[0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))], np.float64)

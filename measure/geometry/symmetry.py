@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from measure.geometry.features import Feature, as_round, flatten, length, sweep_rad
+from measure.geometry.segments import nearest, segments
 
 AS_LONG_AS = 0.25
 """Mirrored pieces may differ in length by this share: where a fillet ends is much less sure than where it lies."""
@@ -252,10 +253,10 @@ def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[f
     """
     kept = [f for f in features if not (outer_only and f.loop)]
     paths = [flatten(f, OUTLINE_MM) for f in kept]
-    segments = np.concatenate([np.hstack([p[:-1], p[1:]]) for p in paths])
+    among = np.concatenate([segments(p) for p in paths])
     about = centroid(outer_loop(features))
-    segments = segments - np.tile(about, 2)
-    samples = _evenly(segments)
+    among = among - np.tile(about, 2)
+    samples = _evenly(among)
     coarse = samples[:: max(1, len(samples) // 75)]
     trial = np.arange(0, math.pi, math.radians(4))
     turned = np.stack([coarse @ _mirror(float(a)).T for a in trial])
@@ -266,38 +267,24 @@ def mirror_gap(features: Sequence[Feature], outer_only: bool = False) -> tuple[f
         x = np.array([trial[k], 0.0, 0.0])
         for _ in range(5):
             q = coarse @ _mirror(x[0]).T + x[1:]
-            foot, normal, _ = _nearest(q, segments)
+            foot, normal, _ = nearest(q, among)
             J = np.stack([2 * (normal * np.stack([-q[:, 1], q[:, 0]], 1)).sum(1), normal[:, 0], normal[:, 1]], 1)
             r = ((q - foot) * normal).sum(1)
             keep = np.abs(r) <= np.quantile(np.abs(r), KEPT) + 1e-9
             x = x - np.linalg.lstsq(J[keep], r[keep], rcond=None)[0]
-        foot, _, d = _nearest(samples @ _mirror(x[0]).T + x[1:], segments)
+        foot, _, d = nearest(samples @ _mirror(x[0]).T + x[1:], among)
         i = int(d.argmax())
         if d[i] < best[0]:
             best = (float(d[i]), (float(foot[i, 0] + about[0]), float(foot[i, 1] + about[1])))
     return best
 
 
-def _evenly(segments: Array, count: int = 300) -> Array:
+def _evenly(among: Array, count: int = 300) -> Array:
     """(about count, 2) points spread over segments (m, 4) by their length, at least one in the middle of each."""
-    d = segments[:, 2:] - segments[:, :2]
+    d = among[:, 2:] - among[:, :2]
     size = np.hypot(*d.T)
     n = np.maximum(1, np.round(size / size.sum() * count)).astype(int)
     i = np.repeat(np.arange(len(n)), n)
     t = (np.arange(len(i)) - np.repeat(np.cumsum(n) - n, n) + 0.5) / n[i]
-    out: Array = segments[i, :2] + t[:, None] * d[i]
+    out: Array = among[i, :2] + t[:, None] * d[i]
     return out
-
-
-def _nearest(q: Array, segments: Array) -> tuple[Array, Array, Array]:
-    """Nearest point on any of the segments (m, 4), that segment's unit normal, and the distance, for each q (n, 2)."""
-    a, d = segments[:, :2], segments[:, 2:] - segments[:, :2]
-    size = np.maximum((d**2).sum(1), 1e-18)
-    (qx, qy), (ax, ay), (dx, dy) = q.T[:, :, None], a.T[:, None], d.T[:, None]  # sums of two are slow as sums
-    t = np.clip(((qx - ax) * dx + (qy - ay) * dy) / size, 0, 1)
-    foot_x, foot_y = ax + t * dx, ay + t * dy
-    gap = (qx - foot_x) ** 2 + (qy - foot_y) ** 2
-    j = gap.argmin(1)
-    i = np.arange(len(q))
-    normal = np.stack([d[j, 1], -d[j, 0]], 1) / np.sqrt(size[j])[:, None]
-    return np.stack([foot_x[i, j], foot_y[i, j]], 1), normal, np.sqrt(gap[i, j])

@@ -19,6 +19,7 @@ from calib.reference.found import Caution
 from calib.tools.budget import STEP_IN_SD
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
+from measure.geometry.polylines import arc_lengths, at_lengths, closed
 from measure.geometry.symmetry import centroid
 from measure.outline.pieces import Index, Mask
 from measure.outline.tooth_cut import NEIGHBOURS, cut_tooth
@@ -182,10 +183,9 @@ def _turned(points: Array, about: Array, angle: float) -> Array:
 
 def _dense(points: Array, step_mm: float) -> Array:
     """Points along the closed polygon, evenly."""
-    ring = np.vstack([points, points[:1]])
-    run = np.append(0, np.cumsum(np.hypot(*np.diff(ring, axis=0).T)))
-    t = np.arange(0, run[-1], step_mm)
-    return np.stack([np.interp(t, run, ring[:, 0]), np.interp(t, run, ring[:, 1])], 1)
+    ring = closed(points)
+    run = arc_lengths(ring)
+    return at_lengths(ring, run, np.arange(0, run[-1], step_mm))
 
 
 def _repeats(arms: Array) -> int:

@@ -20,6 +20,7 @@ from measure.geometry.features import (
     is_round,
     middle,
 )
+from measure.geometry.segments import nearest, segments
 from measure.planning.planning import Suggestion
 from measure.sheet.layout.frame import PAPER, Paper, border
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM
@@ -162,9 +163,7 @@ def _room(spot: _Spot, at: Array, taken: Sequence[tuple[_Spot, Array]]) -> float
 
 def _apart(p: Array, spot: _Spot) -> float:
     """Distance of a point from a spot's line."""
-    d = spot.end - spot.start
-    t = float(np.clip((p - spot.start) @ d / max(float(d @ d), 1e-12), 0, 1))
-    return float(np.hypot(*(spot.start + t * d - p)))
+    return float(nearest(p[None], segments(np.array([spot.start, spot.end])))[2][0])
 
 
 def _spots(kind: str, f: Sequence[Feature]) -> list[_Spot]:

@@ -189,7 +189,7 @@ def _size(p: TracedPhoto) -> float:
 
 def _trace(first: Trace, contribution: Contribution, joint: JoinedOutlines, cautions: Sequence[Caution]) -> Trace:
     """The first photo's trace with what all of them say."""
-    estimate, _, _ = squared_up(joint.estimate)
+    estimate, _ = squared_up(joint.estimate)
     at = [joint.names.index(n) for n in contribution.estimate.shared_names]
     by = contribution.view_by_term
     view = replace(first.reference.view, covariance=by @ joint.covariance[np.ix_(at, at)] @ by.T)

@@ -6,7 +6,6 @@ its foot. An outline that is to lie on what a person sees must follow that, thro
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -16,6 +15,7 @@ from calib.arrays import Array
 from calib.view.view import View
 from measure.edges.sight import Wall
 from measure.geometry.features import FINEST_MM, Feature, flatten
+from measure.geometry.motion import Motion
 
 BLEND = 0.3
 """Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""
@@ -61,11 +61,10 @@ def after(second: Array, first: Array) -> Array:
     return np.asarray(np.c_[second[:, :2] @ first[:, :2], second[:, :2] @ first[:, 2] + second[:, 2]])
 
 
-def frame_back(turn_rad: float, shift_mm: tuple[float, float]) -> Array:
-    """(2, 3) the way back from a frame that was reached by a turn about the origin, then a shift."""
-    c, s = math.cos(turn_rad), math.sin(turn_rad)
-    back = np.array([[c, s], [-s, c]])
-    return np.asarray(np.c_[back, -back @ np.array(shift_mm)])
+def frame_back(motion: Motion) -> Array:
+    """(2, 3) the way back from a frame that was reached by a motion."""
+    back = motion.matrix().T
+    return np.asarray(np.c_[back, -back @ np.array(motion.shift_mm)])
 
 
 def laid_out(f: Feature) -> Array:

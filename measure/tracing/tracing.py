@@ -63,8 +63,8 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     found = follow.estimate
     seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
-    estimate, turn, shift = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    sighted = Sighted(view, frame_back(turn, shift), wall, opening)
+    estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
+    sighted = Sighted(view, frame_back(motion), wall, opening)
     cautions = reference.cautions + doubtful_edges(found, follow.loops, follow.faces_mm)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)

@@ -12,7 +12,8 @@ import numpy as np
 from measure.dimensioning.gauging import Stated
 from measure.dimensioning.scheme.scheme import Scheme
 from measure.dimensioning.scheme.values import CIRCLES, Form, PlannedDimension
-from measure.geometry.features import Fitted, Line, Point, sweep_rad
+from measure.geometry.features import Fitted, Point, sweep_rad
+from measure.geometry.segments import nearest, segments
 
 AT_ITS_END_MM = 0.002
 """A line whose farthest point is so near to its end is farthest there: at a corner."""
@@ -57,7 +58,7 @@ def _reach(f: Fitted, centre: Point, sign: int) -> float:
         return f.radius
     reached = [math.dist(f.start, centre), math.dist(f.end, centre)]
     if f.kind == "line":
-        reached.append(_foot(f, centre))
+        reached.append(float(nearest(np.array([centre]), segments(np.array([f.start, f.end])))[2][0]))
     else:
         away = np.subtract(f.centre, centre)
         far, outwards = float(np.hypot(*away)), f.turn == "ccw"
@@ -68,13 +69,6 @@ def _reach(f: Fitted, centre: Point, sign: int) -> float:
         if outwards == (sign > 0) and run % (2 * math.pi) < abs(sweep_rad(f)) + 2 * PAST_RAD:
             reached.append(far + sign * f.radius if far > f.radius else f.radius)
     return sign * max(sign * r for r in reached)
-
-
-def _foot(f: Line, centre: Point) -> float:
-    """How far the foot of the perpendicular on a line lies from the centre; the nearer end where it is not on it."""
-    p, q, c = np.array(f.start), np.array(f.end), np.array(centre)
-    t = float(np.clip((c - p) @ (q - p) / max(float((q - p) @ (q - p)), 1e-12), 0, 1))
-    return float(np.hypot(*(p + t * (q - p) - c)))
 
 
 def _circle(scheme: Scheme, outer: Sequence[Fitted], per: int, at: _Extreme, form: Form, centre: Point) -> None:

@@ -14,7 +14,8 @@ from calib.arrays import Array
 from measure.dimensioning.gauging import crossing, shape_of
 from measure.dimensioning.scheme.values import PlannedDimension
 from measure.geometry.features import Feature, Line, Point, as_line, as_round
-from measure.sheet.layout.board import Board, What, line_meets_box, segments
+from measure.geometry.segments import segments
+from measure.sheet.layout.board import Board, What, line_meets_box
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import GAP_MM, INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, STUB_MM, Drawn
 from measure.sheet.layout.ground import Ground

@@ -11,8 +11,10 @@ import numpy as np
 from calib.arrays import Array
 from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
 from measure.geometry.features import COARSE_MM, Feature, as_line, by_loop, flatten
+from measure.geometry.polylines import closed
+from measure.geometry.segments import segments
 from measure.sheet.layout.angles import lay_aligned, lay_angle
-from measure.sheet.layout.board import Board, State, What, segments
+from measure.sheet.layout.board import Board, State, What
 from measure.sheet.layout.caption import Caption, caption
 from measure.sheet.layout.centre_lines import centre_lines
 from measure.sheet.layout.drawn import Drawn
@@ -64,7 +66,7 @@ def arrange(
     of = {f.label: f for f in plan.features}
     board = Board()
     loops = [np.concatenate([flatten(f, COARSE_MM)[:-1] for f in fs]) for fs in by_loop(plan.features).values()]
-    outline = np.concatenate([segments(np.vstack([p, p[:1]])) for p in loops])
+    outline = np.concatenate([segments(closed(p)) for p in loops])
     ground = Ground(loops)
     board.draw(outline, What.OUTLINE)
     for f in extra:

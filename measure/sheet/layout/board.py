@@ -30,11 +30,6 @@ class What(IntEnum):
     LEADER = 4
 
 
-def segments(points: Array) -> Array:
-    """(n-1, 4) pieces of a polyline (n, 2)."""
-    return np.hstack([points[:-1], points[1:]])
-
-
 def boxes_of(
     lower_left: Array, width: Array | float, height: Array | float, angle: float = 0.0, grown: float = 0.0
 ) -> Array:

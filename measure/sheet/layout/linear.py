@@ -16,7 +16,8 @@ import numpy as np
 from calib.arrays import Array
 from measure.dimensioning.scheme.values import End, PlannedDimension
 from measure.geometry.features import Point
-from measure.sheet.layout.board import Board, What, corners, line_meets_line, segments
+from measure.geometry.segments import nearest, segments
+from measure.sheet.layout.board import Board, What, corners, line_meets_line
 from measure.sheet.layout.caption import Caption
 from measure.sheet.layout.drawn import INSIDE_MM, OVERSHOOT_MM, ROW_FIRST_MM, ROW_STEP_MM, STUB_MM, Drawn
 from measure.sheet.marks import ARROW_MM, Mark, Path, arrow, line, polylines
@@ -179,17 +180,8 @@ def _foot(end: End, t: float, k: int, upper: bool, outline: Array) -> tuple[Poin
     gaps = np.arange(end.clear_mm, end.clear_mm + 10, 0.25)
     starts = np.tile(foot, (len(gaps), 1))
     starts[:, 1 - k] += gaps if upper else -gaps
-    clear = np.flatnonzero(_distance(starts, outline) >= 0.95 * end.clear_mm)
+    clear = np.flatnonzero(nearest(starts, outline)[2] >= 0.95 * end.clear_mm)
     return foot, float(gaps[clear[0]]) if len(clear) else end.clear_mm
-
-
-def _distance(points: Array, lines: Array) -> Array:
-    """(n,) distances of points (n, 2) from the nearest of lines (m, 4)."""
-    a, d = lines[:, :2], lines[:, 2:] - lines[:, :2]
-    w = points[:, None] - a[None]
-    along = np.clip((w * d).sum(2) / np.maximum((d**2).sum(1), 1e-12), 0, 1)
-    out: Array = np.hypot(*(w - along[..., None] * d).transpose(2, 0, 1)).min(1)
-    return out
 
 
 def _crossing_cost(
