@@ -40,5 +40,5 @@ def test_the_title_block_is_as_wide_as_its_fields():
     from tests.drawn_parts import drawn_parts
 
     features = drawn_parts()["gusset"]
-    rows = _title_rows(Drawing("", features), plan_dimensions(features, ListGauge(features)), "A4")
+    rows = _title_rows(Drawing("", features), plan_dimensions(features, ListGauge(features)), "A4", 1)
     assert [sum(f.width_mm for f in row) for row in rows] == [180.0] * len(rows)

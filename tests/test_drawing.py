@@ -18,13 +18,12 @@ from measure.geometry import features
 from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
-from measure.sheet.marks import WIDE, CircleMark, Fill, Path, Text, bulge_arc, placed, polylines
+from measure.sheet.marks import WIDE, Path, Text, bulge_arc, placed, polylines
 from measure.sheet.sheet import Drawing, sketch
 from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named
+from tests.sheet_faults import box, inks, marks_of, outside_the_frame, touching_words
 
 PARTS = drawn_parts()
-DESCENT = 0.17
-"""How far brackets reach below the base line, as a share of the height of capitals."""
 
 
 def sheet_of(name, **more):
@@ -37,54 +36,14 @@ def sheets():
     return {name: sheet_named(name) for name in PARTS}
 
 
-def marks_of(sheet):
-    return [*sheet.outline, *sheet.marks, *(m for d in sheet.drawn for m in d.marks)]
-
-
-def box(text: Text) -> Polygon:
-    w, h = width_mm(text.content, text.height_mm), text.height_mm
-    back = {"start": 0.0, "middle": 0.5, "end": 1.0}[text.anchor] * w
-    low = -DESCENT * h if re.search(r"[(),;gjpqy]", text.content) else 0.0
-    corners = np.array([(-back, low), (w - back, low), (w - back, h), (-back, h)])
-    c, s = math.cos(text.angle_rad), math.sin(text.angle_rad)
-    return Polygon(corners @ np.array([[c, s], [-s, c]]) + text.at)
-
-
-def inks(marks):
-    """Everything but words, as areas as wide as the pen."""
-    out = []
-    for m in marks:
-        if isinstance(m, Fill):
-            out.append(Polygon(m.points))
-        elif isinstance(m, Path | CircleMark):
-            out.append(LineString(polylines(m, 0.01)).buffer(m.pen.width_mm / 2))
-    return out
-
-
 @pytest.mark.parametrize("name", PARTS)
 def test_no_word_touches_another_word_or_a_line(sheets, name):
-    marks = marks_of(sheets[name])
-    texts = [m for m in marks if isinstance(m, Text)]
-    boxes = [box(t) for t in texts]
-    tree = shapely.STRtree(boxes)
-    for i, j in tree.query(boxes, predicate="intersects").T:
-        assert i == j, f"{texts[i].content!r} lies on {texts[j].content!r}"
-    ink = inks(marks)
-    hits = shapely.STRtree(ink).query(boxes, predicate="intersects")
-    assert not hits.size, [texts[i].content for i in hits[0]]
+    assert touching_words(sheets[name]) == []
 
 
 @pytest.mark.parametrize("name", PARTS)
 def test_all_is_inside_the_frame(sheets, name):
-    s = sheets[name]
-    low, high = (20.0, 10.0), (s.width_mm - 10, s.height_mm - 10)
-    for m in [*s.outline, *(m for d in s.drawn for m in d.marks), *(m for m in s.marks if m.layer != "TITLE")]:
-        area = box(m) if isinstance(m, Text) else inks([m])[0]
-        x0, y0, x1, y1 = area.bounds
-        assert x0 > low[0], m
-        assert y0 > low[1], m
-        assert x1 < high[0], m
-        assert y1 < high[1], m
+    assert outside_the_frame(sheets[name]) == []
 
 
 @pytest.mark.parametrize("name", PARTS)

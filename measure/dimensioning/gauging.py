@@ -48,7 +48,7 @@ class Stated:
     """A size as the drawing states it.
 
     Attributes:
-        kind: see SIZES.
+        kind: see SIZES, and OVERALL.
         labels: the features that it runs between.
         value: mm, or degrees for angles.
         u95: half-width of the interval that holds the truth 19 times in 20, same unit; None where nothing is known.
@@ -94,6 +94,11 @@ def crossing(a: Shape, b: Shape) -> tuple[float, float]:
         return math.inf, math.inf
     t = ((b.x - a.x) * math.sin(b.s) - (b.y - a.y) * math.cos(b.s)) / sine
     return a.x + t * math.cos(a.s), a.y + t * math.sin(a.s)
+
+
+def line_through(a: Shape, b: Shape) -> Shape:
+    """The line from one centre to another."""
+    return Shape(False, (a.x + b.x) / 2, (a.y + b.y) / 2, math.atan2(b.y - a.y, b.x - a.x))
 
 
 def acute_deg(turn_rad: float) -> float:
@@ -212,6 +217,9 @@ from without, or lines. corner: the crossing of two lines from a third line. cor
 two such crossings. pitch: diameter of the circle through several centres. reach: from a line to the far side of a
 round. stretch: over two rounds, outside to outside, parallel to a line where one is named.
 """
+
+OVERALL = "overall"
+"""Kind of a size that is no function of parameters: from the outermost points on one side to those on the other."""
 
 ANGLES = frozenset({"angle", "bearing", "fan"})
 

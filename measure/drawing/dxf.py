@@ -20,7 +20,7 @@ from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
 from measure.sheet.lettering import FIGURES_MM
-from measure.sheet.marks import ARROW_MM, CircleMark, Fill, Mark, Text, placed
+from measure.sheet.marks import ARROW_MM, CircleMark, Fill, Mark, Text, magnified, placed
 from measure.sheet.sheet import Sheet
 
 VERSION = "R2010"
@@ -62,19 +62,20 @@ def write_dxf(sheet: Sheet) -> bytes:
         pattern = [sum(dashes), *(d if k % 2 == 0 else -d for k, d in enumerate(dashes))]
         doc.linetypes.add(name, pattern, description=words)
     doc.styles.new(STYLE, dxfattribs={"font": "arial.ttf", "width": 0.9})
-    _dimension_style(doc)
+    _dimension_style(doc, sheet.reduced)
     space = doc.modelspace()
     _outline(space, sheet.features)
     back = Motion(sheet.turn_rad, sheet.shift_mm).back()  # from the paper to the features' own frame
+    larger = sheet.reduced
     for mark in sheet.marks:
-        _draw(space, placed(mark, back))
+        _draw(space, magnified(placed(mark, back), larger))
     for path in sheet.outline:
         if path.layer == "COMPLETED":
-            _draw(space, placed(path, back))
+            _draw(space, magnified(placed(path, back), larger))
     for drawn in sheet.drawn:
-        _dimension(doc, space, drawn, back)
+        _dimension(doc, space, drawn, back, larger)
     middle = back.point((sheet.width_mm / 2, sheet.height_mm / 2))
-    doc.set_modelspace_vport(height=sheet.height_mm * 1.05, center=middle)
+    doc.set_modelspace_vport(height=sheet.height_mm * 1.05 * larger, center=(middle[0] * larger, middle[1] * larger))
     return _bytes(doc)
 
 
@@ -104,7 +105,7 @@ def _outline(space: Any, features: Sequence[Feature]) -> None:
             space.add_lwpolyline(loop, format="xyb", close=True, dxfattribs={"layer": "OUTLINE"})
 
 
-def _dimension_style(doc: Any) -> None:
+def _dimension_style(doc: Any, larger: int) -> None:
     doc.dimstyles.new(
         DIMSTYLE,
         dxfattribs={
@@ -122,7 +123,7 @@ def _dimension_style(doc: Any) -> None:
             "dimdsep": ord("."),
             "dimlunit": 2,
             "dimzin": 0,
-            "dimscale": 1.0,
+            "dimscale": float(larger),
             "dimlfac": 1.0,
             "dimtmove": 1,
         },
@@ -166,28 +167,29 @@ def coded(words: str) -> str:
 
 
 # ---------------------------------------------------------------- dimensions
-def _dimension(doc: Any, space: Any, d: Drawn, back: Motion) -> None:
+def _dimension(doc: Any, space: Any, d: Drawn, back: Motion, larger: int) -> None:
     """A dimension that measures what it states, with the drawing's own lines and words as its picture."""
     style: dict[str, Any] = {
         "dimstyle": DIMSTYLE,
         "text": coded(d.caption.words),
         "dxfattribs": {"layer": "DIMENSIONS"},
     }
-    entity = _entity(space, d, back, style).dimension
+    entity = _entity(space, d, back, larger, style).dimension
     block = doc.blocks.new_anonymous_block(type_char="D")
     for mark in d.marks:
-        _draw(block, placed(mark, back))
+        _draw(block, magnified(placed(mark, back), larger))
     entity.dxf.geometry = block.name
-    entity.dxf.text_midpoint = (*back.point(d.text_at), 0)
+    x, y = back.point(d.text_at)
+    entity.dxf.text_midpoint = (x * larger, y * larger, 0)
     entity.dxf.actual_measurement = (
         math.radians(d.wanted.stated.value) if d.wanted.form == "angle" else d.wanted.stated.value
     )
     entity.dxf.attachment_point = 5
 
 
-def _entity(space: Any, d: Drawn, back: Motion, style: dict[str, Any]) -> Any:
+def _entity(space: Any, d: Drawn, back: Motion, larger: int, style: dict[str, Any]) -> Any:
     w = d.wanted
-    points = [back.point(p) for p in d.points]
+    points = [(x * larger, y * larger) for x, y in map(back.point, d.points)]
     if w.form == "linear":
         return space.add_linear_dim(
             base=points[2], p1=points[0], p2=points[1], angle=math.degrees(d.angle_rad + back.turn_rad), **style
@@ -208,7 +210,7 @@ def _entity(space: Any, d: Drawn, back: Motion, style: dict[str, Any]) -> Any:
 def _across_slot(w: PlannedDimension, back: Motion) -> tuple[Point, Point, float]:
     """Two points across a slot, and the direction between them, in the features' frame but for the sheet's turn."""
     assert w.ends is not None
-    first, second = (np.mean(e.points, axis=0) for e in w.ends)
+    first, second = (np.mean(e.points, axis=0) / w.scale for e in w.ends)
     c, s = math.cos(back.turn_rad), math.sin(back.turn_rad)
     turn = np.array([[c, -s], [s, c]])
     u = np.array([math.cos(w.direction_rad), math.sin(w.direction_rad)])

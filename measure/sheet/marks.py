@@ -158,6 +158,23 @@ def placed(mark: Mark, motion: Motion) -> Mark:
     return replace(mark, points=tuple(at(p) for p in mark.points))
 
 
+def magnified(mark: Mark, factor: float) -> Mark:
+    """The mark larger by a factor, about the origin, letters and dashes too; lines stay as wide as they are."""
+
+    def at(p: Point) -> Point:
+        return p[0] * factor, p[1] * factor
+
+    if isinstance(mark, Path):
+        vertices = tuple((x * factor, y * factor, b) for x, y, b in mark.vertices)
+        return replace(mark, vertices=vertices, pen=replace(mark.pen, stretch=mark.pen.stretch * factor))
+    if isinstance(mark, CircleMark):
+        pen = replace(mark.pen, stretch=mark.pen.stretch * factor)
+        return replace(mark, centre=at(mark.centre), radius=mark.radius * factor, pen=pen)
+    if isinstance(mark, Text):
+        return replace(mark, at=at(mark.at), height_mm=mark.height_mm * factor)
+    return replace(mark, points=tuple(at(p) for p in mark.points))
+
+
 def polylines(mark: Path | CircleMark, tolerance_mm: float = 0.02) -> Array:
     """(n, 2) points along a path or circle, close enough together to stand for it."""
     if isinstance(mark, CircleMark):

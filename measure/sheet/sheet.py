@@ -11,12 +11,13 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.dimensioning.dimensioning import plan_dimensions
-from measure.dimensioning.gauging import EstimateGauge, Gauge, ListGauge, Stated
+from measure.dimensioning.gauging import SIZES, EstimateGauge, Gauge, ListGauge, Stated
 from measure.dimensioning.handedness import handedness
 from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round
 from measure.geometry.motion import Motion
+from measure.geometry.offsetting import scaled
 from measure.geometry.outline_path import Vertex, loops
 from measure.sheet.layout import frame
 from measure.sheet.layout.arrange import PartView, arrange
@@ -99,11 +100,12 @@ class Sheet:
         width_mm, height_mm: of the paper.
         title: the part's name.
         features: the features in their own frame.
-        turn_rad, shift_mm: from that frame to the paper: turn about the origin, then shift.
+        turn_rad, shift_mm: from that frame to the paper: turn about the origin, then draw to scale, then shift.
         drawn: the dimensions, their marks on paper.
         marks: everything else but the outline.
         outline: the outline's paths on paper.
         listed: sizes that stand in the table for want of room.
+        reduced: how many times larger the part is than it is drawn; 1 at true size.
     """
 
     name: str
@@ -117,6 +119,11 @@ class Sheet:
     marks: tuple[Mark, ...]
     outline: tuple[Path | CircleMark, ...]
     listed: tuple[PlannedDimension, ...]
+    reduced: int = 1
+
+
+REDUCED = (1, 2, 5, 10, 20)
+"""The part is drawn at true size, or so many times smaller if no sheet holds it (ISO 5455)."""
 
 
 def sketch(drawing: Drawing) -> Sheet:
@@ -133,26 +140,24 @@ def sketch(drawing: Drawing) -> Sheet:
         gauge = ListGauge(drawing.features, stated)
     plan = plan_dimensions(drawing.features, gauge)
     square = Motion(plan.turn_rad)
-    broken = tuple(square.of(f) for f in drawing.broken)
-    thin = tuple(square.of(f) for f, _ in drawing.thin)
-    view = arrange(plan, drawing.decimal_mark, broken, thin)
-    rows = _title_rows(drawing, plan, "")
-    notes = _notes(drawing, plan, view)
-    header, lines = _table(plan, view, gauge, drawing.decimal_mark)
-    if drawing.allowance and not lines:
-        header, lines = _allowances(plan, drawing.allowance, drawing.decimal_mark)
-    for name, width, height in frame.PAPER:
-        paper = frame.Paper(name, float(width), float(height))
-        words = frame.note_lines(notes, paper)
-        tall = frame.table_height(header, lines, paper)
-        x0, y0, x1, y1 = frame.room(paper, len(rows), len(words), tall)
-        size = view.high - view.low
-        if size[0] <= x1 - x0 and size[1] <= y1 - y0:
+    for reduced in REDUCED:
+        shown = plan.at_scale(1 / reduced)
+        broken = scaled([square.of(f) for f in drawing.broken], 1 / reduced)
+        thin = scaled([square.of(f) for f, _ in drawing.thin], 1 / reduced)
+        view = arrange(shown, drawing.decimal_mark, broken, thin)
+        rows = _title_rows(drawing, plan, "", reduced)
+        notes = _notes(drawing, plan, view)
+        header, lines = _table(plan, view, gauge, drawing.decimal_mark)
+        if drawing.allowance and not lines:
+            header, lines = _allowances(plan, drawing.allowance, drawing.decimal_mark)
+        fits = _smallest(view, rows, notes, header, lines)
+        if fits is not None:
             break
+    paper, words, tall, (x0, y0, x1, y1) = fits or _laid(frame.PAPER[-1], rows, notes, header, lines)
     shift = np.round(np.array([(x0 + x1) / 2, (y0 + y1) / 2]) - (view.low + view.high) / 2, 1)
-    rows = _title_rows(drawing, plan, name)
+    rows = _title_rows(drawing, plan, paper.name, reduced)
     marks: list[Mark] = [*frame.border(paper), *frame.title_block(paper, rows)]
-    marks += frame.scale_strip(paper, len(rows), _face(drawing))
+    marks += frame.scale_strip(paper, len(rows), _face(drawing), reduced)
     marks += frame.note_block(words, paper, len(rows))
     if lines:
         marks += frame.table(header, lines, paper, y0 - tall)
@@ -161,12 +166,47 @@ def sketch(drawing: Drawing) -> Sheet:
     marks += [placed(m, Motion(0.0, at)) for m in _fracture(broken)]
     drawn = tuple(_on_paper(d, at) for d in view.drawn)
     outline = tuple(
-        o for f in _outline(plan.features) if isinstance(o := placed(f, Motion(0.0, at)), Path | CircleMark)
+        o for f in _outline(shown.features) if isinstance(o := placed(f, Motion(0.0, at)), Path | CircleMark)
     )
     return Sheet(
-        name, paper.width_mm, paper.height_mm, drawing.name, drawing.features, plan.turn_rad, at, drawn, tuple(marks),
-        outline, view.listed,
+        paper.name, paper.width_mm, paper.height_mm, drawing.name, drawing.features, plan.turn_rad, at, drawn,
+        tuple(marks), outline, view.listed, reduced,
     )  # fmt: skip
+
+
+Laid = tuple[frame.Paper, list[str], float, tuple[float, float, float, float]]
+"""A sheet of paper, the lines of its notes, the height of its table, and the room that is left for the view."""
+
+
+def _smallest(
+    view: PartView,
+    rows: Sequence[Sequence[frame.Field]],
+    notes: Sequence[str],
+    header: Sequence[str],
+    lines: Sequence[Sequence[str]],
+) -> Laid | None:
+    """The smallest sheet that holds a view with everything round it; None where none does."""
+    wide, high = view.high - view.low
+    for format in frame.PAPER:
+        laid = _laid(format, rows, notes, header, lines)
+        x0, y0, x1, y1 = laid[3]
+        if wide <= x1 - x0 and high <= y1 - y0:
+            return laid
+    return None
+
+
+def _laid(
+    format: tuple[str, float, float],
+    rows: Sequence[Sequence[frame.Field]],
+    notes: Sequence[str],
+    header: Sequence[str],
+    lines: Sequence[Sequence[str]],
+) -> Laid:
+    """A sheet of paper with its notes and its table."""
+    paper = frame.Paper(format[0], float(format[1]), float(format[2]))
+    words = frame.note_lines(notes, paper)
+    tall = frame.table_height(header, lines, paper)
+    return paper, words, tall, frame.room(paper, len(rows), len(words), tall)
 
 
 def _on_paper(d: Drawn, shift: Point) -> Drawn:
@@ -210,7 +250,7 @@ def _face(d: Drawing) -> str:
     return "the photographed face" if d.subject == "part" else "the photographed side"
 
 
-def _title_rows(d: Drawing, plan: Plan, paper: str) -> list[list[frame.Field]]:
+def _title_rows(d: Drawing, plan: Plan, paper: str, reduced: int) -> list[list[frame.Field]]:
     F = frame.Field
     if d.thickness_mm is None:
         thickness = "not measured"
@@ -230,7 +270,7 @@ def _title_rows(d: Drawing, plan: Plan, paper: str) -> list[list[frame.Field]]:
         [
             F("Seen from", _face(d), 50),
             F("Thickness, mm" if d.subject == "part" else "Depth, mm", thickness, 40),
-            F("Scale", "1:1", 20),
+            F("Scale", f"1:{reduced}", 20),
             F("Sheet", f"{paper}, 1 of 1", 30),
             F("Date", d.date or "not given", 40),
         ],
@@ -325,7 +365,7 @@ def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str],
     rows = []
     for w in plan.wanted:
         s = w.stated
-        if not s.is_angle:
+        if not s.is_angle and s.kind in SIZES:
             nominal, drawn = round(measured(s.kind, s.labels).value, 2), round(s.value, 2)
             what = f"{s.kind} {' '.join(dict.fromkeys(s.labels))}"
             by = number(drawn - nominal + 0.0, 2, mark)

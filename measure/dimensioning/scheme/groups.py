@@ -26,6 +26,8 @@ EQUAL_AT_MOST, EQUAL, EQUAL_MM = (0.05, 0.12), (0.03, 0.01), 0.02
 within the second pair; always within the last (chosen, no source)."""
 ONE_WAY_RAD = math.radians(1.5)
 """Edges that differ by less run the same way."""
+ALONG_RAD = math.radians(0.4)
+"""An edge that differs by less lies along a direction: less than what counts as level on a drawing (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +149,10 @@ def main_direction(features: Sequence[Feature], rounds: Sequence[Round]) -> floa
         turn = (angle[:, None] - angle + math.pi / 4) % (math.pi / 2) - math.pi / 4
         near = np.abs(turn) < ONE_WAY_RAD
         k = int((near * weight).sum(1).argmax())
-        return float(angle[k] - (near[k] * turn[k] * weight).sum() / (near[k] * weight).sum())
+        mean = float((near[k] * turn[k] * weight).sum() / (near[k] * weight).sum())
+        if np.abs(turn[k] - mean)[near[k]].min() > ALONG_RAD:  # two edges of a slight taper, say: along one of them
+            return float(angle[int(np.where(near[k], weight, 0.0).argmax())])
+        return float(angle[k] - mean)
     centres = np.array([f.centre for f in rounds])
     if len(centres) > 1:
         apart = np.hypot(*(centres[:, None] - centres).transpose(2, 0, 1))

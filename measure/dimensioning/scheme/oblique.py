@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from measure.dimensioning.gauging import Stated, crossing
+from measure.dimensioning.gauging import OVERALL, Stated, crossing
 from measure.dimensioning.scheme.places import from_main
 from measure.dimensioning.scheme.scheme import Scheme, off_deg
 from measure.dimensioning.scheme.values import End, PlannedDimension
@@ -16,10 +16,10 @@ from measure.geometry.features import FINE_MM, Feature, Line, Round, by_loop, fl
 
 TAPER_DEG = (15, 75)
 """Between these an angle tells an edge best; a slighter taper is better told by its ends (common practice)."""
-FAR_CORNER_MM = 300
-"""A theoretical corner farther from the part's middle is off any sheet."""
 AT_RIM_MM = 0.02
 """A feature that comes so near to the part's rim reaches it."""
+AT_SIDE_MM = 0.3
+"""A dimension whose ends lie so near to the part's rim, together, tells the overall size (chosen)."""
 
 
 def oblique(scheme: Scheme) -> None:
@@ -37,6 +37,9 @@ def oblique(scheme: Scheme) -> None:
             scheme.angle("angle", (f.label, g.label))
         for g in near:
             _corner(scheme, f, g)
+        for g in _neighbours(scheme, f):
+            if g in edges:
+                _corner_of_two(scheme, f, g)
     for i, f in enumerate(edges):
         for g in edges[:i]:
             if _between_deg(scheme, f, g) < 3:
@@ -83,7 +86,7 @@ def _neighbours(scheme: Scheme, f: Feature) -> list[Line]:
 def _corner(scheme: Scheme, f: Feature, g: Feature) -> None:
     """The theoretical corner of an oblique edge f and a straight one g, from its mirror image or from the datum."""
     at = crossing(scheme.shapes[f.label], scheme.shapes[g.label])
-    if not all(map(math.isfinite, at)) or max(abs(np.array(at) - (scheme.low + scheme.high) / 2)) > FAR_CORNER_MM:
+    if not scheme.is_near(at):
         return
     up = g in scheme.lines[False]
     here = End((at,), 1.0, (f.label, g.label))
@@ -99,6 +102,18 @@ def _corner(scheme: Scheme, f: Feature, g: Feature) -> None:
     if datum and datum[0] is not f:
         corner = (f.label, g.label, datum[0].label)
         scheme.take("corner", corner, partial(_between, up, here, scheme.end(datum[0], up)))
+
+
+def _corner_of_two(scheme: Scheme, f: Feature, g: Feature) -> None:
+    """The theoretical corner of two oblique edges, from both datum edges."""
+    at = crossing(scheme.shapes[f.label], scheme.shapes[g.label])
+    if not scheme.is_near(at):
+        return
+    corner = End((at,), 1.0, (f.label, g.label))
+    for up in (True, False):
+        if scheme.datum[up]:
+            datum = scheme.datum[up][0]
+            scheme.take("corner", (f.label, g.label, datum.label), partial(_between, up, corner, scheme.end(datum, up)))
 
 
 def _between(up: bool, a: End, b: End, stated: Stated) -> PlannedDimension:
@@ -134,17 +149,49 @@ def _turned_parts(scheme: Scheme) -> None:
 
 
 def auxiliary(scheme: Scheme) -> None:
-    """Overall sizes over round ends, in brackets: they follow from the rest."""
+    """Overall sizes that no other dimension tells, in brackets: they follow from the rest."""
     for up in (True, False):
-        k = 0 if up else 1
-        a, b = _rim(scheme, k, scheme.low[k]), _rim(scheme, k, scheme.high[k])
-        if a is None or b is None or a is b or a.kind == b.kind == "line":
-            continue
-        kind, labels = _over(scheme, a, b, up)
-        if kind:
-            ends = (_far_side(scheme, a, scheme.low[k], up), _far_side(scheme, b, scheme.high[k], up))
-            stated = scheme.gauge(kind, labels)
-            scheme.wanted.append(replace(_between(up, *ends, stated), auxiliary=True))
+        if not _is_told(scheme, up):
+            _over_round_ends(scheme, up)
+        if not _is_told(scheme, up):
+            scheme.wanted.append(replace(_extent(scheme, up), auxiliary=True))
+
+
+def _is_told(scheme: Scheme, up: bool) -> bool:
+    """Whether a dimension runs from one side of the part to the other, level (up) or upright."""
+    k = 0 if up else 1
+    for w in scheme.wanted:
+        if w.form == "linear" and w.ends and off_deg(w.direction_rad, 0.0 if up else math.pi / 2) < 1:
+            at = sorted(float(np.mean([p[k] for p in e.points])) for e in w.ends)
+            middle, half = sum(at) / 2, w.stated.value / 2
+            if abs(middle - half - scheme.low[k]) + abs(middle + half - scheme.high[k]) < AT_SIDE_MM:
+                return True
+    return False
+
+
+def _extent(scheme: Scheme, up: bool) -> PlannedDimension:
+    """From the outermost points on one side to those on the other, as sure as places are on the whole."""
+    k = 0 if up else 1
+    ends, labels = [], []
+    for at in (scheme.low[k], scheme.high[k]):
+        far = [(f, p) for f in scheme.features if f.loop == 0 for p in flatten(f, FINE_MM)]
+        f, p = min(far, key=lambda e: abs(e[1][k] - at))
+        ends.append(End(((float(p[0]), float(p[1])),), 1.0))
+        labels.append(f.label)
+    size = float(scheme.high[k] - scheme.low[k])
+    return _between(up, ends[0], ends[1], Stated(OVERALL, (labels[0], labels[1]), size, scheme.tolerance))
+
+
+def _over_round_ends(scheme: Scheme, up: bool) -> None:
+    """The size over straight edges and round ends along the part's sides, where it has them."""
+    k = 0 if up else 1
+    a, b = _rim(scheme, k, scheme.low[k]), _rim(scheme, k, scheme.high[k])
+    if a is None or b is None or a is b or a.kind == b.kind == "line":
+        return
+    kind, labels = _over(scheme, a, b, up)
+    if kind:
+        ends = (_far_side(scheme, a, scheme.low[k], up), _far_side(scheme, b, scheme.high[k], up))
+        scheme.wanted.append(replace(_between(up, *ends, scheme.gauge(kind, labels)), auxiliary=True))
 
 
 def _far_side(scheme: Scheme, f: Feature, at: float, up: bool) -> End:

@@ -9,7 +9,17 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from measure.dimensioning.gauging import SIZES, Gauge, Shape, Stated, acute_deg, shape_of, shapes_of
+from measure.dimensioning.gauging import (
+    SIZES,
+    Gauge,
+    Shape,
+    Stated,
+    acute_deg,
+    crossing,
+    line_through,
+    shape_of,
+    shapes_of,
+)
 from measure.dimensioning.scheme import ideal
 from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.freedom import Freedom
@@ -28,6 +38,9 @@ SQUARE_DEG = 0.6, 3.0
 AT_RIM_MM, RIM_WORTH, FIRST_WORTH_MM = 0.3, 0.35, 0.01
 """A row so near to the part's rim is at it; that is worth so much of the part's length when a datum is chosen, and the
 lower or left rim this little more (chosen)."""
+VERTEX_NEAR_MM = 30.0
+"""An angle is drawn if its vertex lies so near to the part, on paper: about where the third row of dimensions runs. Of
+edges that are nearly parallel it lies metres away (chosen)."""
 CONCENTRIC_MM, CLEAR_MM = 0.06, 3.5
 """Rounds with centres nearer than this are concentric; extension lines start so far from a centre or a circle, on paper
 (ISO 129-1 leaves it open; chosen)."""
@@ -215,8 +228,17 @@ class Scheme:
         return {e.label for s in self.slots for e in s.ends}
 
     def angle(self, kind: str, labels: tuple[str, ...]) -> bool:
-        """Take an angle."""
+        """Take an angle, if it can be drawn: its vertex lies near the part."""
+        first, *others = (self.shapes[x] for x in labels)
+        other = others[0] if len(others) == 1 else line_through(*others)
+        if not self.is_near(crossing(first, other)):
+            return False
         return self.take(kind, labels, lambda s: PlannedDimension("angle", s, 1, labels))
+
+    def is_near(self, at: Point) -> bool:
+        """Whether a place lies so near to the part that it has room on a sheet."""
+        p = np.asarray(at)
+        return bool((p > self.low - VERTEX_NEAR_MM).all() and (p < self.high + VERTEX_NEAR_MM).all())
 
     def upright(self, angle: float) -> bool:
         """Whether an axis stands upright."""

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from measure.dimensioning.gauging import Stated
 from measure.geometry.features import Feature, Point
+from measure.geometry.offsetting import scaled
 from measure.geometry.symmetry import Axis, Turning
 
 Form = Literal["linear", "slot", "diameter", "radius", "pitch", "tips", "roots", "angle"]
@@ -42,6 +43,7 @@ class PlannedDimension:
         direction_rad: linear only, the direction in which it is measured.
         ends: linear only.
         auxiliary: it follows from others and stands in brackets for convenience.
+        scale: millimetres on paper to one of the part's; the places are on paper, the size is the part's.
     """
 
     form: Form
@@ -51,6 +53,12 @@ class PlannedDimension:
     direction_rad: float = 0.0
     ends: tuple[End, End] | None = None
     auxiliary: bool = False
+    scale: float = 1.0
+
+    @property
+    def paper_mm(self) -> float:
+        """A length as long as it is on paper."""
+        return self.stated.value * self.scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +86,28 @@ class Plan:
     shared: tuple[tuple[bool, tuple[str, ...]], ...]
     pitches: tuple[tuple[Point, tuple[str, ...]], ...]
     loose: tuple[str, ...]
+
+    def at_scale(self, scale: float) -> Plan:
+        """The same as it is drawn at a scale, about the origin: places on paper, the part's own sizes."""
+        if scale == 1.0:
+            return self
+
+        def at(p: Point) -> Point:
+            return p[0] * scale, p[1] * scale
+
+        def end(e: End) -> End:
+            return replace(e, points=tuple(at(p) for p in e.points))
+
+        return replace(
+            self,
+            features=scaled(self.features, scale),
+            wanted=tuple(
+                replace(w, scale=scale, ends=w.ends and (end(w.ends[0]), end(w.ends[1]))) for w in self.wanted
+            ),
+            axes=tuple(replace(a, through_mm=at(a.through_mm)) for a in self.axes),
+            turning=self.turning and replace(self.turning, centre_mm=at(self.turning.centre_mm)),
+            pitches=tuple((at(middle), labels) for middle, labels in self.pitches),
+        )
 
     @property
     def toothed(self) -> bool:

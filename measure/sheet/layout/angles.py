@@ -235,7 +235,7 @@ def _aligned_variants(wanted: PlannedDimension, caption: Caption) -> Iterator[_V
     ends = sorted(wanted.ends, key=lambda e: float(np.mean([np.dot(p, u) for p in e.points])))
     at = [float(np.mean([np.dot(p, u) for p in e.points])) for e in ends]
     middle = sum(at) / 2
-    low, high = middle - wanted.stated.value / 2, middle + wanted.stated.value / 2
+    low, high = middle - wanted.paper_mm / 2, middle + wanted.paper_mm / 2
     outside = high - low < INSIDE_MM
     stub = STUB_MM if outside else 0.0
     for side, away, stacked in itertools.product(

@@ -28,6 +28,10 @@ CHEAP = 9.0
 """Price up to which a leader lies well."""
 DEAR = 13.0
 """Price from which on a leader lies badly."""
+MISSED = 1000.0
+"""Price of an overall size that finds no room: any other has to give way."""
+OVERALL_MM = 0.3
+"""A size that comes so near to the part's own is overall, as where dimensions are chosen."""
 FAR_OUT = 6.0
 """Price of extension lines from which on a leader is the better way to tell a slot's width."""
 
@@ -120,8 +124,9 @@ def _lay(
         placed, failed, price = lay_linear(square, outline, board)
         turned = before or [lay(w, c) for w, c in slanting]
         price += sum(NO_ROOM if d is None else d[1] for d in turned)
+        price += sum(MISSED for w in failed if _spans(w, outline))
         ways.append((price, [*placed, *(d[0] for d in turned if d is not None)], board.state(), failed, turned))
-        if all(d is not None and d[1] < CHEAP for d in turned):
+        if all(d is not None and d[1] < CHEAP for d in turned) and not any(_spans(w, outline) for w in failed):
             break  # they lie well although they came last, or there are none
     _, drawn, state, failed, turned = min(ways, key=lambda way: way[0])
     board.restore(state)
@@ -175,6 +180,13 @@ def _noted(w: PlannedDimension, c: Caption, outline: Array, decimal_mark: str) -
         w = replace(w, form="slot")
         return w, caption(w, decimal_mark)
     return w, c
+
+
+def _spans(w: PlannedDimension, outline: Array) -> bool:
+    """Whether a dimension tells the overall size."""
+    points = outline.reshape(-1, 2)
+    k = 1 if abs(math.sin(w.direction_rad)) > 0.7 else 0
+    return bool(w.paper_mm > np.ptp(points[:, k]) - OVERALL_MM)
 
 
 def _is_square(w: PlannedDimension) -> bool:

@@ -44,8 +44,8 @@ class Caption:
 
     @property
     def lift_mm(self) -> float:
-        """Height of the base line over the line below: brackets reach lower than figures."""
-        return LIFT_MM + 0.3 if self.value.startswith("(") else LIFT_MM
+        """Height of the base line over the line below: brackets reach lower than figures, down to the arrowheads."""
+        return LIFT_MM + 0.5 if self.value.startswith("(") else LIFT_MM
 
     def height_mm(self, stacked: bool) -> tuple[float, float]:
         """How far it reaches below and above its line."""

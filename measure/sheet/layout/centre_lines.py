@@ -57,7 +57,7 @@ def centre_lines(plan: Plan) -> list[Mark]:
     if plan.turning:
         for w in plan.wanted:
             if w.form in CIRCLES:  # ISO 2203 has root circles as narrow lines
-                marks.append(CircleMark(plan.turning.centre_mm, w.stated.value / 2, "CENTRE", NARROW))
+                marks.append(CircleMark(plan.turning.centre_mm, w.paper_mm / 2, "CENTRE", NARROW))
     return marks
 
 

@@ -24,11 +24,15 @@ PAPER: tuple[tuple[str, float, float], ...] = (
     ("A4", 210, 297),
     ("A4", 297, 210),
     ("A3", 420, 297),
+    ("A3", 297, 420),
     ("A2", 594, 420),
+    ("A2", 420, 594),
     ("A1", 841, 594),
+    ("A1", 594, 841),
     ("A0", 1189, 841),
+    ("A0", 841, 1189),
 )
-"""ISO 216 sizes, mm, the smallest first; those past A4 lie on their long side."""
+"""ISO 216 sizes, mm, the smallest first; those past A4 stand upright only where the part has no room otherwise."""
 BAR_MM = 100.0
 
 
@@ -128,7 +132,7 @@ def _field(f: Field, x: float, y: float) -> list[Mark]:
     ]
 
 
-def scale_strip(paper: Paper, rows: int, face: str) -> list[Mark]:
+def scale_strip(paper: Paper, rows: int, face: str, reduced: int = 1) -> list[Mark]:
     """The 100 mm bar to check a print by, and which side is up."""
     _, y0, x1, _ = paper.frame
     x0 = x1 - BLOCK_MM
@@ -146,6 +150,8 @@ def scale_strip(paper: Paper, rows: int, face: str) -> list[Mark]:
         at = (a + (4.0 if k == 10 else 0.0), y + 3.8)
         marks.append(Text(at, words, SMALL_MM, "TITLE", anchor))
     words = "True size: this bar must measure 100 mm on the print."
+    if reduced > 1:
+        words = f"{reduced} times smaller than the part. This bar must measure 100 mm on the print."
     marks.append(Text((x, base + 1.6), words, TINY_MM, "TITLE", grey=0.35))
     return marks + _side_up(x1 - 54, base + 2.0, face)
 

@@ -137,7 +137,7 @@ def _pitch_rays(wanted: PlannedDimension, middle: Point) -> _Rays:
     angle = np.radians(np.arange(3.75, 360, 7.5))
     u = np.stack([np.cos(angle), np.sin(angle)], 1)
     c = np.repeat(np.array([middle]), len(u), 0)
-    return _Rays(c + wanted.stated.value / 2 * u, u, c, np.zeros(len(u)))
+    return _Rays(c + wanted.paper_mm / 2 * u, u, c, np.zeros(len(u)))
 
 
 def _spread(rays: _Rays, leans: Array) -> _Trials:

@@ -159,7 +159,7 @@ def _task(w: PlannedDimension, c: Caption, outline: Array, low: Array, high: Arr
     at = [float(np.mean([p[k] for p in e.points])) for e in w.ends]
     ends = w.ends if at[0] <= at[1] else w.ends[::-1]
     middle = sum(at) / 2
-    first, last = middle - w.stated.value / 2, middle + w.stated.value / 2
+    first, last = middle - w.paper_mm / 2, middle + w.paper_mm / 2
     sides, crossed = [], []
     for upper in (False, True):
         feet = tuple(_foot(e, t, k, upper, outline) for e, t in zip(ends, (first, last), strict=True))
@@ -279,7 +279,7 @@ def _way(
     words = _rect(
         task, start - CLEAR_ALONG, start + room + CLEAR_ALONG, at, below + CLEAR_ACROSS, above + CLEAR_ACROSS, 0
     )
-    along = _rect(task, first + 0.6, last - 0.6, at, 0.5, 0.5, 1)
+    along = _rect(task, first + 0.2, last - 0.2, at, 0.5, 0.5, 1)
     mine = [words, along]
     sign = 1 if upper else -1
     for p, clear in task.feet_upper if upper else task.feet:
