@@ -10,7 +10,7 @@ import pytest
 from calib.card.card import Card, Failure, find_card
 from calib.rectangle.corners import corner_radius
 from calib.rectangle.laying import LaidQuadrilateral, laid
-from calib.rectangle.sighting import grown, looked_at
+from calib.rectangle.sighting import closer_look, grown
 from calib.reference.reference import ID_1
 from tests.drawn_cards import SIZE, Drawing, corners_px, parameters, photo, prior
 
@@ -175,8 +175,8 @@ def test_a_frame_printed_on_the_card_is_not_taken_for_it() -> None:
 def test_what_a_printed_frame_would_stand_on() -> None:
     d = Drawing(camera_height=150.0, thickness=0.0, shadow=(0.0, 0.0, 0.0))
     frame = replace(d, width=d.width - 5, height=d.height - 5, radius=0.05)
-    s = looked_at(photo(frame), corners_px(frame) + 0.5, ID_1, prior())
+    s = closer_look(photo(frame), corners_px(frame) + 0.5, ID_1, prior())
     outer = grown(s, ID_1)
     assert outer is not None
     assert min(np.abs(np.roll(outer, k, 0) - corners_px(d)).max() for k in range(4)) < 3.0
-    assert grown(looked_at(photo(d), corners_px(d), ID_1, prior()), ID_1) is None
+    assert grown(closer_look(photo(d), corners_px(d), ID_1, prior()), ID_1) is None

@@ -16,7 +16,7 @@ from calib.written import printable
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.steps import check as step
-from measure.steps.check import Checked, _first_of_same, looked_at, table_lines
+from measure.steps.check import Checked, _first_of_same, check_photo, table_lines
 from measure.tracing.request import Request
 from tests.sample_photos import FOLDER, save, scene, without
 from tests.spoiled_photos import blurred
@@ -102,9 +102,9 @@ def test_stopped_by_hand_it_says_what_it_has_found_by_then(
     def looks(path: Path, request: Request) -> Checked:
         if path.name == "notes.txt":
             raise KeyboardInterrupt
-        return looked_at(path, request)
+        return check_photo(path, request)
 
-    monkeypatch.setattr(step, "looked_at", looks)
+    monkeypatch.setattr(step, "check_photo", looks)
     said = Said(capsys, "check", inbox, "--csv", "--jobs", "1")
     assert said.code == 130
     assert [r["file"] for r in csv.DictReader(io.StringIO(said.out))] == NAMES[:4]

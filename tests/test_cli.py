@@ -114,7 +114,7 @@ def test_slips_are_no_numbers(words: str) -> None:
 
 
 def test_thickness_may_have_a_comma_and_a_unit() -> None:
-    from measure.tracing.asked import thickness_mm
+    from measure.tracing.thickness import thickness_mm
 
     assert thickness_mm("4,2 mm", "part") == 4.2
     assert thickness_mm("0", "part") == 0.0

@@ -7,8 +7,8 @@ from measure.geometry.dimensions import list_dimensions
 from measure.geometry.rejoin import joints, tangency
 from measure.trial.corrections import ALL_ROUND, corrected
 from measure.trial.faces import moved_by
+from measure.trial.limits import Print
 from measure.trial.sayings import DatedSaying, understood
-from measure.trial.told import Printed
 from tests.accuracy.fits import told_by_feeler, told_in_words
 from tests.jobs import estimate, plate
 from tests.simulated_parts import polygon
@@ -18,7 +18,7 @@ ROOM = 0.1
 
 
 def printed(features, all_round=0.0):
-    return Printed({f.label: f for f in features}, all_round, ROOM)
+    return Print({f.label: f for f in features}, all_round, ROOM)
 
 
 def said(words, revision=1):

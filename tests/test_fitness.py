@@ -111,7 +111,7 @@ def test_without_a_card_the_picture_itself_is_judged() -> None:
 # ------------------------------------------------------------------------------------------------- the rules themselves
 def fine() -> Fitness:
     card = CardFigures(5.0, 400.0, 0.06, 0.0, False, ())
-    part = PartFigures(0.06, 0.2, 1.0, 0.01, 0.0, 0.0, 0.0, 0.0, 0.1)
+    part = PartFigures(0.06, 0.2, 1.0, 0.0, 0.0, 0.0, 0.0, 0.1)
     return Fitness(None, Exposure(200.0, 0.0), 1.0, 0.4, 4.0, card, part)
 
 

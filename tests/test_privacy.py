@@ -24,7 +24,7 @@ from measure.geometry.dimensions import size_of
 from measure.job import records
 from measure.job.job import TRACE
 from measure.readings.jaw_reach import possible_readings
-from measure.steps.check import csv_text, looked_at, table_lines
+from measure.steps.check import check_photo, csv_text, table_lines
 from measure.steps.draw import JobOrder, draw
 from measure.tracing.request import Request
 from tests.sample_photos import HALF, LEFT, TOP, middle, scene
@@ -121,7 +121,7 @@ def test_no_mark_reaches_any_output(job: Path, marked: Path) -> None:
 
 
 def test_check_tells_none_of_it_either(marked: Path) -> None:
-    found = looked_at(marked, Request(4.2))
+    found = check_photo(marked, Request(4.2))
     said = json.dumps(found.plain()) + csv_text([found]) + "".join(table_lines([found]))
     assert not [mark for mark in (*MARKS.values(), *PLACE) if mark in said]
 
@@ -219,5 +219,5 @@ def test_digits_on_a_hidden_face_cannot_be_told(px_per_mm: float) -> None:
 def test_the_number_is_noticed_before_and_not_after(tmp_path: Path, job: Path) -> None:
     """The labelled picture itself, given back to check, shows no number."""
     shutil.copy(job / "trace.png", tmp_path / "trace.png")
-    found = looked_at(tmp_path / "trace.png", Request(4.2))
+    found = check_photo(tmp_path / "trace.png", Request(4.2))
     assert "card-digits" not in [x.code for x in found.findings]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.arrays import Array
-from calib.card.rim_fit import fitted
+from calib.card.rim_fit import fit_rims
 from calib.card.rim_model import (
     KEPT,
     LINE,
@@ -70,7 +70,7 @@ def found(
 ) -> float:
     """Where the fit puts such an edge, seen alike on all sides."""
     light = np.repeat(edge(true_px, **what)[None], 4 * EACH, 0)  # type: ignore[arg-type]
-    fit = fitted(stretches(wall_px, light), np.full(4 * EACH, start_px))
+    fit = fit_rims(stretches(wall_px, light), np.full(4 * EACH, start_px))
     return float(fit.offset_px.mean())
 
 
@@ -127,6 +127,6 @@ def test_a_dark_wall_is_not_taken_for_the_face() -> None:
 
 def test_a_fainter_step_is_known_less_well() -> None:
     light = [np.repeat(edge(0.0, face, 0.05)[None], 4 * EACH, 0) for face in (0.6, 0.07)]
-    clear, faint = (fitted(stretches(-1.0, x), np.zeros(4 * EACH)) for x in light)
+    clear, faint = (fit_rims(stretches(-1.0, x), np.zeros(4 * EACH)) for x in light)
     assert (faint.common_sd_px > 2 * clear.common_sd_px).all()
     assert (faint.step < clear.step / 5).all()

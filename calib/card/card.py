@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from calib.card.judging import GOOD, WELL_SEEN, Passed, judge
+from calib.card.judging import GOOD, WELL_SEEN, AcceptedCard, judge
 from calib.card.lying import beside, surroundings
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius
 from calib.rectangle.quads import Quad, around, ordered, quadrilaterals, same
 from calib.rectangle.refusals import Failure, drawn, no_card, raised, rejection, two_cards
-from calib.rectangle.sighting import LOW_LIGHT, Sighting, grown, looked_at, shape_of
+from calib.rectangle.sighting import LOW_LIGHT, Sighting, closer_look, grown, shape_of
 from calib.rectangle.underlay import underlay
 from calib.reference.found import Caution
 from calib.reference.reference import ID_1, Reference
@@ -116,11 +116,11 @@ def find_card(
         while waiting and trials < TRIALS and (corners is None or waiting[0].strangeness(reference) < CONVINCING):
             trials += 1
             result = judge(rgb, waiting[0], reference, prior, blur_px)
-            if isinstance(result, Passed):
+            if isinstance(result, AcceptedCard):
                 return _alone(rgb, result, quads, reference, prior)
             failures.append((waiting.pop(0), result))
     far = [q for q in quads if not any(q is n for n in near) and _card_like(q, prior)][:CLOSER_LOOKS]
-    for s in (looked_at(rgb, q.corners_px, reference, prior) for q in far if corners_px is None):
+    for s in (closer_look(rgb, q.corners_px, reference, prior) for q in far if corners_px is None):
         why = rejection(s, reference)
         if why is not None:
             failures.append((s, why))
@@ -132,7 +132,7 @@ def _by_hand(
 ) -> list[Array]:
     """(4, 2) corners each of what may be meant: the edges most like the reference, looked for nearer and farther."""
     rough = ordered(around(corners_px))
-    looks = [looked_at(rgb, rough, reference, prior, reach).corners_px for reach in HAND_PX]
+    looks = [closer_look(rgb, rough, reference, prior, reach).corners_px for reach in HAND_PX]
     out: list[Array] = []
     for corners in (*looks, *(q.corners_px for q in quads)):
         there = np.isfinite(corners).all() and same(corners, rough, HAND_PX[-1])
@@ -146,13 +146,13 @@ def _sights(
 ) -> list[tuple[Sighting, Failure | None]]:
     """A candidate measured and judged; and what else it may be, if that is like the reference: a frame printed on it,
     which is often bolder than the card's own edge; or one with a wide shadow, which is as well."""
-    s = looked_at(rgb, corners_px, reference, prior)
+    s = closer_look(rgb, corners_px, reference, prior)
     out = [(s, rejection(s, reference))]
     if out[0][1] is None:
         return out
     outer = grown(s, reference)
-    others = [looked_at(rgb, outer, reference, prior)] if outer is not None else []
-    shaded = looked_at(rgb, corners_px, reference, prior, farther=LOW_LIGHT)
+    others = [closer_look(rgb, outer, reference, prior)] if outer is not None else []
+    shaded = closer_look(rgb, corners_px, reference, prior, farther=LOW_LIGHT)
     if shaded.strangeness(reference) < GOOD:  # who looks far finds something: it must be as good as a card
         others.append(shaded)
     return [*out, *((o, None) for o in others if rejection(o, reference) is None)]
@@ -172,7 +172,7 @@ def _card_like(quad: Quad, prior: Prior) -> bool:
 
 
 def _alone(
-    rgb: NDArray[np.uint8], card: Passed, quads: list[Quad], reference: Reference, prior: Prior
+    rgb: NDArray[np.uint8], card: AcceptedCard, quads: list[Quad], reference: Reference, prior: Prior
 ) -> Card | Failure:
     """The card, unless another lies beside it (measured in its view, the other would be of the same size), or it does
     not lie on the table."""
@@ -188,7 +188,7 @@ def _alone(
             and abs(short - r.height_mm) < SECOND_HEIGHT * r.height_mm
         )
         elsewhere = np.hypot(*X.mean(0)) > ELSEWHERE * r.height_mm
-        if as_large and elsewhere and rejection(looked_at(rgb, q.corners_px, reference, prior), reference) is None:
+        if as_large and elsewhere and rejection(closer_look(rgb, q.corners_px, reference, prior), reference) is None:
             return two_cards()
     light = Light.of(rgb, surroundings(view, r))
     around = beside(light, view, r)
@@ -211,7 +211,7 @@ def _alone(
     )
 
 
-def _cautions(card: Passed) -> tuple[Caution, ...]:
+def _cautions(card: AcceptedCard) -> tuple[Caution, ...]:
     out = []
     if card.seen.min() < WELL_SEEN:
         text = "One side of the card hardly stands out from what it lies on, so the scale is less sure."

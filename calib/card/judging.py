@@ -45,7 +45,7 @@ MOST_RADIUS_SD_MM = 0.4
 
 
 @dataclass(frozen=True, slots=True)
-class Passed:
+class AcceptedCard:
     """A candidate that is the reference.
 
     Attributes:
@@ -66,7 +66,9 @@ class Passed:
     seen: Array
 
 
-def judge(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float) -> Passed | Failure:
+def judge(
+    rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prior, blur_px: float
+) -> AcceptedCard | Failure:
     """Solve the view from a candidate's sides and judge the result.
 
     The sides are searched for widely. Should that fail for a good candidate, they are searched for close to where the
@@ -81,13 +83,13 @@ def judge(rgb: NDArray[np.uint8], s: Sighting, reference: Reference, prior: Prio
     if isinstance(result, Failure) and s.strangeness(reference) <= GOOD:
         near = located(light, guesses[0], reference.rectangle, prior, size, blur_px, NEAR)
         again = _judged(s, near, guesses, reference, prior, size)
-        result = again if isinstance(again, Passed) else result
+        result = again if isinstance(again, AcceptedCard) else result
     return result if isinstance(result, Failure) else _finer(result, light, guesses, reference, prior, size)
 
 
 def _finer(
-    p: Passed, light: Light, guesses: list[Array], reference: Reference, prior: Prior, size: tuple[int, int]
-) -> Passed:
+    p: AcceptedCard, light: Light, guesses: list[Array], reference: Reference, prior: Prior, size: tuple[int, int]
+) -> AcceptedCard:
     """What passed, its view solved once more from its rims."""
     edges = rims(light, p.solution)
     try:
@@ -105,7 +107,7 @@ def _judged(
     reference: Reference,
     prior: Prior,
     size: tuple[int, int],
-) -> Passed | Failure:
+) -> AcceptedCard | Failure:
     """Test a solved view.
 
     Height, by the length of the long side, is a hypothesis test: the view is solved once more with the height unknown,
@@ -134,7 +136,7 @@ def _judged(
         why = cut_off()
     if why is None and (seen.min() < SEEN or radius.sd_mm > MOST_RADIUS_SD_MM):
         why = _unclear(s, reference)
-    return why or Passed(solution, tuple(edges), corners, radius, height, height_sd, seen)
+    return why or AcceptedCard(solution, tuple(edges), corners, radius, height, height_sd, seen)
 
 
 def _unclear(s: Sighting, reference: Reference) -> Failure:

@@ -25,7 +25,7 @@ from calib.card.rim_model import (
     RimParameters,
     Stretches,
     clipped_codes,
-    compared,
+    jpeg_codes,
     predicted,
     step_at_rim,
     with_derivative,
@@ -53,8 +53,8 @@ CLIPPED_LOG, CLIPPED_SD = 0.5, 0.5
 TURNS, TRIALS, SETTLED_PX = 16, 5, 0.01
 DAMPING, EASED, HARDENED = 1e-3, 5.0, 6.0
 """Most turns, most steps tried in each, the change that ends them. Marquardt's factor: at first, how it changes."""
-HEARD_WHOLE = 1.5
-"""What makes the better half of the stretches heard whole: 1 + ½, at the median misfit (arithmetic)."""
+FULL_TRUST = 1.5
+"""What makes the better half of the stretches count whole: 1 + ½, at the median misfit (arithmetic)."""
 MOST_STEP = 0.3
 """Most that the logarithm of the blur, and the sharpening, change in one step: a derivative holds no farther
 (chosen)."""
@@ -66,24 +66,22 @@ class RimFit:
 
     Attributes:
         offset_px: (m,) where each stretch's upper rim lies, outwards from where it was expected.
-        own_sd_px: (m,) by what is its own alone; common_sd_px: (4,) by what a side's stretches have in common.
+        common_sd_px: (4,) standard deviation by what a side's stretches have in common.
         cost: (4,) of each side, half the weighted sum of squares with what was known beforehand.
         misfit: (4,) root mean square of what is not explained in Y, share of full code.
         step: (4,) see `calib.card.rim_model.step_at_rim`.
-        blur_px, sharpening: of the photo.
+        blur_px: of the photo.
     """
 
     offset_px: Array
-    own_sd_px: Array
     common_sd_px: Array
     cost: Array
     misfit: Array
     step: Array
     blur_px: float
-    sharpening: float
 
 
-def fitted(s: Stretches, start_px: Array) -> RimFit:
+def fit_rims(s: Stretches, start_px: Array) -> RimFit:
     """The upper rim along all stretches.
 
     Args:
@@ -97,7 +95,7 @@ class _Adjustment:
     """The unknowns' best values so far, with what is known of them beforehand."""
 
     def __init__(self, s: Stretches, start_px: Array) -> None:
-        self.s, self.seen = s, compared(s.light)
+        self.s, self.seen = s, jpeg_codes(s.light)
         m = len(s.side)
         self.mean, self.sd = np.zeros((m, OWN)), np.tile(OWN_SD, (m, 1))
         for at, end in ((FACE, slice(None, INNER_SAMPLES)), (GROUND, slice(-INNER_SAMPLES, None))):
@@ -111,7 +109,7 @@ class _Adjustment:
         self.on_line = np.zeros((m, PHOTO + SIDE))  # how the distance from a side's line hangs on what is shared
         self.on_line[:, PHOTO:][:, LINE] = -np.stack([np.ones(m), s.along, 1 - 8 * s.along**2], 1)
         self.weight = 1 / NOISE**2 / CORRELATED
-        self.heard = np.ones(m)
+        self.trust = np.ones(m)
         self.shared = [np.r_[:PHOTO, PHOTO + SIDE * k : PHOTO + SIDE * (k + 1)] for k in range(4)]
 
     def run(self) -> RimFit:
@@ -137,7 +135,7 @@ class _Adjustment:
 
     def squares(self, at: RimParameters, r: Array) -> Array:
         """(5,) weighted squares of each side and of what is the photo's, all that is known beforehand included."""
-        each = self.heard * (r**2 @ self.weight).sum(1) + (((at.own - self.mean) / self.sd) ** 2).sum(1)
+        each = self.trust * (r**2 @ self.weight).sum(1) + (((at.own - self.mean) / self.sd) ** 2).sum(1)
         each += (self.off_line(at) / LINE_SD_PX) ** 2
         sides = np.array([each[self.s.side == k].sum() for k in range(4)])
         sides += (((at.by_side - SIDE_MEAN) / SIDE_SD) ** 2).sum(1)
@@ -147,9 +145,9 @@ class _Adjustment:
         """Residuals, and normal matrix and right side: of the stretches' own unknowns, mixed, of those they share."""
         p, D = with_derivative(self.s, self.now)
         r = self.seen - p
-        squares = (r**2 @ self.weight).sum(1)  # print or dirt makes a stretch unlike the model: it is heard less
-        self.heard = np.minimum(HEARD_WHOLE / (1 + squares / max(2 * float(np.median(squares)), 1e-9)), 1.0)
-        root = np.sqrt(self.weight * self.heard[:, None])[:, None]
+        squares = (r**2 @ self.weight).sum(1)  # print or dirt makes a stretch unlike the model: it counts less
+        self.trust = np.minimum(FULL_TRUST / (1 + squares / max(2 * float(np.median(squares)), 1e-9)), 1.0)
+        root = np.sqrt(self.weight * self.trust[:, None])[:, None]
         J, y = (D * root[:, None]).reshape(*D.shape[:2], -1), (r * root).reshape(len(r), -1)
         H, g = J @ J.transpose(0, 2, 1), np.einsum("mki,mi->mk", J, y)
         A, B, C, a, c = H[:, :OWN, :OWN], H[:, :OWN, OWN:], H[:, OWN:, OWN:], g[:, :OWN], g[:, OWN:]
@@ -205,11 +203,9 @@ class _Adjustment:
         misfit = np.array([np.sqrt((r[self.s.side == k][..., 0] ** 2).mean()) for k in range(4)])
         return RimFit(
             self.now.own[:, 0],
-            np.sqrt(inverse[:, 0, 0]),
             common,
             self.squares(self.now, r)[:4] / 2,
             misfit,
             step_at_rim(self.s, self.now),
             float(np.exp(self.now.photo[0])),
-            float(self.now.photo[1]),
         )

@@ -41,8 +41,8 @@ WALL_IN_BLURS = 1.5
 FACE, SLOPE, GROUND, OWN = slice(1, 4), 4, slice(5, 8), 8
 """A stretch's own unknowns: place of the upper rim, px; logarithms of the face's light; how that changes inwards, share
 a pixel; logarithms of the ground's light; and how many they are."""
-SKY, SHADES, WALL, LINE, SIDE = 0, slice(0, 9), slice(9, 12), slice(12, 15), 15
-"""A side's: share of its light that the ground gets from the whole sky, and what each shadow takes; logarithms of the
+SHADES, WALL, LINE, SIDE = slice(0, 9), slice(9, 12), slice(12, 15), 15
+"""A side's: shares of its light that the ground gets from the whole sky, and that each shadow takes; logarithms of the
 wall's light over the face's; offset, slope and bow of the line that its stretches lie on, px; and how many they are."""
 BLUR, SHARPENING, PHOTO = 0, 1, 2
 """The photo's: logarithm of the blur, px, and strength of the sharpening; and how many they are."""
@@ -110,7 +110,7 @@ def _smoothing(sigma_px: float) -> Array:
     return np.asarray(out / out.sum(1, keepdims=True))
 
 
-def compared(light: Array) -> Array:
+def jpeg_codes(light: Array) -> Array:
     """(m, k, 3) codes Y, Cb, Cr, share of full code, of the linear light (m, n, 3) of a photo."""
     return np.asarray((clipped_codes(light) @ TO_JPEG)[:, KEPT])
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from calib.arrays import Array
-from calib.card.rim_fit import NOISE, RimFit, fitted
+from calib.card.rim_fit import NOISE, RimFit, fit_rims
 from calib.card.rim_model import INNER_SAMPLES, STEP_PX, Stretches, offsets
 from calib.light.profile import Light
 from calib.rectangle.sides import BESIDE_CORNER_MM, CORNER_MARGIN_MM
@@ -58,7 +58,7 @@ def rims(light: Light, solution: Solution) -> tuple[SideEdges, ...]:
         more clearly seen.
     """
     s, points, normals = _stretches(light, solution)
-    fits = [fitted(s, start_px) for start_px in _starts(s)]
+    fits = [fit_rims(s, start_px) for start_px in _starts(s)]
     return tuple(_edges(s, k, fits, points, normals) for k in range(4))
 
 

@@ -1,7 +1,8 @@
 """Quadrilaterals laid on the edges of a picture: each side moved as a whole onto the strongest edge near it.
 
-Each side is heard in blocks, each with one voice, spoken where its own step of colour is greatest and as loud as that
-step is clear; where most voices fall on one line, there is the side (a Hough transform over offset, slope and bow).
+Each side is cut into blocks, and each block votes for the places where its own step of colour is greatest, with the
+more weight the clearer that step is. The line that most votes fall on is the side (a Hough transform over offset, slope
+and bow).
 Quick and rough: it takes the strongest edge, be it the face's, the rim's or a shadow's.
 """
 
@@ -32,7 +33,7 @@ WEAKEST, APART_PX = 0.45, 2.5
 """A side's further edges: how strong against the strongest, and how far from it."""
 BOW_SD_PX = 0.2
 """Least standard deviation of a bow: print, shadow and pixel grid shift a side's middle against its ends."""
-WITHIN, HEARD = 0.9, 0.1
+WITHIN, LEAST_VOTE = 0.9, 0.1
 """A block counts when so much of it lies in the picture; a block's edge counts from this weight on (chosen)."""
 END = 0.01
 """So much farther a grid runs, px, that its last value is not lost to rounding."""
@@ -141,8 +142,8 @@ def _side_lines(
     x = np.arange(-reach_px - margin, reach_px + margin + END, spacing)
     at = p + t[:, None, None] * d + x[None, :, None] * n
     inside = ((at[:, len(x) // 2] >= 0) & (at[:, len(x) // 2] <= np.array(size_px) - 1)).all(1)
-    heard = inside.reshape(BLOCKS, each).mean(1) > WITHIN
-    if heard.sum() < 3:
+    counted = inside.reshape(BLOCKS, each).mean(1) > WITHIN
+    if counted.sum() < 3:
         return [SideLine(np.stack([p, p + d]), 0.0, 0.0, np.inf)]
     mean = look(at).reshape(BLOCKS, each, len(x), 3).mean(1)
     sums = np.concatenate([np.zeros((BLOCKS, 1, 3)), np.cumsum(mean, 1)], 1)
@@ -151,16 +152,16 @@ def _side_lines(
     energy = (step**2).sum(2)
     usual = np.maximum(np.median(energy, 1, keepdims=True), faint**2)
     top = energy.max(1, keepdims=True)
-    voice = np.sqrt(energy / np.maximum(top, 1e-12)) * top / (top + usual) * heard[:, None]
+    votes = np.sqrt(energy / np.maximum(top, 1e-12)) * top / (top + usual) * counted[:, None]
     tt = t.reshape(BLOCKS, each).mean(1) - 0.5
     slopes = np.arange(-min(reach_px, MOST_SLOPE_PX), min(reach_px, MOST_SLOPE_PX) + END, spacing)
     path = slopes[None, :, None] * tt + bows_px[:, None, None] * (1 - 4 * tt**2)
     k = np.arange(len(xs)) + np.round(path[..., None] / spacing).astype(int)  # (bow, slope, block, x)
-    # among several edges a faint one counts too, so loudness is compressed; for placing them it is not
-    clear = np.log1p(energy / usual) / np.log1p(np.maximum(top / usual, CLEAR)) * heard[:, None]
-    padded = np.pad(voice if most == 1 else clear, ((0, 0), (0, 1)))
+    # among several edges a faint one counts too, so strength is compressed; for placing them it is not
+    clear = np.log1p(energy / usual) / np.log1p(np.maximum(top / usual, CLEAR)) * counted[:, None]
+    padded = np.pad(votes if most == 1 else clear, ((0, 0), (0, 1)))
     k = np.where((k >= 0) & (k < len(xs)), k, len(xs))
-    total = padded[np.arange(BLOCKS)[:, None], k].sum(2) / heard.sum()
+    total = padded[np.arange(BLOCKS)[:, None], k].sum(2) / counted.sum()
     out: list[SideLine] = []
     # where each line tried passes the side's two ends and its middle: (bow, slope, x)
     places = {h: xs + h * slopes[:, None] + (1 - 4 * h**2) * bows_px[:, None, None] for h in (-0.5, 0.0, 0.5)}
@@ -171,7 +172,7 @@ def _side_lines(
         share = float(total[g, i, j])
         if out and share < WEAKEST * out[0].share:
             break
-        fit, doubt = _settled(voice, xs, tt, (xs[j], slopes[i], bows_px[g]), len(bows_px) > 1)
+        fit, doubt = _settled(votes, xs, tt, (xs[j], slopes[i], bows_px[g]), len(bows_px) > 1)
         a, b = p + (fit[0] - fit[1] / 2) * n, p + d + (fit[0] + fit[1] / 2) * n
         if all(np.abs((np.stack([a, b]) - o.ends_px) @ n).max() > APART_PX / 2 for o in out):
             out.append(SideLine(np.stack([a, b]), share, float(fit[2]), doubt))
@@ -182,7 +183,7 @@ def _side_lines(
     return out
 
 
-def _settled(voice: Array, xs: Array, tt: Array, start: tuple[float, float, float], bent: bool) -> tuple[Array, float]:
+def _settled(votes: Array, xs: Array, tt: Array, start: tuple[float, float, float], bent: bool) -> tuple[Array, float]:
     """Offset, slope and bow by least squares from the blocks' own peaks near a first answer; the bow's doubt."""
     fit = np.array(start)
     A = np.stack([np.ones_like(tt), tt, 1 - 4 * tt**2], 1)[:, : 3 if bent else 2]
@@ -191,16 +192,16 @@ def _settled(voice: Array, xs: Array, tt: Array, start: tuple[float, float, floa
     spacing = float(xs[1] - xs[0])
     for near in (3 * spacing, 2 * spacing):
         expected = A @ fit[: A.shape[1]] + rest
-        fence = np.where(np.abs(xs - expected[:, None]) <= near, voice, 0)
+        fence = np.where(np.abs(xs - expected[:, None]) <= near, votes, 0)
         k = np.clip(fence.argmax(1), 1, len(xs) - 2)
         rows = np.arange(len(tt))
-        left, mid, right = voice[rows, k - 1], voice[rows, k], voice[rows, k + 1]
+        left, mid, right = votes[rows, k - 1], votes[rows, k], votes[rows, k + 1]
         bend = left - 2 * mid + right
         peak = xs[k] + spacing * np.clip(
             np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0), -0.5, 0.5
         )
         w = mid * (np.abs(peak - expected) <= near + spacing)
-        if (w > HEARD).sum() < A.shape[1] + 2:
+        if (w > LEAST_VOTE).sum() < A.shape[1] + 2:
             break
         N = A.T @ (A * w[:, None]) + 1e-9 * np.eye(A.shape[1])
         fit[: A.shape[1]] = np.linalg.solve(N, A.T @ (w * (peak - rest)))

@@ -128,7 +128,7 @@ def inside(corners_px: Array, size_px: tuple[int, int]) -> bool:
     return bool(((corners_px >= 0) & (corners_px <= np.array(size_px) - 1)).all())
 
 
-def looked_at(
+def closer_look(
     rgb: NDArray[np.uint8],
     corners_px: Array,
     reference: Reference,

@@ -18,9 +18,9 @@ from calib.view.settling import MAD_TO_SD
 from calib.view.view import Prior, View, project, projection_derivative
 
 CAMERA, POSE, SHAPE = 4, 6, 6
-SHAPE_NAMES = ("stretch_x", "stretch_y", "shear", "bow_xx", "bow_xy", "bow_yy")
-"""How a sheet departs from its drawing: relative stretch each way, shear (rad), and heights over the plane at the
-frame's corners and sides, mm: z = bow_xx ξ² + bow_xy ξη + bow_yy η², with ξ = x / half width, η = y / half height."""
+"""Parameters of a camera, of a pose, and of a sheet's shape, which is how it departs from its drawing: relative stretch
+along x and y, shear (rad), and three bows, mm, which are heights over the plane: z = bow_xx ξ² + bow_xy ξη + bow_yy η²,
+with ξ = x / half width, η = y / half height."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class PointBearer:
 
     Attributes:
         half_mm: (2,) half its size, to which bows refer.
-        shape: (6,) best values of SHAPE_NAMES; shape_sd: standard deviations, 0 for what is exact.
+        shape: (6,) best values of its shape, see SHAPE; shape_sd: standard deviations, 0 for what is exact.
         point_sd_mm: standard deviation of each point's place, each way.
     """
 
@@ -65,7 +65,7 @@ class Adjusted:
     Attributes:
         views: of each photo, with the covariance of its ten parameters.
         camera: (4,) focal length, principal point, k1; camera_covariance: (4, 4).
-        shape: (6,) of SHAPE_NAMES; shape_sd: (6,) afterwards.
+        shape: (6,) of the sheet, see SHAPE; shape_sd: (6,) afterwards.
         standardised: for each photo (n,) the residuals' lengths in standard deviations.
         used: for each photo (n,) whether a point counted.
         rms_px: for each photo, of the points used, each way.

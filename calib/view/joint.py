@@ -71,14 +71,12 @@ class Placed:
         rectangle: its size.
         size_covariance: (2, 2) of width and height.
         place: (3,) x, y and turn.
-        modes_px: (4, m) each side's shape: all of it off, its ends off either way, its middle off, and waves.
         residuals: per side, of its points, in units of one point's standard deviation.
     """
 
     rectangle: Rectangle
     size_covariance: Array
     place: Array
-    modes_px: Array
     residuals: tuple[Array, ...]
 
 
@@ -258,7 +256,6 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
                 replace(b.rectangle, width_mm=float(size[0]), height_mm=float(size[1]), thickness_mm=float(size[2])),
                 cov[i : i + 2, i : i + 2],
                 seen.place_of(v, k),
-                size[7:].reshape(4, MODES),
                 tuple(residuals),
             )
         )

@@ -20,12 +20,11 @@ from calib.arrays import Array
 
 ALPHA0 = 0.001
 """Chance that a good observation is called bad (Baarda 1968)."""
-POWER = 0.80
-"""Chance that an error of the marginally detectable size is noticed (Baarda 1968)."""
 CRITICAL = 3.2905267
 """Two-sided critical value of the standard normal distribution for ALPHA0."""
 DELTA0 = 4.1321479
-"""Non-centrality at which the test has POWER: 3.2905 + 0.8416."""
+"""Non-centrality at which an error is noticed with a chance of 0.80, the marginally detectable one (Baarda 1968):
+3.2905 + 0.8416."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,13 +216,6 @@ def along(u: Array, m: Array, c: Array) -> tuple[float, float]:
     if strength <= 1e-12 * float(c @ c):
         return 0.0, math.inf
     return float(c @ u) / strength, 1 / math.sqrt(strength)
-
-
-def critical_value(alpha: float) -> float:
-    """Two-sided critical value of the standard normal distribution."""
-    from scipy.special import ndtri
-
-    return float(ndtri(1 - alpha / 2))
 
 
 def chi2_limit(freedom: int, alpha: float = 0.05) -> float:

@@ -25,7 +25,7 @@ from measure.bench.uploads import NotTaken, body_of, received
 from measure.job.records import Pair
 from measure.rim import rim_told
 from measure.subject import subject_of
-from measure.tracing.asked import thickness_mm
+from measure.tracing.thickness import thickness_mm
 
 M = TypeVar("M", bound=BaseModel)
 LONGEST_FIELD = 4000
@@ -123,7 +123,7 @@ def page(request: Request, template: str, **words: Any) -> HTMLResponse:
     return HTMLResponse(request.app.state.pages.get_template(template).render(words))
 
 
-def how(subject: str, thickness: str | None, rim: str | None) -> kept.Asked:
+def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceOrder:
     """What is to be traced, by the words of a form, in one piece.
 
     Raises:
@@ -135,10 +135,10 @@ def how(subject: str, thickness: str | None, rim: str | None) -> kept.Asked:
             text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
             raise WrongUsage(text, "thickness")
         thickness = None
-    return kept.Asked(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_told(rim or None))
+    return kept.TraceOrder(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_told(rim or None))
 
 
-def require_joinable(asked: kept.Asked) -> None:
+def require_joinable(asked: kept.TraceOrder) -> None:
     """Two pieces are joined of a part, and by their edges alone.
 
     Raises:

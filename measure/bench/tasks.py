@@ -43,7 +43,7 @@ class TraceOrder:
     photo: Path
     out: Path
     part: str
-    asked: kept.Asked
+    asked: kept.TraceOrder
     known: kept.KeptPhoto | None
     hidden: bool
     name: str
@@ -132,7 +132,7 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     return TraceAnswer(tuple(files))
 
 
-def marked(asked: kept.Asked, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:
+def marked(asked: kept.TraceOrder, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:
     """What was marked by hand on the shown picture, in pixels of the photo.
 
     Args:
@@ -157,11 +157,11 @@ def check(order: CheckOrder, say: Say) -> dict[str, Any]:
         verdict, reasons and reply.
     """
     from calib.lens.store import profile_for
-    from measure.steps.check import looked_at
+    from measure.steps.check import check_photo
     from measure.tracing.request import Request
 
     seen: list[tuple[Photo, Found | Failure]] = []
-    found = looked_at(order.photo, Request(), lambda photo, reference: seen.append((photo, reference)))
+    found = check_photo(order.photo, Request(), lambda photo, reference: seen.append((photo, reference)))
     if found.verdict != "retake":
         photo, reference = seen[0]
         copied(replace(photo, name=order.name), reference, profile_for(photo), order.out, say)

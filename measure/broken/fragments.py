@@ -102,10 +102,10 @@ def _fitting(found: Sequence[Mating]) -> Mating:
     Raises:
         PartRefused: there is none.
     """
-    if not found or found[0].weighed.worth < LEAST_WORTH or found[0].rms_mm > WORST_RMS_MM:
+    if not found or found[0].pose_support.worth < LEAST_WORTH or found[0].rms_mm > WORST_RMS_MM:
         raise PartRefused(_NOT_FITTING, "pieces-differ")
     best = found[0]
-    if len(found) > 1 and found[1].weighed.worth > RIVAL * best.weighed.worth:
+    if len(found) > 1 and found[1].pose_support.worth > RIVAL * best.pose_support.worth:
         raise PartRefused(_EITHER_WAY, "pieces-ambiguous")
     if math.sqrt(float(np.linalg.eigvalsh(best.covariance[1:, 1:]).max())) > LOOSE_MM:
         raise PartRefused(_TOO_SMOOTH, "break-too-smooth")

@@ -60,27 +60,25 @@ LEAST_GAP_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
+class PoseSupport:
     """A pose with what speaks for it.
 
     Attributes:
-        pose: of the second piece.
-        touching_mm: length of its boundary that touches the first one's.
+        motion: of the second piece.
         inside_mm: length that lies in the first piece.
-        told: how much of the one boundary's shape the other tells: for each millimetre the logarithm of how many times
-            nearer it lies than a circle or a straight line would; and MOUTH for each end across which the boundary goes
-            on.
+        support: how much of the one boundary's shape the other tells: for each millimetre the logarithm of how many
+            times nearer it lies than a circle or a straight line would; and MOUTH for each end across which the
+            boundary goes on.
     """
 
     motion: Motion
-    touching_mm: float
     inside_mm: float
-    told: float
+    support: float
 
     @property
     def worth(self) -> float:
         """What speaks for it."""
-        return self.told - 2 * self.inside_mm
+        return self.support - 2 * self.inside_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +86,7 @@ class Mating:
     """One piece laid on another.
 
     Attributes:
-        weighed: how the second lies on the first, and what speaks for it.
+        pose_support: how the second lies on the first, and what speaks for it.
         length_mm: of the break, where they touch.
         rms_mm, worst_mm: the gap between them, along the normal.
         about_mm: (2,) middle of the break.
@@ -97,7 +95,7 @@ class Mating:
         first, second: (n,), (m,) which points of the two boundaries touch.
     """
 
-    weighed: Weighed
+    pose_support: PoseSupport
     length_mm: float
     rms_mm: float
     worst_mm: float
@@ -110,7 +108,7 @@ class Mating:
     @property
     def motion(self) -> Motion:
         """How the second piece lies on the first."""
-        return self.weighed.motion
+        return self.pose_support.motion
 
 
 def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
@@ -120,7 +118,7 @@ def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
         first, second: outer boundaries, counter-clockwise.
     """
     fixed, loose = Boundary(first), Boundary(second)
-    every = [weighed(fixed, loose, p, ROUGH_GRAIN_MM) for p in guesses(fixed, loose)]
+    every = [pose_support(fixed, loose, p, ROUGH_GRAIN_MM) for p in guesses(fixed, loose)]
     out: list[Mating] = []
     tried: list[Motion] = []
     for w in sorted(every, key=lambda w: -w.worth):
@@ -132,7 +130,7 @@ def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
         better = settled(fixed, loose, w.motion)
         if better is not None and all(_apart(loose, better.motion, k.motion) >= APART_MM for k in out):
             out.append(better)
-    return sorted(out, key=lambda m: -m.weighed.worth)
+    return sorted(out, key=lambda m: -m.pose_support.worth)
 
 
 def _apart(loose: Boundary, a: Motion, b: Motion) -> float:
@@ -141,7 +139,7 @@ def _apart(loose: Boundary, a: Motion, b: Motion) -> float:
     return float(np.hypot(*d.T).max())
 
 
-def weighed(fixed: Boundary, loose: Boundary, p: Motion, grain_mm: float) -> Weighed:
+def pose_support(fixed: Boundary, loose: Boundary, p: Motion, grain_mm: float) -> PoseSupport:
     """A pose with how far it makes the pieces touch and lie in each other, and what it tells.
 
     Args:
@@ -157,13 +155,13 @@ def weighed(fixed: Boundary, loose: Boundary, p: Motion, grain_mm: float) -> Wei
     step = loose.length / len(q)
     touch = bridged(back & (off < TOUCHING_MM), np.full(len(q), step))
     inside = float(((gap < -DEEP_MM) & _within(fixed, q)).sum() * step)
-    told = 0.0
+    support = 0.0
     for run in runs_of(touch) if touch.any() and not touch.all() else []:
-        told += _going_on(fixed, q, run, i[run], step, grain_mm)
+        support += _going_on(fixed, q, run, i[run], step, grain_mm)
         for few in np.array_split(run, max(1, round(len(run) * step / GRAINED_MM))):
             ragged, left = _ragged_mm(q[few]), float(np.quantile(np.abs(gap[few]), KEPT))
-            told += len(few) * step * math.log(math.hypot(ragged, grain_mm) / math.hypot(left, grain_mm))
-    return Weighed(p, float(touch.sum() * step), inside, told)
+            support += len(few) * step * math.log(math.hypot(ragged, grain_mm) / math.hypot(left, grain_mm))
+    return PoseSupport(p, inside, support)
 
 
 def _going_on(fixed: Boundary, q: Array, run: Index, at: Index, step_mm: float, grain_mm: float) -> float:
@@ -172,14 +170,14 @@ def _going_on(fixed: Boundary, q: Array, run: Index, at: Index, step_mm: float, 
     Args:
         q: (n, 2) the loose piece's boundary as laid, in steps of step_mm.
         run: the points that touch; at: the fine points of the fixed one that are nearest to them.
-        grain_mm: as in `weighed`.
+        grain_mm: as in `pose_support`.
     """
     near, far = (max(1, round(x / step_mm)) for x in (CLEAR_MM, BESIDE_MM))
     fine = fixed.length / len(fixed.fine)
     stride = max(1, round(step_mm / fine))
     walk = np.arange(near, far + 1)
 
-    def told(before: Array, after: Array) -> float:
+    def support(before: Array, after: Array) -> float:
         a, b = before[-1] - before[0], after[-1] - after[0]
         if a @ b < ALONG * np.hypot(*a) * np.hypot(*b) or (after[0] - before[-1]) @ (a + b) <= 0:
             return 0.0
@@ -190,7 +188,7 @@ def _going_on(fixed: Boundary, q: Array, run: Index, at: Index, step_mm: float, 
     m = len(fixed.fine)
     other_before = fixed.fine[(at[-1] - stride * walk[::-1]) % m]
     other_after = fixed.fine[(at[0] + stride * walk) % m]
-    return told(other_before, own_after) + told(own_before, other_after)
+    return support(other_before, own_after) + support(own_before, other_after)
 
 
 def _ragged_mm(p: Array) -> float:
@@ -277,7 +275,7 @@ def judged(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
     response = pull @ (fixed.loop.sensitivity[nearest] + loose.loop.sensitivity[use])
     covariance = inverse * variance + 2 * FACES_SD_MM**2 * np.outer(common, common)
     return Mating(
-        weighed(fixed, loose, p, GRAIN_MM),
+        pose_support(fixed, loose, p, GRAIN_MM),
         float(lengths(loose.points)[second].sum()),
         float(np.sqrt(np.mean(gap[use] ** 2))),
         float(np.abs(gap[use]).max()),

@@ -53,7 +53,7 @@ class PartFigures:
     Attributes:
         mm_per_px: size of a pixel there.
         edge_room: its least distance from the photo's edge, as a share of the short side.
-        lean_mm: how wide its wall is seen at the most; height_share: its height over the camera's.
+        lean_mm: how wide its wall is seen at the most.
         glare: share of its face that mirrors a lamp.
         clipped: share of its boundary at the sensor's limit.
         shaded, faint: shares that a shadow hides, or that hardly show for another reason.
@@ -63,7 +63,6 @@ class PartFigures:
     mm_per_px: float
     edge_room: float
     lean_mm: float
-    height_share: float
     glare: float
     clipped: float
     shaded: float
@@ -107,7 +106,6 @@ def part_figures(
             mm_per_px=px_mm,
             edge_room=float(room),
             lean_mm=height_mm * away / (camera - height_mm),
-            height_share=height_mm / camera,
             glare=glare(*box_of(rgb, outer)),
             clipped=clipped,
             shaded=shaded,

@@ -13,7 +13,7 @@ from measure.cli import options
 from measure.cli.out import line, plain_json
 from measure.rim import rim_told
 from measure.subject import subject_of
-from measure.tracing.asked import thickness_mm
+from measure.tracing.thickness import thickness_mm
 
 MOST_JOBS = 64
 

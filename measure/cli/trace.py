@@ -11,7 +11,7 @@ from measure.cli import options
 from measure.cli.show import show
 from measure.rim import rim_told
 from measure.subject import subject_of
-from measure.tracing.asked import thickness_mm
+from measure.tracing.thickness import thickness_mm
 
 
 def trace(

@@ -220,14 +220,14 @@ class _PieceSearch:
             draft, new = _taken(ring, fit, [(moves[i], move_set.windows + i) for i in some])
             draft = settled(draft, LISTED)
             cost = total(draft)
-            told = _told(draft)
-            if self.seen.get(told, np.inf) <= cost + SAME_COST:
+            signature = _signature(draft)
+            if self.seen.get(signature, np.inf) <= cost + SAME_COST:
                 continue
             # what evenness excuses may make the loop dearer, but not by more than was foreseen
             foreseen = float(plain[some].sum())
             if cost < self.cost - min(foreseen, 0.0) - LEAST_GAIN / 2 + SLACK * (foreseen < 0):
                 self.draft, self.cost = draft, cost
-                self.seen[told] = cost
+                self.seen[signature] = cost
                 for i in some:
                     if plain[i] <= 0:
                         self.excused[self._where(ring, moves[i])] = True
@@ -244,10 +244,10 @@ class _PieceSearch:
         return (np.arange(ring.start(a), ring.start(a + move.span)) + ring.draft.shift) % ring.n
 
 
-def _told(draft: Draft) -> tuple[tuple[bool, bool], ...]:
+def _signature(draft: Draft) -> tuple[tuple[bool, bool], ...]:
     """A draft told by the kinds of its pieces and joints, wherever it begins."""
-    told = tuple(zip(draft.chains.pieces.arc.tolist(), draft.chains.tangent.tolist(), strict=True))
-    return min(told[i:] + told[:i] for i in range(len(told)))
+    signature = tuple(zip(draft.chains.pieces.arc.tolist(), draft.chains.tangent.tolist(), strict=True))
+    return min(signature[i:] + signature[:i] for i in range(len(signature)))
 
 
 def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None, rounds: int = ROUNDS) -> list[Draft]:

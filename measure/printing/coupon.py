@@ -82,7 +82,7 @@ SIZES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class CouponResult:
     """A printer's figures, and the readings that do not agree with the rest.
 
     Attributes:
@@ -96,9 +96,9 @@ class Measured:
     doubtful: tuple[int, ...]
 
 
-def measured(
+def printer_by(
     name: str, readings: Sequence[tuple[int, float]], tool: str = "caliper", tools: Mapping[str, Tool] = TOOLS
-) -> Measured:
+) -> CouponResult:
     """A printer's figures from readings on its test piece.
 
     Args:
@@ -129,7 +129,7 @@ def measured(
     doubtful = list(dict.fromkeys(n for r, n in worst if r > CRITICAL))
     x = solution.x
     found = Printer(name, float(x[0]), float(x[1]), (float(x[2]), float(x[3])), solution.covariance[:4, :4])
-    return Measured(found, tuple(float(v) for v in group.residuals), tuple(doubtful))
+    return CouponResult(found, tuple(float(v) for v in group.residuals), tuple(doubtful))
 
 
 def u95_mm(printer: Printer) -> tuple[float, float, float, float]:

@@ -122,7 +122,7 @@ def check(
     once = sorted(set(first))
     done: dict[int, Checked] = {}
     try:
-        for at, result in worked(partial(looked_at, request=request), [photos[i] for i in once], workers):
+        for at, result in worked(partial(check_photo, request=request), [photos[i] for i in once], workers):
             i = once[at]
             done[i] = result or _died(photos[i])
             if say:
@@ -149,7 +149,7 @@ def _in_order(photos: Sequence[Path], first: Sequence[int], done: Mapping[int, C
     ]
 
 
-def looked_at(path: Path, request: Request, watch: Watch = lambda photo, found: None) -> Checked:
+def check_photo(path: Path, request: Request, watch: Watch = lambda photo, found: None) -> Checked:
     """One file, whatever it is: nothing that is wrong with it raises.
 
     Args:

@@ -13,8 +13,8 @@ from measure.sheet import sheet
 from measure.steps.drawing import drawing
 from measure.trial.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, corrected
 from measure.trial.faces import grouped
+from measure.trial.limits import Print
 from measure.trial.sayings import DatedSaying, read_file
-from measure.trial.told import Printed
 
 NATURAL_ROOM_MM = 0.1
 """The room that stays at a gap where no fit was asked for: that of a snug one."""
@@ -68,7 +68,7 @@ def corrections(
     return found
 
 
-def _printed(folder: Path, record: records.JobRecord, was: revisions.RevisionRecord) -> Printed:
+def _printed(folder: Path, record: records.JobRecord, was: revisions.RevisionRecord) -> Print:
     outline = {f.label: f for f in was.outline()}
     if was.trace != record.made_from.get(job.TRACE, was.trace) or not outline.keys() >= {
         f.label for f in record.features
@@ -79,7 +79,7 @@ def _printed(folder: Path, record: records.JobRecord, was: revisions.RevisionRec
             "job-outdated",
         )
     room = FITS[was.fit].side_mm if was.fit in FITS else NATURAL_ROOM_MM
-    return Printed(outline, was.all_round_mm, room, was.measured == revisions.outline_mark(record.features))
+    return Print(outline, was.all_round_mm, room, was.measured == revisions.outline_mark(record.features))
 
 
 def corrected_drawing(

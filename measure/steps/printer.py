@@ -87,7 +87,7 @@ def measure_printer(name: str, words: Sequence[str], *, tool: str = "caliper", f
             "inside, both ways.",
             "too-few",
         )
-    found = coupon.measured(name, readings, tool)
+    found = coupon.printer_by(name, readings, tool)
     if found.doubtful and not force:
         raise ReadingsRefused(
             f"Reading {found.doubtful[0]} contradicts the others",

@@ -24,8 +24,8 @@ from measure.geometry.dimensions import angle_between, distance, stacked
 from measure.geometry.features import PARAMETERS, Estimate, as_line, right_normal
 from measure.geometry.rejoin import Joint, closing, joints, rejoined, shifted_all
 from measure.trial.faces import growth, moved_by, outward
+from measure.trial.limits import ALONGSIDE_RAD, FACE_SD_MM, FaceLimits, Print, limits_of
 from measure.trial.sayings import DatedSaying, replaced
-from measure.trial.told import ALONGSIDE_RAD, FACE_SD_MM, Printed, Told, told_by
 
 MISFIT_SD_MM = 0.15
 """How far a first print is off, about."""
@@ -75,7 +75,7 @@ class NotCorrected:
 
 
 def corrected(
-    estimate: Estimate, said: Sequence[DatedSaying], printed: Mapping[int, Printed]
+    estimate: Estimate, said: Sequence[DatedSaying], printed: Mapping[int, Print]
 ) -> Corrected | NotCorrected:
     """The outline with what trial prints ask for.
 
@@ -86,17 +86,15 @@ def corrected(
     """
     features = {f.label: f for f in estimate.features}
     counting, remarks = replaced(said)
-    told = told_by(counting, features, printed)
-    if isinstance(told, str):
-        return NotCorrected(told)
-    believed, more = told
+    limits = limits_of(counting, features, printed)
+    if isinstance(limits, str):
+        return NotCorrected(limits)
+    believed, more = limits
     found = _adjusted(estimate, believed, (*remarks, *more))
     return _held(found, estimate, counting, printed)
 
 
-def _held(
-    found: Corrected, estimate: Estimate, said: Sequence[DatedSaying], printed: Mapping[int, Printed]
-) -> Corrected:
+def _held(found: Corrected, estimate: Estimate, said: Sequence[DatedSaying], printed: Mapping[int, Print]) -> Corrected:
     """What the last print's sayings don't touch stays as it was printed, to the letter, but for what is far off."""
     last = max(s.revision for s in said)
     was = printed[last]
@@ -125,34 +123,34 @@ def _held(
 
 
 # ------------------------------------------------------------------------------------------------------ the adjustment
-def _adjusted(estimate: Estimate, told: Sequence[Told], remarks: tuple[str, ...]) -> Corrected:
-    with_term, found = _with_all_round(estimate, told), joints(estimate.features)
+def _adjusted(estimate: Estimate, limits: Sequence[FaceLimits], remarks: tuple[str, ...]) -> Corrected:
+    with_term, found = _with_all_round(estimate, limits), joints(estimate.features)
     start = unknowns(with_term, found, (), {})
-    rows = {t.key: _row(start, t.key) for t in told}
-    loose = replace(with_term, white=with_term.white + _looseness(start, rows, told))
+    rows = {t.key: _row(start, t.key) for t in limits}
+    loose = replace(with_term, white=with_term.white + _looseness(start, rows, limits))
     k = unknowns(loose, found, (), {})
     x, c = prior(k, {})
-    equal = [t for t in told if t.low == t.high]
+    equal = [t for t in limits if t.low == t.high]
     if equal:
         a = np.array([rows[t.key] for t in equal])
         y = np.array([t.low - _at_rest(start, t.key) for t in equal]) - a @ x
         groups = [Observations(np.eye(k.size), np.zeros(k.size), c), Observations(a, y, np.full(len(y), FACE_SD_MM**2))]
         solution = solve(groups, tested=())
         x, c = x + solution.x, solution.covariance
-    x, c = bounded(x, c, [b for t in told if t.low < t.high for b in _bounds(start, rows[t.key], t)])
+    x, c = bounded(x, c, [b for t in limits if t.low < t.high for b in _bounds(start, rows[t.key], t)])
     return _settled(loose, found, k, x, c, rows, remarks)
 
 
-def _with_all_round(estimate: Estimate, told: Sequence[Told]) -> Estimate:
+def _with_all_round(estimate: Estimate, limits: Sequence[FaceLimits]) -> Estimate:
     """A shared term for the whole outer boundary, where anything is said of that."""
-    if all(t.key for t in told):
+    if all(t.key for t in limits):
         return estimate
     outer = [growth(f) if f.loop == 0 else np.zeros(PARAMETERS[f.kind]) for f in estimate.features]
     grows = np.concatenate(outer)[:, None]
     s = len(estimate.shared)
     shared = np.zeros((s + 1, s + 1))
     shared[:s, :s] = estimate.shared
-    numbers = any(t.low == t.high for t in told if not t.key)
+    numbers = any(t.low == t.high for t in limits if not t.key)
     shared[s, s] = (WIDE_SD_MM if numbers else MISFIT_SD_MM) ** 2
     return replace(
         estimate,
@@ -206,7 +204,7 @@ def _freed(k: Unknowns, key: tuple[str, ...]) -> Array:
     return np.hstack(out)
 
 
-def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], told: Sequence[Told]) -> Array:
+def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], limits: Sequence[FaceLimits]) -> Array:
     """(m, m) covariance added to the parameters of what was spoken of.
 
     What a face may move by is set; a round corner held between two tangent neighbours must turn or grow by more than
@@ -219,12 +217,12 @@ def _looseness(k: Unknowns, rows: Mapping[tuple[str, ...], Array], told: Sequenc
             continue
         _, c = prior(unknowns(replace(k.estimate, white=k.estimate.white + freed), k.found, (), {}), {})
         spread = math.sqrt(max(float(row @ c @ row), 1e-6))
-        numbers = any(t.low == t.high for t in told if t.key == key)
+        numbers = any(t.low == t.high for t in limits if t.key == key)
         out += freed * ((WIDE_SD_MM if numbers else MISFIT_SD_MM) / spread) ** 2
     return out
 
 
-def _bounds(k: Unknowns, row: Array, t: Told) -> list[Bound]:
+def _bounds(k: Unknowns, row: Array, t: FaceLimits) -> list[Bound]:
     rest = _at_rest(k, t.key)
     limits = ((t.high, True), (t.low, False))
     return [Bound(row, limit - rest, below, FACE_SD_MM) for limit, below in limits if math.isfinite(limit)]

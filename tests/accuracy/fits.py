@@ -31,8 +31,8 @@ from measure.readings.readings import TOUCH, Reading
 from measure.steps.trace import trace
 from measure.tracing.request import Request
 from measure.trial.corrections import MISFIT_SD_MM, corrected
+from measure.trial.limits import FACE_SD_MM, Print
 from measure.trial.sayings import DatedSaying, Saying
-from measure.trial.told import FACE_SD_MM, Printed
 from tests.accuracy.score import compare
 from tests.jobs import estimate as plate_known
 from tests.simulated_parts import circle, parts, polygon
@@ -55,12 +55,12 @@ def told_by_feeler(trials: int = 300, seed: int = 8) -> float:
     rng, known = np.random.default_rng(seed), plate_known()
     as_printed = {f.label: f for f in known.features}
     room = 0.1
-    first = corrected(known, [DatedSaying(1, Saying("too long", ("E2",), 0.5))], {1: Printed(as_printed, 0.0, room)})
+    first = corrected(known, [DatedSaying(1, Saying("too long", ("E2",), 0.5))], {1: Print(as_printed, 0.0, room)})
     offset, short, inside = first.moves[0].by_mm, {f.label: f for f in first.estimate.features}, []
     for _ in range(trials):
         true = rng.normal(0, MISFIT_SD_MM)
         gap = round(true - offset + room + rng.normal(0, FACE_SD_MM), 2)
-        found = corrected(known, [DatedSaying(1, Saying("gap", ("E2",), gap))], {1: Printed(short, 0.0, room)})
+        found = corrected(known, [DatedSaying(1, Saying("gap", ("E2",), gap))], {1: Print(short, 0.0, room)})
         inside.append(abs(found.moves[0].by_mm - true) <= found.moves[0].u95_mm)
     return float(np.mean(inside))
 
@@ -73,7 +73,7 @@ def told_in_words(trials: int = 200, prints: int = 3, seed: int = 9) -> np.ndarr
     rng, known, out = np.random.default_rng(seed), plate_known(), []
     for _ in range(trials):
         true, said = rng.normal(0, MISFIT_SD_MM), list[DatedSaying]()
-        printed, at, off = {1: Printed({f.label: f for f in known.features}, 0.0, 0.1)}, 0.0, []
+        printed, at, off = {1: Print({f.label: f for f in known.features}, 0.0, 0.1)}, 0.0, []
         for n in range(1, prints + 1):
             off.append(true - at)
             felt = true - at + rng.normal(0, 0.03)
@@ -81,7 +81,7 @@ def told_in_words(trials: int = 200, prints: int = 3, seed: int = 9) -> np.ndarr
             said.append(DatedSaying(n, Saying(next(w for limit, w in words if felt < limit), ("E2",))))
             found = corrected(known, said, printed)
             at = found.moves[0].by_mm
-            printed[n + 1] = Printed({f.label: f for f in found.estimate.features}, 0.0, 0.1)
+            printed[n + 1] = Print({f.label: f for f in found.estimate.features}, 0.0, 0.1)
         out.append([*off, true - at])
     return np.abs(out)
 
@@ -114,7 +114,7 @@ def printers_inside(trials: int = 500, seed: int = 5) -> np.ndarray:
         for s in coupon.SIZES:
             u = uncertainty(TOOLS["caliper"], TOUCH[s.kind], s.nominal_mm)
             taken.append((s.number, round(printed_mm(s, true) + zero + rng.normal(0, u.total_mm), 2)))
-        found = coupon.measured("x", taken).printer
+        found = coupon.printer_by("x", taken).printer
         inside.append(np.abs(found.figures() - true) <= coupon.u95_mm(found))
     return np.array(inside)
 

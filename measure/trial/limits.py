@@ -31,7 +31,7 @@ ALONGSIDE_RAD = math.radians(5)
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
+class Print:
     """What was printed: the outline before any fit.
 
     Attributes:
@@ -47,7 +47,7 @@ class Printed:
     as_measured_now: bool = True
 
 
-class Told(NamedTuple):
+class FaceLimits(NamedTuple):
     """What one saying tells of one quantity: that it lies between limits, each held with an error."""
 
     said: DatedSaying
@@ -60,9 +60,9 @@ class Told(NamedTuple):
         return self.low - 2 * FACE_SD_MM, self.high + 2 * FACE_SD_MM
 
 
-def told_by(
-    said: Sequence[DatedSaying], features: Mapping[str, Feature], printed: Mapping[int, Printed]
-) -> tuple[list[Told], list[str]] | str:
+def limits_of(
+    said: Sequence[DatedSaying], features: Mapping[str, Feature], printed: Mapping[int, Print]
+) -> tuple[list[FaceLimits], list[str]] | str:
     """What can all hold of what was said, and a sentence for each saying that later prints rule out.
 
     Args:
@@ -73,18 +73,18 @@ def told_by(
     Returns:
         a sentence instead where a saying can't be used.
     """
-    told = list[Told]()
-    for s in _placed(said):
+    limits = list[FaceLimits]()
+    for s in _with_places(said):
         if s.revision not in printed:
             return f"There is no revision {s.revision}, of which “{s.saying.words()}” was said."
         if why := _unusable(s.saying, features):
             return why
         low, high = _limits(s.saying, features, printed[s.revision])
-        told.append(Told(s, tuple(sorted(s.saying.labels)), low, high))
-    return _believed(told)
+        limits.append(FaceLimits(s, tuple(sorted(s.saying.labels)), low, high))
+    return _consistent(limits)
 
 
-def _placed(said: Sequence[DatedSaying]) -> list[DatedSaying]:
+def _with_places(said: Sequence[DatedSaying]) -> list[DatedSaying]:
     """“Would not go in” without a place is said of the faces that are too much, where such are named beside it."""
     out = []
     for s in said:
@@ -110,7 +110,7 @@ def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
     return ""
 
 
-def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[float, float]:
+def _limits(s: Saying, features: Mapping[str, Feature], was: Print) -> tuple[float, float]:
     """Between what the face has to lie, outward from where it was measured; for two edges the size between them."""
     if len(s.labels) == 2:
         a, b = (as_line(was.features[x]) for x in s.labels)
@@ -140,10 +140,10 @@ def _limits(s: Saying, features: Mapping[str, Feature], was: Printed) -> tuple[f
     return at + (-math.inf if low is None else low), at + (math.inf if high is None else high)
 
 
-def _believed(told: Sequence[Told]) -> tuple[list[Told], list[str]]:
+def _consistent(limits: Sequence[FaceLimits]) -> tuple[list[FaceLimits], list[str]]:
     """Those that can all hold, the latest first; an older one that they rule out is set aside, in words."""
-    out, words = list[Told](), list[str]()
-    for t in sorted(told, key=lambda t: -t.said.revision):
+    out, words = list[FaceLimits](), list[str]()
+    for t in sorted(limits, key=lambda t: -t.said.revision):
         low, high = t.reach()
         against = [o for o in out if o.key == t.key and (o.reach()[0] > high or o.reach()[1] < low)]
         if against:
