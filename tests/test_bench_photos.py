@@ -303,7 +303,7 @@ def test_as_soon_as_the_card_is_known_the_face_is_hidden_and_the_copy_may_be_kep
     scale = PHOTO_PX / photo.rgb.shape[1]
     known = kept.KeptPhoto(focal_35mm=photo.focal_35mm, width=PHOTO_PX, height=1075, scale=scale)
     card = (scene().card_px[:4] / HALF - [LEFT, TOP] + 0.5) * scale
-    asked = kept.TraceOrder(thickness_mm=4.2, card_corners=tuple((float(x), float(y)) for x, y in card))
+    asked = kept.TraceChoices(thickness_mm=4.2, card_corners=tuple((float(x), float(y)) for x, y in card))
     out = tmp_path / "out"
     out.mkdir()
     said: list[Any] = []

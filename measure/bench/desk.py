@@ -65,7 +65,7 @@ class Desk:
         self.session.__exit__()
 
     # ----------------------------------------------------------------------------------------------------------- photos
-    def take(self, photo: Path, photo_name: str, name: str, asked: kept.TraceOrder) -> Job:
+    def take(self, photo: Path, photo_name: str, name: str, asked: kept.TraceChoices) -> Job:
         """Take a new photo and have it traced.
 
         Args:
@@ -80,7 +80,7 @@ class Desk:
         self.traces.begin(of, part, photo, asked, None, False, shown)
         return of
 
-    def retrace(self, of: Job, asked: kept.TraceOrder, revision: int | None) -> None:
+    def retrace(self, of: Job, asked: kept.TraceChoices, revision: int | None) -> None:
         """Trace a job's photo again, or for the first time.
 
         Raises:

@@ -44,7 +44,7 @@ class StrokesRecord(Record):
     away: tuple[tuple[Pair, ...], ...] = ()
 
 
-class TraceOrder(Record):
+class TraceChoices(Record):
     """What is to be traced, and how; `fragments` is the number of pieces that the part is in."""
 
     subject: Literal["part", "opening"] = "part"
@@ -70,7 +70,7 @@ class Kept(Record):
     note: str = ""
     thickness_told: str = ""
     at: FiniteFloat = 0.0
-    asked: TraceOrder = TraceOrder()
+    asked: TraceChoices = TraceChoices()
     photo: KeptPhoto | None = None
     refusal: Notice | None = None
     accepted: tuple[Accepted, ...] = ()

@@ -123,7 +123,7 @@ def page(request: Request, template: str, **words: Any) -> HTMLResponse:
     return HTMLResponse(request.app.state.pages.get_template(template).render(words))
 
 
-def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceOrder:
+def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceChoices:
     """What is to be traced, by the words of a form, in one piece.
 
     Raises:
@@ -135,10 +135,10 @@ def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceOrder
             text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
             raise WrongUsage(text, "thickness")
         thickness = None
-    return kept.TraceOrder(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_told(rim or None))
+    return kept.TraceChoices(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_told(rim or None))
 
 
-def require_joinable(asked: kept.TraceOrder) -> None:
+def require_joinable(asked: kept.TraceChoices) -> None:
     """Two pieces are joined of a part, and by their edges alone.
 
     Raises:

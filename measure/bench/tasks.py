@@ -43,7 +43,7 @@ class TraceOrder:
     photo: Path
     out: Path
     part: str
-    asked: kept.TraceOrder
+    asked: kept.TraceChoices
     known: kept.KeptPhoto | None
     hidden: bool
     name: str
@@ -132,7 +132,7 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     return TraceAnswer(tuple(files))
 
 
-def marked(asked: kept.TraceOrder, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:
+def marked(asked: kept.TraceChoices, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:
     """What was marked by hand on the shown picture, in pixels of the photo.
 
     Args:

@@ -72,7 +72,7 @@ class Traces:
         at = self._under_way.get(of.id)
         return at.plain() if at else None
 
-    def again(self, of: Job, asked: kept.TraceOrder) -> None:
+    def again(self, of: Job, asked: kept.TraceChoices) -> None:
         """Trace a job's photo again, or for the first time; nobody else changes the job meanwhile.
 
         Raises:
@@ -102,7 +102,7 @@ class Traces:
         of: Job,
         part: str,
         photo: Path,
-        asked: kept.TraceOrder,
+        asked: kept.TraceChoices,
         known: kept.KeptPhoto | None,
         hidden: bool,
         name: str,
