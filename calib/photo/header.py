@@ -8,6 +8,7 @@ millions. Sizes and pages are read here by the formats' own definitions: JPEG (I
 from __future__ import annotations
 
 import struct
+import zlib
 from dataclasses import dataclass
 
 MOST_SEGMENTS = 4000
@@ -16,6 +17,8 @@ MOST_ENTRIES = 1000
 """Entries of a TIFF's directory; baseline and EXIF define some two hundred."""
 MOST_JUNK = 1024
 """Bytes between two segments of a JPEG that are passed over."""
+MOST_CHUNKS = 100_000
+"""Chunks of a whole PNG: libraries write 8 to 64 kB of picture in each."""
 _TIFF_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 
 
@@ -90,6 +93,22 @@ def _png(data: bytes) -> Header:
             several = struct.unpack_from(">I", data, at + 8)[0] > 1
         at += 12 + length
     raise Unreadable("it has no picture")
+
+
+def png_is_whole(data: bytes) -> bool:
+    """Whether a PNG runs to its end, and every chunk has the checksum that it was written with (5.3)."""
+    at, view = 8, memoryview(data)
+    for _ in range(MOST_CHUNKS):
+        if at + 12 > len(data):
+            return False
+        length, kind = struct.unpack_from(">I4s", data, at)
+        end = at + 8 + length
+        if end + 4 > len(data) or zlib.crc32(view[at + 4 : end]) != struct.unpack_from(">I", data, end)[0]:
+            return False
+        if kind == b"IEND":
+            return True
+        at = end + 4
+    return False
 
 
 def _webp(data: bytes) -> Header:

@@ -1,6 +1,7 @@
 """Decoding: from a photo file's bytes to upright 8-bit sRGB.
 
-Plain JPEG goes through OpenCV, which is the fastest; everything else through Pillow, which knows the odd ones.
+JPEG is decoded by libjpeg-turbo, whose every complaint counts as damage; everything else by Pillow, which knows the odd
+ones. What no decoder complains of is looked for here: a seam in a JPEG (`seam`), checksums of a PNG (`header`).
 """
 
 from __future__ import annotations
@@ -13,22 +14,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import PhotoRefused
+from calib.photo.header import png_is_whole
+from calib.photo.quiet import quiet
+from calib.photo.seam import has_seam
 
 if TYPE_CHECKING:
     from PIL import Image
 
 HALVED_FROM_MEGAPIXELS = 50
 """Larger photos are read at half size: their sensors merge pixels, so nothing is lost but time."""
+BLOCK_ROWS = 8
+"""Rows of a block; a coded unit has twice as many where colour is sampled by two rows (ITU-T T.81, A.1.3 and A.2)."""
+HALVED_DOWN = ("420", "440")
+"""Such samplings."""
 
 
 def is_plain_jpeg(im: Image.Image) -> bool:
-    """Whether OpenCV alone reads this picture right: grey or colour, no ink colours, no profile for grey."""
+    """Whether its pixels are colours as they stand: grey or colour, no ink colours, no profile for grey."""
     return im.format in ("JPEG", "MPO") and (im.mode == "RGB" or (im.mode == "L" and "icc_profile" not in im.info))
 
 
 END_OF_IMAGE = 0xD9
-UNREAD = 128
-"""The grey that the decoder paints what it could not read in (libjpeg: the middle of 8 bits)."""
 PROFILE_STEPS = 6
 """Steps of each channel in which a colour profile is compared with sRGB: 216 colours (chosen)."""
 FULL_CODE, FULL_CODE_16 = 255, 65535
@@ -62,23 +68,37 @@ def jpeg_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> ND
     Raises:
         PhotoRefused: cut short or damaged.
     """
-    import cv2
+    halve = im.width * im.height > HALVED_FROM_MEGAPIXELS * 1e6
+    rgb = _believed(data, "RGB", halve, name)
+    return np.ascontiguousarray(_upright(_to_srgb(rgb, im.info.get("icc_profile")), orientation))
+
+
+def _believed(data: bytes, colours: str, halve: bool, name: str) -> NDArray[np.uint8]:
+    """(h, w, channels) a JPEG of which the decoder has nothing to complain, and across which no seam runs."""
+    import simplejpeg
 
     if not jpeg_is_whole(data):
         raise PhotoRefused(
             f"{name} is cut short, part of the picture is missing: copy it again from the phone.", "photo-truncated"
         )
-    halve = im.width * im.height > HALVED_FROM_MEGAPIXELS * 1e6
-    size = cv2.IMREAD_REDUCED_COLOR_2 if halve else cv2.IMREAD_COLOR
-    rgb = cv2.imdecode(np.frombuffer(data, np.uint8), size | cv2.IMREAD_IGNORE_ORIENTATION)
-    if rgb is None:
-        raise PhotoRefused(f"{name} is a JPEG that can't be decoded: save it again as a plain JPEG.", "photo-damaged")
-    if (rgb[-1] == UNREAD).all():
-        raise PhotoRefused(
-            f"{name} is damaged, its lower part can't be read: copy it again from the phone.", "photo-damaged"
-        )
-    cv2.cvtColor(rgb, cv2.COLOR_BGR2RGB, dst=rgb)
-    return np.ascontiguousarray(_upright(_to_srgb(rgb, im.info.get("icc_profile")), orientation))
+    try:
+        height, width, _, sampling = simplejpeg.decode_jpeg_header(data)
+        least = ((height + 1) // 2, (width + 1) // 2) if halve else (0, 0)  # it reads at the first size that reaches it
+        pixels = simplejpeg.decode_jpeg(data, colours, min_height=least[0], min_width=least[1])
+    except ValueError:  # its every warning, and codings that it does not know
+        raise _damaged(name) from None
+    unit = BLOCK_ROWS * (2 if sampling in HALVED_DOWN else 1) // (2 if halve else 1)
+    if has_seam(pixels[..., :3] if pixels.shape[2] > 1 else np.repeat(pixels, 3, 2), unit):
+        raise _damaged(name)
+    return np.asarray(pixels, np.uint8)
+
+
+def _damaged(name: str) -> PhotoRefused:
+    return PhotoRefused(
+        f"{name} is damaged, part of the picture is not as it was taken: copy it again from the phone. If it is the "
+        "original, save it anew as a plain JPEG.",
+        "photo-damaged",
+    )
 
 
 def _upright(rgb: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
@@ -137,10 +157,15 @@ def other_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> N
     """
     from PIL import ImageOps
 
+    if im.format in ("JPEG", "MPO"):
+        _believed(data, "CMYK" if im.mode == "CMYK" else "GRAY", False, name)
+    if im.format == "PNG" and not png_is_whole(data):
+        raise _damaged(name)
     large = im.width * im.height > HALVED_FROM_MEGAPIXELS * 1e6
-    if large and im.mode == "RGB":
-        return _large(im, data, orientation)
-    im.load()
+    with quiet():
+        if large and im.mode == "RGB":
+            return _large(im, data, orientation)
+        im.load()
     if im.mode in ("1", "F", "LAB"):
         raise PhotoRefused(
             f"{name} does not hold a photo's colours or greys (mode {im.mode}): save it as JPEG or PNG.",
