@@ -77,7 +77,7 @@ ELSEWHERE = 0.6
 """Another card's middle lies at least so many card heights away."""
 SHAPE_OFF, ODD_SIGHT, TELLING_CODES = 0.15, (0.02, 25.0), {"bent": 0.8, "unclear": 1.0}
 """What makes a candidate unlikely to be what a person takes for the card: its shape, in units of this; its strangeness,
-times this and up to that; and the reasons that speak for it (chosen, no source)."""
+times this and up to that; and the reasons that speak for it (chosen)."""
 
 
 def find_card(

@@ -65,7 +65,7 @@ CORNER_MM, ROUND_SHARE = 3.0, 0.55
 """Corners of a tenth of a card's side and less may be dog-eared; a point this far in on the corner's bisector must
 still be of the sheet's colour."""
 CORNER_SHARE = 0.03
-"""The same as a share of half the sheet's size, where that is more (chosen, no source)."""
+"""The same as a share of half the sheet's size, where that is more (chosen)."""
 WITHIN, WITHOUT, AT_TIP = 0.35, 0.6, (0.25, 0.3, 0.35)
 """Where the sheet's colour, the ground's and the tip's own are taken, in corner lengths from the corner."""
 LEAST_SIGMA_PX = 0.1

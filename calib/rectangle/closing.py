@@ -37,7 +37,7 @@ FAMILY = 0.06
 """Quadrilaterals whose corners lie this near each other, as a share of their size, are readings of one thing."""
 OVERHANG_MOST, STARTING, WHOLE = 0.3, 0.6, 0.9
 """A line goes beyond a corner by no more than this share of the reach; it may start a quadrilateral from this share of
-the shortest side on; a side seen for so much of its length is seen whole (chosen, no source)."""
+the shortest side on; a side seen for so much of its length is seen whole (chosen)."""
 LEAST_LEGS, LEAST_LEG, LONGEST_LEG = 0.5, 0.25, 4.0
 """Legs of a quadrilateral: the shorter against the longer, and against the base, at least; the longer against the base,
 at most (chosen)."""

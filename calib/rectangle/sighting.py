@@ -51,7 +51,8 @@ MARGIN_PX, MARGIN_SHARE = 40.0, 0.04
 """What is looked at around a candidate: px, and share of its size."""
 
 GOOD_RATIO, GOOD_CORNER_MM, GOOD_SQUARE = 0.004, 0.3, 0.006
-"""How far ratio, corner radius and square of a good sight of a card are off (chosen, no source)."""
+"""How far ratio, corner radius and square of a good sight of a card are off. ISO/IEC 7810 allows ratios ± 0.0025 and
+radii ± 0.30 mm; how exactly ratio and square are seen comes on top (chosen)."""
 UNSEEN_CORNERS, UNEVEN = 5.0, (0.4, 6.0)
 """What corners count that are not seen; and corners that differ: in units of this, mm, up to that (chosen)."""
 

@@ -32,7 +32,7 @@ __all__ = ["Reconciled", "Remark", "Verdict", "reconcile"]
 
 ONE_ALONE = 0.1
 """A dimension rests on the photo alone when readings take away less than this share of its variance, on the caliper
-alone when they leave less (chosen, no source)."""
+alone when they leave less (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)

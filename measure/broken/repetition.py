@@ -68,7 +68,7 @@ ACROSS, FACES = 0.1, 0.9
 TEST_MM, ALMOST_MM = ((0.0, 0.0), (30.0, 0.0), (0.0, 30.0)), 0.3
 """Repetitions that carry these points nearer than that to the same places are tried once."""
 TELLING_MM = 0.8
-"""Shorter features tell nothing of a repetition (all chosen, no source)."""
+"""Shorter features tell nothing of a repetition (all chosen on the photos of tests/accuracy/broken)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ MANY = 30
 MIRRORED_MM = 0.2
 """How far a mirrored piece may lie from its partner, where nobody says how exactly places are known."""
 TYPICAL_MM = 0.03, 0.05, 0.2
-"""How well places are known: at the best, where nothing says so, and at the worst (chosen, no source)."""
+"""How well places are known: at the best, where nothing says so, and at the worst (chosen)."""
 
 
 def datum_turn(features: Sequence[Feature], tolerance_mm: float = MIRRORED_MM) -> float:

@@ -37,7 +37,7 @@ BIG_ARC_RAD = math.radians(100)
 PARALLEL_RAD, NEARLY_RAD, SURELY_RAD = math.radians(2), math.radians(2.1), math.radians(0.3)
 """Edges farther from parallel have no distance; those a little farther are looked at; nearer ones have one for sure."""
 LEAST_MM, ABREAST = 0.3, 0.2
-"""Smaller sizes are not told; edges that share less of their length come after those that do (chosen, no source)."""
+"""Smaller sizes are not told; edges that share less of their length come after those that do (chosen)."""
 MOST_OF_A_KIND: dict[DimensionKind, int] = {"distance": 20, "diameter": 20, "radius": 16, "centres": 14, "offset": 16}
 """So many of each kind are listed: what fits on a page of readings (chosen)."""
 BIG_RADIUS_MM = 1.0

@@ -33,8 +33,8 @@ the segment as first traced; arc and circle: x and y of the centre, radius (mm);
 
 FINEST_MM, FINE_MM, PLAIN_MM, COARSE_MM = 0.001, 0.002, 0.01, 0.05
 """How far chords may lie from the arc that they stand for: where points along a feature are seen in a photo, what is
-measured at, what is compared with something as fine, and what only has to be found. A tenth and less of what the next
-step can tell (chosen, no source)."""
+measured at, what is compared with something as fine, and what only has to be found. A tenth and less of what is
+told there: 0.01 mm is what edges have wrong together (`EDGE_SD_MM`), 0.1 mm what a printer keeps (`GOAL_MM`)."""
 CIRCLE_CHORDS, ARC_CHORDS = 24, 3
 """Fewest chords of a circle and of an arc, however coarse: so that they look like ones (chosen)."""
 

@@ -26,7 +26,7 @@ OUTLINE_MM = 0.02
 """How far chords may lie from arcs where the whole outline is meant."""
 CENTRED_MM, OTHER_AXIS_RAD, ROUGHLY_MM = 1e-3, 0.02, 0.3
 """Pieces nearer to the centre say nothing of an axis; axes that differ by less are one; and partners are looked for so
-much farther off than they may lie in the end (chosen, no source)."""
+much farther off than they may lie in the end (chosen)."""
 STEP = 1e-5
 """Step of differences: mm, rad."""
 KEPT = 0.9

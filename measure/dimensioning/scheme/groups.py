@@ -23,7 +23,7 @@ FULL_ROUND_RAD = 0.3
 """How far a slot's end may be from half a circle."""
 EQUAL_AT_MOST, EQUAL, EQUAL_MM = (0.05, 0.12), (0.03, 0.01), 0.02
 """Radii are equal within their uncertainty, but within this and this share of the radius at most; where it is not known
-within the second pair; always within the last (chosen, no source)."""
+within the second pair; always within the last (chosen)."""
 ONE_WAY_RAD = math.radians(1.5)
 """Edges that differ by less run the same way."""
 ALONG_RAD = math.radians(0.4)

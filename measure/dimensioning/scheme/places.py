@@ -11,7 +11,7 @@ from measure.dimensioning.scheme.scheme import Scheme
 from measure.geometry.features import Feature, is_round, length, sweep_rad
 
 SLACK_MM, SAME_PLACE_MM, SAME_CENTRE_MM = 0.3, 0.05, 0.2
-"""Beyond the tolerance that a place at the rim may be off; places, and centres, that are one (chosen, no source)."""
+"""Beyond the tolerance that a place at the rim may be off; places, and centres, that are one (chosen)."""
 
 
 def tie_frame(scheme: Scheme) -> None:

@@ -32,7 +32,7 @@ LEAST_TEETH, MOST_OF_HULL = 8, 0.985
 """Fewer repetitions are lobes; what fills more of its convex hull has corners, but no teeth."""
 
 FIT = 2.5, 0.1, 0.4
-"""A mirrored piece lies within so many tolerances of its partner, but between these limits, mm (chosen, no source)."""
+"""A mirrored piece lies within so many tolerances of its partner, but between these limits, mm (chosen)."""
 SQUARE_DEG = 0.6, 3.0
 """An edge is upright or level within its uncertainty, but between these limits."""
 AT_RIM_MM, RIM_WORTH, FIRST_WORTH_MM = 0.3, 0.35, 0.01

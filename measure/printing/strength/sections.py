@@ -40,7 +40,7 @@ PITCH_MM = 0.03, 0.25
 SAME_PLACE, SAME_SIZE = 0.01, 0.001
 """Sections that lie nearer, and are no thicker, than these shares of their size are one."""
 PROMINENT = 0.02, 0.03
-"""A thin place is one when the section about it is thicker by this, mm, and by this share (chosen, no source)."""
+"""A thin place is one when the section about it is thicker by this, mm, and by this share (chosen)."""
 TRIED, TURNS = 13, 14
 """Places tried between two in each turn, and turns: each leaves a sixth of the stretch."""
 HAIR, HAIR_MM = 1e-4, 1e-6
