@@ -1,4 +1,9 @@
-"""Connections that dawdle or crowd: closed before they are used up, and never at the cost of the fixer's."""
+"""Connections that dawdle or crowd: closed before they are used up, and never at the cost of the fixer's.
+
+uvicorn's settings can't do this, so its connection is extended. `limit_concurrency` counts all connections alike and
+answers 503 to the next one, the fixer's as well; no limit is by address. `timeout_keep_alive` begins after an answer,
+so a head that never ends is waited for. `h11_max_incomplete_event_size` is set, and bounds the bytes of a head only.
+"""
 
 from __future__ import annotations
 
