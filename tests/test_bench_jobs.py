@@ -407,6 +407,24 @@ def test_a_broken_part_is_completed_opened_and_undone(client: TestClient, folder
 
 
 # ----------------------------------------------------------------------------------------------------------- revisions
+def test_the_files_of_a_drawing_that_was_printed_can_be_had_again(client: TestClient, folder: Path) -> None:
+    made = client.post("/api/jobs/plate/make", json={"what": "gauge", "options": {"as": "sliding"}}).json()["files"]
+    gauge = client.get(made[0]["url"]).content
+    told = client.post(
+        "/api/jobs/plate/trial", json={"said": "tight at E2", "revision": state(client)["revision"]}
+    ).json()
+    assert told["trial"]["drawn"] == "gauge"
+    first, second = told["revisions"]
+    assert {f["name"] for f in first["files"]} >= {"sketch.pdf", "gauge.3mf", "gauge.stl"}
+    assert {f["name"] for f in second["files"]} == {"sketch.dxf", "sketch.svg", "sketch.pdf"}
+    kept = next(f for f in first["files"] if f["name"] == "gauge.3mf")
+    answer = client.get(kept["url"])
+    assert answer.content == gauge
+    assert "plate-1-gauge.3mf" in answer.headers["content-disposition"]
+    for bad in ("1/revision.json", "1/gauge.txt", "3/gauge.3mf", "0/gauge.3mf", "x/gauge.3mf", "9" * 40 + "/gauge.3mf"):
+        assert client.get(f"/api/jobs/plate/revisions/{bad}").status_code == 404, bad
+
+
 def test_the_drawings_of_trial_prints_are_listed_and_shown(client: TestClient, folder: Path) -> None:
     client.post(READINGS, json=width("60.0"))
     assert client.get("/api/jobs/plate/revisions").json() == {"revisions": []}

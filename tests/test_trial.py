@@ -11,9 +11,9 @@ import pytest
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.job import revisions
+from measure.job import job, revisions
 from measure.steps.fit import fit
-from measure.steps.gauge import gauge
+from measure.steps.gauge import gauge, whole
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from measure.steps.revisions import compare, compared, revision_svg
@@ -69,6 +69,53 @@ def test_the_fit_that_was_printed_is_remembered(latch):
     assert next(c.by_mm for c in second.changes if c.feature == "E5") == pytest.approx(0.2, abs=0.01)
     trial(latch, ["fits"], fit="none")
     assert last_of(latch).fit is None
+
+
+def test_each_revision_keeps_all_that_was_drawn_of_it(latch):
+    gauge(latch, fit="sliding")
+    fit(latch, name="sliding")
+    whole(latch, fit="sliding")
+    drawn = {n: (latch / n).read_bytes() for n in job.DRAWN if (latch / n).exists()}
+    assert drawn.keys() >= {"fit.pdf", "gauge.3mf", "solid.3mf"}
+    done = trial(latch, ["tight at E2"])
+    kept = files(latch / "revisions/1")
+    assert {n: kept[Path(n)] for n in drawn if n not in job.SKETCHES} == {
+        n: c for n, c in drawn.items() if n not in job.SKETCHES
+    }
+    assert not any((latch / n).exists() for n in drawn)  # out of date in the job
+    assert "kept with revision 1" in done.lines[-1]
+    gauge(latch, fit="sliding")
+    second = (latch / "gauge.3mf").read_bytes()
+    trial(latch, ["loose at E2"])
+    assert revisions.numbers(latch) == (1, 2, 3)  # the gauge was of the second, which was there already
+    assert (latch / "revisions/2/gauge.3mf").read_bytes() == second
+    assert files(latch / "revisions/1") == kept
+
+
+def test_a_saying_of_an_earlier_print_leaves_the_files_with_the_one_they_are_of(latch):
+    trial(latch, ["tight at E2"], fit="snug")
+    gauge(latch, fit="snug")
+    done = trial(latch, ["gap 0.4 at E5"], of=1)
+    assert done.result["of"] == 1
+    assert (latch / "revisions/2/gauge.3mf").exists()
+    assert not (latch / "revisions/1/gauge.3mf").exists()
+
+
+@pytest.mark.parametrize(
+    ("draw", "words"),
+    [
+        (lambda job: fit(job, name="snug"), "the fit of revision 1, drawn for a snug fit (fit.dxf was drawn last)"),
+        (lambda job: gauge(job), "the gauge of revision 1, drawn as measured (gauge.3mf was drawn last)"),
+        (lambda job: whole(job, fit="loose"), "the solid of revision 1, drawn for a loose fit (solid.3mf was drawn"),
+    ],
+)
+def test_a_saying_is_of_what_was_drawn_last_and_says_so(latch, draw, words):
+    gauge(latch, fit="sliding")
+    draw(latch)
+    done = trial(latch, ["fits"])
+    assert words in done.lines[0]
+    assert done.result["drawn"] in ("fit", "gauge", "solid")
+    assert "drawn last" not in trial(latch, ["tight at E2"], fit="press").lines[0]
 
 
 def test_revisions_are_kept_and_numbered(latch):

@@ -70,6 +70,7 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs/{id}/sketch.svg", routes.sketch_svg),
         Route("/api/jobs/{id}/revisions", routes.revisions),
         Route("/api/jobs/{id}/revisions/{n}.svg", routes.revision_svg),
+        Route("/api/jobs/{id}/revisions/{n}/{name}", routes.revision_file),
         Route("/api/jobs/{id}/photo.jpg", routes.photo),
         Route("/api/jobs/{id}/thumbnail.jpg", routes.thumbnail),
         Route("/api/jobs/{id}/files/{name}", routes.download),

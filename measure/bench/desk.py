@@ -21,9 +21,9 @@ from measure.bench.phrases import on_page
 from measure.bench.session import Session
 from measure.bench.settings import Settings
 from measure.bench.shelf import Job, Shelf, base_name, plain_name
-from measure.bench.state import plain_state, revisions_of, url_of, word_for
+from measure.bench.state import plain_state, revision_files, revisions_of, url_of, word_for
 from measure.bench.traces import Tell, Traces, close_unfinished
-from measure.job import job
+from measure.job import job, revisions
 from measure.steps.trace import warm
 from measure.steps.workers import Workers
 
@@ -238,6 +238,12 @@ class Desk:
         from measure.steps.revisions import revision_svg
 
         return revision_svg(of.folder, number)
+
+    def revision_file(self, of: Job, number: int, name: str) -> Path | None:
+        """A file that one of them keeps; None where there is none of that name."""
+        known = next((n for n in revisions.numbers(of.folder) if n == number), None)
+        found = next((f for f in revision_files(of, known) if f == name), None) if known else None
+        return of.folder / revisions.FOLDER / str(known) / found if found else None
 
     def thumbnail(self, of: Job) -> bytes | None:
         """A small picture of a job; None where there is none."""

@@ -309,3 +309,14 @@ async def download(request: Request) -> Response:
         raise HTTPException(404)
     headers = {"Content-Security-Policy": SVG_POLICY}
     return FileResponse(path, filename=f"{plain_name(of.id)}-{known}", headers=headers)
+
+
+async def revision_file(request: Request) -> Response:
+    """GET /api/jobs/{id}/revisions/{n}/{name}"""
+    of, number, name = await job_of(request), request.path_params["n"], request.path_params["name"]
+    n = int(number) if _NUMBER.fullmatch(number) else 0
+    found = await run_in_threadpool(desk_of(request).revision_file, of, n, name)
+    if found is None:
+        raise HTTPException(404)
+    headers = {"Content-Security-Policy": SVG_POLICY}
+    return FileResponse(found, filename=f"{plain_name(of.id)}-{n}-{found.name}", headers=headers)

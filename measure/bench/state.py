@@ -134,12 +134,19 @@ def files_of(of: Job) -> list[dict[str, str]]:
 
 
 def revisions_of(of: Job) -> list[dict[str, Any]]:
-    """The drawings that trial prints have left: number, time, and what was said of the print before."""
+    """The drawings that trial prints have left: number, time, what was said of the print before, and their files."""
     out = []
     for n, r in revisions.readable(of.folder).items():
         words = ", ".join(r.after) or (f"{r.fit} fit" if r.fit else "as measured")
-        out.append({"n": n, "at": revisions.made_at(of.folder, n), "words": words})
+        files = [{"name": name, "url": url_of(of, f"revisions/{n}/{name}")} for name in revision_files(of, n)]
+        out.append({"n": n, "at": revisions.made_at(of.folder, n), "words": words, "files": files})
     return out
+
+
+def revision_files(of: Job, number: int) -> list[str]:
+    """Names of the files that a revision keeps, its record apart."""
+    place = of.folder / revisions.FOLDER / str(number)
+    return [name for name in job.DRAWN if is_plain(place / name)]
 
 
 def _photo(of: Job, known: kept.Kept | None) -> dict[str, Any] | None:

@@ -25,7 +25,9 @@ def trial(
     ] = None,
     fit: Annotated[
         str | None,
-        typer.Option("--as", metavar="FIT", help="What it was drawn for, or none; by default the last fit or gauge."),
+        typer.Option(
+            "--as", metavar="FIT", help="What it was drawn for, or none; by default the last fit, gauge or solid."
+        ),
     ] = None,
     printer: Annotated[
         str | None, typer.Option("--printer", metavar="NAME", help="The printer it was drawn for.")

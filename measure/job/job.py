@@ -76,7 +76,7 @@ class Manifest:
     Attributes:
         files: for each file that it wrote, the fingerprints that count as its own.
         taken: fingerprints of readings files that were taken in already.
-        drawn: the fit and the printer that something to print was last drawn for.
+        drawn: what was last drawn to be printed (``fit``, ``gauge`` or ``solid``), the fit and the printer it was for.
     """
 
     files: dict[str, list[str]] = field(default_factory=dict)
@@ -148,6 +148,13 @@ def text(folder: Path, name: str, made_by: str) -> str:
 
 def _reason(why: OSError) -> str:
     return (why.strerror or str(why)).lower()
+
+
+def drawn_files(folder: Path) -> dict[str, bytes]:
+    """All files of the job that are made from measured.json and stand as jawline wrote them."""
+    manifest = Manifest.read(folder)
+    own = (n for n in DRAWN if _is_own(folder / n, n, manifest))
+    return {n: content_of(folder / n, MAX_FILE_MB, links=False) for n in own}
 
 
 # -------------------------------------------------------------------------------------------------------------- writing
@@ -228,7 +235,7 @@ def write(
         merged: files whose new content holds all of the old one, so that they may be replaced whoever wrote them;
             what a person has changed goes on counting as theirs.
         taken: fingerprints of readings files, to be remembered.
-        drawn: the fit and the printer that these files were drawn for, where they are to be printed.
+        drawn: what these files are and the fit and the printer they were drawn for, where they are to be printed.
 
     Returns:
         The paths written.

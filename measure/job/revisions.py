@@ -1,9 +1,10 @@
 """Revisions of a job: what was drawn to be printed, numbered from 1, kept for good.
 
-    revisions/1/revision.json  sketch.dxf  sketch.svg  sketch.pdf
+    revisions/1/revision.json  sketch.dxf  sketch.svg  sketch.pdf  gauge.3mf  …
     revisions/2/…
 
-A revision is put in place whole, under a number that is free, and never written to again.
+A revision is put in place whole, under a number that is free. What was drawn of it to be printed comes to it when the
+next one is drawn; no file of it is ever written to again.
 """
 
 from __future__ import annotations
@@ -162,6 +163,35 @@ def keep(folder: Path, record: RevisionRecord, files: Mapping[str, bytes]) -> tu
         with contextlib.suppress(OSError):
             shutil.rmtree(beside)
     return tuple(place / name for name in whole)
+
+
+def add(folder: Path, number: int, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Put more files to a revision; those that it has already stay as they are.
+
+    Args:
+        folder: the job.
+        number: of the revision.
+        files: name and content of each.
+
+    Returns:
+        the files written.
+
+    Raises:
+        WrongUsage: the folder can't be written to.
+    """
+    place = folder / FOLDER / str(number)
+    new = {n: content for n, content in files.items() if not os.path.lexists(place / n)}
+    try:
+        leftovers.clear_left(place)
+        with job.beside_place(place) as beside:
+            ready = {n: beside(n, content) for n, content in new.items()}
+            for n, path in ready.items():
+                os.replace(path, place / n)
+    except OSError as why:
+        raise WrongUsage(
+            f"Files can't be kept in {place} ({(why.strerror or str(why)).lower()}).", "not-writable"
+        ) from None
+    return tuple(place / n for n in new)
 
 
 def next_number(folder: Path) -> int:

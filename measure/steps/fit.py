@@ -49,7 +49,7 @@ def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = Fa
     drawn = sheet.sketch(fitted_drawing(plain, chosen, own))
     room = f"{chosen.side_mm:g} mm on each side"
     files = dict(zip(job.FITS, (write_dxf(drawn), write_svg(drawn), write_pdf(drawn)), strict=True))
-    written = job.write(folder, files, force=force, drawn={"fit": chosen.name, "printer": printer})
+    written = job.write(folder, files, force=force, drawn={"what": "fit", "fit": chosen.name, "printer": printer})
     screws = [s for f in plain.features if (s := _screw(f))]
     pdf = job.FITS[2]
     lines = (

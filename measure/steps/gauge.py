@@ -110,7 +110,7 @@ def _made(
     exact, about_step = (None, ()) if what == "gauge" else _step(moved, thick_mm, printer, folder.name)
     if exact is not None:
         files[job.STEP] = exact
-    told = {"fit": fit.name if fit else None, "printer": printer.name if printer else None}
+    told = {"what": what, "fit": fit.name if fit else None, "printer": printer.name if printer else None}
     outdated = () if what == "gauge" or exact is not None else (job.STEP,)
     written = job.write(folder, files, force=force, drawn=told, outdated=outdated)
     size = found.mesh.vertices_mm.max(0) - found.mesh.vertices_mm.min(0)

@@ -9,7 +9,7 @@ from calib.errors import ReadingsRefused
 from calib.reference.found import Caution
 from measure.job import job, revisions
 from measure.job.lock import alone
-from measure.job.revisions import RevisionRecord
+from measure.job.revisions import RevisionRecord, same_outline
 from measure.sheet.sheet import Drawing
 from measure.steps import Done
 from measure.steps.corrected import corrections, said_of
@@ -20,6 +20,8 @@ from measure.trial.sayings import HEADING, DatedSaying, clash, understood, writt
 
 AS_MEASURED = "none"
 MOST_SIZES = 8
+TO_PRINT = {"fit": job.FITS[0], "gauge": job.GAUGES[0], "solid": job.SOLIDS[0]}
+"""What is drawn to be printed, by the word that the job keeps of the last, and its first file."""
 
 
 @alone
@@ -54,17 +56,18 @@ def trial(
         raise ReadingsRefused(why, "contradiction")
     earlier, before = said_of(folder), job.Manifest.read(folder).drawn
     job.check_writable(folder, (), force)
-    unkept: tuple[RevisionRecord, Drawing] | None = None
-    if of is not None:
-        printed = revisions.read(folder, of)
-    else:
-        fit = before.get("fit") if fit is None else None if fit.strip().lower() == AS_MEASURED else fit.strip().lower()
-        printer = printer or before.get("printer")
-        now = made(record, corrections(folder, record), revisions.next_number(folder), fit, printer)
-        numbers = revisions.numbers(folder)
-        last = revisions.read(folder, numbers[-1]) if numbers else None
-        unkept = None if last and is_as_drawn(last, now[0]) else now
-        printed = now[0] if last is None or unkept else last
+    by_name = fit is not None or printer is not None
+    fit = before.get("fit") if fit is None else None if fit.strip().lower() == AS_MEASURED else fit.strip().lower()
+    printer = printer or before.get("printer")
+    now = made(record, corrections(folder, record), revisions.next_number(folder), fit, printer)
+    numbers = revisions.numbers(folder)
+    last = revisions.read(folder, numbers[-1]) if numbers else None
+    files = job.drawn_files(folder)
+    unkept: tuple[RevisionRecord, Drawing] | None = None if last and is_as_drawn(last, now[0]) else now
+    if of is not None and last is not None and (not files or same_outline(last.outline(), now[0].outline())):
+        unkept = None
+    drawn = now[0] if last is None or unkept else last
+    printed = drawn if of is None else revisions.read(folder, of)
     new = [DatedSaying(printed.revision, s) for s in sayings]
     said = (*earlier, *(s for s in new if s not in earlier))
     found = corrections(folder, record, said, printed if unkept else None)
@@ -76,14 +79,22 @@ def trial(
     paths: list[Path] = []
     if unkept:
         paths += kept(folder, *unkept)
+    saved = revisions.add(folder, drawn.revision, files)
+    paths += saved
+    outdated = job.DRAWN if changed else ()
     paths += job.write(
-        folder, {job.TRIALS: _with_rows(folder, new)}, force=force, merged=(job.TRIALS,), outdated=job.DRAWN
+        folder, {job.TRIALS: _with_rows(folder, new)}, force=force, merged=(job.TRIALS,), outdated=outdated
     )
     if changed:
         paths += kept(folder, *following)
-    lines = _lines(folder, printed, following[0], changed)
+    what = before.get("what", "") if of is None and not by_name else ""
+    lines = _lines(folder, printed, following[0], changed, what)
+    if saved:
+        names = ", ".join(p.name for p in saved)
+        lines += (f"What was drawn before is kept with revision {drawn.revision}: {names}.",)
     result = {
         "of": printed.revision,
+        "drawn": what or None,
         "revision": number if changed else printed.revision,
         "said": list(after),
         "changes": [c.model_dump() for c in following[0].changes],
@@ -100,11 +111,14 @@ def _with_rows(folder: Path, new: Sequence[DatedSaying]) -> bytes:
     return (before if not before or before.endswith("\n") else before + "\n").encode() + written(new).encode()
 
 
-def _lines(folder: Path, printed: RevisionRecord, following: RevisionRecord, changed: bool) -> tuple[str, ...]:
+def _lines(
+    folder: Path, printed: RevisionRecord, following: RevisionRecord, changed: bool, what: str
+) -> tuple[str, ...]:
+    which = f"the {what} of revision {printed.revision}" if what in TO_PRINT else f"revision {printed.revision}"
     drawn = f"drawn for a {printed.fit} fit" if printed.fit else "drawn as measured"
-    first = f"Taken to be said of revision {printed.revision}, {drawn}" + (
-        f", for the printer {printed.printer}." if printed.printer else "."
-    )
+    printer = f", for the printer {printed.printer}" if printed.printer else ""
+    last = f" ({TO_PRINT[what]} was drawn last)" if what in TO_PRINT else ""
+    first = f"Taken to be said of {which}, {drawn}{printer}{last}."
     if not changed:
         return (first, f"Nothing is to be changed: revision {printed.revision} stands.")
     faces = [

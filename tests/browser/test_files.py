@@ -70,20 +70,23 @@ def worksheet(path: Path) -> None:
 @pytest.mark.parametrize(
     ("what", "file", "read", "room_mm"),
     [
-        ("sketch", "dxf", dxf, 0.0),
-        ("sketch", "svg", svg, 0.0),
-        ("sketch", "pdf", pdf, 0.0),
-        ("worksheet", "pdf", worksheet, 0.0),
-        ("gauge", "3mf", mesh, 0.0),
-        ("solid", "3mf", mesh, 0.0),
-        ("fit", "dxf", dxf, 0.2),
+        ("files sketch", "dxf", dxf, 0.0),
+        ("files sketch", "svg", svg, 0.0),
+        ("files sketch", "pdf", pdf, 0.0),
+        ("files worksheet", "pdf", worksheet, 0.0),
+        ("files gauge", "3mf", mesh, 0.0),
+        ("files solid", "3mf", mesh, 0.0),
+        ("fits fit", "dxf", dxf, 0.2),
+        ("fits gauge", "3mf", mesh, 0.2),
+        ("fits solid", "3mf", mesh, 0.2),
     ],
 )
 def test_each_button_gives_its_file(
     window: Callable[..., Any], traced: str, tmp_path: Path, what: str, file: str, read: Any, room_mm: float
 ) -> None:
     page = window(f"/job/{traced}#drawing")
-    button = page.locator(f'[data-what="{what}"][data-file="{file}"]')
+    place, _, named = what.rpartition(" ")
+    button = page.locator(f'.{place} [data-what="{named}"][data-file="{file}"]')
     expect(button).to_be_enabled()
     with page.expect_download() as got:
         button.click()

@@ -12,6 +12,8 @@ const CHANGED_MM = 0.004; // what shows in hundredths
 export class Drawing {
   #store;
   #sheets;
+  /** @type {State["revisions"]} */
+  #revisions = [];
   /** @type {HTMLButtonElement[]} */
   #makers = [...document.querySelectorAll("button")].filter((b) => b.dataset.what);
 
@@ -50,10 +52,21 @@ export class Drawing {
       ...revisions.map((r) => el("option", { value: r.n }, `${r.n} · ${r.words} ${clock(r.at)}`)),
     );
     if (revisions.some((r) => String(r.n) === chosen)) earlier.value = chosen;
+    this.#revisions = revisions;
+    this.#showFiles();
     if (!revisions.length) this.#sheets.compare("off");
   }
 
+  /** The files of the earlier drawing that is chosen. */
+  #showFiles() {
+    const chosen = this.#revisions.find((r) => String(r.n) === selectOf("earlier").value);
+    byId("earlier-files").replaceChildren(
+      ...(chosen?.files ?? []).map((f) => el("li", {}, el("a", { href: f.url, download: f.name }, f.name))),
+    );
+  }
+
   #compare() {
+    this.#showFiles();
     const way = chosenOf("compare");
     byId("slide").hidden = byId("slide-label").hidden = way !== "slide";
     byId("compare-key").hidden = way !== "over";
@@ -63,7 +76,7 @@ export class Drawing {
   /** @param {HTMLButtonElement} button */
   async #make(button) {
     const { what, file } = button.dataset;
-    const options = what === "fit" ? { as: chosenOf("fit") } : {};
+    const options = what === "fit" || "fit" in button.dataset ? { as: chosenOf("fit") } : {};
     byId("make-wrong").textContent = "";
     button.disabled = true;
     button.setAttribute("aria-busy", "true");

@@ -37,13 +37,15 @@ function wrong(text) {
 }
 
 /** @param {import("./types.js").Trial} trial */
-function found({ of, revision, changes, sizes }) {
-  if (revision === of) return [el("p", {}, `Nothing is to be changed: drawing ${of} stands.`)];
+function found({ of, drawn, revision, changes, sizes }) {
+  const about = el("p", {}, `Taken to be said of ${drawn ? `the ${drawn} of ` : ""}drawing ${of}.`);
+  if (revision === of) return [about, el("p", {}, `Nothing is to be changed: drawing ${of} stands.`)];
   const moved = changes.map(
     (c) => `${c.feature} ${c.by_mm > 0 ? "out" : "back"} by ${value(Math.abs(c.by_mm))} ${plusMinus(c.u95_mm)}`,
   );
   const sized = sizes.map((s) => `${nameOf(s)}: ${value(s.before_mm)} → ${value(s.value_mm)} ${plusMinus(s.u95_mm)}`);
   return [
+    about,
     el("p", {}, `Drawing ${revision} is drawn and kept. It differs from ${of}, the one printed, by, mm:`),
     el("ul", { class: "changes" }, ...[...moved, ...sized].map((words) => el("li", {}, words))),
   ];

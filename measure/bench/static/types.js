@@ -48,7 +48,8 @@
 /** @typedef {{ code: string, text: string }} Said a caution or a refusal */
 /** @typedef {{ step: string, share: number }} Progress */
 /** @typedef {{ words: string, kind: string, features: string[] }} Suggestion the reading to take next */
-/** @typedef {{ n: number, at: string | number, words: string }} Revision a drawing that was kept */
+/** @typedef {{ name: string, url: string }} Download a file to be downloaded */
+/** @typedef {{ n: number, at: string | number, words: string, files: Download[] }} Revision a drawing that was kept */
 /**
  * @typedef {object} Offer a reading that is possible
  * @property {string} kind
@@ -61,6 +62,7 @@
 /**
  * @typedef {object} Trial what came of what was said of a trial print
  * @property {number} of the drawing that was printed
+ * @property {"fit" | "gauge" | "solid" | null} drawn what of it was drawn last
  * @property {number} revision the drawing that answers it
  * @property {{ feature: string, by_mm: number, u95_mm: number }[]} changes
  * @property {{ kind: string, features: string[], before_mm: number, value_mm: number, u95_mm: number }[]} sizes
