@@ -22,3 +22,7 @@ class EdgeLoop:
     normals: Array
     sigma_mm: Array
     sensitivity: Array
+
+    def flipped(self) -> EdgeLoop:
+        """The same with its normals the other way."""
+        return EdgeLoop(self.points_mm, -self.normals, self.sigma_mm, -self.sensitivity)

@@ -11,11 +11,10 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges import upper_edges
 from measure.edges.edge_loop import EdgeLoop
-from measure.edges.edges import LOOSE, STIFF, placed, witness
 from measure.edges.rough import Rough
 from measure.edges.rounded import Rim
-from measure.edges.sight import Body, Wall, sight
-from measure.edges.upper_edges import Seen
+from measure.edges.sight import Body
+from measure.edges.upper_edges import LOOSE, STIFF, Seen
 from measure.geometry.features import Feature, by_loop, flatten
 from measure.geometry.polylines import arc_lengths
 
@@ -24,46 +23,17 @@ def along_features(
     light: Light,
     view: View,
     features: tuple[Feature, ...],
-    wall: Wall,
-    *,
-    opening: bool = False,
-    sigma_px: float = 1.0,
-) -> list[EdgeLoop]:
-    """Edge points along features already found: exact normals, and one offset for each whole feature.
-
-    The evidence of a feature is summed before any of its points is placed, so that a shadow or a stripe under a part of
-    it can't draw points away. Points at sharp corners, where the blur rounds the edge, are left out.
-    """
-    flip = -1.0 if opening else 1.0
-    loops = by_loop(features)
-    outlines = [np.concatenate([flatten(f)[:-1] for f in loop]) for loop in loops.values()]
-    step = view.mm_per_px(outlines[0].mean(0))
-    body = Body.of(view, outlines, wall, opening)
-    reach, grid, width = RETRACE
-    found = []
-    for loop in loops.values():
-        rough, first, corner = _walked(loop, step, width, CORNER_PX * sigma_px * step)
-        s = sight(view, rough.points_mm, flip * rough.normals, wall, body)
-        w = witness(light, s, width, reach, grid, sigma_px, table=opening)
-        stiffness = np.full(len(w.cost), STIFF)
-        stiffness[first] = LOOSE / 4
-        e = placed(view, rough, s, w, wall, width, flip, stiffness)
-        found.append(replace(e, sigma_mm=np.where(corner, np.inf, e.sigma_mm)))
-    return found
-
-
-def along_part(
-    light: Light,
-    view: View,
-    features: tuple[Feature, ...],
     seen: Seen,
     rim: Rim,
 ) -> list[EdgeLoop]:
-    """The same for a part, by `upper_edges`."""
+    """Edge points along features already found: exact normals, and one offset for each whole feature.
+
+    Points at sharp corners, where the blur rounds the edge, are left out.
+    """
     loops = by_loop(features)
     outlines = [np.concatenate([flatten(f)[:-1] for f in loop]) for loop in loops.values()]
     step = view.mm_per_px(outlines[0].mean(0))
-    body = Body.of(view, outlines, seen.wall, False)
+    body = Body.of(view, outlines, seen.wall, seen.opening)
     search = upper_edges.searches(step)[-1]
     walked = [_walked(loop, step, search.width, CORNER_PX * seen.sigma_px * step) for loop in loops.values()]
     firm = []
@@ -71,7 +41,7 @@ def along_part(
         stiffness = np.full(len(rough.points_mm) // search.width, STIFF)
         stiffness[first] = LOOSE / 4
         firm.append(stiffness)
-    roughs = [rough for rough, _, _ in walked]
+    roughs = [rough.turned(seen.flip) for rough, _, _ in walked]
     found, _ = upper_edges.along(light, view, roughs, seen, body, search, rim, firm)
     return [
         replace(e, sigma_mm=np.where(corner, np.inf, e.sigma_mm))
@@ -79,8 +49,6 @@ def along_part(
     ]
 
 
-RETRACE = (2.5, 0.25, 4)
-"""Reach px, step px and points a block of the search along features."""
 CORNER_PX = 2.0
 """How far from a sharp corner, in units of the blur, an edge is still straight."""
 

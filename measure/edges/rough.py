@@ -19,6 +19,10 @@ class Rough:
     points_mm: Array
     normals: Array
 
+    def turned(self, sign: float) -> Rough:
+        """The same with its normals turned round, if sign is −1."""
+        return Rough(self.points_mm, sign * self.normals)
+
 
 def resampled(points_mm: Array, step_mm: float, smooth_mm: float, multiple: int) -> Rough:
     """A closed polyline in equal steps, smoothed by a Gaussian along its length.

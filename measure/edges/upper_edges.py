@@ -8,7 +8,7 @@ wall's foot, a known distance apart: each tells of the same outline, the foot ev
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -110,12 +110,42 @@ class Seen:
         wall: heights of its edges.
         sigma_px: optical blur.
         walls_light: what is known of the light of the outer wall, and of holes' walls.
+        opening: whether the only loop is the rim of an opening: counter-clockwise, its empty side within.
     """
 
     outlines_mm: tuple[Array, ...]
     wall: Wall
     sigma_px: float
     walls_light: WallsLight = (None, None)
+    opening: bool = False
+
+    def is_hole(self, loop: int) -> bool:
+        """Whether a loop has its empty side within."""
+        return self.opening or loop > 0
+
+    @property
+    def flip(self) -> float:
+        """−1 where the normals to the right of travel point into material."""
+        return -1.0 if self.opening else 1.0
+
+    def deeper(self, apart: Apart | None) -> Seen:
+        """The same with a wall whose foot lies where it is seen, if it is."""
+        if apart is None:
+            return self
+        upper, lower = self.wall.upper_mm, self.wall.lower_mm
+        return replace(self, wall=Wall(upper, upper + (1 + apart.share) * (lower - upper)))
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """How much farther the upper line lies from the foot's than was reckoned, median over the outer boundary.
+
+    Attributes:
+        mm: along the normal; share: of the width that was reckoned with.
+    """
+
+    mm: float
+    share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +155,12 @@ class Located:
     Attributes:
         loops: the outer boundary first.
         rim: what is known of the upper rim by then.
+        wall: heights of the part's edges; of an opening's as they were found.
     """
 
     loops: tuple[EdgeLoop, ...]
     rim: Rim
+    wall: Wall
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,14 +194,18 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim) -> Located:
     outlines = list(seen.outlines_mm)
     found: list[EdgeLoop] = []
     for search in searches(step)[:2]:
-        body = Body.of(view, outlines, seen.wall, False)
-        roughs = [resampled(o, step, search.smooth_mm, search.width) for o in outlines]
+        body = Body.of(view, outlines, seen.wall, seen.opening)
+        roughs = [resampled(o, step, search.smooth_mm, search.width).turned(seen.flip) for o in outlines]
         found, apart = along(light, view, roughs, seen, body, search, rim, LOOSE)
         outlines = [e.points_mm for e in found]
-    if rim.told == "unknown":
-        rim = Rim.known("unknown", likely_rounded(apart))
+    if seen.opening:
+        seen = seen.deeper(apart)
+        body = Body.of(view, outlines, seen.wall, seen.opening)
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
-    return Located(tuple(found), rim)
+    elif rim.told == "unknown":
+        rim = Rim.known("unknown", likely_rounded(None if apart is None else apart.mm))
+        found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
+    return Located(tuple(found), rim, seen.wall)
 
 
 def along(
@@ -181,25 +217,26 @@ def along(
     search: Search,
     rim: Rim,
     stiffness: float | Sequence[Array],
-) -> tuple[list[EdgeLoop], float | None]:
-    """Edge points of all loops in one search, and how far the upper line lies inside the foot's, mm (median over the
-    outer boundary; None where too little is seen).
+) -> tuple[list[EdgeLoop], Apart | None]:
+    """Edge points of all loops in one search, and how far both lines of the wall lie apart; None where too little of
+    them is seen.
 
     Args:
         roughs: where to look, loop by loop; stiffness: what a bend in the path costs, for each loop's stretches.
         body: all that the part covers.
     """
-    out, apart = [], np.zeros(0)
+    out: list[EdgeLoop] = []
+    apart: Apart | None = None
     for k, rough in enumerate(roughs):
         sides = _sides(view, rough, seen.wall, body, search.width)
         firm = stiffness if isinstance(stiffness, float) else stiffness[k]
-        judged = _judged(light, sides, search, seen.sigma_px, seen.walls_light[k > 0])
+        judged = _judged(light, sides, search, seen.sigma_px, seen.walls_light[seen.is_hole(k)])
         fence = _fence(rough, sides, judged.xs_px, seen.outlines_mm[k], search.width)
-        out.append(_placed(view, rough, sides, judged, fence, seen.wall, search, rim, firm, hole=k > 0))
+        e = _placed(view, rough, sides, judged, fence, seen.wall, search, rim, firm, hole=seen.is_hole(k))
+        out.append(e.flipped() if seen.opening else e)
         if not k:
-            apart = _lines_apart(judged) / sides.px_per_mm[judged.two]
-            apart = apart[np.isfinite(apart)]
-    return out, float(np.median(apart)) if len(apart) >= FEWEST_STRETCHES else None
+            apart = _apart(judged, sides)
+    return out, apart
 
 
 def _fence(rough: Rough, s: _Sides, xs: Array, outline_mm: Array, width: int) -> Array:
@@ -216,9 +253,6 @@ def _fence(rough: Rough, s: _Sides, xs: Array, outline_mm: Array, width: int) ->
 
 
 OUTLINE_STEP_MM = 0.05
-
-
-FEWEST_STRETCHES = 8
 
 
 def _sides(view: View, rough: Rough, wall: Wall, body: Body, width: int) -> _Sides:
@@ -366,11 +400,17 @@ def _shifted(cost: Array, xs: Array, shift_px: Array) -> Array:
     return np.asarray((1 - t) * np.take_along_axis(cost, i, 1) + t * np.take_along_axis(cost, i + 1, 1))
 
 
-def _lines_apart(j: _Judged) -> Array:
-    """(m,) px that the upper line lies inside the foot's, of each stretch that shows both; NaN where one is faint."""
+def _apart(j: _Judged, s: _Sides) -> Apart | None:
+    """How far the upper line lies inside the foot's, of the stretches that show both plainly."""
     (u, su), (f, sf) = (vertex(c[j.two], j.xs_px, c[j.two].argmin(1)) for c in (j.upper, j.foot))
-    return np.where((su < PLAIN_PX) & (sf < PLAIN_PX), f - u, np.nan)
+    plain = (su < PLAIN_PX) & (sf < PLAIN_PX)
+    if plain.sum() < FEWEST_STRETCHES:
+        return None
+    px = (f - u)[plain]
+    return Apart(*(float(np.median(px / by[j.two][plain])) for by in (s.px_per_mm, s.wall_px)))
 
 
 PLAIN_PX = 0.3
 """A line whose position has a smaller standard deviation is plain."""
+FEWEST_STRETCHES = 8
+"""Of a boundary that show both lines, to tell how far these lie apart."""

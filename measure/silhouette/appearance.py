@@ -178,30 +178,57 @@ def commonest(values: Array) -> Array:
     return np.asarray(np.median(values[(np.abs(cells - best) <= 1).all(1)], 0))
 
 
-def ground_log_likelihood(colour: F32, ground: Mask, step_mm: float, *, first: bool) -> F32:
-    """(h, w) log likelihood of each cell as ground: like the ground close by, or darker in a shadow.
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A surface with a grain of its own, in light that changes from place to place.
 
-    Args:
-        colour: (h, w, 3); ground: (h, w) 1 on cells that are known as ground.
-        first: whether these are but a guess, so that the ground close to the part is not among them.
+    Attributes:
+        mean: (h, w, 3) its colour close by; covariance: (3, 3) about it.
+        in_shadow: share of it that a shadow is reckoned with.
     """
-    weight = ground.astype(np.float32)
-    some = colour[ground > 0]
-    some = some[:: len(some) // MOST_SAMPLES + 1]
-    common = np.median(some, 0)
-    sums, weights = smoothed(colour, weight, 12.0 / step_mm)
-    wide = (sums + common * np.float32(1e-3)) / (weights[..., None] + np.float32(1e-3))
-    sums, weights = smoothed(colour, weight, (5.0 if first else 2.5) / step_mm)
-    mean = (sums + wide * np.float32(0.05)) / (weights[..., None] + np.float32(0.05))
-    away = np.asarray(colour - mean, np.float32)
-    left = np.clip(away[ground > 0], -0.6, 0.6)
-    left = left[:: len(left) // MOST_SAMPLES + 1]
-    covariance = np.cov(left.T.astype(float)) + np.diag((0.5 * coding_sd(common.astype(float))) ** 2)
-    lit = _student(away, covariance)
-    share = IN_SHADOW_FIRST if first else IN_SHADOW
-    shaded = _shaded(away, np.diag(covariance))
-    both = np.logaddexp(lit + np.float32(math.log(1 - share)), shaded + np.float32(math.log(share)))
-    return or_anything(both, ODD_GROUND)
+
+    mean: F32
+    covariance: Array
+    in_shadow: float
+
+    @classmethod
+    def learned(cls, colour: F32, ground: Mask, step_mm: float, *, first: bool) -> Ground:
+        """From cells that are known.
+
+        Args:
+            colour: (h, w, 3); ground: (h, w) 1 on cells that are known as ground.
+            first: whether these are but a guess, so that the ground close to the part is not among them.
+        """
+        weight = ground.astype(np.float32)
+        some = colour[ground > 0]
+        some = some[:: len(some) // MOST_SAMPLES + 1]
+        common = np.median(some, 0)
+        sums, weights = smoothed(colour, weight, 12.0 / step_mm)
+        wide = (sums + common * np.float32(1e-3)) / (weights[..., None] + np.float32(1e-3))
+        sums, weights = smoothed(colour, weight, (5.0 if first else 2.5) / step_mm)
+        mean = (sums + wide * np.float32(0.05)) / (weights[..., None] + np.float32(0.05))
+        left = np.clip((colour - mean)[ground > 0], -0.6, 0.6)
+        left = left[:: len(left) // MOST_SAMPLES + 1]
+        covariance = np.cov(left.T.astype(float)) + np.diag((0.5 * coding_sd(common.astype(float))) ** 2)
+        return cls(np.asarray(mean, np.float32), covariance, IN_SHADOW_FIRST if first else IN_SHADOW)
+
+    def away(self, colour: F32) -> F32:
+        """(h, w) squared Mahalanobis distance."""
+        return squared(np.asarray(colour - self.mean, np.float32), self.covariance)
+
+    def log_likelihood(self, colour: F32) -> F32:
+        """(h, w) of each cell: like the ground close by, or darker in a shadow."""
+        away = np.asarray(colour - self.mean, np.float32)
+        lit = _student(away, self.covariance)
+        shaded = _shaded(away, np.diag(self.covariance))
+        share = self.in_shadow
+        both = np.logaddexp(lit + np.float32(math.log(1 - share)), shaded + np.float32(math.log(share)))
+        return or_anything(both, ODD_GROUND)
+
+
+def ground_log_likelihood(colour: F32, ground: Mask, step_mm: float, *, first: bool) -> F32:
+    """(h, w) log likelihood of each cell as ground; see `Ground.learned`."""
+    return Ground.learned(colour, ground, step_mm, first=first).log_likelihood(colour)
 
 
 def _student(away: F32, covariance: Array) -> F32:

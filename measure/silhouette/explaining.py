@@ -8,7 +8,6 @@ way round.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,38 +18,21 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.geometry.polylines import signed_area
 from measure.silhouette.appearance import Face, Wall, ground_log_likelihood, wall_log_likelihood
 from measure.silhouette.evidence import filled
-from measure.silhouette.rectified import F32, Mask, Rectified, log_colour
+from measure.silhouette.rectified import F32, Mask, Rectified
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import disc
+from measure.silhouette.window import Window, cleaned, edges, grown, resized, rings, said, tempered, windows
 
-MARGIN_MM = 6.0
-"""Of ground that is looked at round the part."""
-CLEAR_MM = 1.5
-"""So near to a card nothing is learned: its own wall and shadow."""
-FINEST_MM, CELLS_PX = 0.08, 1.25
-"""A cell is at least so large, and so many pixels."""
-MOST_CELLS = 500_000
-PASSES = (2.0, 2.0, 1.0)
-"""Size of the cells of each pass, in those of the last."""
-TEMPER = 0.25 / 0.08
-"""Of a cell's log likelihood so much counts for each mm that it is wide: neighbours share blur, grain and coding."""
-CHANGE = 3.0
-"""What it costs, in log likelihood, that face begins or ends."""
-NO_EDGE = 15.0
-"""What it costs besides that ground and wall, or face and ground, meet where the colour is the same on both sides."""
 FIELD_MM = 4.0
 """The face's light changes over distances like this."""
 SURE = 16.0
 """Squared distance within which a cell belongs to the face's colour."""
-ASTRAY_MM, ASTRAY = 3.0, 8.0
-"""Farther than this beyond the rough contour the face is unlikely, by so much."""
+ASTRAY = 8.0
+"""Of what is astray of the rough contour the face is unlikely, by so much."""
 BLUR_MM = 0.08
-STROKE_MM = 1.0
-"""Breadth of a person's stroke."""
 LEAST_HOLE_MM2, LEAST_PATCH_MM2 = 0.9, 0.25
 """Smaller holes are specks; smaller patches in the face's colour are noise."""
 
@@ -82,20 +64,7 @@ class Explained:
     @property
     def outlines_mm(self) -> tuple[Array, ...]:
         """The loops moved out of the face by what they keep within it."""
-        return tuple(_moved_out(loop, self.step_mm) for loop in self.loops_mm)
-
-
-@dataclass(frozen=True, slots=True)
-class _Window:
-    """What is looked at in one pass."""
-
-    plan: Rectified
-    colour: F32
-    lines: SightLines
-    rough: Mask  # silhouette with its holes, as it was found first
-    free: NDArray[np.bool_]  # not on a card or another thing
-    astray: NDArray[np.bool_]
-    marked: F32  # 1 where a person says that the part is, −1 where it is not
+        return tuple(grown(loop, self.step_mm) for loop in self.loops_mm)
 
 
 def explain(
@@ -120,72 +89,16 @@ def explain(
     Returns:
         The outline, or None where no face is found.
     """
-    foot = view.centre_mm[:2]
-    ratio = (view.centre_mm[2] - upper_mm) / (view.centre_mm[2] - lower_mm)
-    rough = [view.plane(c, upper_mm) for c in contours_px]
-    low, high = rough[0].min(0) - MARGIN_MM, rough[0].max(0) + MARGIN_MM
-    low, high = np.minimum(low, foot + ratio * (low - foot)), np.maximum(high, foot + ratio * (high - foot))
-    finest = max(
-        CELLS_PX * view.mm_per_px((low + high) / 2), FINEST_MM, math.sqrt(float(np.prod(high - low)) / MOST_CELLS)
-    )
-    taken = [view.plane(area, upper_mm) for area in taken_px]
-    marks = ([view.plane(s, upper_mm) for s in strokes.part], [view.plane(s, upper_mm) for s in strokes.away])
-    w: _Window | None = None
     b: _Belief | None = None
-    seen: _Evidence | None = None
-    for coarser in PASSES:
-        step = finest * coarser
-        if w is None or w.plan.step_mm != step:
-            w = _window(light, view, upper_mm, low, high, step, rough, taken, marks, foot, ratio)
-            b = _first_belief(w) if b is None else b.resized(w.plan.shape)
-        assert b is not None
+    for w in windows(light, view, contours_px, upper_mm, lower_mm, taken_px, strokes):
+        b = _first_belief(w) if b is None else b.resized(w.plan.shape)
         if not b.region.any() or not b.ground.any():
             return None
         b, seen = _bettered(w, b)
-    assert w is not None
     assert b is not None
-    assert seen is not None
-    loops = _loops(w.plan, b.soft, b.region)
-    clipped = min(_full(w, b.region), _full(w, b.wall))
+    loops = rings(w.plan, b.soft, b.region)
+    clipped = min(w.share_full(b.region), w.share_full(b.wall))
     return Explained(loops, w.plan.step_mm, clipped, b.walls, _wall_told(w, b, seen)) if loops else None
-
-
-def _window(
-    light: Light,
-    view: View,
-    upper_mm: float,
-    low: Array,
-    high: Array,
-    step: float,
-    rough: Sequence[Array],
-    taken: Sequence[Array],
-    strokes_mm: tuple[list[Array], list[Array]],
-    foot: Array,
-    ratio: float,
-) -> _Window:
-    plan = Rectified.of(light, view, upper_mm, low, high, step)
-    outer = plan.mask_of(rough[0])
-    silhouette = outer * (1 - plan.mask_of(*rough[1:]))
-    other = plan.mask_of(*taken)
-    free = cv2.dilate(other, disc(plan.cells_in(CLEAR_MM))) == 0 if taken else np.ones(plan.shape, bool)
-    astray = cv2.dilate(outer, disc(plan.cells_in(ASTRAY_MM))) == 0
-    lines = SightLines.over(plan, foot, ratio)
-    marked = np.zeros(plan.shape, np.float32)
-    for value, strokes in zip((1.0, -1.0), strokes_mm, strict=True):
-        for line in strokes:
-            at = np.rint(plan.cells(line) * 16).astype(np.int32)
-            cv2.polylines(marked, [at], False, value, plan.cells_in(STROKE_MM), shift=4)
-    return _Window(plan, log_colour(plan.linear), lines, silhouette.astype(np.uint8), free, astray, marked)
-
-
-def _full(w: _Window, cells: Mask) -> float:
-    """Share of some cells at the sensor's limit."""
-    light = w.plan.linear[cells > 0]
-    return float((light.max(1) > FULL).mean()) if len(light) else 0.0
-
-
-FULL = 0.98
-"""Of full light: at the sensor's limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,12 +124,12 @@ class _Belief:
 
     def resized(self, shape: tuple[int, int]) -> _Belief:
         """The same on a finer grid."""
-        finer = [_resized(m, shape) for m in (self.region, self.filled, self.ground, self.wall)]
-        others = tuple(_resized(m, shape) for m in self.others)
+        finer = [resized(m, shape) for m in (self.region, self.filled, self.ground, self.wall)]
+        others = tuple(resized(m, shape) for m in self.others)
         return replace(self, region=finer[0], filled=finer[1], ground=finer[2], wall=finer[3], others=others)
 
 
-def _first_belief(w: _Window) -> _Belief:
+def _first_belief(w: Window) -> _Belief:
     """The inside of the silhouette is face, what lies clear of it ground."""
     deep = cv2.distanceTransform(w.rough, cv2.DIST_L2, 3) * w.plan.step_mm
     core = np.asarray(deep > min(CORE_MM, 0.5 * float(deep.max())), np.uint8)
@@ -229,7 +142,7 @@ def _first_belief(w: _Window) -> _Belief:
     )
 
 
-def _other_colours(w: _Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
+def _other_colours(w: Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
     """Cells of further colours of the face: of the silhouette's inside that can't be wall, what the commonest colours
     leave and the ground does not look like, if it is so much that it is no hole that was overlooked."""
     certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > 0.9
@@ -257,7 +170,7 @@ CORE_MM = 1.2
 """So far inside a silhouette most is face and not wall."""
 
 
-def _bettered(w: _Window, b: _Belief) -> tuple[_Belief, _Evidence]:
+def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _Evidence]:
     """Face, wall and ground learned from what is thought of each, and the cells explained by them."""
     faces = [Face.learned(w.colour, seed, FIELD_MM / w.plan.step_mm) for seed in (b.region, *b.others)]
     seen = _evidence(w, b, faces)
@@ -266,7 +179,7 @@ def _bettered(w: _Window, b: _Belief) -> tuple[_Belief, _Evidence]:
     return _learned(w, b, faces, w.lines.labelled(_along(w.lines, w.plan, seen, _as_wall(b, seen)))), seen
 
 
-def _wall_told(w: _Window, b: _Belief, seen: _Evidence) -> float | None:
+def _wall_told(w: Window, b: _Belief, seen: _Evidence) -> float | None:
     """How much likelier what was taken for the outer wall is wall than ground."""
     wall = (b.wall > 0) & (b.filled == 0)
     if wall.sum() * w.plan.step_mm**2 < LEAST_WALL_MM2:
@@ -297,7 +210,7 @@ class _Evidence:
     edge: F32
 
 
-def _evidence(w: _Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
+def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     as_face = np.max([face.log_likelihood(w.colour) for face in faces], axis=0)
     as_ground = ground_log_likelihood(w.colour, b.ground, w.plan.step_mm, first=b.first)
     as_face[~w.free], as_ground[~w.free] = IMPOSSIBLE, 0.0
@@ -308,27 +221,11 @@ def _evidence(w: _Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     like &= w.free & ~w.astray & (w.marked >= 0)
     region = cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2)
     off_face = np.asarray(w.colour - faces[0].mean, np.float32)
-    return _Evidence(as_face, as_ground, off_face, w.free, region, _edges(w.colour, w.plan.cells_in(EDGE_NEAR_MM)))
+    return _Evidence(as_face, as_ground, off_face, w.free, region, edges(w.colour, w.plan))
 
 
-def _edges(colour: F32, near_cells: int) -> F32:
-    """(h, w) 0 where the colour is the same all round, 1 where it changes, and a cell beside."""
-    smooth = cv2.GaussianBlur(colour * np.array([1, 2, 2], np.float32), (0, 0), 1.0)
-    across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
-    down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
-    step = np.sqrt((across * across + down * down).sum(2))
-    strongest = cv2.dilate(step, disc(near_cells))
-    certain = np.clip(EDGE_SHARE * strongest, *EDGE)
-    return np.asarray(np.clip(cv2.dilate(step, np.ones((3, 3), np.uint8)) / certain, 0, 1), np.float32)
-
-
-EDGE, EDGE_SHARE, EDGE_NEAR_MM = (0.03, 0.2), 0.5, 1.5
-"""Change of log colour in a cell, hues counted double, that is an edge for certain: such a share of the strongest one
-near by, within these bounds."""
-
-
-IMPOSSIBLE, CERTAIN = -50.0, 20.0
-"""Log likelihoods of what can't be, and of what must be."""
+IMPOSSIBLE = -50.0
+"""Log likelihood of what can't be."""
 MARKED = 30.0
 """How much a person's word counts."""
 
@@ -340,17 +237,12 @@ def _as_wall(b: _Belief, seen: _Evidence) -> F32:
 
 
 def _along(lines: SightLines, plan: Rectified, seen: _Evidence, as_wall: F32) -> Said:
-    """Log likelihoods as face, wall and ground along lines of sight, tempered."""
-    three = lines.along(np.stack([seen.face, as_wall, seen.ground], -1).astype(np.float32))
-    three[lines.outside] = (-5.0, -5.0, 0.0)
-    three *= TEMPER * plan.step_mm
-    three = cv2.GaussianBlur(three, (0, 0), sigmaX=0.001, sigmaY=1.0)
-    three[..., 0] += np.where(lines.never_wall(seen.certain), np.float32(CERTAIN), np.float32(0.0))
-    change = CHANGE + NO_EDGE * (1 - lines.along(seen.edge))
-    return Said(three[..., 0], three[..., 1], three[..., 2], change, CHANGE)
+    """What the picture says along lines of sight."""
+    three = tempered(lines, plan, seen.face, as_wall, seen.ground, goes_on="ground")
+    return said(lines, three, seen.certain, seen.edge)
 
 
-def _likeliest_walls(w: _Window, b: _Belief, seen: _Evidence) -> Walls:
+def _likeliest_walls(w: Window, b: _Belief, seen: _Evidence) -> Walls:
     """The outer wall's colour and the holes' that explain the picture best, of a few that walls have.
 
     A wall has one colour, though it may have any: so each is tried for all of it.
@@ -368,13 +260,14 @@ def _likeliest_walls(w: _Window, b: _Belief, seen: _Evidence) -> Walls:
     return best[0], best[1]
 
 
-WALLS_TRIED = tuple(Wall(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in np.arange(-2.0, 1.3, 0.4))
-"""Walls from a seventh to three times as light as their face."""
+WALL_LIGHTNESS = tuple(float(v) for v in np.arange(-2.0, 1.3, 0.4))
+"""Log light of walls less their face's, from a seventh to three times."""
+WALLS_TRIED = tuple(Wall(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in WALL_LIGHTNESS)
 THINNED = 4
 """Every so many-th line of sight is asked which wall is likeliest."""
 
 
-def _learned(w: _Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.uint8]) -> _Belief:
+def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.uint8]) -> _Belief:
     """What the labels say of the cells."""
     kinds = np.stack([labels == FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
     soft, front, any_wall = cv2.split(w.lines.back(kinds))
@@ -401,20 +294,6 @@ MEETING_MM = 0.4
 """So broad a line where two colours of a face meet is face as well."""
 
 
-def cleaned(mask: Mask, seed: Mask, plan: Rectified, least_mm2: float) -> Mask:
-    """The piece of a mask that has most of the seed, its holes smaller than least_mm2 filled."""
-    n, label = cv2.connectedComponents(mask, connectivity=4)
-    if n < 2:
-        return mask
-    shared = np.bincount(label.ravel(), weights=(seed > 0).ravel(), minlength=n)
-    shared[0] = -1
-    out = np.asarray(label == int(np.argmax(shared)), np.uint8)
-    n, label, stats, _ = cv2.connectedComponentsWithStats(1 - out, connectivity=4)
-    small = stats[:, cv2.CC_STAT_AREA] < least_mm2 / plan.step_mm**2
-    small[0] = False
-    return np.asarray(out | small[label].astype(np.uint8), np.uint8)
-
-
 def _without_marked_holes(region: Mask, marked: F32) -> Mask:
     """A region whose holes are filled of which a person says that they are part."""
     if not (marked > 0).any():
@@ -423,29 +302,3 @@ def _without_marked_holes(region: Mask, marked: F32) -> Mask:
     _, label = cv2.connectedComponents(inside.astype(np.uint8), connectivity=4)
     meant = np.unique(label[(marked > 0) & inside])
     return np.asarray(region | np.isin(label, meant[meant > 0]), np.uint8)
-
-
-def _loops(plan: Rectified, soft: F32, region: Mask) -> tuple[Array, ...]:
-    """Closed contours where half a cell is face, between cells."""
-    from skimage.measure import find_contours
-
-    inside = np.where(region > 0, np.maximum(soft, 0.5001), np.minimum(soft, 0.4999))
-    found = [c[:-1, ::-1] - 1 for c in find_contours(np.pad(inside, 1), 0.5) if len(c) > 12]
-    rings = sorted((plan.mm(c) for c in found), key=lambda c: -abs(signed_area(c)))
-    return tuple(r if (signed_area(r) > 0) == (k == 0) else r[::-1] for k, r in enumerate(rings))
-
-
-def _moved_out(ring: Array, by_mm: float) -> Array:
-    """A closed outline moved to its right: out of a counter-clockwise one, into a clockwise one."""
-    import shapely
-
-    outer = signed_area(ring) > 0
-    moved = shapely.Polygon(ring).buffer(by_mm if outer else -by_mm, join_style="mitre", mitre_limit=2.0)
-    if moved.geom_type != "Polygon" or moved.is_empty:
-        return ring
-    path = np.asarray(moved.exterior.coords)[:-1]
-    return path if (signed_area(path) > 0) == outer else path[::-1]
-
-
-def _resized(mask: Mask, shape: tuple[int, int]) -> Mask:
-    return np.asarray(cv2.resize(mask, shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)

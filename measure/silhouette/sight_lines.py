@@ -110,7 +110,7 @@ class SightLines:
         m = int(min(MOST_LINES, (last - first) * far / (LINE_STEP * plan.step_mm))) + 2
         angles = np.linspace(first, last, m)
         radii = np.arange(start, float(np.hypot(*(corners - foot_mm).T).max()), plan.step_mm)
-        foot = np.floor((ratio * radii - start) / plan.step_mm + 0.5).astype(np.intp)
+        foot = _feet(radii, plan.step_mm, ratio)
         at = plan.cells(foot_mm)
         step = radii / plan.step_mm
         columns = (at[0] + np.cos(angles)[:, None] * step).astype(np.float32)
@@ -147,6 +147,11 @@ class SightLines:
         here = np.arange(len(self.radii_mm))
         there = np.maximum(self.foot - 2, 0)
         return np.asarray(outside[:, here + 1] == outside[:, there])
+
+    def with_ratio(self, ratio: float) -> SightLines:
+        """The same lines past a wall of another height."""
+        step = float(self.radii_mm[1] - self.radii_mm[0])
+        return replace(self, foot=_feet(self.radii_mm, step, ratio))
 
     def thinned(self, every: int) -> SightLines:
         """Every so many-th line."""
@@ -217,3 +222,8 @@ class SightLines:
             label = np.where(wall & (i <= ends), before, label)
             label = np.where(ground & left[i], FACE, label)
         return np.ascontiguousarray(out.T)
+
+
+def _feet(radii_mm: Array, step_mm: float, ratio: float) -> NDArray[np.intp]:
+    """(n,) sample at which the wall of a face that begins at each has its foot."""
+    return np.asarray(np.floor((ratio * radii_mm - radii_mm[0]) / step_mm + 0.5), np.intp)

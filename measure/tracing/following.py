@@ -4,7 +4,7 @@ along those."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calib.arrays import Array
 from calib.errors import PartRefused
@@ -12,19 +12,18 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges.edge_blur import blur_of_edges
 from measure.edges.edge_loop import EdgeLoop
-from measure.edges.edges import locate
 from measure.edges.light_steps import WallLight
 from measure.edges.plausible import require_edges
-from measure.edges.retrace import along_features, along_part
+from measure.edges.retrace import along_features
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.edges.upper_edges import Seen
-from measure.edges.upper_edges import locate as locate_part
+from measure.edges.upper_edges import Located, Seen, locate
 from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
 from measure.outline.teeth import even_teeth
 from measure.silhouette.explaining import explain
+from measure.silhouette.explaining_opening import explain_opening
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.tracing import parts
 from measure.tracing.stages import Stage, Watch
@@ -32,14 +31,15 @@ from measure.tracing.stages import Stage, Watch
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """A part's outline in the plane of its reference.
+    """The outline of a part, or of an opening, in the plane of its reference.
 
     Attributes:
         estimate: its features.
         loops: the points that they were fitted to, the outer boundary first.
         located: points found before there were features: they follow a fracture more closely.
         rim: what is known of the upper rim.
-        faces_mm: (n, 2) boundary of the face's colour of each loop, where it was looked for.
+        wall: heights of its edges; of an opening as they were found.
+        faces_mm: (n, 2) boundary of the face's colour of each loop.
         clipped, wall_told: see `measure.silhouette.explaining.Explained`.
     """
 
@@ -47,9 +47,10 @@ class Followed:
     loops: tuple[EdgeLoop, ...]
     located: tuple[EdgeLoop, ...]
     rim: Rim
-    faces_mm: tuple[Array, ...] = ()
-    clipped: float = 0.0
-    wall_told: float | None = None
+    wall: Wall
+    faces_mm: tuple[Array, ...]
+    clipped: float
+    wall_told: float | None
 
 
 def followed_part(
@@ -83,40 +84,53 @@ def followed_part(
     blur_px = blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
     outer, inner = (None if w is None else WallLight(*w.light) for w in face.walls)
     seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner))
-    found = locate_part(light, view, seen, rim)
-    shared = parts.shared_covariance(view, wall.upper_mm, opening=False, rim=found.rim)
-
-    def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:
-        return along_part(light, view, features, seen, found.rim)
-
-    estimate, loops = _settled(found.loops, shared, again, watch)
-    return Followed(estimate, loops, found.loops, found.rim, face.outlines_mm, face.clipped, face.wall_told)
+    estimate, loops, found = _followed(light, view, seen, rim, watch)
+    return Followed(estimate, loops, found.loops, found.rim, wall, face.outlines_mm, face.clipped, face.wall_told)
 
 
 def followed_opening(
-    light: Light, view: View, contour_px: Array, wall: Wall, watch: Watch = lambda stage: None
+    light: Light,
+    view: View,
+    contour_px: Array,
+    rim: Rim,
+    taken_px: Sequence[Array] = (),
+    strokes: Strokes = NO_STROKES,
+    watch: Watch = lambda stage: None,
 ) -> Followed:
-    """The outline of an opening's rim.
+    """The outline of an opening's rim in the plane of the reference: how far down its wall goes is found as well.
 
     Args:
         light: the photo around it.
         view: the solved view.
         contour_px: rough closed contour (n, 2).
-        wall: heights of the rim and of the far side of the plate it is in.
-        watch: is told what is done.
+        rim: what is known of its upper edge.
+        taken_px, strokes, watch: see `followed_part`.
 
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
-    blur_px = blur_of_edges(light, [contour_px])
-    loops = locate(light, view, [contour_px], wall, opening=True)
-    shared = parts.shared_covariance(view, 0.0, opening=True)
+    hole = explain_opening(light, view, contour_px, taken_px, strokes)
+    if hole is None:
+        raise PartRefused(parts.NO_OUTLINE, "no-outline")
+    blur_px = blur_of_edges(light, [view.pixels(hole.rim_mm)])
+    wall, colour = Wall(0.0, -hole.depth_mm), None if hole.wall is None else WallLight(*hole.wall.light)
+    seen = Seen((hole.rim_mm,), wall, blur_px, (None, colour), opening=True)
+    estimate, loops, found = _followed(light, view, seen, rim, watch)
+    return Followed(estimate, loops, found.loops, found.rim, found.wall, (hole.rim_mm,), hole.clipped, None)
+
+
+def _followed(
+    light: Light, view: View, seen: Seen, rim: Rim, watch: Watch
+) -> tuple[Estimate, tuple[EdgeLoop, ...], Located]:
+    """Features, the points that they keep to, and the points and the rim that were located before."""
+    found = locate(light, view, seen, rim)
+    seen = replace(seen, wall=found.wall)
+    shared = parts.shared_covariance(view, seen.wall.upper_mm, opening=seen.opening, rim=found.rim)
 
     def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:
-        return along_features(light, view, features, wall, opening=True, sigma_px=blur_px)
+        return along_features(light, view, features, seen, found.rim)
 
-    estimate, used = _settled(loops, shared, again, watch)
-    return Followed(estimate, used, tuple(loops), Rim.known("sharp"))
+    return *_settled(found.loops, shared, again, watch), found
 
 
 def _but_for_teeth(again: Sequence[EdgeLoop], loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:

@@ -30,7 +30,6 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     """
     from calib.light.profile import Light
     from measure.dimensioning.frame import squared_up
-    from measure.edges.opening import wall_of_opening
     from measure.edges.plausible import doubtful_edges
     from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
@@ -53,18 +52,18 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     require_same_surface(reference, rough)
     watch(Stage.EDGES)
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
+    rounded = Rim.known(request.rim if thickness_mm > 0 or opening else "sharp")
+    taken, strokes = reference.taken_px, request.strokes
     if opening:
-        wall = wall_of_opening(light, view, rough.contours_px[0])
-        follow = followed_opening(light, view, rough.contours_px[0], wall, watch)
+        follow = followed_opening(light, view, rough.contours_px[0], rounded, taken, strokes, watch)
     else:
         wall = Wall(thickness_mm, 0.0)
-        known = Rim.known(request.rim if thickness_mm > 0 else "sharp")
-        follow = followed_part(light, view, rough.contours_px, wall, known, reference.taken_px, request.strokes, watch)
+        follow = followed_part(light, view, rough.contours_px, wall, rounded, taken, strokes, watch)
     found = follow.estimate
-    seen = tuple(as_seen(view, laid_out(f), f.loop, wall, opening) for f in found.features)
+    seen = tuple(as_seen(view, laid_out(f), f.loop, follow.wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
-    sighted = Sighted(view, frame_back(motion), wall, opening)
+    sighted = Sighted(view, frame_back(motion), follow.wall, opening)
     cautions = reference.cautions + doubtful_edges(found, follow.loops, follow.faces_mm)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
@@ -75,5 +74,5 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
         cautions += (parts.BESIDE,)
     if thickness_mm == 0 and not opening:
         cautions += (parts.NO_THICKNESS,)
-    rim = follow.rim if thickness_mm > 0 and not opening else None
+    rim = follow.rim if thickness_mm > 0 or opening else None
     return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted, rim)

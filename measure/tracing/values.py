@@ -70,7 +70,7 @@ class Trace:
         reference: what gave the scale, and where it lies in the photo.
         seen_px: for each feature in order, (n, 2) points along it as it is seen in the photo.
         sighted: how features of the estimate's frame lie in the photo.
-        rim: what is known of the upper rim; None of an opening, and where the thickness is not known.
+        rim: what is known of the upper rim; None of a part whose thickness is not known.
         broken: the break between two pieces that were put together, in the frame of the features.
         gap: how well they fit, if so.
         also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.

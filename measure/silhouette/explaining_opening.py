@@ -1,0 +1,242 @@
+"""The rim that explains the picture of an opening: every cell is panel, wall or floor.
+
+An opening is a hole in a face that goes on all round. Along a line of sight, outwards from the camera's foot point,
+there follow the panel, its near rim, the floor, the foot of the far wall, that wall, the far rim and the panel: so what
+holds for a hole in a part (`explaining`) holds here, but that nobody says how far down the wall goes. Its foot is
+seen, though, and one depth must do for all of it: the likeliest one is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.arrays import Array
+from calib.light.profile import Light
+from calib.view.view import View
+from measure.silhouette.appearance import LEAST_SD, Ground, Wall, wall_log_likelihood
+from measure.silhouette.evidence import filled
+from measure.silhouette.explaining import (
+    ASTRAY,
+    BLUR_MM,
+    CORE_MM,
+    IMPOSSIBLE,
+    LEAST_PATCH_MM2,
+    MARKED,
+    SURE,
+    THINNED,
+    WALL_LIGHTNESS,
+)
+from measure.silhouette.rectified import F32, Mask
+from measure.silhouette.sight_lines import FACE, FRONT, SightLines
+from measure.silhouette.strokes import NO_STROKES, Strokes
+from measure.silhouette.tabletop import disc
+from measure.silhouette.window import Window, cleaned, edges, resized, rings, said, tempered, windows
+
+DEPTHS_MM = tuple(float(d) for d in np.geomspace(0.7, 14.0, 13))
+"""Depths of the wall that are tried, some 28 % apart: panels and lids are thinner (common practice, no source)."""
+FINER = (0.75, 0.85, 0.93, 1.0, 1.07, 1.15, 1.3)
+"""Depths tried about one that was found, as shares of it."""
+SHADED_PANEL = 0.01
+"""Share of the panel that a shadow is reckoned with: a dark floor looks like a panel in the deepest one."""
+BESIDE_MM = 2.0
+"""So near to the rough contour the panel is not known at first: the contour may follow the wall's foot."""
+CLEAR_MM = 0.3
+"""So near to a rim, or to a wall's foot, nothing is learned: the blur of both."""
+WALL_SD = np.array([0.2, 0.04, 0.04])
+"""Standard deviation of a wall's colour about what is tried, besides the panel's own grain."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExplainedOpening:
+    """An opening's rim on the plane of the panel's face.
+
+    Attributes:
+        rim_mm: (n, 2) closed, counter-clockwise.
+        depth_mm: how far down its wall is seen to go.
+        wall: the wall's colour less the panel's, where it was learned.
+        clipped: share of the panel and of the wall that is at the sensor's limit, the lesser of both.
+    """
+
+    rim_mm: Array
+    depth_mm: float
+    wall: Wall | None
+    clipped: float
+
+
+def explain_opening(
+    light: Light,
+    view: View,
+    contour_px: Array,
+    taken_px: Sequence[Array] = (),
+    strokes: Strokes = NO_STROKES,
+) -> ExplainedOpening | None:
+    """Find the rim of an opening in the plane of the reference.
+
+    Args:
+        light: the photo round it.
+        view: the solved view.
+        contour_px: (n, 2) rough contour, of the rim or of what is seen below it.
+        taken_px: areas (n, 2) that something else lies on.
+        strokes: what a person has marked as opening and as something else.
+
+    Returns:
+        The rim, or None where none is found.
+    """
+    camera_mm = float(view.centre_mm[2])
+    b: _Belief | None = None
+    for w in windows(light, view, [contour_px], 0.0, 0.0, taken_px, strokes):
+        b = _first_belief(w) if b is None else b.resized(w.plan.shape)
+        if not b.panel.any() or not b.floor.any():
+            return None
+        b = _bettered(w, b, camera_mm)
+    assert b is not None
+    loops = rings(w.plan, b.soft, b.hole)
+    if not loops:
+        return None
+    clipped = min(w.share_full(b.panel), w.share_full(b.wall))
+    return ExplainedOpening(loops[0], b.depth_mm, b.colour, clipped)
+
+
+@dataclass(frozen=True, slots=True)
+class _Belief:
+    """What is thought of a window's cells.
+
+    Attributes:
+        hole: the opening; soft: how much of each cell is opening.
+        panel, floor: what is known as panel and as floor; wall: what is seen of the wall.
+        depth_mm, colour: of the wall.
+        guesses: how many passes are still to search widely.
+    """
+
+    hole: Mask
+    soft: F32
+    panel: Mask
+    floor: Mask
+    wall: Mask
+    depth_mm: float
+    colour: Wall | None
+    guesses: int
+
+    @property
+    def first(self) -> bool:
+        """Whether all this is but a guess from the rough contour."""
+        return self.guesses == WIDE_PASSES
+
+    def resized(self, shape: tuple[int, int]) -> _Belief:
+        """The same on a finer grid."""
+        hole, panel, floor, wall = (resized(m, shape) for m in (self.hole, self.panel, self.floor, self.wall))
+        return replace(self, hole=hole, panel=panel, floor=floor, wall=wall)
+
+
+WIDE_PASSES = 2
+"""Passes that try every depth and every wall."""
+
+
+def _first_belief(w: Window) -> _Belief:
+    """The inside of the contour is floor, what lies clear of it panel."""
+    deep = cv2.distanceTransform(w.rough, cv2.DIST_L2, 3) * w.plan.step_mm
+    floor = np.asarray(deep > min(CORE_MM, 0.5 * float(deep.max())), np.uint8)
+    near = cv2.dilate(w.rough, disc(w.plan.cells_in(BESIDE_MM)))
+    panel = np.asarray((near == 0) & w.free, np.uint8)
+    none = np.zeros_like(floor)
+    return _Belief(w.rough, w.rough.astype(np.float32), panel, floor, none, DEPTHS_MM[0], None, WIDE_PASSES)
+
+
+@dataclass(frozen=True, slots=True)
+class _Evidence:
+    """What a window's cells say.
+
+    Attributes:
+        panel, floor: (h, w) log likelihoods.
+        off_panel: (h, w, 3) colour less the panel's; grain: (3, 3) covariance of the panel's own about it.
+        free: (h, w) whether the opening can be there.
+        certain: (h, w) cells of the panel's colour, of which the lines of sight say what can't be wall.
+        edge: (h, w) 0 where the colour is the same all round, 1 where it changes.
+    """
+
+    panel: F32
+    floor: F32
+    off_panel: F32
+    grain: Array
+    free: NDArray[np.bool_]
+    certain: Mask
+    edge: F32
+
+
+def _evidence(w: Window, b: _Belief) -> _Evidence:
+    of_panel = Ground.learned(w.colour, b.panel, w.plan.step_mm, first=b.first)
+    of_floor = Ground.learned(w.colour, b.floor, w.plan.step_mm, first=b.first)
+    panel = replace(of_panel, in_shadow=SHADED_PANEL).log_likelihood(w.colour)
+    floor = of_floor.log_likelihood(w.colour)
+    panel[~w.free], floor[~w.free] = 0.0, IMPOSSIBLE
+    floor[w.astray] -= ASTRAY
+    panel -= MARKED * w.marked
+    like = (of_panel.away(w.colour) < SURE) & (panel > floor)
+    like = (cv2.GaussianBlur(like.astype(np.float32), (0, 0), 1.0) > 0.5) | ~w.free
+    certain = cleaned(like.astype(np.uint8), b.panel, w.plan, LEAST_PATCH_MM2)
+    off = np.asarray(w.colour - of_panel.mean, np.float32)
+    return _Evidence(panel, floor, off, of_panel.covariance, w.free, certain, edges(w.colour, w.plan))
+
+
+def _tempered(w: Window, lines: SightLines, seen: _Evidence, wall: Wall | None) -> F32:
+    as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, wall), np.float32(IMPOSSIBLE))
+    return tempered(lines, w.plan, seen.panel, as_wall, seen.floor, goes_on="face")
+
+
+def _bettered(w: Window, b: _Belief, camera_mm: float) -> _Belief:
+    """Panel, wall and floor learned from what is thought of each, the wall's depth found, and the cells explained."""
+    seen = _evidence(w, b)
+    lines = replace(w.lines, around=True)
+    few = lines.thinned(THINNED)
+
+    def likelihood(depth_mm: float, three: F32) -> float:
+        of_depth = few.with_ratio(_ratio(camera_mm, depth_mm))
+        return of_depth.likelihood(said(of_depth, three, seen.certain, seen.edge))
+
+    wall, depth_mm = b.colour, b.depth_mm
+    if b.guesses:
+        tried = [*_walls(seen), *([wall] if wall else [])]
+        best = -np.inf
+        for one in tried:
+            three = _tempered(w, few, seen, one)
+            for depth in DEPTHS_MM:
+                if (score := likelihood(depth, three)) > best:
+                    best, wall, depth_mm = score, one, depth
+    three = _tempered(w, few, seen, wall)
+    depth_mm = max((depth_mm * share for share in FINER), key=lambda d: likelihood(d, three))
+    of_depth = lines.with_ratio(_ratio(camera_mm, depth_mm))
+    labels = of_depth.labelled(said(of_depth, _tempered(w, of_depth, seen, wall), seen.certain, seen.edge))
+    return _learned(w, replace(b, depth_mm=depth_mm), seen, labels)
+
+
+def _ratio(camera_mm: float, depth_mm: float) -> float:
+    """See `measure.silhouette.sight_lines`."""
+    return camera_mm / (camera_mm + depth_mm)
+
+
+def _walls(seen: _Evidence) -> list[Wall | None]:
+    """Walls that are tried: of any colour like the panel's; and lighter and darker ones, with the panel's grain."""
+    spread = seen.grain + np.diag(WALL_SD**2)
+    return [None, *(Wall(np.array([v, 0.0, 0.0]), spread) for v in WALL_LIGHTNESS)]
+
+
+def _learned(w: Window, b: _Belief, seen: _Evidence, labels: NDArray[np.uint8]) -> _Belief:
+    """What the labels say of the cells. Things that stand in the opening are part of it."""
+    kinds = np.stack([labels != FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
+    soft, front, any_wall = cv2.split(w.lines.back(kinds))
+    soft = cv2.GaussianBlur(soft, (0, 0), max(0.6, BLUR_MM / w.plan.step_mm))
+    hole = filled(cleaned((soft > 0.5).astype(np.uint8), b.floor, w.plan, 0.0))
+    one = np.ones((3, 3), np.uint8)
+    wall = (front > 0.7) & (cv2.erode(hole, one) > 0)
+    colour = Wall.learned(seen.off_panel[wall].astype(float), LEAST_SD)
+    clear = disc(w.plan.cells_in(CLEAR_MM))
+    no_wall = cv2.dilate((any_wall > 0.3).astype(np.uint8), clear) == 0
+    floor = ((cv2.erode(hole, clear) > 0) & no_wall).astype(np.uint8)
+    panel = ((cv2.dilate(hole, clear) == 0) & w.free).astype(np.uint8)
+    floor = floor if floor.any() else b.floor
+    return _Belief(hole, soft, panel, floor, wall.astype(np.uint8), b.depth_mm, colour, max(b.guesses - 1, 0))
