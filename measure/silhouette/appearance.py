@@ -179,7 +179,7 @@ def commonest(values: Array) -> Array:
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class GrainedSurface:
     """A surface with a grain of its own, in light that changes from place to place.
 
     Attributes:
@@ -192,7 +192,7 @@ class Ground:
     in_shadow: float
 
     @classmethod
-    def learned(cls, colour: F32, ground: Mask, step_mm: float, *, first: bool) -> Ground:
+    def learned(cls, colour: F32, ground: Mask, step_mm: float, *, first: bool) -> GrainedSurface:
         """From cells that are known.
 
         Args:
@@ -227,8 +227,8 @@ class Ground:
 
 
 def ground_log_likelihood(colour: F32, ground: Mask, step_mm: float, *, first: bool) -> F32:
-    """(h, w) log likelihood of each cell as ground; see `Ground.learned`."""
-    return Ground.learned(colour, ground, step_mm, first=first).log_likelihood(colour)
+    """(h, w) log likelihood of each cell as ground; see `GrainedSurface.learned`."""
+    return GrainedSurface.learned(colour, ground, step_mm, first=first).log_likelihood(colour)
 
 
 def _student(away: F32, covariance: Array) -> F32:

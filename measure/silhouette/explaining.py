@@ -278,18 +278,22 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     region = _without_marked_holes(cleaned(face, b.region, w.plan, LEAST_HOLE_MM2), w.marked)
     one = np.ones((3, 3), np.uint8)
     beside = (cv2.erode(region, one) == 0) & (cv2.dilate(region, one) == 0)
-    wall = (front > 0.7) & beside
+    wall = (front > PLAINLY) & beside
     whole = filled(region)
     off_face = w.colour - faces[0].mean
     outer, inner = (off_face[wall & at].astype(float) for at in (whole == 0, whole > 0))
     walls = Wall.learned(outer, faces[0].coding_sd), Wall.learned(inner, faces[0].coding_sd)
-    swept = cv2.dilate(((any_wall > 0.3) | (region > 0)).astype(np.uint8), disc(w.plan.cells_in(0.3)))
+    swept = cv2.dilate(((any_wall > PERHAPS) | (region > 0)).astype(np.uint8), disc(w.plan.cells_in(BLURRED_MM)))
     ground = ((swept == 0) & w.free).astype(np.uint8)
     others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
     others = tuple(o for o in others if o.any())
     return _Belief(region, soft, whole, ground, wall.astype(np.uint8), walls, others, False)
 
 
+PLAINLY, PERHAPS = 0.7, 0.3
+"""Share of a cell that is wall from which it is taken for it, and below which it is not."""
+BLURRED_MM = 0.3
+"""So near to an edge nothing is learned: its blur."""
 MEETING_MM = 0.4
 """So broad a line where two colours of a face meet is face as well."""
 

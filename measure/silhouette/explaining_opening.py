@@ -18,15 +18,18 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.silhouette.appearance import LEAST_SD, Ground, Wall, wall_log_likelihood
+from measure.silhouette.appearance import LEAST_SD, GrainedSurface, Wall, wall_log_likelihood
 from measure.silhouette.evidence import filled
 from measure.silhouette.explaining import (
     ASTRAY,
     BLUR_MM,
+    BLURRED_MM,
     CORE_MM,
     IMPOSSIBLE,
     LEAST_PATCH_MM2,
     MARKED,
+    PERHAPS,
+    PLAINLY,
     SURE,
     THINNED,
     WALL_LIGHTNESS,
@@ -45,8 +48,6 @@ SHADED_PANEL = 0.01
 """Share of the panel that a shadow is reckoned with: a dark floor looks like a panel in the deepest one."""
 BESIDE_MM = 2.0
 """So near to the rough contour the panel is not known at first: the contour may follow the wall's foot."""
-CLEAR_MM = 0.3
-"""So near to a rim, or to a wall's foot, nothing is learned: the blur of both."""
 WALL_SD = np.array([0.2, 0.04, 0.04])
 """Standard deviation of a wall's colour about what is tried, besides the panel's own grain."""
 
@@ -88,7 +89,7 @@ def explain_opening(
         The rim, or None where none is found.
     """
     camera_mm = float(view.centre_mm[2])
-    b: _Belief | None = None
+    b: _Guess | None = None
     for w in windows(light, view, [contour_px], 0.0, 0.0, taken_px, strokes):
         b = _first_belief(w) if b is None else b.resized(w.plan.shape)
         if not b.panel.any() or not b.floor.any():
@@ -103,7 +104,7 @@ def explain_opening(
 
 
 @dataclass(frozen=True, slots=True)
-class _Belief:
+class _Guess:
     """What is thought of a window's cells.
 
     Attributes:
@@ -127,7 +128,7 @@ class _Belief:
         """Whether all this is but a guess from the rough contour."""
         return self.guesses == WIDE_PASSES
 
-    def resized(self, shape: tuple[int, int]) -> _Belief:
+    def resized(self, shape: tuple[int, int]) -> _Guess:
         """The same on a finer grid."""
         hole, panel, floor, wall = (resized(m, shape) for m in (self.hole, self.panel, self.floor, self.wall))
         return replace(self, hole=hole, panel=panel, floor=floor, wall=wall)
@@ -137,14 +138,14 @@ WIDE_PASSES = 2
 """Passes that try every depth and every wall."""
 
 
-def _first_belief(w: Window) -> _Belief:
+def _first_belief(w: Window) -> _Guess:
     """The inside of the contour is floor, what lies clear of it panel."""
     deep = cv2.distanceTransform(w.rough, cv2.DIST_L2, 3) * w.plan.step_mm
     floor = np.asarray(deep > min(CORE_MM, 0.5 * float(deep.max())), np.uint8)
     near = cv2.dilate(w.rough, disc(w.plan.cells_in(BESIDE_MM)))
     panel = np.asarray((near == 0) & w.free, np.uint8)
     none = np.zeros_like(floor)
-    return _Belief(w.rough, w.rough.astype(np.float32), panel, floor, none, DEPTHS_MM[0], None, WIDE_PASSES)
+    return _Guess(w.rough, w.rough.astype(np.float32), panel, floor, none, DEPTHS_MM[0], None, WIDE_PASSES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,9 +169,9 @@ class _Evidence:
     edge: F32
 
 
-def _evidence(w: Window, b: _Belief) -> _Evidence:
-    of_panel = Ground.learned(w.colour, b.panel, w.plan.step_mm, first=b.first)
-    of_floor = Ground.learned(w.colour, b.floor, w.plan.step_mm, first=b.first)
+def _evidence(w: Window, b: _Guess) -> _Evidence:
+    of_panel = GrainedSurface.learned(w.colour, b.panel, w.plan.step_mm, first=b.first)
+    of_floor = GrainedSurface.learned(w.colour, b.floor, w.plan.step_mm, first=b.first)
     panel = replace(of_panel, in_shadow=SHADED_PANEL).log_likelihood(w.colour)
     floor = of_floor.log_likelihood(w.colour)
     panel[~w.free], floor[~w.free] = 0.0, IMPOSSIBLE
@@ -188,7 +189,7 @@ def _tempered(w: Window, lines: SightLines, seen: _Evidence, wall: Wall | None) 
     return tempered(lines, w.plan, seen.panel, as_wall, seen.floor, goes_on="face")
 
 
-def _bettered(w: Window, b: _Belief, camera_mm: float) -> _Belief:
+def _bettered(w: Window, b: _Guess, camera_mm: float) -> _Guess:
     """Panel, wall and floor learned from what is thought of each, the wall's depth found, and the cells explained."""
     seen = _evidence(w, b)
     lines = replace(w.lines, around=True)
@@ -225,18 +226,18 @@ def _walls(seen: _Evidence) -> list[Wall | None]:
     return [None, *(Wall(np.array([v, 0.0, 0.0]), spread) for v in WALL_LIGHTNESS)]
 
 
-def _learned(w: Window, b: _Belief, seen: _Evidence, labels: NDArray[np.uint8]) -> _Belief:
+def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -> _Guess:
     """What the labels say of the cells. Things that stand in the opening are part of it."""
     kinds = np.stack([labels != FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
     soft, front, any_wall = cv2.split(w.lines.back(kinds))
     soft = cv2.GaussianBlur(soft, (0, 0), max(0.6, BLUR_MM / w.plan.step_mm))
     hole = filled(cleaned((soft > 0.5).astype(np.uint8), b.floor, w.plan, 0.0))
     one = np.ones((3, 3), np.uint8)
-    wall = (front > 0.7) & (cv2.erode(hole, one) > 0)
+    wall = (front > PLAINLY) & (cv2.erode(hole, one) > 0)
     colour = Wall.learned(seen.off_panel[wall].astype(float), LEAST_SD)
-    clear = disc(w.plan.cells_in(CLEAR_MM))
-    no_wall = cv2.dilate((any_wall > 0.3).astype(np.uint8), clear) == 0
+    clear = disc(w.plan.cells_in(BLURRED_MM))
+    no_wall = cv2.dilate((any_wall > PERHAPS).astype(np.uint8), clear) == 0
     floor = ((cv2.erode(hole, clear) > 0) & no_wall).astype(np.uint8)
     panel = ((cv2.dilate(hole, clear) == 0) & w.free).astype(np.uint8)
     floor = floor if floor.any() else b.floor
-    return _Belief(hole, soft, panel, floor, wall.astype(np.uint8), b.depth_mm, colour, max(b.guesses - 1, 0))
+    return _Guess(hole, soft, panel, floor, wall.astype(np.uint8), b.depth_mm, colour, max(b.guesses - 1, 0))
