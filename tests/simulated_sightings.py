@@ -15,7 +15,7 @@ from measure.geometry.features import Estimate, Feature, is_round
 from measure.geometry.motion import Motion
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.several.joint import JoinedOutlines, LaidOutline, joined
-from measure.several.matching import matched
+from measure.several.matching import partners
 from tests.simulated_traces import sensitivity_of, white_of
 
 CARD, SCALE, STRETCH, THICKNESS = 0.0005, 0.0015, 0.0006, 0.025
@@ -59,5 +59,5 @@ def pair(truth: Sequence[Feature], placing: Motion, rng: np.random.Generator) ->
 
 def made_one(first: Estimate, second: Estimate, placing: Motion) -> JoinedOutlines:
     """Both joined, laid on each other as they really lie."""
-    pairs = matched(first.features, [placing.of(f) for f in second.features])
+    pairs = partners(first.features, [placing.of(f) for f in second.features])
     return joined(first, [LaidOutline(second, placing, tuple(pairs))])

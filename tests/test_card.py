@@ -9,7 +9,7 @@ import pytest
 
 from calib.card.card import Card, Failure, find_card
 from calib.rectangle.corners import corner_radius
-from calib.rectangle.laying import LaidQuadrilateral, laid
+from calib.rectangle.laying import LaidQuadrilateral, lay
 from calib.rectangle.sighting import closer_look, grown
 from calib.reference.reference import ID_1
 from tests.drawn_cards import SIZE, Drawing, corners_px, parameters, photo, prior
@@ -139,7 +139,7 @@ def test_corner_radius_is_measured(radius: float) -> None:
 def test_bow_of_the_sides_is_measured(bow_mm: float) -> None:
     d = Drawing(bow=bow_mm, thickness=0.0, shadow=(0.0, 0.0, 0.0), camera_height=170.0)
     px_per_mm = parameters(d)[6] / d.camera_height
-    sides = laid(_look(photo(d).astype(np.float32)), corners_px(d), SIZE, 4.0, 2.0, np.arange(-6, 6.1, 1.0))
+    sides = lay(_look(photo(d).astype(np.float32)), corners_px(d), SIZE, 4.0, 2.0, np.arange(-6, 6.1, 1.0))
     found = LaidQuadrilateral.of([edges[0] for edges in sides])
     long_sides = np.array([0, 2])
     assert found.bow_px[long_sides] / px_per_mm == pytest.approx(bow_mm, abs=0.08)

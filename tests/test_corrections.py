@@ -8,7 +8,7 @@ from measure.geometry.rejoin import joints, tangency
 from measure.trial.corrections import ALL_ROUND, corrected
 from measure.trial.faces import moved_by
 from measure.trial.limits import Print
-from measure.trial.sayings import DatedSaying, understood
+from measure.trial.sayings import DatedSaying, parse
 from tests.accuracy.fits import told_by_feeler, told_in_words
 from tests.jobs import estimate, plate
 from tests.simulated_parts import polygon
@@ -22,7 +22,7 @@ def printed(features, all_round=0.0):
 
 
 def said(words, revision=1):
-    return [DatedSaying(revision, s) for s in understood([words])]
+    return [DatedSaying(revision, s) for s in parse([words])]
 
 
 def moves(words, known=None):

@@ -15,7 +15,7 @@ from calib.rectangle.refusals import Failure
 from measure.check.fitness import CardFigures, Fitness, fitness
 from measure.check.part import PartFigures
 from measure.check.reply import ADVICE, reply
-from measure.check.rules import RULES, Finding, judged, verdict
+from measure.check.rules import RULES, Finding, findings_of, verdict
 from measure.tracing.request import Request
 from tests.sample_photos import HALF, LEFT, TOP, copied, middle, scene, truth, without
 from tests.spoiled_photos import Pixels, blurred, lit, mirrored_lamp, shaken, slanted, smaller
@@ -29,7 +29,7 @@ def camera() -> dict[str, Any]:
 
 def judged_as(rgb: Pixels, thickness_mm: float = 4.2) -> tuple[str, dict[str, Finding], Fitness]:
     found = fitness(replace(middle(), rgb=np.ascontiguousarray(rgb)), Request(thickness_mm))
-    findings = judged(found)
+    findings = findings_of(found)
     return verdict(findings), {x.code: x for x in findings}, found
 
 
@@ -82,7 +82,7 @@ def test_a_thick_part_is_told_from_its_thickness() -> None:
 def on_half_the_photo(rgb: Pixels) -> tuple[str, dict[str, Finding], Fitness]:
     """As `judged_as`, for changes to the whole sample at half its size."""
     found = fitness(Photo(rgb, 28.0, None, "half.jpg"), Request(4.2))
-    findings = judged(found)
+    findings = findings_of(found)
     return verdict(findings), {x.code: x for x in findings}, found
 
 
@@ -116,7 +116,7 @@ def fine() -> Fitness:
 
 
 def test_a_fine_photo_has_no_findings() -> None:
-    assert judged(fine()) == ()
+    assert findings_of(fine()) == ()
     assert verdict(()) == "good"
 
 
@@ -170,21 +170,21 @@ def failed(code: str, text: str) -> Fitness:
     ],
 )
 def test_each_rule_alone(f: Fitness, code: str, level: str) -> None:
-    assert [(x.code, x.level) for x in judged(f)] == [(code, level)]
+    assert [(x.code, x.level) for x in findings_of(f)] == [(code, level)]
 
 
 def test_a_white_part_mirrors_no_lamp() -> None:
-    assert {x.code for x in judged(with_part(glare=0.8, clipped=0.7))} == {"too-bright"}
+    assert {x.code for x in findings_of(with_part(glare=0.8, clipped=0.7))} == {"too-bright"}
 
 
 def test_figures_that_are_none_say_nothing() -> None:
     nothing = Fitness(None, Exposure(200.0, 0.0), math.nan)
-    assert judged(nothing) == ()
+    assert findings_of(nothing) == ()
 
 
 def test_the_gravest_comes_first_and_no_code_twice() -> None:
     f = with_part(shaded=0.1, mm_per_px=0.3, clipped=0.9)
-    found = judged(replace(f, exposure=Exposure(250.0, 0.8)))
+    found = findings_of(replace(f, exposure=Exposure(250.0, 0.8)))
     assert [x.level for x in found] == ["retake", "retake", "usable"]
     assert len({x.code for x in found}) == len(found)
 
@@ -213,7 +213,7 @@ def test_every_code_has_advice_in_one_sentence() -> None:
     ],
 )
 def test_replies_are_two_to_four_friendly_sentences(f: Fitness) -> None:
-    text = reply(judged(f))
+    text = reply(findings_of(f))
     assert text.startswith("Thank you")
     assert 2 <= sentences(text) <= 4
     assert "code" not in text

@@ -12,7 +12,7 @@ from calib.errors import JobRefused, ReadingsRefused
 from measure.bench.shelf import HISTORY, LEFT
 from measure.job import job
 from measure.steps.reconcile import reconcile
-from measure.trial.sayings import understood
+from measure.trial.sayings import parse
 from tests.benches import bench, plate, width
 from tests.fuzz.__main__ import fuzzed, killed, machine
 from tests.fuzz.kills import Killed
@@ -44,7 +44,7 @@ def test_a_job_survives_whatever_is_done_to_it_in_any_order(tmp_path: Path) -> N
 # ------------------------------------------------------------------------------------- what longer runs have found
 def test_a_saying_with_a_number_of_many_digits() -> None:
     with pytest.raises(ReadingsRefused, match="no matter of fit"):
-        understood([f"gap 0.{'3' * 100} at E1"])
+        parse([f"gap 0.{'3' * 100} at E1"])
 
 
 def test_an_undo_whose_record_is_gone_takes_no_line_with_it(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from measure.geometry.features import Estimate
 from measure.geometry.motion import Motion
 from measure.geometry.rejoin import shifted_all
 from measure.several.joint import LaidOutline, joined
-from measure.several.matching import matched
+from measure.several.matching import partners
 from tests.simulated_parts import parts
 from tests.simulated_sightings import made_one, pair
 
@@ -94,7 +94,7 @@ def test_views_that_contradict_each_other_are_noticed():
 def test_a_feature_without_partner_stays_from_the_first_photo():
     rng = np.random.default_rng(6)
     first, second = pair(BRACKET, HERE, rng)
-    pairs = [p for p in matched(first.features, [HERE.of(f) for f in second.features]) if p[0] != 3]
+    pairs = [p for p in partners(first.features, [HERE.of(f) for f in second.features]) if p[0] != 3]
     joint = joined(first, [LaidOutline(second, HERE, tuple(pairs))])
     assert [f.label for f in joint.estimate.features] == [f.label for f in first.features]
     at = first.slices()[first.features[3].label]
@@ -107,7 +107,7 @@ def test_a_third_photo_makes_it_surer_still():
     third = pair(PLATE, HERE, rng)[1]
     names = tuple(n.replace(" 2", " 3") for n in third.shared_names)
     third = replace(third, shared_names=names)
-    pairs = tuple(matched(first.features, [HERE.of(f) for f in second.features]))
+    pairs = tuple(partners(first.features, [HERE.of(f) for f in second.features]))
     two = joined(first, [LaidOutline(second, HERE, pairs)])
     three = joined(first, [LaidOutline(second, HERE, pairs), LaidOutline(third, HERE, pairs)])
     sizes = [np.median([d.u95_mm for d in list_dimensions(j.estimate)]) for j in (two, three)]

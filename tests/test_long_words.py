@@ -26,7 +26,7 @@ from measure.steps.read import appended, in_job, read
 from measure.steps.reconcile import reconcile
 from measure.steps.trial import trial
 from measure.trial.sayings import LONGEST as LONGEST_SAYING
-from measure.trial.sayings import read_file, understood
+from measure.trial.sayings import parse, read_file
 from tests.benches import bench, plate, width
 from tests.jobs import record, traced
 
@@ -67,8 +67,8 @@ def at_once(work: Callable[[], object]) -> JawlineError | None:
 def test_every_parser_is_done_with_long_words_at_once(kind: str) -> None:
     words = LONG[kind]
     parsers: list[Callable[[], object]] = [
-        lambda: understood([words]),
-        lambda: understood(words.split()),
+        lambda: parse([words]),
+        lambda: parse(words.split()),
         lambda: read_file(f"revision,said\n1,{words}\n", "trials.csv"),
         lambda: read_file(f"{words},tight\n", "trials.csv"),
         lambda: read_words([words]),
@@ -228,7 +228,7 @@ def test_longer_lines_and_files_than_anybody_writes_are_refused_in_a_sentence() 
         assert refused
         assert refused.code == "readings-file"
     assert len(read_csv(f"{HEADING}bore,D1,4,mm,,{'x' * (LONGEST_LINE - 20)}\n")) == 1
-    assert at_once(lambda: understood(["x" * (LONGEST_SAYING + 1)]))
+    assert at_once(lambda: parse(["x" * (LONGEST_SAYING + 1)]))
 
 
 def test_a_worksheet_with_the_ends_of_lines_of_an_old_spreadsheet(tmp_path: Path) -> None:

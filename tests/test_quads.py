@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
-from calib.rectangle.closing import Camera, closed
+from calib.rectangle.closing import Camera, close
 from calib.rectangle.quads import ordered, quadrilaterals, reduced
 from calib.rectangle.seen_shape import far_side, likeness, seen_shape
-from calib.rectangle.segments import joined
+from calib.rectangle.segments import join
 from calib.view.view import project, rotation
 from tests.drawn_cards import Drawing, corners_px, photo, prior
 
@@ -119,7 +119,7 @@ def test_far_side_follows_from_three_sides() -> None:
 
 def test_pieces_in_line_are_joined_and_others_are_not() -> None:
     pieces = np.array([[[0, 0], [40, 0]], [[55, 0.4], [90, 0.6]], [[0, 6], [38, 6]], [[200, 0], [230, 0]]], float)
-    lines = joined(pieces, 10)
+    lines = join(pieces, 10)
     assert len(lines) == 3
     assert lines.seen() == pytest.approx([75, 38, 30], abs=0.5)
 
@@ -130,6 +130,6 @@ def test_lines_that_run_on_rank_below_lines_that_end() -> None:
     ends = np.stack([box, np.roll(box, -1, 0)], 1)
     card = ends + np.array([60, 60])
     across = [[[300, y], [690, y]] for y in (200, 263)] + [[[x, 100], [x, 500]] for x in (400, 500)]
-    lines = joined(np.concatenate([card, np.array(across, float)]), 20)
-    found = closed(lines, Camera((700, 525), 540.0, 85.6 / 53.98), 4)
+    lines = join(np.concatenate([card, np.array(across, float)]), 20)
+    found = close(lines, Camera((700, 525), 540.0, 85.6 / 53.98), 4)
     assert found[0].mean(0) == pytest.approx([110, 91.5], abs=1)

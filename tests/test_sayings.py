@@ -3,7 +3,7 @@
 import pytest
 
 from calib.errors import ReadingsRefused
-from measure.trial.sayings import DatedSaying, Saying, clash, read_file, replaced, understood, written
+from measure.trial.sayings import DatedSaying, Saying, clash, parse, read_file, replaced, written
 
 
 @pytest.mark.parametrize(
@@ -19,8 +19,8 @@ from measure.trial.sayings import DatedSaying, Saying, clash, read_file, replace
     ],
 )
 def test_understood(words, meant):
-    assert [s.words() for s in understood(words)] == meant
-    assert understood(meant) == understood(words)
+    assert [s.words() for s in parse(words)] == meant
+    assert parse(meant) == parse(words)
 
 
 @pytest.mark.parametrize(
@@ -28,19 +28,19 @@ def test_understood(words, meant):
 )
 def test_not_understood(words):
     with pytest.raises(ReadingsRefused) as why:
-        understood([words])
+        parse([words])
     assert why.value.code == "saying"
     if "wobbles" in words:
         assert all(w in why.value.text for w in ("tight", "loose", "rubs", "gap", "too long", "too short", "fits"))
 
 
 def test_contradictions_of_one_print_are_named():
-    assert "contradict" in clash(understood(["tight at E2", "loose at E2"]))
-    assert clash(understood(["tight at E2", "would not go in at E2", "loose at E3"])) is None
+    assert "contradict" in clash(parse(["tight at E2", "loose at E2"]))
+    assert clash(parse(["tight at E2", "would not go in at E2", "loose at E3"])) is None
 
 
 def test_the_later_saying_of_the_same_print_counts():
-    said = [DatedSaying(1, s) for s in understood(["tight at E2", "fits at E3", "loose at E2"])]
+    said = [DatedSaying(1, s) for s in parse(["tight at E2", "fits at E3", "loose at E2"])]
     kept, words = replaced(said)
     assert [s.saying.words() for s in kept] == ["fits at E3", "loose at E2"]
     assert "tight at E2" in words[0]

@@ -8,7 +8,7 @@ import pytest
 from measure.edges.edge_loop import EdgeLoop
 from measure.outline import selection
 from measure.outline.joining import normal
-from measure.outline.outline import drafted
+from measure.outline.outline import draft_loops
 from measure.outline.pieces import FLATTEST
 
 
@@ -23,7 +23,7 @@ def rectangle() -> EdgeLoop:
 
 
 def test_an_arc_held_at_the_least_curvature_is_a_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    (lines,) = drafted([rectangle()], np.zeros((0, 0)))
+    (lines,) = draft_loops([rectangle()], np.zeros((0, 0)))
     assert not lines.chains.pieces.arc.any()
     longest = int(np.argmax(np.diff(np.append(lines.chains.first, len(lines.chains.points)))))
     flat = np.arange(len(lines.chains.first)) == longest

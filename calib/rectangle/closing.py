@@ -63,7 +63,7 @@ class Camera:
         return likeness(corners, self.focal_px, self.centre_px, self.ratio)
 
 
-def closed(lines: SeenLines, camera: Camera, families: int) -> Array:
+def close(lines: SeenLines, camera: Camera, families: int) -> Array:
     """(m, 4, 2) quadrilaterals that stretches close, best first, up to three readings of each family; px."""
     if len(lines) < 3:
         return np.empty((0, 4, 2))

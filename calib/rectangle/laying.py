@@ -75,14 +75,14 @@ class LaidQuadrilateral:
     def of(cls, lines: list[SideLine]) -> LaidQuadrilateral:
         """From four lines in order."""
         return cls(
-            met(np.stack([x.ends_px for x in lines])[None])[0],
+            corners_of(np.stack([x.ends_px for x in lines])[None])[0],
             np.array([x.share for x in lines]),
             np.array([x.bow_px for x in lines]),
             np.array([x.bow_sd_px for x in lines]),
         )
 
 
-def laid(
+def lay(
     look: Look,
     corners_px: Array,
     size_px: tuple[int, int],
@@ -113,7 +113,7 @@ def laid(
     return out
 
 
-def met(ends_px: Array) -> Array:
+def corners_of(ends_px: Array) -> Array:
     """(m, 4, 2) where the lines of quadrilaterals (m, 4, 2, 2) meet: corner k is that of side k with the one before."""
     p, d = ends_px[:, :, 0], ends_px[:, :, 1] - ends_px[:, :, 0]
     p0, d0 = np.roll(p, 1, 1), np.roll(d, 1, 1)

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.srgb import CODES, FULL_CODE
-from calib.rectangle.closing import CARD_BONUS, Camera, closed
-from calib.rectangle.laying import LaidQuadrilateral, laid
-from calib.rectangle.segments import joined, segments
+from calib.rectangle.closing import CARD_BONUS, Camera, close
+from calib.rectangle.laying import LaidQuadrilateral, lay
+from calib.rectangle.segments import join, segments
 
 FINE_PX = 1000
 """Long side of the picture in which sides are laid on edges."""
@@ -98,8 +98,8 @@ def quadrilaterals(
             small = cv2.GaussianBlur(small, (0, 0), level.blur_px)
         found = segments(np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2LAB), np.uint8))
         seen = Camera((small.shape[1], small.shape[0]), focal * shrink, ratio)
-        for corners in closed(joined(found, level.lines), seen, level.families):
-            sides = laid(look, (corners + 0.5) / shrink - 0.5, camera.size_px, level.reach_px, EDGE_LAB)
+        for corners in close(join(found, level.lines), seen, level.families):
+            sides = lay(look, (corners + 0.5) / shrink - 0.5, camera.size_px, level.reach_px, EDGE_LAB)
             moved = LaidQuadrilateral.of([edges[0] for edges in sides])
             if any(same(moved.corners_px, q.corners_px, SAME_PX) for q in out):
                 continue

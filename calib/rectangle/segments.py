@@ -92,7 +92,7 @@ class SeenLines:
         )
 
 
-def joined(ends: Array, most: int) -> SeenLines:
+def join(ends: Array, most: int) -> SeenLines:
     """Segments in line with each other made one: the longest, but not too many that run one way.
 
     Args:

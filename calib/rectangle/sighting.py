@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius, corner_radius
-from calib.rectangle.laying import LaidQuadrilateral, Look, laid, met
+from calib.rectangle.laying import LaidQuadrilateral, Look, corners_of, lay
 from calib.rectangle.seen_shape import area, seen_shape
 from calib.reference.reference import Reference
 from calib.view.view import BROAD, Prior
@@ -160,7 +160,7 @@ def closer_look(
     on, radius, focal_px = _likeliest(look, corners_px, reach, reference, prior, size)
     bow = min(MOST_BOW_MM / mm_per_px, MOST_BOW_PX)
     bows = np.linspace(-bow, bow, 2 * math.ceil(bow / BOW_STEP_PX) + 1)
-    curved = LaidQuadrilateral.of([edges[0] for edges in laid(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
+    curved = LaidQuadrilateral.of([edges[0] for edges in lay(look, on.corners_px, size, BOW_REACH_PX, FAINT, bows)])
     camera = replace(prior, focal_px=focal_px)
     radial, by_lens = _by_lens(curved, on.corners_px, camera)
     if np.abs(by_lens).max() > BOWED_PX:  # where straight lines through them meet is not where the sides do
@@ -260,11 +260,11 @@ def _likeliest(
     Ratio and right angles decide. Where they leave it open the corners do: if a shadow's edge is taken for a side, the
     outline goes round its two corners otherwise than round the rest.
     """
-    sides = laid(look, corners, size_px, reach, FAINT, most=EDGES)
+    sides = lay(look, corners, size_px, reach, FAINT, most=EDGES)
     picks = list(product(*(range(len(s)) for s in sides)))
     ends = np.array([[sides[i][k].ends_px for i, k in enumerate(pick)] for pick in picks])
     loss = np.array([sum(1 - sides[i][k].share / sides[i][0].share for i, k in enumerate(p) if k) for p in picks])
-    focals, shapes, cost = _by_focal(met(ends), reference, prior)
+    focals, shapes, cost = _by_focal(corners_of(ends), reference, prior)
     cost = cost + EDGE_PRICE * loss
     order = [int(i) for i in np.argsort(cost, kind="stable")[:RIVALS] if cost[i] < cost.min() + RIVAL]
     found = [LaidQuadrilateral.of([sides[i][k] for i, k in enumerate(picks[at])]) for at in order]

@@ -156,10 +156,10 @@ def trial(of: Job, live: Live, said: str) -> dict[str, Any]:
         JawlineError: it can't be done to this outline.
     """
     from measure.steps import trial as step
-    from measure.trial.sayings import understood
+    from measure.trial.sayings import parse
 
     phrases = [p.strip() for p in re.split(r"[;\n]", said) if p.strip()]
-    understood(phrases)  # before anything is written
+    parse(phrases)  # before anything is written
     settle(of, live)
     with of.changing({job.TRIALS}):
         return dict(step.trial(of.folder, phrases).result)

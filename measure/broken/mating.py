@@ -127,7 +127,7 @@ def matings(first: EdgeLoop, second: EdgeLoop) -> list[Mating]:
         if any(_apart(loose, w.motion, k) < APART_MM for k in tried):
             continue
         tried.append(w.motion)
-        better = settled(fixed, loose, w.motion)
+        better = refine(fixed, loose, w.motion)
         if better is not None and all(_apart(loose, better.motion, k.motion) >= APART_MM for k in out):
             out.append(better)
     return sorted(out, key=lambda m: -m.pose_support.worth)
@@ -212,7 +212,7 @@ def _within(fixed: Boundary, q: Array) -> Mask:
     return np.asarray(shapely.contains_xy(shape, q[:, 0], q[:, 1]))
 
 
-def settled(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
+def refine(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
     """A placing bettered by least squares until it rests, with its gap and how sure it is; None if it slips apart."""
     normals = loose.normals_at()
     sigma = loose.loop.sigma_mm
@@ -240,10 +240,10 @@ def settled(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
         p = p.nudged(step, middle)
         if np.abs(step).max() < 1e-6 and k > 8:
             break
-    return judged(fixed, loose, p)
+    return judge(fixed, loose, p)
 
 
-def judged(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
+def judge(fixed: Boundary, loose: Boundary, p: Motion) -> Mating | None:
     """A placing with where the pieces touch, the gap between them, and how sure it is by the break alone; None if they
     hardly touch."""
     q = p.points(loose.points)

@@ -16,7 +16,7 @@ from calib.arrays import Array
 from measure.adjustment.equations import with_edge_error
 from measure.adjustment.least_squares import chi2_limit
 from measure.broken.boundary import Boundary, runs_of
-from measure.broken.mating import Mating, judged
+from measure.broken.mating import Mating, judge
 from measure.geometry.features import (
     Estimate,
     Feature,
@@ -78,7 +78,7 @@ def steadied(first: Followed, second: Followed, m: Mating) -> Mating:
         q, response = q - gain @ J @ q, response - gain @ by_shared
     if now is m.motion:
         return m
-    again = judged(Boundary(first.located[0]), Boundary(second.located[0]), now)
+    again = judge(Boundary(first.located[0]), Boundary(second.located[0]), now)
     if again is None:
         return m
     return replace(again, covariance=(q + q.T) / 2, response=response, about_mm=middle)

@@ -218,7 +218,7 @@ CARD_NUMBER = Finding("card-digits", "note", "The card's number is to be seen in
 FAINT_CARD = Finding("faint-card", "usable", "One side of the card hardly stands out from what it lies on.")
 
 
-def judged(f: Fitness) -> tuple[Finding, ...]:
+def findings_of(f: Fitness) -> tuple[Finding, ...]:
     """All that there is to say of a photo, what matters most first; of findings of one code the graver."""
     found = [] if f.failure is None else [Finding(f.failure.code, "retake", f.failure.what, f.failure.remedies)]
     found += [x for rule in RULES if (x := rule.found(f)) is not None]

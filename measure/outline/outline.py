@@ -27,7 +27,7 @@ from measure.outline.labelling import labelled
 from measure.outline.noise import Noise, before_fitting, from_residuals, local_scale
 from measure.outline.pieces import Index, Mask
 from measure.outline.ring import corners
-from measure.outline.selection import ROUNDS, improved, straightened
+from measure.outline.selection import ROUNDS, improve, straightened
 from measure.outline.teeth import alike, even_teeth
 from measure.outline.unevenness import modes
 
@@ -68,14 +68,14 @@ def outline(
     """
     teeth = [even_teeth(loop) for loop in loops]
     loops = [t.loop if t else loop for t, loop in zip(teeth, loops, strict=True)]
-    drafts = drafted(loops, shared, blur_mm, passes, [t.cut if t else None for t in teeth])
+    drafts = draft_loops(loops, shared, blur_mm, passes, [t.cut if t else None for t in teeth])
     estimate = labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
     for number, t in enumerate(teeth):
         estimate = alike(estimate, number, t) if t else estimate
     return estimate
 
 
-def drafted(
+def draft_loops(
     loops: Sequence[EdgeLoop],
     shared: Array,
     blur_mm: float = BLUR_MM,
@@ -107,7 +107,7 @@ def drafted(
         fresh = [np.zeros_like(f) if k else f for f, k in zip(fresh, cut_already, strict=True)]
         if not any(f.any() for f in fresh):
             break
-        drafts = improved(drafts, fresh, FIRST_ROUNDS if not passes else ROUNDS)
+        drafts = improve(drafts, fresh, FIRST_ROUNDS if not passes else ROUNDS)
     scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]
     measured = _noise_of(drafts, scaled)
     return [straightened(settled(with_noise(d, v, measured))) for d, v in zip(drafts, scaled, strict=True)]

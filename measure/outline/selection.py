@@ -250,7 +250,7 @@ def _signature(draft: Draft) -> tuple[tuple[bool, bool], ...]:
     return min(signature[i:] + signature[:i] for i in range(len(signature)))
 
 
-def improved(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None, rounds: int = ROUNDS) -> list[Draft]:
+def improve(drafts: Sequence[Draft], fresh: Sequence[Mask] | None = None, rounds: int = ROUNDS) -> list[Draft]:
     """Drafts of a part's loops after all moves that pay.
 
     Args:

@@ -17,7 +17,7 @@ SAME_WAY = 0.97
 """Cosine of the angle between two straight partners."""
 
 
-def matched(first: Sequence[Feature], second: Sequence[Feature]) -> list[tuple[int, int]]:
+def partners(first: Sequence[Feature], second: Sequence[Feature]) -> list[tuple[int, int]]:
     """Pairs of positions in both lists, one to one: of a kind, on the same kind of loop, at the same place.
 
     Args:

@@ -21,7 +21,7 @@ from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.geometry.symmetry import outer_loop
 from measure.several.common_terms import Contribution, contributions
 from measure.several.joint import JoinedOutlines, LaidOutline, joined
-from measure.several.matching import covered, matched
+from measure.several.matching import covered, partners
 from measure.several.registration import registrations
 from measure.tracing.parts import scale_u95
 from measure.tracing.values import Trace
@@ -155,7 +155,7 @@ def _lying(
 def _with_partners(target: Contribution, contribution: Contribution, p: Motion) -> LaidOutline | None:
     """An outline with the partners of its features, if it has enough of them."""
     a, b = target.estimate.features, contribution.estimate.features
-    pairs = matched(a, [p.of(f) for f in b])
+    pairs = partners(a, [p.of(f) for f in b])
     share = min(covered(a, [i for i, _ in pairs]), covered(b, [j for _, j in pairs]))
     return LaidOutline(contribution.estimate, p, tuple(pairs)) if share >= LEAST_SHARE else None
 

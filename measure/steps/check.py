@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from calib.errors import JawlineError, WrongUsage
 from calib.messages import Phrase
 from calib.written import printable
-from measure.steps.many import worked
+from measure.steps.many import work_on_all
 from measure.steps.phrases import on_command_line
 from measure.tracing.request import Request
 
@@ -122,7 +122,7 @@ def check(
     once = sorted(set(first))
     done: dict[int, Checked] = {}
     try:
-        for at, result in worked(partial(check_photo, request=request), [photos[i] for i in once], workers):
+        for at, result in work_on_all(partial(check_photo, request=request), [photos[i] for i in once], workers):
             i = once[at]
             done[i] = result or _died(photos[i])
             if say:
@@ -160,7 +160,7 @@ def check_photo(path: Path, request: Request, watch: Watch = lambda photo, found
     from calib.photo.photo import load
     from measure.check.fitness import fitness, reference_in
     from measure.check.reply import reply
-    from measure.check.rules import Finding, judged, verdict
+    from measure.check.rules import Finding, findings_of, verdict
 
     expected = math.nan
     try:
@@ -168,7 +168,7 @@ def check_photo(path: Path, request: Request, watch: Watch = lambda photo, found
         reference = reference_in(photo)
         watch(photo, reference)
         figures = fitness(photo, request, reference)
-        found = judged(figures)
+        found = findings_of(figures)
         expected = figures.part.u95_50_mm if figures.part else math.nan
     except JawlineError as why:
         found = (Finding(why.code, "retake", why.message.what, why.message.remedies),)

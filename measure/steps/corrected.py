@@ -12,7 +12,7 @@ from measure.job import job, records, revisions
 from measure.sheet import sheet
 from measure.steps.drawing import drawing
 from measure.trial.corrections import ALL_ROUND, SEEN_MM, Corrected, NotCorrected, corrected
-from measure.trial.faces import grouped
+from measure.trial.faces import groups_of
 from measure.trial.limits import Print
 from measure.trial.sayings import DatedSaying, read_file
 
@@ -20,7 +20,7 @@ NATURAL_ROOM_MM = 0.1
 """The room that stays at a gap where no fit was asked for: that of a snug one."""
 
 
-def said_of(folder: Path) -> tuple[DatedSaying, ...]:
+def sayings_of(folder: Path) -> tuple[DatedSaying, ...]:
     """What stands in the job's file of trials; nothing where there is none.
 
     Raises:
@@ -50,7 +50,7 @@ def corrections(
         JobRefused: the outline has been traced anew since, or has no covariance.
         PartRefused: what was said can't be done to this outline.
     """
-    said = said_of(folder) if said is None else said
+    said = sayings_of(folder) if said is None else said
     if not said:
         return None
     numbers = {s.revision for s in said} & set(revisions.numbers(folder))
@@ -108,7 +108,7 @@ def with_corrections(plain: sheet.Drawing, found: Corrected) -> sheet.Drawing:
 def moves_in_words(found: Corrected) -> str:
     """E2 -0.12, E5 +0.30 mm."""
     moves = [(m.label, m.by_mm, m.u95_mm) for m in found.moves if abs(m.by_mm) >= SEEN_MM and m.label != ALL_ROUND]
-    return (", ".join(f"{labels} {by:+.2f}" for labels, by, _ in grouped(moves)) + " mm") if moves else "no change"
+    return (", ".join(f"{labels} {by:+.2f}" for labels, by, _ in groups_of(moves)) + " mm") if moves else "no change"
 
 
 def correction_lines(found: Corrected | None) -> tuple[str, ...]:

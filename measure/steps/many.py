@@ -27,7 +27,7 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
-def worked(work: Callable[[T], R], things: Sequence[T], workers: int) -> Iterator[tuple[int, R | None]]:
+def work_on_all(work: Callable[[T], R], things: Sequence[T], workers: int) -> Iterator[tuple[int, R | None]]:
     """Do the same work on many things.
 
     Args:

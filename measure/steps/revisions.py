@@ -23,7 +23,7 @@ from measure.steps.fit import fit_of, fitted_drawing
 from measure.steps.printer import printer_of
 from measure.trial.comparison import Difference, comparison, differences
 from measure.trial.corrections import Corrected
-from measure.trial.faces import grouped, moved_by
+from measure.trial.faces import groups_of, moved_by
 
 CHANGED_MM = 0.005
 
@@ -67,7 +67,7 @@ def compared(folder: Path, one: int, two: int) -> Compared:
     names = (f"revision {one}{_for(a)}", f"revision {two}{_for(b)}")
     title = f"Revisions {one} and {two}"
     lines = [f"{names[0][0].upper()}{names[0][1:]} against {names[1]}:"]
-    for labels, by, _ in grouped([(d.label, d.by_mm, 0.0) for d in found]):
+    for labels, by, _ in groups_of([(d.label, d.by_mm, 0.0) for d in found]):
         lines.append(f"  {labels}: {abs(by):.2f} mm {'further out' if by > 0 else 'further in'}")
     ours, theirs = ({f.label for f in x.drawn} for x in (a, b))
     lines += [f"  only in revision {one}: {', '.join(sorted(ours - theirs))}"] if ours - theirs else []

@@ -12,11 +12,11 @@ from measure.job.lock import alone
 from measure.job.revisions import RevisionRecord, same_outline
 from measure.sheet.sheet import Drawing
 from measure.steps import Done
-from measure.steps.corrected import corrections, said_of
+from measure.steps.corrected import corrections, sayings_of
 from measure.steps.measured import measured_record
 from measure.steps.revisions import is_as_drawn, kept, made
-from measure.trial.faces import grouped
-from measure.trial.sayings import HEADING, DatedSaying, clash, understood, written
+from measure.trial.faces import groups_of
+from measure.trial.sayings import HEADING, DatedSaying, clash, parse, written
 
 AS_MEASURED = "none"
 MOST_SIZES = 8
@@ -51,10 +51,10 @@ def trial(
         JobRefused: the job is damaged or out of date.
     """
     record = measured_record(folder)
-    sayings = understood(words)
+    sayings = parse(words)
     if why := clash(sayings):
         raise ReadingsRefused(why, "contradiction")
-    earlier, before = said_of(folder), job.Manifest.read(folder).drawn
+    earlier, before = sayings_of(folder), job.Manifest.read(folder).drawn
     job.check_writable(folder, (), force)
     by_name = fit is not None or printer is not None
     fit = before.get("fit") if fit is None else None if fit.strip().lower() == AS_MEASURED else fit.strip().lower()
@@ -123,7 +123,7 @@ def _lines(
         return (first, f"Nothing is to be changed: revision {printed.revision} stands.")
     faces = [
         f"  {labels} {'out' if by > 0 else 'back'} by {abs(by):.2f} ± {u95:.2f} mm"
-        for labels, by, u95 in grouped([(c.feature, c.by_mm, c.u95_mm) for c in following.changes])
+        for labels, by, u95 in groups_of([(c.feature, c.by_mm, c.u95_mm) for c in following.changes])
     ]
     sizes = [
         f"  {s.kind} {' '.join(s.features)}: {s.before_mm:.2f} becomes {s.value_mm:.2f} ± {s.u95_mm:.2f} mm"

@@ -41,7 +41,7 @@ class Sighted:
 
     def points_px(self, f: Feature) -> Array:
         """(n, 2) pixels of the photo along a feature of the job."""
-        points = laid_out(f) @ self.frame[:, :2].T + self.frame[:, 2]
+        points = path_of(f) @ self.frame[:, :2].T + self.frame[:, 2]
         return as_seen(self.view, points, f.loop, self.wall, self.opening)
 
     def laid_anew(self, before: Sequence[Feature], now: Sequence[Feature]) -> Sighted:
@@ -67,7 +67,7 @@ def frame_back(motion: Motion) -> Array:
     return np.asarray(np.c_[back, -back @ np.array(motion.shift_mm)])
 
 
-def laid_out(f: Feature) -> Array:
+def path_of(f: Feature) -> Array:
     """(n, 2) points along a feature, close enough for a picture."""
     points = flatten(f, FINEST_MM)
     return np.linspace(points[0], points[1], STRAIGHT_POINTS) if len(points) == 2 else points

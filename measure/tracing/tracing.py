@@ -37,7 +37,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.silhouette.silhouette import NoSilhouette
     from measure.tracing import parts
     from measure.tracing.following import followed_opening, followed_part
-    from measure.tracing.sighted import Sighted, as_seen, frame_back, laid_out
+    from measure.tracing.sighted import Sighted, as_seen, frame_back, path_of
     from measure.tracing.whereabouts import find_part, require_same_surface
 
     subject, thickness_mm = request.subject, request.height_mm
@@ -60,7 +60,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
         wall = Wall(thickness_mm, 0.0)
         follow = followed_part(light, view, rough.contours_px, wall, rounded, taken, strokes, watch)
     found = follow.estimate
-    seen = tuple(as_seen(view, laid_out(f), f.loop, follow.wall, opening) for f in found.features)
+    seen = tuple(as_seen(view, path_of(f), f.loop, follow.wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     sighted = Sighted(view, frame_back(motion), follow.wall, opening)

@@ -47,7 +47,7 @@ def growth(f: Feature) -> Array:
     return np.zeros(0) if f.kind == "curve" else outward(f)
 
 
-def grouped(moves: Sequence[tuple[str, float, float]]) -> list[tuple[str, float, float]]:
+def groups_of(moves: Sequence[tuple[str, float, float]]) -> list[tuple[str, float, float]]:
     """Faces that move alike in one: their labels in a row, how far, and the largest u95, the farthest first.
 
     Args:

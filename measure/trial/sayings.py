@@ -82,7 +82,7 @@ class DatedSaying:
     saying: Saying
 
 
-def understood(words: Iterable[str]) -> tuple[Saying, ...]:
+def parse(words: Iterable[str]) -> tuple[Saying, ...]:
     """The sayings in some words, one for each place.
 
     Args:
@@ -219,7 +219,7 @@ def read_file(text: str, name: str) -> tuple[DatedSaying, ...]:
                 "saying",
             )
         try:
-            out += [DatedSaying(int(m[1]), s) for s in understood([m[2].strip().strip('"').replace('""', '"')])]
+            out += [DatedSaying(int(m[1]), s) for s in parse([m[2].strip().strip('"').replace('""', '"')])]
         except ReadingsRefused as why:
             raise why.after(f"{name}, line {n}: ") from None
     return tuple(out)

@@ -20,7 +20,7 @@ from PIL import Image
 from calib.errors import JawlineError
 from calib.photo.photo import load
 from measure.check.fitness import fitness
-from measure.check.rules import judged, verdict
+from measure.check.rules import findings_of, verdict
 from measure.steps.trace import trace
 from measure.tracing.request import Request
 from tests.accuracy.score import compare
@@ -56,7 +56,7 @@ def outcome(path: Path, spoil: str) -> Outcome:
             photo = Path(d) / photo.name
             Image.fromarray(pixels).save(photo, quality=92, exif=kept.tobytes() if kept else b"")
         f = fitness(load(photo), Request(truth["thickness_mm"], truth["subject"]))
-        found = judged(f)
+        found = findings_of(f)
         expected = f.part.u95_50_mm if f.part else math.nan
         out = Outcome(path.stem.split(".")[0], spoil, verdict(found), " ".join(x.code for x in found), expected, "")
         try:

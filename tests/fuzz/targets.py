@@ -31,7 +31,7 @@ from measure.readings.readings import number, read_csv, read_words
 from measure.silhouette.marks_file import read_marks
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
-from measure.trial.sayings import read_file, understood
+from measure.trial.sayings import parse, read_file
 from tests.fuzz.mutate import as_json, reshaped, respoken, spoiled
 from tests.jobs import plate, record, traced
 
@@ -178,7 +178,7 @@ def targets(folder: Path, client: TestClient) -> Iterator[Target]:
     yield Target("readings, a file", 0.14, lambda rng: void(read_csv(csv(rng))))
     yield Target("readings, words", 0.10, lambda rng: void(read_words([respoken(rng, SPOKEN)])))
     yield Target("worksheet", 0.04, lambda rng: void(written_out([respoken(rng, "2=4.02")], spoiled(rng, WORKSHEET))))
-    yield Target("sayings", 0.10, lambda rng: void(understood([respoken(rng, SAID)])))
+    yield Target("sayings", 0.10, lambda rng: void(parse([respoken(rng, SAID)])))
     yield Target(
         "trials.csv",
         0.04,
