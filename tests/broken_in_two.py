@@ -12,9 +12,11 @@ import shapely
 from shapely.ops import split
 
 from calib.arrays import Array
+from calib.view.view import View
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rounded import Rim
+from measure.edges.sight import Wall
 from measure.geometry.features import Feature, flatten
 from measure.outline.outline import outline
 from measure.tracing.following import Followed
@@ -24,6 +26,8 @@ from tests.simulated_traces import features_of
 NAMES = ("scale", "spread")
 SHARED = np.diag([0.001**2, 1.0])
 STEP_MM = 0.33
+NO_VIEW = View(np.zeros(10), np.zeros((10, 10)), (1, 1))
+"""Nothing here is seen by a camera."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,9 @@ def seen(piece: shapely.Polygon, rng: np.random.Generator, noise_mm: float = 0.0
     """A piece as traced."""
     piece = shapely.geometry.polygon.orient(piece)
     loops = [_sampled(r, rng, noise_mm) for r in (piece.exterior, *piece.interiors)]
-    return Followed(outline(loops, NAMES, SHARED), tuple(loops), tuple(loops), Rim.known("sharp"))
+    return Followed(
+        outline(loops, NAMES, SHARED), tuple(loops), tuple(loops), Rim.known("sharp"), Wall(3.0, 0.0), NO_VIEW
+    )
 
 
 def _sampled(ring: shapely.LinearRing, rng: np.random.Generator, noise_mm: float) -> EdgeLoop:

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from calib.view.terms import view_root
 from calib.view.view import View
 from measure.edges.shared_terms import DIRECTIONS
 from measure.geometry.features import Circle, Estimate
 from measure.geometry.rejoin import shifted_all
 from measure.several.common_terms import by_light, contributions
-from measure.tracing.parts import view_root
 from tests.simulated_parts import parts
 
 FEATURES = parts()[1].features

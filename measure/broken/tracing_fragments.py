@@ -63,10 +63,12 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
     every = [c for piece in pieces for c in piece.contours_px]
     light = Light.of(photo.rgb, parts.box_around(every, view, thickness_mm))
     wall, known = Wall(thickness_mm, 0.0), Rim.known(request.rim if thickness_mm > 0 else "sharp")
-    both = [
-        followed_part(light, view, own.contours_px, wall, known, (*reference.taken_px, other.contours_px[0]))
-        for own, other in (pieces, pieces[::-1])
-    ]
+    both: list[Followed] = []
+    for own, other in (pieces, pieces[::-1]):
+        taken = (*reference.taken_px, other.contours_px[0])
+        both.append(followed_part(light, view, own.contours_px, wall, known, taken, settled=bool(both)))
+        view = both[-1].view
+    reference = replace(reference, view=view)
     rim = Rim.together([f.rim for f in both])
     first, second = (_reckoned(f, rim) for f in both)
     shared = parts.shared_covariance(view, thickness_mm, opening=False, rim=rim)

@@ -120,12 +120,39 @@ def likely_rounded(apart_mm: float | None) -> float:
     sides of a photo, mm; None where they show no wall."""
     if apart_mm is None:
         return COMMON
-    sharp = _normal(apart_mm, SHARP_APART_SD_MM)
-    rounded = sum(share * _normal(apart_mm - mean, sd) for share, mean, sd in ROUNDED_APART)
-    ratio = float(np.clip(rounded / max(sharp, 1e-12), 1 / MOST_RATIO, MOST_RATIO))
-    return COMMON * ratio / (COMMON * ratio + 1 - COMMON)
+    return believed(float(rounded_share(np.array(apart_mm), "unknown")))
 
 
-def _normal(away: float, sd: float) -> float:
+def believed(rounded: float) -> float:
+    """A probability that a rim is rounded, as far as a photo is believed."""
+    odds, common = rounded / max(1 - rounded, 1e-12), COMMON / (1 - COMMON)
+    odds = common * float(np.clip(odds / common, 1 / MOST_RATIO, MOST_RATIO))
+    return odds / (1 + odds)
+
+
+def apart_density(apart_mm: Array, told: RimTold) -> Array:
+    """(n,) density, but for a factor, of how far the upper line lies inside the foot's, mm, by what a person says."""
+    sharp, rounded = _apart(apart_mm)
+    share = _share(told)
+    return np.asarray(share * rounded + (1 - share) * sharp)
+
+
+def rounded_share(apart_mm: Array, told: RimTold) -> Array:
+    """(n,) how much of `apart_density` is rounded rims'."""
+    return np.asarray(_share(told) * _apart(apart_mm)[1] / np.maximum(apart_density(apart_mm, told), 1e-12))
+
+
+def _share(told: RimTold) -> float:
+    """Of rounded rims, by what a person says."""
+    return {"sharp": 0.0, "unknown": COMMON}.get(told, 1.0)
+
+
+def _apart(apart_mm: Array) -> tuple[Array, Array]:
+    """Densities, but for a factor, of what sharp and what rounded rims show."""
+    rounded = np.asarray(sum(share * _normal(apart_mm - mean, sd) for share, mean, sd in ROUNDED_APART))
+    return _normal(apart_mm, SHARP_APART_SD_MM), rounded
+
+
+def _normal(away: Array, sd: float) -> Array:
     """Normal density but for a factor."""
-    return float(np.exp(-0.5 * (away / sd) ** 2)) / sd
+    return np.asarray(np.exp(-0.5 * (away / sd) ** 2) / sd)

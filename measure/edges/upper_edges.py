@@ -182,13 +182,14 @@ class _Sides:
     foot: NDArray[np.bool_]
 
 
-def locate(light: Light, view: View, seen: Seen, rim: Rim) -> Located:
+def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None = None) -> Located:
     """Edge points from the face's outline.
 
     Args:
         light: the photo around the part.
         view: the solved view.
         seen: the part; rim: what is known of its upper rim.
+        rounded: probability that this is rounded, where all walls together have told (`standpoint`).
     """
     step = view.mm_per_px(seen.outlines_mm[0].mean(0))
     outlines = list(seen.outlines_mm)
@@ -203,7 +204,8 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim) -> Located:
         body = Body.of(view, outlines, seen.wall, seen.opening)
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     elif rim.told == "unknown":
-        rim = Rim.known("unknown", likely_rounded(None if apart is None else apart.mm))
+        told = likely_rounded(None if apart is None else apart.mm) if rounded is None else rounded
+        rim = Rim.known("unknown", told)
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     return Located(tuple(found), rim, seen.wall)
 

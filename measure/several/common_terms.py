@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.arrays import Array
+from calib.arrays import Array, root_of
+from calib.view.terms import view_root
 from calib.view.view import PRIOR_NAMES, View
 from measure.edges.shared_terms import DIRECTIONS
 from measure.geometry.features import Estimate
 from measure.geometry.local_form import base_of, by_parameters
-from measure.tracing.parts import VIEW_TERMS, view_root
+from measure.tracing.parts import VIEW_TERMS
 
 OF_THE_PART = ("thickness", "spread", "rim")
 """Terms that are the same in all photos: one caliper took the thickness; what makes edges look too far out is the
@@ -59,7 +60,7 @@ def contributions(
     for number, (e, view, (reference, camera)) in enumerate(zip(estimates, views, sources, strict=True), 1):
         root = view_root(view.covariance)
         known = _in_plain_terms(view, root)
-        rest = _root_of(np.eye(VIEW_TERMS) - known @ known.T)
+        rest = root_of(np.eye(VIEW_TERMS) - known @ known.T)
         by_view = e.sensitivity[:, :VIEW_TERMS]
         names = [
             f"{n} of camera {cameras.index(camera)}" if n in OF_THE_CAMERA else f"{n} of the {reference}"
@@ -120,9 +121,3 @@ def _in_plain_terms(view: View, root: Array) -> Array:
     out = np.zeros((VIEW_TERMS, len(PRIOR_NAMES)))
     out[:, PRIOR_NAMES.index("width")] = grown / max(float(np.linalg.norm(grown)), 1e-300)
     return out
-
-
-def _root_of(covariance: Array) -> Array:
-    """(n, n) matrix whose product with its transpose is the covariance."""
-    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))

@@ -23,6 +23,7 @@ from measure.several.common_terms import Contribution, contributions
 from measure.several.joint import JoinedOutlines, LaidOutline, joined
 from measure.several.matching import covered, partners
 from measure.several.registration import registrations
+from measure.tracing.doubt import doubtful_outline
 from measure.tracing.parts import scale_u95
 from measure.tracing.values import Trace
 
@@ -88,12 +89,13 @@ def combined(photos: Sequence[TracedPhoto]) -> Several:
         [p.trace.reference.view for p in photos],
         [(p.trace.reference.name, p.camera) for p in photos],
     )
-    first, cautions, laid = photos[0], list(photos[0].trace.cautions), []
+    first, laid = photos[0], []
+    cautions = [c for c in first.trace.cautions if c.code != "unsure-size"]
     for p, contribution in zip(photos[1:], every[1:], strict=True):
         lying, unsure = _lying(first, every[0], p, contribution)
         laid.append(lying)
         said = [c.after(f"{p.name}: ") for c in p.trace.cautions]
-        cautions += [c for c in said if c.code != "no-thickness"]
+        cautions += [c for c in said if c.code not in ("no-thickness", "unsure-size")]
         if lying.motion.mirrored:
             cautions.append(Caution("other-face", _OTHER_FACE.format(p.name, first.name)))
         elif unsure:
@@ -102,6 +104,7 @@ def combined(photos: Sequence[TracedPhoto]) -> Several:
     _check_views(photos, joint)
     if joint.apart:
         cautions.append(Caution("photos-differ", _differing(joint)))
+    cautions += doubtful_outline(joint.estimate)
     trace = _trace(first.trace, every[0], joint, cautions)
     counts = tuple((len(o.pairs), sum(PARAMETERS[f.kind] > 0 for f in o.estimate.features)) for o in laid)
     return Several(trace, counts, tuple(o.motion.mirrored for o in laid))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.srgb import coded
+from calib.view.settling import MAD_TO_SD
 from measure.silhouette.rectified import F32, Mask
 from measure.silhouette.tabletop import LOG_OFFSET
 
@@ -161,7 +162,7 @@ def _robust_trend(basis: Array, values: Array) -> tuple[Array, Array, Array]:
         rest = np.abs(values - basis @ c)
         like = ((rest / sd) ** 2).sum(1) < OUTLYING**2
         if like.sum() > 20:
-            sd = np.maximum(1.48 * np.median(rest[like], 0), limit)
+            sd = np.maximum(MAD_TO_SD * np.median(rest[like], 0), limit)
     return c, sd, limit
 
 
@@ -253,40 +254,97 @@ def _shaded(away: F32, variance: Array) -> F32:
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """A wall's colour less its face's: mean (3,) and covariance (3, 3)."""
+    """A wall's colour less its face's.
+
+    Attributes:
+        mean: (3,) over all directions; covariance: (3, 3) about what its direction gives.
+        lit: (2,) how much lighter it is where its normal points along x and along y: the first harmonic of an upright
+            surface's light (a lamp by the cosine law, and a sky).
+    """
 
     mean: Array
     covariance: Array
+    lit: Array
+
+    @classmethod
+    def alike(cls, mean: Array, covariance: Array) -> Wall:
+        """One that is as light on all sides."""
+        return cls(mean, covariance, np.zeros(2))
 
     @property
     def light(self) -> tuple[float, float]:
         """Its light over the face's, and the standard deviation of that."""
         ratio = float(np.exp(self.mean[0]))
-        return ratio, ratio * float(np.sqrt(self.covariance[0, 0]))
+        return ratio, ratio * float(np.sqrt(self.covariance[0, 0] + self.lit @ self.lit / 2))
 
     @classmethod
-    def learned(cls, off_face: Array, coding: Array) -> Wall | None:
-        """From colours less the face's (n, 3) of cells that are wall; None if there are too few."""
+    def learned(cls, off_face: Array, facing: Array, coding: Array) -> Wall | None:
+        """From cells that are wall: their colours less the face's (n, 3), and their normals (n, 2); None if there are
+        too few."""
         if len(off_face) < FEWEST_CELLS:
             return None
         least = np.array([0.06, 0.02, 0.02])
         middle = commonest(off_face)
-        near = off_face[np.abs(off_face[:, 0] - middle[0]) < ONE_WALL]
-        sd = np.maximum(1.48 * np.median(np.abs(near - middle), 0), np.maximum(coding, least))
+        near = np.abs(off_face[:, 0] - middle[0]) < ONE_WALL
+        off_face, facing = off_face[near], facing[near]
+        lit = _lit(off_face[:, 0] - middle[0], facing)
+        off_face = off_face - np.outer(facing @ lit, [1, 0, 0])
+        middle = np.median(off_face, 0)
+        sd = np.maximum(MAD_TO_SD * np.median(np.abs(off_face - middle), 0), np.maximum(coding, least))
         like = (((off_face - middle) / sd) ** 2).sum(1) < 20
         spread = np.cov(off_face[like].T) if like.sum() >= FEWEST_CELLS else np.diag(sd**2)
-        return cls(middle, spread + np.diag(np.maximum(0.5 * coding, least) ** 2))
+        return cls(middle, spread + np.diag(np.maximum(0.5 * coding, least) ** 2), lit)
 
 
+def _lit(lightness: Array, facing: Array) -> Array:
+    """(2,) first harmonic of lightness (n,) with the direction of normals (n, 2), by iterated weights."""
+    basis = np.c_[np.ones(len(facing)), facing]
+    known = np.diag([0.0, LIT_SD**-2, LIT_SD**-2])
+    found, spread = np.zeros(3), LIT_SPREAD[1]
+    for _ in range(LIT_TURNS):
+        rest = lightness - basis @ found
+        weight = 1 / (1 + (rest / spread) ** 2 / FORGIVING) ** 2 / spread**2 * (SIDES / len(facing))
+        found = np.linalg.solve((basis.T * weight) @ basis + known, (basis.T * weight) @ lightness)
+        spread = max(MAD_TO_SD * float(np.median(np.abs(rest))), LIT_SPREAD[0])
+    return np.asarray(found[1:])
+
+
+LIT_SPREAD, LIT_TURNS = (0.05, 0.2), 6
+"""Of walls' lightness about its harmonic, standard deviation: the least, and at first; and how often it is found."""
+LIT_SD = 0.3
+"""How much walls' lightness varies with their direction, natural logarithm, standard deviation beforehand."""
+SIDES = 12
+"""A wall's cells are worth so many that are independent."""
 FEWEST_CELLS = 50
 ONE_WALL = 0.6
 """Lightness that a wall has within this of its commonest is its own; what lies farther off was mistaken for it."""
 
 
-def wall_log_likelihood(off_face: F32, wall: Wall | None) -> F32:
-    """(h, w) log likelihood of each cell as wall; off_face (h, w, 3): colour less the face's."""
+def wall_log_likelihood(off_face: F32, facing: F32, wall: Wall | None) -> F32:
+    """(h, w) log likelihood of each cell as wall.
+
+    Args:
+        off_face: (h, w, 3) colour less the face's; facing: (h, w, 2) the normal that a wall there would have, 0 where
+            that is not known.
+    """
     first = normal(off_face - WALL_FIRST.astype(np.float32), np.diag(WALL_FIRST_SD**2))
     if wall is not None:
-        known = normal(off_face - wall.mean.astype(np.float32), wall.covariance)
+        here = off_face - wall.mean.astype(np.float32)
+        here[..., 0] -= facing @ wall.lit.astype(np.float32)
+        known = normal(here, wall.covariance)
         first = np.logaddexp(known + np.float32(math.log(WALL_LEARNED)), first + np.float32(math.log(1 - WALL_LEARNED)))
     return or_anything(first, ODD_WALL)
+
+
+def facing(region: Mask, step_mm: float) -> F32:
+    """(h, w, 2) unit normals of a region's boundary, outwards, as they go on beside it; 0 where there is none near."""
+    soft = cv2.GaussianBlur(region.astype(np.float32), (0, 0), FACING_MM / step_mm)
+    down = np.stack([-cv2.Sobel(soft, cv2.CV_32F, *at) for at in ((1, 0), (0, 1))], -1)
+    steep = np.sqrt((down * down).sum(2, keepdims=True))
+    return np.asarray(np.where(steep > FLAT, down / np.maximum(steep, FLAT), 0), np.float32)
+
+
+FACING_MM = 1.0
+"""Over this much a boundary's direction is averaged."""
+FLAT = 1e-4
+"""Change of a smoothed region in a cell below which it has no direction."""

@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.silhouette.appearance import Face, Wall, ground_log_likelihood, wall_log_likelihood
+from measure.silhouette.appearance import Face, Wall, facing, ground_log_likelihood, wall_log_likelihood
 from measure.silhouette.evidence import filled
 from measure.silhouette.rectified import F32, Mask, Rectified
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
+from measure.silhouette.spikes import without_spikes
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import disc
 from measure.silhouette.window import Window, cleaned, edges, grown, resized, rings, said, tempered, windows
@@ -53,6 +54,7 @@ class Explained:
         walls: colours less the face's of the outer wall, and of holes' walls, where they were learned.
         wall_told: how much likelier the outer wall's cells are wall than ground, in log likelihood, median; None where
             too little of it is seen.
+        spike_mm: depth of what was left out as a spike, see `measure.silhouette.spikes`; 0 if nothing was.
     """
 
     loops_mm: tuple[Array, ...]
@@ -60,11 +62,16 @@ class Explained:
     clipped: float
     walls: Walls
     wall_told: float | None
+    spike_mm: float = 0.0
 
     @property
     def outlines_mm(self) -> tuple[Array, ...]:
         """The loops moved out of the face by what they keep within it."""
         return tuple(grown(loop, self.step_mm) for loop in self.loops_mm)
+
+    def seen_by(self, view: View, before: View, height_mm: float) -> Explained:
+        """The same outline in the photo, laid on the plane of the upper edge by another view."""
+        return replace(self, loops_mm=tuple(view.plane(before.pixels(p, height_mm), height_mm) for p in self.loops_mm))
 
 
 def explain(
@@ -96,9 +103,11 @@ def explain(
             return None
         b, seen = _bettered(w, b)
     assert b is not None
-    loops = rings(w.plan, b.soft, b.region)
+    ratio = (view.centre_mm[2] - upper_mm) / (view.centre_mm[2] - lower_mm)
+    region, spike_mm = without_spikes(b.region, w.plan, view.centre_mm[:2], float(ratio), w.marked)
+    loops = rings(w.plan, np.where(region == b.region, b.soft, np.float32(0.0)), region)
     clipped = min(w.share_full(b.region), w.share_full(b.wall))
-    return Explained(loops, w.plan.step_mm, clipped, b.walls, _wall_told(w, b, seen)) if loops else None
+    return Explained(loops, w.plan.step_mm, clipped, b.walls, _wall_told(w, b, seen), spike_mm) if loops else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +209,7 @@ class _Evidence:
         free: (h, w) whether the part can be there.
         certain: (h, w) cells of the face's colour, of which the lines of sight say what can't be wall.
         edge: (h, w) 0 where the colour is the same all round, 1 where it changes.
+        facing: (h, w, 2) the normal that a wall of the part would have.
     """
 
     face: F32
@@ -208,6 +218,7 @@ class _Evidence:
     free: NDArray[np.bool_]
     certain: Mask
     edge: F32
+    facing: F32
 
 
 def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
@@ -221,7 +232,8 @@ def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     like &= w.free & ~w.astray & (w.marked >= 0)
     region = cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2)
     off_face = np.asarray(w.colour - faces[0].mean, np.float32)
-    return _Evidence(as_face, as_ground, off_face, w.free, region, edges(w.colour, w.plan))
+    towards = facing(b.region, w.plan.step_mm)
+    return _Evidence(as_face, as_ground, off_face, w.free, region, edges(w.colour, w.plan), towards)
 
 
 IMPOSSIBLE = -50.0
@@ -232,7 +244,7 @@ MARKED = 30.0
 
 def _as_wall(b: _Belief, seen: _Evidence) -> F32:
     """(h, w) log likelihood as wall, of the outer one or of a hole's."""
-    outer, inner = (wall_log_likelihood(seen.off_face, wall) for wall in b.walls)
+    outer, inner = (wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in b.walls)
     return np.where(seen.free, np.where(b.filled > 0, inner, outer), np.float32(IMPOSSIBLE))
 
 
@@ -262,7 +274,7 @@ def _likeliest_walls(w: Window, b: _Belief, seen: _Evidence) -> Walls:
 
 WALL_LIGHTNESS = tuple(float(v) for v in np.arange(-2.0, 1.3, 0.4))
 """Log light of walls less their face's, from a seventh to three times."""
-WALLS_TRIED = tuple(Wall(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in WALL_LIGHTNESS)
+WALLS_TRIED = tuple(Wall.alike(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in WALL_LIGHTNESS)
 THINNED = 4
 """Every so many-th line of sight is asked which wall is likeliest."""
 
@@ -281,13 +293,16 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     wall = (front > PLAINLY) & beside
     whole = filled(region)
     off_face = w.colour - faces[0].mean
-    outer, inner = (off_face[wall & at].astype(float) for at in (whole == 0, whole > 0))
-    walls = Wall.learned(outer, faces[0].coding_sd), Wall.learned(inner, faces[0].coding_sd)
+    normals = facing(region, w.plan.step_mm)
+    outer, inner = (
+        Wall.learned(off_face[at].astype(float), normals[at].astype(float), faces[0].coding_sd)
+        for at in (wall & (whole == 0), wall & (whole > 0))
+    )
     swept = cv2.dilate(((any_wall > PERHAPS) | (region > 0)).astype(np.uint8), disc(w.plan.cells_in(BLURRED_MM)))
     ground = ((swept == 0) & w.free).astype(np.uint8)
     others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
     others = tuple(o for o in others if o.any())
-    return _Belief(region, soft, whole, ground, wall.astype(np.uint8), walls, others, False)
+    return _Belief(region, soft, whole, ground, wall.astype(np.uint8), (outer, inner), others, False)
 
 
 PLAINLY, PERHAPS = 0.7, 0.3

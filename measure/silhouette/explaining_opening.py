@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.silhouette.appearance import LEAST_SD, GrainedSurface, Wall, wall_log_likelihood
+from measure.silhouette.appearance import LEAST_SD, GrainedSurface, Wall, facing, wall_log_likelihood
 from measure.silhouette.evidence import filled
 from measure.silhouette.explaining import (
     ASTRAY,
@@ -158,6 +158,7 @@ class _Evidence:
         free: (h, w) whether the opening can be there.
         certain: (h, w) cells of the panel's colour, of which the lines of sight say what can't be wall.
         edge: (h, w) 0 where the colour is the same all round, 1 where it changes.
+        facing: (h, w, 2) the normal that a wall of the opening would have.
     """
 
     panel: F32
@@ -167,6 +168,7 @@ class _Evidence:
     free: NDArray[np.bool_]
     certain: Mask
     edge: F32
+    facing: F32
 
 
 def _evidence(w: Window, b: _Guess) -> _Evidence:
@@ -181,11 +183,12 @@ def _evidence(w: Window, b: _Guess) -> _Evidence:
     like = (cv2.GaussianBlur(like.astype(np.float32), (0, 0), 1.0) > 0.5) | ~w.free
     certain = cleaned(like.astype(np.uint8), b.panel, w.plan, LEAST_PATCH_MM2)
     off = np.asarray(w.colour - of_panel.mean, np.float32)
-    return _Evidence(panel, floor, off, of_panel.covariance, w.free, certain, edges(w.colour, w.plan))
+    towards = facing(1 - b.hole, w.plan.step_mm)
+    return _Evidence(panel, floor, off, of_panel.covariance, w.free, certain, edges(w.colour, w.plan), towards)
 
 
 def _tempered(w: Window, lines: SightLines, seen: _Evidence, wall: Wall | None) -> F32:
-    as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, wall), np.float32(IMPOSSIBLE))
+    as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, seen.facing, wall), np.float32(IMPOSSIBLE))
     return tempered(lines, w.plan, seen.panel, as_wall, seen.floor, goes_on="face")
 
 
@@ -223,7 +226,7 @@ def _ratio(camera_mm: float, depth_mm: float) -> float:
 def _walls(seen: _Evidence) -> list[Wall | None]:
     """Walls that are tried: of any colour like the panel's; and lighter and darker ones, with the panel's grain."""
     spread = seen.grain + np.diag(WALL_SD**2)
-    return [None, *(Wall(np.array([v, 0.0, 0.0]), spread) for v in WALL_LIGHTNESS)]
+    return [None, *(Wall.alike(np.array([v, 0.0, 0.0]), spread) for v in WALL_LIGHTNESS)]
 
 
 def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -> _Guess:
@@ -234,7 +237,8 @@ def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -
     hole = filled(cleaned((soft > 0.5).astype(np.uint8), b.floor, w.plan, 0.0))
     one = np.ones((3, 3), np.uint8)
     wall = (front > PLAINLY) & (cv2.erode(hole, one) > 0)
-    colour = Wall.learned(seen.off_panel[wall].astype(float), LEAST_SD)
+    normals = facing(1 - hole, w.plan.step_mm)
+    colour = Wall.learned(seen.off_panel[wall].astype(float), normals[wall].astype(float), LEAST_SD)
     clear = disc(w.plan.cells_in(BLURRED_MM))
     no_wall = cv2.dilate((any_wall > PERHAPS).astype(np.uint8), clear) == 0
     floor = ((cv2.erode(hole, clear) > 0) & no_wall).astype(np.uint8)

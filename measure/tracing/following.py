@@ -18,11 +18,12 @@ from measure.edges.retrace import along_features
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
+from measure.edges.standpoint import Standpoint, by_walls
 from measure.edges.upper_edges import Located, Seen, locate
 from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
 from measure.outline.teeth import even_teeth
-from measure.silhouette.explaining import explain
+from measure.silhouette.explaining import Explained, explain
 from measure.silhouette.explaining_opening import explain_opening
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.tracing import parts
@@ -39,8 +40,10 @@ class Followed:
         located: points found before there were features: they follow a fracture more closely.
         rim: what is known of the upper rim.
         wall: heights of its edges; of an opening as they were found.
+        view: the camera, as a part's walls have it too.
         faces_mm: (n, 2) boundary of the face's colour of each loop.
-        clipped, wall_told: see `measure.silhouette.explaining.Explained`.
+        clipped, wall_told, spike_mm: see `measure.silhouette.explaining.Explained`.
+        contradicted: whether walls speak against the thickness, see `measure.edges.standpoint.Standpoint`.
     """
 
     estimate: Estimate
@@ -48,9 +51,12 @@ class Followed:
     located: tuple[EdgeLoop, ...]
     rim: Rim
     wall: Wall
-    faces_mm: tuple[Array, ...]
-    clipped: float
-    wall_told: float | None
+    view: View
+    faces_mm: tuple[Array, ...] = ()
+    clipped: float = 0.0
+    wall_told: float | None = None
+    spike_mm: float = 0.0
+    contradicted: bool = False
 
 
 def followed_part(
@@ -62,6 +68,8 @@ def followed_part(
     taken_px: Sequence[Array] = (),
     strokes: Strokes = NO_STROKES,
     watch: Watch = lambda stage: None,
+    *,
+    settled: bool = False,
 ) -> Followed:
     """The outline of a part: its face's, found by explaining the picture, then its edges.
 
@@ -74,18 +82,52 @@ def followed_part(
         taken_px: areas (n, 2) that something else lies on.
         strokes: what a person has marked.
         watch: is told what is done.
+        settled: whether the view has heard of walls already.
 
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
+    face, blur_px = _explained(light, view, contours_px, wall, taken_px, strokes)
+    stand = Standpoint(view) if settled else by_walls(light, view, face.outlines_mm, wall, blur_px, rim.told)
+    if stand.moved_mm > AGAIN_MM:
+        face, blur_px = _explained(light, stand.view, contours_px, wall, taken_px, strokes)
+    elif stand.moved_mm:
+        face = face.seen_by(stand.view, view, wall.upper_mm)
+    outer, inner = (None if w is None else WallLight(*w.light) for w in face.walls)
+    seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner))
+    estimate, loops, found = _followed(light, stand.view, seen, rim, watch, stand.rounded)
+    return Followed(
+        estimate,
+        loops,
+        found.loops,
+        found.rim,
+        wall,
+        stand.view,
+        face.outlines_mm,
+        face.clipped,
+        face.wall_told,
+        face.spike_mm,
+        stand.contradicted,
+    )
+
+
+AGAIN_MM = 0.1
+"""A view that has moved the part's upper edge by more asks for the picture to be explained again: as much as edges are
+looked for beside the outline (chosen)."""
+
+
+def _explained(
+    light: Light, view: View, contours_px: Sequence[Array], wall: Wall, taken_px: Sequence[Array], strokes: Strokes
+) -> tuple[Explained, float]:
+    """The part's face, and the blur of its edges, px.
+
+    Raises:
+        PartRefused: it can't be followed all the way round.
+    """
     face = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px, strokes)
     if face is None:
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
-    blur_px = blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
-    outer, inner = (None if w is None else WallLight(*w.light) for w in face.walls)
-    seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner))
-    estimate, loops, found = _followed(light, view, seen, rim, watch)
-    return Followed(estimate, loops, found.loops, found.rim, wall, face.outlines_mm, face.clipped, face.wall_told)
+    return face, blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
 
 
 def followed_opening(
@@ -116,14 +158,14 @@ def followed_opening(
     wall, colour = Wall(0.0, -hole.depth_mm), None if hole.wall is None else WallLight(*hole.wall.light)
     seen = Seen((hole.rim_mm,), wall, blur_px, (None, colour), opening=True)
     estimate, loops, found = _followed(light, view, seen, rim, watch)
-    return Followed(estimate, loops, found.loops, found.rim, found.wall, (hole.rim_mm,), hole.clipped, None)
+    return Followed(estimate, loops, found.loops, found.rim, found.wall, view, (hole.rim_mm,), hole.clipped)
 
 
 def _followed(
-    light: Light, view: View, seen: Seen, rim: Rim, watch: Watch
+    light: Light, view: View, seen: Seen, rim: Rim, watch: Watch, rounded: float | None = None
 ) -> tuple[Estimate, tuple[EdgeLoop, ...], Located]:
     """Features, the points that they keep to, and the points and the rim that were located before."""
-    found = locate(light, view, seen, rim)
+    found = locate(light, view, seen, rim, rounded)
     seen = replace(seen, wall=found.wall)
     shared = parts.shared_covariance(view, seen.wall.upper_mm, opening=seen.opening, rim=found.rim)
 

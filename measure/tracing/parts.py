@@ -19,6 +19,7 @@ from calib.photo.photo import Photo
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Caution, Found
 from calib.tools.budget import K95
+from calib.view.terms import view_root
 from calib.view.view import Prior, View, camera_prior
 from measure.edges.blur import require_sharp
 from measure.edges.edge_loop import EdgeLoop
@@ -61,6 +62,22 @@ WALL_OR_SHADOW = Caution(
     "wall-or-shadow",
     "The part's wall can hardly be told from the shadow beside it: the outline may be off by the wall's width on the "
     "side that faces the camera: look at it in the picture, and measure across.",
+)
+
+
+def spike(depth_mm: float) -> Caution:
+    """What is said of a spike that was left out."""
+    text = (
+        f"Something thin that sticks out of the part by {depth_mm:.1f} mm lies on its wall in the photo and was left "
+        "out as a reflection: if it belongs to the part, mark it in the picture."
+    )
+    return Caution("spike", text)
+
+
+WALL_CONTRADICTS = Caution(
+    "wall-contradicts",
+    "The wall that the photo shows of the part does not go with its thickness: measure that again. Or a shadow was "
+    "taken for the wall's foot.",
 )
 NO_OUTLINE = (
     "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
@@ -166,13 +183,6 @@ def sound(e: Estimate) -> bool:
 
 ROUNDING = 1e-13
 """Of a covariance's largest eigenvalue, what the last digits of a double may take off the others."""
-
-
-def view_root(covariance: Array) -> Array:
-    """(10, 10) what each of ten independent terms of unit variance does to a view's parameters."""
-    sd = np.sqrt(np.diag(covariance))
-    values, vectors = np.linalg.eigh(covariance / np.outer(sd, sd))
-    return np.asarray(sd[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))
 
 
 def with_plain_view(e: Estimate) -> Estimate:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from calib.errors import PartRefused
@@ -36,6 +37,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.outline.teeth import teeth_that_differ
     from measure.silhouette.silhouette import NoSilhouette
     from measure.tracing import parts
+    from measure.tracing.doubt import doubtful_outline
     from measure.tracing.following import followed_opening, followed_part
     from measure.tracing.sighted import Sighted, as_seen, frame_back, path_of
     from measure.tracing.whereabouts import find_part, require_same_surface
@@ -59,7 +61,8 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     else:
         wall = Wall(thickness_mm, 0.0)
         follow = followed_part(light, view, rough.contours_px, wall, rounded, taken, strokes, watch)
-    found = follow.estimate
+    found, view = follow.estimate, follow.view
+    reference = replace(reference, view=view)
     seen = tuple(as_seen(view, path_of(f), f.loop, follow.wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
@@ -69,6 +72,11 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
         cautions += (parts.OVEREXPOSED,)
     if follow.wall_told is not None and follow.wall_told < parts.PLAINLY_WALL:
         cautions += (parts.WALL_OR_SHADOW,)
+    if follow.spike_mm:
+        cautions += (parts.spike(follow.spike_mm),)
+    if follow.contradicted:
+        cautions += (parts.WALL_CONTRADICTS,)
+    cautions += doubtful_outline(found)
     cautions += teeth_that_differ(follow.loops)
     if rough.beside and not opening:
         cautions += (parts.BESIDE,)
