@@ -19,6 +19,11 @@ def plain_number(words: str, unit: str = "mm") -> float | None:
         return None
 
 
+def with_article(noun: str) -> str:
+    """A noun with “a” or “an”, by how it begins: an A4 sheet, a letter-size sheet."""
+    return f"{'an' if noun[:1].lower() in 'aeiou' else 'a'} {noun}"
+
+
 RESERVED = frozenset(("con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789¹²³")))
 """Names that Windows keeps for devices, whatever ending follows: no file or folder there can be called so."""
 

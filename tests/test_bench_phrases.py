@@ -49,7 +49,7 @@ def test_no_sentence_of_the_page_has_an_option_in_it(tmp_path: Path) -> None:
         assert not for_a_page(message.said(on_command_line)), "a sentence that needs no other words tests nothing"
         assert for_a_page(message.said(on_page)), message
     owner = said[0].said(for_owner)
-    assert owner == "Two pieces of like size lie beside the card: leave only the part and take the photo again."
+    assert owner == "Two things of like size lie there: leave only the part and take the photo again."
 
 
 def test_a_caution_of_a_job_that_a_command_made_is_said_as_the_page_says_it() -> None:

@@ -15,13 +15,13 @@ def loop(sigma_mm):
 
 
 def test_points_that_are_sure_pass():
-    require_edges([loop([0.005] * 90 + [0.2] * 10)])
+    require_edges([loop([0.005] * 90 + [0.2] * 10)], lambda _: 0.0)
 
 
 @pytest.mark.parametrize("sigma_mm", [[0.005] * 60 + [0.15] * 40, [np.inf] * 20])
 def test_points_that_hang_on_nothing_are_refused(sigma_mm):
     with pytest.raises(PartRefused) as refusal:
-        require_edges([loop(sigma_mm)])
+        require_edges([loop(sigma_mm)], lambda _: 0.0)
     assert refusal.value.code == "faint-edge"
 
 

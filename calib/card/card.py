@@ -14,8 +14,8 @@ from calib.card.lying import beside, surroundings
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius
 from calib.rectangle.quads import Quad, around, ordered, quadrilaterals, same
-from calib.rectangle.refusals import Failure, drawn, no_card, raised, rejection, two_cards
-from calib.rectangle.sighting import LOW_LIGHT, Sighting, closer_look, grown, shape_of
+from calib.rectangle.refusals import Failure, cut_off, drawn, no_card, raised, rejection, two_cards
+from calib.rectangle.sighting import LOW_LIGHT, Sighting, closer_look, grown, inside, shape_of
 from calib.rectangle.underlay import underlay
 from calib.reference.found import Caution
 from calib.reference.reference import ID_1, Reference
@@ -38,6 +38,8 @@ HAND_PX = (6.0, 12.0, 24.0, 40.0)
 """How far corners that were marked by hand may lie off the card's sides; the last is the most for its corners too."""
 SAME_HAND_PX = 1.5
 """Outlines whose corners lie this close are looked at once."""
+HALF_SEEN, LEAST_LEG = ("no-card", "wrong-shape", "look-alike", "unclear", "corners", "square-corners"), 0.6
+"""What may be said of a card that is cut off, and how much of three of its sides is seen within the photo (chosen)."""
 SIDE_SEEN = 0.45
 """How much of each side must be seen for a thing's shape to be talked of."""
 OBLIQUE_DEG = 30.0
@@ -124,7 +126,23 @@ def find_card(
         why = rejection(s, reference)
         if why is not None:
             failures.append((s, why))
-    return _reason(failures, reference)
+    why = _reason(failures, reference)
+    if corners_px is None and why.code in HALF_SEEN and _reaches_out(rgb, found, reference, prior):
+        return cut_off()
+    return why
+
+
+def _reaches_out(rgb: NDArray[np.uint8], quads: list[Quad], reference: Reference, prior: Prior) -> bool:
+    """Whether a card is cut off by the photo's edge: three sides are seen as far as the photo goes, and two corners are
+    a card's."""
+    size = (rgb.shape[1], rgb.shape[0])
+    for q in quads:
+        if inside(q.corners_px, size) or np.sort(q.support)[1] < LEAST_LEG:
+            continue
+        why = rejection(closer_look(rgb, q.corners_px, reference, prior), reference)
+        if why is not None and why.code == "cut-off":
+            return True
+    return False
 
 
 def _by_hand(

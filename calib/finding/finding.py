@@ -25,6 +25,7 @@ from calib.reference.reference import Reference
 from calib.reference.wanted import ANY, UNMEASURED, Wanted
 from calib.target.target import find_target, no_target
 from calib.view.view import Prior
+from calib.written import with_article
 
 Photo = NDArray[np.uint8]
 
@@ -100,8 +101,8 @@ def _lone_sheet(rgb: Photo, prior: Prior) -> Failure | None:
         if isinstance(find_sheet(rgb, prior, reference), FoundSheet):
             return Failure(
                 "lone-sheet",
-                f"There is no card in the photo, only what may be an {reference.words}, but other formats have its "
-                "shape too",
+                f"There is no card in the photo, only what may be {with_article(reference.words)}, but other formats "
+                "have its shape too",
                 (Remedy("name-reference", reference.name), "lay a card beside the part"),
             )
     return None

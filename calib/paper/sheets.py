@@ -156,7 +156,7 @@ def find_sheet(
         return Failure("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
     if passed:
         return passed[0]
-    telling = [f for f in failures if f.code not in ("unclear", "curled")]
+    telling = [f for f in failures if f.code not in ("unclear", "curled", "unsolved")]
     return telling[0] if telling else _nothing(rgb, quads, failures, reference, prior)
 
 
@@ -212,7 +212,7 @@ def judge_sheet(
         if other and other[0].view.centre_mm[2] > 0 and (found is None or other[0].chi2 < found[0].chi2 - 1):
             found = other
     if found is None:
-        return _unclear(reference)
+        return _unsolved(reference)
     return _judged(rgb, light, *found, reference, prior)
 
 
@@ -243,12 +243,12 @@ def _judged(
         return why
     seen = _seen(joint, edges)
     if abs(joint.view.parameters[9]) > MOST_RADIAL:
-        return _unclear(reference)
+        return _unsolved(reference)
     loose = replace(nominal, height_sd_mm=LOOSE_SHARE * nominal.height_mm)
     try:
         shape = solve_jointly([LyingRectangle(edges, loose, cut_sd_mm(reference))], prior, joint.view.parameters, size)
     except np.linalg.LinAlgError:
-        return _unclear(reference)
+        return _unsolved(reference)
     height, height_sd = shape.bodies[0].rectangle.height_mm, float(np.sqrt(shape.bodies[0].size_covariance[1, 1]))
     allowed = math.hypot(height_sd, nominal.height_sd_mm, nominal.width_sd_mm * nominal.height_mm / nominal.width_mm)
     bow = _bow_mm(joint, edges) if seen.min() > CURLED_SEEN else 0.0
@@ -353,6 +353,15 @@ def _cut_off(reference: Reference) -> Failure:
     return Failure(
         "cut-off",
         f"The {reference.words} is cut off by the photo's edge: take the photo again with all four of its corners in.",
+    )
+
+
+def _unsolved(reference: Reference) -> Failure:
+    """That sides were seen which no camera sees so of a flat sheet."""
+    return Failure(
+        "unsolved",
+        f"What may be the {reference.words} is seen, but its four sides fit no flat sheet in one view: lay it flat, "
+        "with nothing over its edges and nothing like it beside, and take the photo from straight above.",
     )
 
 

@@ -12,6 +12,7 @@ from calib.messages import Message
 from calib.rectangle.corners import Radius
 from calib.rectangle.sighting import Sighting
 from calib.reference.reference import Reference, look_alikes
+from calib.written import with_article
 
 SHADOW_RATIO = 0.03
 """How far a shadow or a rim taken for a side may shift the ratio of sides: no candidate further off is looked into."""
@@ -62,13 +63,13 @@ def named_ratio(ratio: float, relative_sd: float, reference: Reference) -> Failu
     """That the ratio of sides is wrong, and what it fits instead."""
     others = look_alikes(ratio, relative_sd)
     found = f"looks like {' or '.join(x.words for x in others)}" if others else "has another shape"
-    sides = f"its sides are {ratio:.3f} to 1, those of a {reference.words} {reference.ratio:.3f} to 1"
+    sides = f"its sides are {ratio:.3f} to 1, those of {with_article(reference.words)} {reference.ratio:.3f} to 1"
     return _instead("look-alike" if others else "wrong-shape", f"{found}: {sides}", reference)
 
 
 def _instead(code: str, what: str, reference: Reference) -> Failure:
     none = f"There is no {reference.words} in the photo, what comes nearest {what}"
-    return Failure(code, f"{none}; lay a {reference.words} beside the part.")
+    return Failure(code, f"{none}; lay {with_article(reference.words)} beside the part.")
 
 
 def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
@@ -83,7 +84,7 @@ def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
 def by_corners(radius: Radius, reference: Reference) -> Failure:
     """That the corners are wrong."""
     low, high = reference.limits.corner_mm
-    right = f"those of a {reference.words} are round, {low} to {high} mm"
+    right = f"those of {with_article(reference.words)} are round, {low} to {high} mm"
     if radius.radius_mm < SQUARE_MM + radius.sd_mm:
         return _instead("square-corners", f"has square corners: {right}", reference)
     return _instead("corners", f"has corners of {radius.radius_mm:.1f} mm radius: {right}", reference)
@@ -120,7 +121,10 @@ def too_small(long_px: float) -> Failure | None:
     """Whether a card's long side spans too few pixels to give a scale."""
     if long_px >= SHORTEST_PX:
         return None
-    return Failure("too-small", f"The card is too small in the photo ({long_px:.0f} pixels long); go nearer.")
+    return Failure(
+        "too-small",
+        f"The card has too few pixels ({long_px:.0f} along its long side): go nearer, and send the photo at full size.",
+    )
 
 
 def cut_off() -> Failure:

@@ -14,6 +14,8 @@ from typing import Literal
 from calib.messages import Message, Remedy
 from measure.check.fitness import Fitness
 from measure.edges.blur import MOST_PX
+from measure.tracing.pixels import FEW_MM, TOO_FEW_MM
+from measure.tracing.pixels import WHAT as TOO_FAR
 
 Level = Literal["note", "usable", "retake"]
 Verdict = Literal["good", "usable", "retake"]
@@ -134,9 +136,9 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "too-far",
         lambda f: f.part.mm_per_px if f.part else f.card.mm_per_px if f.card else math.nan,
-        0.12,
-        0.18,
-        "The photo was taken from too far away, or made smaller in sending: {value:.2f} mm a pixel.",
+        FEW_MM,
+        TOO_FEW_MM,
+        TOO_FAR,
         "an edge is located to about a tenth of a pixel, and what measures fewer than about ten, such as a small hole "
         "or a fillet, is lost",
     ),

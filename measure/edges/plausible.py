@@ -6,13 +6,15 @@ shadow or along nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from calib.arrays import Array
 from calib.errors import PartRefused
+from calib.light.profile import Light
 from calib.reference.found import Caution
+from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import Estimate, flatten
 from measure.geometry.polylines import arc_lengths, evenly
@@ -32,16 +34,52 @@ _NO_EDGE = (
 )
 
 
-def require_edges(loops: Sequence[EdgeLoop]) -> None:
+_UNSURE = (
+    "The part stands out from what it lies on, but its edge is no clear step of light: a rounded or stepped rim, glare "
+    "or a shadow close by blurs it; take the photo again in even light from all sides, from nearer."
+)
+STANDS_OUT = 0.5
+"""A part that is lighter or darker than its ground by this (natural logarithm, in the median along its edge) stands out
+from it, whatever its edge is like: two thirds lighter (chosen)."""
+BESIDE_MM = 1.5
+"""So far to either side of an edge part and ground are looked at."""
+
+
+def require_edges(loops: Sequence[EdgeLoop], contrast: Callable[[Array], float]) -> None:
     """Check that the outer boundary was seen.
+
+    Args:
+        loops: located points, the outer boundary's first.
+        contrast: how much lighter or darker the part is than its ground along an outline (n, 2) mm, as a logarithm.
 
     Raises:
         PartRefused: a quarter of its points hang on next to nothing.
     """
     sigma = loops[0].sigma_mm
     sigma = sigma[np.isfinite(sigma)]
-    if not len(sigma) or float(np.percentile(sigma, 75)) > FAINT_MM:
-        raise PartRefused(_NO_EDGE, "faint-edge")
+    if len(sigma) and float(np.percentile(sigma, 75)) <= FAINT_MM:
+        return
+    if contrast(loops[0].points_mm) > STANDS_OUT:
+        raise PartRefused(_UNSURE, "unsure-edge")
+    raise PartRefused(_NO_EDGE, "faint-edge")
+
+
+def contrast_along(light: Light, view: View, height_mm: float, points_mm: Array) -> float:
+    """How much lighter or darker a part is than its ground, in the median along an outline: a natural logarithm.
+
+    Args:
+        light: the photo around it; view, height_mm: of its upper edge.
+        points_mm: (n, 2) the outline, counter-clockwise.
+    """
+    along = np.roll(points_mm, -1, 0) - np.roll(points_mm, 1, 0)
+    out = np.stack([along[:, 1], -along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    sides = [points_mm + by * BESIDE_MM * out for by in (-1, 1)]
+    inner, outer = (light.sample(view.pixels(s, height_mm)).mean(1) for s in sides)
+    return float(abs(np.median(np.log(np.maximum(inner, DARKEST)) - np.log(np.maximum(outer, DARKEST)))))
+
+
+DARKEST = 1 / 255
+"""Light below this is noise."""
 
 
 def doubtful_edges(found: Estimate, loops: Sequence[EdgeLoop], faces_mm: Sequence[Array]) -> tuple[Caution, ...]:

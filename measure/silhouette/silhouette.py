@@ -43,33 +43,33 @@ _PLAIN_AREA_MM2 = 60.0  # something so large with such edges lies on the table, 
 
 _TWO_PIECES = Message(
     "several-parts",
-    "Two pieces of like size lie beside the card",
+    "Two things of like size lie there",
     ("leave only the part and take the photo again", Remedy("trace-in-two")),
 )
 
 _SAID: tuple[Message, ...] = (
-    Message(
-        "no-part", "No part can be told from the table; lay it beside the card on a plain surface of another colour."
-    ),
+    Message("no-part", "No part can be told from the table; lay it on a plain surface of another colour."),
     Message(
         "several-parts",
-        "Several things of like size lie beside the card; leave only the part and take the photo again.",
+        "Several things of like size lie there; leave only the part and take the photo again.",
     ),
     Message(
         "one-piece",
-        "Only one piece is found beside the card, not two",
+        "Only one piece is found, not two",
         ("lay both a finger's width apart, face up, and take the photo again", Remedy("trace-in-one")),
     ),
     Message(
         "more-pieces",
-        "More than two things lie beside the card: leave only the two pieces of the broken part and take the photo "
-        "again.",
+        "More than two things lie there: leave only the two pieces of the broken part and take the photo again.",
     ),
     Message(
         "pieces-touch",
-        "The pieces lie too close to each other or to the card; move them a finger's width apart.",
+        "The pieces lie too close to each other or to what gives the scale; move them a finger's width apart.",
     ),
-    Message("part-touches-card", "The part touches the card or lies too close to it; move it a finger's width away."),
+    Message(
+        "part-touches-card",
+        "The part touches what gives the scale, or lies too close to it; move it a finger's width away.",
+    ),
     Message(
         "part-at-edge",
         "The part reaches the edge of the photo; take the photo again with all of the part in it.",
@@ -210,8 +210,10 @@ def _choose(candidates: tuple[Candidate, ...], alone: bool, nothing: Reason) -> 
     if not inner or (outer and outer[0].weight > 3 * inner[0].weight):
         return NoSilhouette("part-at-edge" if outer else nothing)
     like = [c for c in inner if c.weight > _RIVAL * inner[0].weight]
+    if alone and len(like) > 1 and not any(_plain(c) for c in like):
+        return NoSilhouette(nothing)  # shadows and stains, none of them plainly a thing
     if alone and len(like) > 1:
-        return NoSilhouette("several-parts", len(like))
+        return NoSilhouette("several-parts", max(len(like), sum(_plain(c) for c in inner)))
     return inner[0]
 
 

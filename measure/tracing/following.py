@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from calib.arrays import Array
 from calib.errors import PartRefused
@@ -13,7 +14,7 @@ from calib.view.view import View
 from measure.edges.edge_blur import blur_of_edges
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight
-from measure.edges.plausible import require_edges
+from measure.edges.plausible import contrast_along, require_edges
 from measure.edges.retrace import along_features
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
@@ -172,7 +173,8 @@ def _followed(
     def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:
         return along_features(light, view, features, seen, found.rim)
 
-    return *_settled(found.loops, shared, again, watch), found
+    contrast = partial(contrast_along, light, view, seen.wall.upper_mm)
+    return *_settled(found.loops, shared, again, contrast, watch), found
 
 
 def _but_for_teeth(again: Sequence[EdgeLoop], loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:
@@ -190,10 +192,14 @@ def _expected(loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:
 
 
 def _settled(
-    loops: Sequence[EdgeLoop], shared: Array, look_again: Callable[[tuple[Feature, ...]], list[EdgeLoop]], watch: Watch
+    loops: Sequence[EdgeLoop],
+    shared: Array,
+    look_again: Callable[[tuple[Feature, ...]], list[EdgeLoop]],
+    contrast: Callable[[Array], float],
+    watch: Watch,
 ) -> tuple[Estimate, tuple[EdgeLoop, ...]]:
     """Features of located points, and the points: located once more along the first features, where that serves."""
-    require_edges(loops)
+    require_edges(loops, contrast)
     watch(Stage.FEATURES)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     used = list(loops)

@@ -37,8 +37,8 @@ UNKNOWN_THICKNESS_SD_MM = 6.0
 """The same where it is not known: nearly all flat parts are thinner than twice that (common practice)."""
 NO_THICKNESS = Caution(
     "no-thickness",
-    "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than the card: "
-    "measure it and trace again.",
+    "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than what gives "
+    "the scale: measure it and trace again.",
 )
 BESIDE = Caution(
     "something-beside", "Something else lies beside the part and is not measured", (Remedy("trace-in-two"),)

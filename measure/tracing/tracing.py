@@ -29,6 +29,8 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
         PhotoRefused: it is too blurred.
         PartRefused: the part can't be told from what surrounds it.
     """
+    import numpy as np
+
     from calib.light.profile import Light
     from measure.dimensioning.frame import squared_up
     from measure.edges.plausible import doubtful_edges
@@ -36,7 +38,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.edges.sight import Wall
     from measure.outline.teeth import teeth_that_differ
     from measure.silhouette.silhouette import NoSilhouette
-    from measure.tracing import parts
+    from measure.tracing import parts, pixels
     from measure.tracing.doubt import doubtful_outline
     from measure.tracing.following import followed_opening, followed_part
     from measure.tracing.sighted import Sighted, as_seen, frame_back, path_of
@@ -46,6 +48,7 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     watch(Stage.CARD)
     reference = parts.reference_of(photo, lens, request)
     view = reference.view
+    px_mm = view.mm_per_px(np.zeros(2))
     watch(Stage.PART)
     opening = subject == "opening"
     rough = find_part(photo.rgb, reference, subject, thickness_mm, request.strokes)
@@ -56,18 +59,21 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
     rounded = Rim.known(request.rim if thickness_mm > 0 or opening else "sharp")
     taken, strokes = reference.taken_px, request.strokes
-    if opening:
-        follow = followed_opening(light, view, rough.contours_px[0], rounded, taken, strokes, watch)
-    else:
-        wall = Wall(thickness_mm, 0.0)
-        follow = followed_part(light, view, rough.contours_px, wall, rounded, taken, strokes, watch)
+    try:
+        if opening:
+            follow = followed_opening(light, view, rough.contours_px[0], rounded, taken, strokes, watch)
+        else:
+            wall = Wall(thickness_mm, 0.0)
+            follow = followed_part(light, view, rough.contours_px, wall, rounded, taken, strokes, watch)
+    except PartRefused as why:
+        raise pixels.cause(why, px_mm) from None
     found, view = follow.estimate, follow.view
     reference = replace(reference, view=view)
     seen = tuple(as_seen(view, path_of(f), f.loop, follow.wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
     estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     sighted = Sighted(view, frame_back(motion), follow.wall, opening)
-    cautions = reference.cautions + doubtful_edges(found, follow.loops, follow.faces_mm)
+    cautions = reference.cautions + pixels.caution(px_mm) + doubtful_edges(found, follow.loops, follow.faces_mm)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
     if follow.wall_told is not None and follow.wall_told < parts.PLAINLY_WALL:
