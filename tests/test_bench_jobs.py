@@ -407,6 +407,28 @@ def test_a_broken_part_is_completed_opened_and_undone(client: TestClient, folder
 
 
 # ----------------------------------------------------------------------------------------------------------- revisions
+def test_a_reading_is_changed_in_its_own_line(client: TestClient, folder: Path) -> None:
+    path = folder / "plate/readings.csv"
+    path.write_text(
+        "kind,features,value,unit,tool,note\n# by hand\nwidth,E2 E4,2.362,mm,vernier,worn\nbore,D1,6.0,mm,caliper,\n"
+    )
+    first, second = state(client)["readings"]
+    assert (first["verdict"], first["likely"]) == ("suspect", "unit")  # 2.362 in are 59.99 mm; the plate has 60
+    change = f"{READINGS}/{first['key']}"
+    now = client.post(change, json={"unit": "in", "revision": state(client)["revision"]}).json()
+    assert path.read_text().splitlines()[1:3] == ["# by hand", "width,E2 E4,2.362,in,vernier,worn"]
+    assert now["readings"][0]["verdict"] == "kept"
+    assert now["readings"][0]["value_mm"] == pytest.approx(2.362 * 25.4)
+    assert now["readings"][1]["key"] == second["key"]
+    gone = client.post(change, json={"unit": "in", "revision": now["revision"]})
+    assert (gone.status_code, gone.json()["error"]["code"]) == (404, "no-reading")
+    key = now["readings"][1]["key"]
+    bad = client.post(f"{READINGS}/{key}", json={"value": "abc", "revision": now["revision"]})
+    assert "not a number" in bad.json()["error"]["text"]
+    back = client.post("/api/jobs/plate/undo", json={"revision": now["revision"]}).json()
+    assert back["readings"][0]["unit"] == "mm"
+
+
 def test_the_files_of_a_drawing_that_was_printed_can_be_had_again(client: TestClient, folder: Path) -> None:
     made = client.post("/api/jobs/plate/make", json={"what": "gauge", "options": {"as": "sliding"}}).json()["files"]
     gauge = client.get(made[0]["url"]).content

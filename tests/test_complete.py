@@ -23,7 +23,7 @@ from measure.steps.sketch import sketch
 from measure.steps.trace import trace
 from measure.tracing.request import Request
 from tests.broken_parts import bridge, tear, wedge
-from tests.jobs import SCALE
+from tests.jobs import SCALE, traced
 
 KNOB = Path(__file__).parent / "accuracy" / "broken" / "tap-knob-broken.jpg"
 
@@ -51,6 +51,13 @@ def broken(tmp_path: Path) -> Path:
 
 def _record(folder: Path, name: str = job.TRACE) -> records.JobRecord:
     return records.from_text((folder / name).read_text(), name)
+
+
+def test_a_break_marked_the_wrong_way_round_is_asked_about(tmp_path):
+    """From E3 on counter-clockwise to E2 is all of the plate; from E2 to E3 it is half of it."""
+    folder = traced(tmp_path / "plate")
+    with pytest.raises(WrongUsage, match=r"E3-E2 is .* % of the outer boundary, counter-clockwise: was E2-E3 meant"):
+        complete(folder, broken="E3-E2")
 
 
 def test_completed_reconciled_and_drawn(broken):

@@ -19,7 +19,7 @@ from measure.geometry.motion import Motion
 from measure.geometry.outline_path import loops
 from measure.sheet.lettering import decimals, drawable, figures, fitted, width_mm, wrapped
 from measure.sheet.marks import WIDE, Path, Text, bulge_arc, placed, polylines
-from measure.sheet.sheet import Drawing, sketch
+from measure.sheet.sheet import Allowance, Drawing, sketch
 from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named
 from tests.sheet_faults import box, inks, marks_of, outside_the_frame, touching_words
 
@@ -152,7 +152,7 @@ def test_the_title_block_tells_what_a_reader_needs(sheets):
         "2026-11-25",
         "bank-size card (ID-1)",
         "photo and 3 caliper readings",
-        "Largest u95 of a length",
+        "Least sure length",
         "THIS SIDE UP",
         "100 mm",
         "19 times in 20",
@@ -186,6 +186,21 @@ def test_an_opening_is_seen_from_its_side():
     assert "the photographed side" in words
     assert "Sketch of an opening" in words
     assert "not measured" in words
+
+
+@pytest.mark.parametrize(
+    ("subject", "fit", "words"),
+    [
+        ("part", "sliding", "Part for a sliding fit, from one photo"),
+        ("opening", "snug", "Part for a snug fit, from one photo"),
+        ("part", "", "Part after trial prints, from one photo"),
+    ],
+)
+def test_the_kind_of_drawing_is_that_of_what_is_made(subject, fit, words):
+    features = PARTS["bare square"]
+    drawn = sketch(Drawing("hatch", features, subject=subject, allowance=Allowance(features, "Drawn for it.", fit=fit)))
+    assert words in words_of(drawn)
+    assert "Sketch" not in words_of(drawn)
 
 
 def test_a_completed_part_shows_what_was_not_seen():

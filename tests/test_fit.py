@@ -53,7 +53,7 @@ def test_table_adds_up():
 
     assert row("Size")[:4] == ["Size", "Measured", "Room", "Drawn"]
     assert row("diameter D1")[1:4] == ["5.50", "+0.40", "5.90"]
-    assert "-0.20" in row("offset D1")
+    assert "-0.20" in row("D1 to E")
 
 
 def test_a_screw_that_suits_a_hole_is_named_not_put_in(tmp_path):

@@ -62,6 +62,7 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs/{id}/trace", routes.trace, methods=["POST"]),
         Route("/api/jobs/{id}/readings", routes.add_reading, methods=["POST"]),
         Route("/api/jobs/{id}/readings/{key}", routes.remove_reading, methods=["DELETE"]),
+        Route("/api/jobs/{id}/readings/{key}", routes.change_reading, methods=["POST"]),
         Route("/api/jobs/{id}/undo", routes.undo, methods=["POST"]),
         Route("/api/jobs/{id}/complete", routes.complete, methods=["POST"]),
         Route("/api/jobs/{id}/trial", routes.trial, methods=["POST"]),

@@ -66,6 +66,38 @@ def remove_reading(of: Job, live: Live, key: str) -> None:
     raise WrongUsage("This reading is no longer there.", "no-reading")
 
 
+def change_reading(of: Job, live: Live, key: str, asked: Mapping[str, Any]) -> None:
+    """Write a reading of the job anew, in its own line: what is not asked for stays as it was.
+
+    Args:
+        of: the job.
+        live: the job worked out.
+        key: of the reading.
+        asked: any of ``kind``, ``features``, ``value``, ``unit`` and ``tool``.
+
+    Raises:
+        WrongUsage: there is no such reading.
+        ReadingsRefused: it makes no sense, or does not fit the outline.
+    """
+    tools = tools_of(of.folder, None)
+    for i, r in enumerate(live.readings):
+        if key_of(live.readings, i) != key or r.line is None:
+            continue
+        value = str(asked.get("value") or r.written)
+        unit, tool = str(asked.get("unit") or r.unit), str(asked.get("tool") or r.tool)
+        labels = asked.get("features") or r.features
+        new = make_reading(
+            str(asked.get("kind") or r.kind), [str(x) for x in labels], value, unit, tool, r.note, tools=tools
+        )
+        check_reading(new, live.outline, live.traced.subject)
+        lines = decoded(job.content(of.folder, job.READINGS, "read")).splitlines(keepends=True)
+        rest = "".join(lines[: r.line - 1] + lines[r.line :])
+        row = appended(rest.encode(), [new]).decode().splitlines(keepends=True)[-1]
+        of.write({job.READINGS: "".join([*lines[: r.line - 1], row, *lines[r.line :]]).encode()})
+        return
+    raise WrongUsage("This reading is no longer there.", "no-reading")
+
+
 def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
     """Readings that jaws can take on some features, with what they should show.
 

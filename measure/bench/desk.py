@@ -143,6 +143,12 @@ class Desk:
         self.tell(of.id)
         return state
 
+    def change_reading(self, of: Job, key: str, asked: Mapping[str, Any], revision: int | None) -> dict[str, Any]:
+        """Write a reading anew."""
+        from measure.bench.changes import change_reading
+
+        return self.change(of, revision, lambda: change_reading(of, self.memory.traced(of), key, asked))
+
     def remove_reading(self, of: Job, key: str, revision: int | None) -> dict[str, Any]:
         """Take a reading out."""
         from measure.bench.changes import remove_reading
@@ -207,7 +213,8 @@ class Desk:
                     "name": (known.name if known else "") or name or of.id,
                     "state": self._word(of, known),
                     "thumbnail": url_of(of, "thumbnail.jpg") if self._small_of(of) else None,
-                    "worst_u95_mm": worst,
+                    "worst_u95_mm": worst.u95_mm if worst else None,
+                    "worst_words": worst.words if worst else "",
                     "changed": revision / 1e6,
                     "note": (known.note if known else "") or refusal,
                 }

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from calib.errors import JawlineError, ReadingsRefused
 from measure.adjustment.adjustment import Reconciled
+from measure.dimensioning.least_sure import LeastSure, least_sure
 from measure.drawing.svg import write_svg
 from measure.geometry.features import Estimate
 from measure.job import job, records
@@ -59,6 +60,11 @@ class Live:
     advice: Advice
     shown: ShownJob | None
     marks: tuple[str, str]
+
+    @property
+    def least_sure(self) -> LeastSure | None:
+        """The size that is known least."""
+        return least_sure((d.kind, d.features, d.value_mm, d.u95_mm) for d in self.record.dimensions)
 
     @property
     def measured(self) -> bool:

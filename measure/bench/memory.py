@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from calib.errors import WrongUsage
 from calib.files import content_of
 from measure.bench.shelf import Job
+from measure.dimensioning.least_sure import LeastSure, least_sure
 from measure.job import job
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ class Memory:
     """All jobs of a bench that somebody has looked at lately."""
 
     _live: dict[str, _Worked] = field(default_factory=dict)
-    _glances: dict[str, tuple[int, str, float | None]] = field(default_factory=dict)
+    _glances: dict[str, tuple[int, str, LeastSure | None]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def live(self, of: Job) -> Live | None:
@@ -88,23 +89,25 @@ class Memory:
             worked.svg = sketch_svg(found, of.folder, (known.name if known else "") or None)
         return worked.revision, worked.svg
 
-    def glance(self, of: Job, revision: int) -> tuple[str, float | None]:
-        """Name and least certain dimension of a job, without working it out: from memory, or from its files."""
+    def glance(self, of: Job, revision: int) -> tuple[str, LeastSure | None]:
+        """Name and least sure size of a job, without working it out: from memory, or from its files."""
         worked = self._live.get(of.id)
         if worked and worked.revision == revision:
-            record = worked.live.record
-            return record.part, max((d.u95_mm for d in record.dimensions), default=None)
+            return worked.live.record.part, worked.live.least_sure
         seen = self._glances.get(of.id)
         if seen is None or seen[0] != revision:
             seen = self._glances[of.id] = (revision, *_glance(of.folder))
         return seen[1:]
 
 
-def _glance(folder: Path) -> tuple[str, float | None]:
-    """Name and least certain dimension, mm, that a job's files tell of, measured.json before trace.json."""
+def _glance(folder: Path) -> tuple[str, LeastSure | None]:
+    """Name and least sure size that a job's files tell of, measured.json before trace.json."""
     for name in (job.MEASURED, job.TRACE):
-        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        with contextlib.suppress(OSError, ValueError, TypeError, LookupError, AttributeError, RecursionError):
             plain = json.loads(content_of(folder / name, job.MAX_TEXT_MB, links=False))
-            worst = max((float(d["u95_mm"]) for d in plain["dimensions"]), default=None)
-            return str(plain.get("part", "")), worst
+            sizes = (
+                (str(d["kind"]), tuple(map(str, d["features"])), float(d["value_mm"]), float(d["u95_mm"]))
+                for d in plain["dimensions"]
+            )
+            return str(plain.get("part", "")), least_sure(sizes)
     return "", None

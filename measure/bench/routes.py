@@ -65,6 +65,16 @@ class ReadingBody(Posted):
     note: str = ""
 
 
+class OtherReadingBody(Posted):
+    """What is to be other about a reading."""
+
+    kind: str | None = None
+    features: list[str] | None = Field(default=None, max_length=MOST_LABELS)
+    value: str | float | None = None
+    unit: str | None = None
+    tool: str | None = None
+
+
 class CompleteBody(Posted):
     """A completion."""
 
@@ -221,6 +231,13 @@ async def remove_reading(request: Request) -> Response:
     of, key, seen = await job_of(request), request.path_params["key"], request.query_params.get("revision", "")
     revision = int(seen) if _REVISION.fullmatch(seen) else None
     return JSONResponse(await run_in_threadpool(desk_of(request).remove_reading, of, key, revision))
+
+
+async def change_reading(request: Request) -> Response:
+    """POST /api/jobs/{id}/readings/{key}"""
+    of, asked, key = await job_of(request), await body(request, OtherReadingBody), request.path_params["key"]
+    change = desk_of(request).change_reading
+    return JSONResponse(await run_in_threadpool(change, of, key, asked.model_dump(exclude_none=True), asked.revision))
 
 
 async def undo(request: Request) -> Response:

@@ -14,6 +14,7 @@ from calib.tools.fits import FITS
 from measure.bench import kept
 from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
+from measure.dimensioning.words import in_words
 from measure.drawing.labels import anchor
 from measure.drawing.overlay import path_data
 from measure.geometry.features import PLAIN_MM, Feature, flatten
@@ -98,6 +99,7 @@ def plain_state(
         "next": None,
         "stop": None,
         "worst_u95_mm": None,
+        "worst_words": "",
         "completion": None,
         "card": None,
     }
@@ -233,13 +235,14 @@ def _measured(live: Live) -> dict[str, Any]:
                 "value_mm": d.value_mm,
                 "u95_mm": d.u95_mm,
                 "basis": d.basis,
-                "words": f"{d.kind} {'–'.join(d.features)}",
+                "words": in_words(d.kind, d.features),
                 "figures": " ".join(figures(d.value_mm, d.u95_mm)),
             }
             for d in dimensions
         ],
         "readings": _readings(live),
-        "worst_u95_mm": max((d.u95_mm for d in dimensions), default=None),
+        "worst_u95_mm": live.least_sure.u95_mm if live.least_sure else None,
+        "worst_words": live.least_sure.words if live.least_sure else "",
         "next": suggestion
         and {
             "words": jaw_words(suggestion.kind, suggestion.features),
@@ -273,6 +276,9 @@ def _readings(live: Live) -> list[dict[str, Any]]:
             "kind": r.kind,
             "features": list(r.features),
             "value_mm": round(r.value_mm, 5),
+            "written": r.written,
+            "unit": r.unit,
+            "tool": r.tool,
             "words": r.words(),
             "residual_mm": None,
             "verdict": "suspect",

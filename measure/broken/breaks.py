@@ -98,7 +98,20 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
         if any(f.label == label for f in features):
             raise WrongUsage(f"{label} belongs to a hole, and only the outer boundary is completed.", "broken")
         raise WrongUsage(f"There is no {label} to be broken; the outer boundary is {', '.join(at)}.", "broken")
-    return Break(at[first], (at[last] - at[first]) % len(loop) + 1, len(loop))
+    found = Break(at[first], (at[last] - at[first]) % len(loop) + 1, len(loop))
+    share, turned = _share(loop, found), Break(at[last], (at[first] - at[last]) % len(loop) + 1, len(loop))
+    if share > MOST and _share(loop, turned) <= MOST:
+        raise WrongUsage(
+            f"{first}-{last} is {100 * share:.0f} % of the outer boundary, counter-clockwise: was {last}-{first} "
+            "meant, the other way round?",
+            "broken",
+        )
+    return found
+
+
+def _share(loop: Sequence[Feature], marked: Break) -> float:
+    """The share of the outer boundary's length that a break takes."""
+    return sum(length(loop[i]) for i in marked.members()) / sum(map(length, loop))
 
 
 def check_length(features: Sequence[Feature], breaks: Sequence[Break]) -> None:

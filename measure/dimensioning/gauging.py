@@ -65,6 +65,15 @@ class Stated:
         return self.kind in ANGLES
 
 
+HARDLY = 0.25
+"""A radius whose u95 is a larger share of it tells nobody what to draw: so it is with shallow arcs (chosen)."""
+
+
+def hardly_known(radius: Stated) -> bool:
+    """Whether a radius is so unsure that a drawing had better not state it."""
+    return radius.u95 is not None and radius.u95 > HARDLY * abs(radius.value)
+
+
 class Gauge(Protocol):
     """Whatever can say how large a size is and how sure that is."""
 

@@ -11,11 +11,12 @@ import numpy as np
 
 from calib.arrays import Array
 from measure.dimensioning.dimensioning import plan_dimensions
-from measure.dimensioning.gauging import SIZES, EstimateGauge, Gauge, ListGauge, Stated
+from measure.dimensioning.gauging import SIZES, EstimateGauge, Gauge, ListGauge, Stated, hardly_known
 from measure.dimensioning.handedness import handedness
-from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
+from measure.dimensioning.scheme.values import Plan, PlannedDimension
+from measure.dimensioning.words import in_words
 from measure.geometry.dimensions import Dimension
-from measure.geometry.features import Estimate, Feature, Point, as_round, flatten, is_round
+from measure.geometry.features import Arc, Estimate, Feature, Point, as_round, flatten, is_round, sweep_rad
 from measure.geometry.motion import Motion
 from measure.geometry.offsetting import scaled
 from measure.geometry.outline_path import Vertex, loops
@@ -42,11 +43,13 @@ class Allowance:
         before: the features as measured.
         words: the fit and its room, or what trial prints asked for, as a sentence for the notes.
         column: what stands over the differences.
+        fit: its name, where the drawing leaves room for one.
     """
 
     before: tuple[Feature, ...]
     words: str
     column: Literal["Room", "Change"] = "Room"
+    fit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,12 +264,9 @@ def _title_rows(d: Drawing, plan: Plan, paper: str, reduced: int) -> list[list[f
     largest = "unknown"
     if worst is not None:
         spread = figures(worst.stated.value, worst.stated.u95, mark=d.decimal_mark)[1]
-        where = "over the teeth" if worst.form in CIRCLES else " ".join(worst.stated.labels[:2])
-        largest = f"{spread} mm ({where})"
-    what = "a part" if d.subject == "part" else "an opening"
-    kind = f"Sketch of {what}, from {'one photo' if d.photos == 1 else f'{d.photos} photos'}"
+        largest = f"{spread} mm, {in_words(worst.stated.kind, worst.stated.labels)}"
     return [
-        [F("Name", d.name or "unnamed part", 116, True), F("Kind of drawing", kind, 64)],
+        [F("Name", d.name or "unnamed part", 116, True), F("Kind of drawing", _kind_of(d), 64)],
         [
             F("Seen from", _face(d), 50),
             F("Thickness, mm" if d.subject == "part" else "Depth, mm", thickness, 40),
@@ -275,11 +275,21 @@ def _title_rows(d: Drawing, plan: Plan, paper: str, reduced: int) -> list[list[f
             F("Date", d.date or "not given", 40),
         ],
         [
-            F("Scale taken from", d.reference or "not given", 60),
-            F("Basis", _basis(d), 70),
-            F("Largest u95 of a length", largest, 50),
+            F("Scale taken from", d.reference or "not given", 52),
+            F("Basis", _basis(d), 60),
+            F("Least sure length", largest, 68),
         ],
     ]
+
+
+def _kind_of(d: Drawing) -> str:
+    """What the sheet shows: what was measured, or what is to be made from that."""
+    photos = "one photo" if d.photos == 1 else f"{d.photos} photos"
+    if d.allowance is None:
+        return f"Sketch of {'a part' if d.subject == 'part' else 'an opening'}, from {photos}"
+    if d.allowance.fit:
+        return f"Part for a {d.allowance.fit} fit, from {photos}"
+    return f"Part after trial prints, from {photos}"
 
 
 def _basis(d: Drawing) -> str:
@@ -337,9 +347,9 @@ def _table(plan: Plan, view: PartView, gauge: Gauge, mark: str) -> tuple[list[st
     rows: list[list[str]] = []
     for w in view.listed:
         value, spread = figures(w.stated.value, w.stated.u95, w.stated.is_angle, mark)
-        rows.append([" ".join(w.stated.labels[:4]), "", "", f"{w.stated.kind} {value} {spread}".strip()])
+        rows.append([in_words(w.stated.kind, w.stated.labels), "", "", f"{value} {spread}".strip()])
     if not plan.loose:
-        return ["Features", "Size"], [[r[0], r[3]] for r in rows]
+        return ["Between", "Size"], [[r[0], r[3]] for r in rows]
     origin = _origin(plan)
     of = {f.label: f for f in plan.features}
     for label in plan.loose:
@@ -351,12 +361,23 @@ def _table(plan: Plan, view: PartView, gauge: Gauge, mark: str) -> tuple[list[st
         f = as_round(f)
         c = np.subtract(f.centre, origin)
         s = gauge("radius", [label])
+        if f.kind == "arc" and hardly_known(s):
+            p, q = np.subtract(f.start, origin), np.subtract(f.end, origin)
+            rows.append([label, _pair(p, q, 0, mark), _pair(p, q, 1, mark), f"bulges {_bulge(f, s, mark)}"])
+            continue
         size = f"R{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
         if f.kind == "circle":
             s = gauge("diameter", [label])
             size = f"{DIAMETER}{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
         rows.append([label, _place(c[0], mark), _place(c[1], mark), size.strip()])
     return header, rows
+
+
+def _bulge(f: Arc, radius: Stated, mark: str) -> str:
+    """How far a shallow arc rises over the straight line between its ends: as sure as its radius, by shares."""
+    half = math.dist(f.start, f.end) / 2
+    rise = f.radius - math.copysign(math.sqrt(max(f.radius**2 - half**2, 0.0)), math.pi - abs(sweep_rad(f)))
+    return " ".join(figures(rise, rise * (radius.u95 or 0.0) / radius.value, mark=mark))
 
 
 def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str], list[list[str]]]:
@@ -367,11 +388,9 @@ def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str],
         s = w.stated
         if not s.is_angle and s.kind in SIZES:
             nominal, drawn = round(measured(s.kind, s.labels).value, 2), round(s.value, 2)
-            what = f"{s.kind} {' '.join(dict.fromkeys(s.labels))}"
             by = number(drawn - nominal + 0.0, 2, mark)
-            rows.append(
-                [what, number(nominal, 2, mark), by if by.startswith("-") else f"+{by}", number(drawn, 2, mark)]
-            )
+            change = by if by.startswith("-") else f"+{by}"
+            rows.append([in_words(s.kind, s.labels), number(nominal, 2, mark), change, number(drawn, 2, mark)])
     return ["Size", "Measured", allowance.column, "Drawn"], rows
 
 

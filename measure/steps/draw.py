@@ -9,6 +9,7 @@ from typing import Any
 
 from calib.errors import WrongUsage
 from calib.reference.wanted import in_words
+from measure.dimensioning.words import in_words as said
 from measure.job import job, records
 from measure.steps import Done
 from measure.steps.measured import measured_record
@@ -104,8 +105,8 @@ def ending(folder: Path, record: records.JobRecord, worst: dict[str, Any] | None
     lines = [f"The sketch lies in {folder / job.SKETCHES[2]} (also .svg and .dxf).", ""]
     numbers = []
     if worst is not None:
-        what = f"{worst['kind']} {' '.join(worst['features'])}, {worst['value_mm']:.2f} mm"
-        numbers.append((f"± {worst['u95_mm']:.2f} mm", f"the least certain length on the sketch ({what})"))
+        what = f"{said(worst['kind'], worst['features'])}, {worst['value_mm']:.2f} mm"
+        numbers.append((f"± {worst['u95_mm']:.2f} mm", f"the least sure length on the sketch ({what})"))
     by = in_words(record.scale.reference)
     scale = f"the photo's scale by the {by} alone ({record.scale.mm_per_px:.4f} mm a pixel)"
     numbers.append((f"± {100 * record.scale.u95_relative:.2f} %", scale))

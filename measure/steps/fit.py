@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -87,12 +88,13 @@ def fitted_drawing(plain: sheet.Drawing, chosen: Fit | None, own: Printer | None
         words.append(f"Corrected for the printer {own.name}.")
     before = plain.allowance.before if plain.allowance else plain.features
     said = [plain.allowance.words] if plain.allowance else []
+    column: Literal["Room", "Change"] = "Change" if said else "Room"
     return replace(
         plain,
         features=moved,
         dimensions=(),
         estimate=_moved_estimate(plain.estimate, moved) if plain.estimate else None,
-        allowance=sheet.Allowance(before, " ".join([*said, *words]), "Change" if said else "Room"),
+        allowance=sheet.Allowance(before, " ".join([*said, *words]), column, chosen.name if chosen else ""),
     )
 
 

@@ -16,6 +16,7 @@ from calib.tools.jaws import Tool
 from measure.adjustment.adjustment import Reconciled, Verdict
 from measure.adjustment.adjustment import reconcile as adjusted
 from measure.adjustment.seat import remark, seat
+from measure.dimensioning.least_sure import least_sure
 from measure.geometry.features import Estimate
 from measure.job import job, records
 from measure.job.lock import alone
@@ -168,13 +169,14 @@ def _reading_record(v: Verdict) -> records.ReadingRecord:
 
 def _lines(folder: Path, found: Reconciled) -> tuple[str, ...]:
     kept = sum(v.verdict == "kept" for v in found.verdicts)
-    worst = max((d.u95_mm for d in found.dimensions), default=0.0)
+    worst = least_sure((d.kind, d.features, d.value_mm, d.u95_mm) for d in found.dimensions)
+    sure = f", the least sure ± {worst.u95_mm:.2f} mm ({worst.words})" if worst else ""
     suspects = [v for v in found.verdicts if v.verdict == "suspect"]
     return (
         f"{counted(len(found.verdicts), 'reading')}: {kept} kept, {len(suspects)} suspect.",
         *(f"  Suspect: {v.reading.words()}: {v.reason or 'everything else contradicts it'}." for v in suspects),
         *([f"{found.rim.in_words()}."] if found.rim else []),
-        f"{counted(len(found.dimensions), 'dimension')}, the least certain ± {worst:.2f} mm.",
+        f"{counted(len(found.dimensions), 'dimension')}{sure}.",
         f"Next: jawline sketch {folder}",
     )
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from calib.errors import ReadingsRefused
 from calib.reference.found import Caution
+from measure.dimensioning.words import in_words
 from measure.job import job, revisions
 from measure.job.lock import alone
 from measure.job.revisions import RevisionRecord, same_outline
@@ -126,7 +127,7 @@ def _lines(
         for labels, by, u95 in groups_of([(c.feature, c.by_mm, c.u95_mm) for c in following.changes])
     ]
     sizes = [
-        f"  {s.kind} {' '.join(s.features)}: {s.before_mm:.2f} becomes {s.value_mm:.2f} ± {s.u95_mm:.2f} mm"
+        f"  {in_words(s.kind, s.features)}: {s.before_mm:.2f} becomes {s.value_mm:.2f} ± {s.u95_mm:.2f} mm"
         for s in following.sizes[:MOST_SIZES]
     ]
     more = len(following.sizes) - MOST_SIZES

@@ -89,6 +89,30 @@ def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Pat
     assert not score["mirrored"]
 
 
+def test_a_slip_is_mended_where_it_stands(window: Callable[..., Any], bench: Any) -> None:
+    """Inches taken for millimetres are put right by one button, swapped digits in the form they were entered in."""
+    job = bench.traced("to be read again")
+    page = window(f"/job/{job}#readings")
+    page.locator(".feature").first.wait_for(state="attached")
+    tongue, slot = tongue_and_slot(bench.state(job))
+    enter(page, "gap", slot, "5.00")
+    enter(page, "width", tongue, "0.866")  # 22 mm in inches, by 25.4
+    page.click(".readings .as-unit")
+    row = page.locator("#readings li").first
+    expect(row).to_contain_text("22.00")
+    expect(row).to_contain_text("Agrees")
+    row.locator(".change-it").click()
+    expect(page.locator("#add-words")).to_have_text("Change the reading")
+    expect(page.locator("#value")).to_have_value("0.866")
+    assert page.input_value("#unit") == "in"
+    page.fill("#value", "22.01")
+    page.select_option("#unit", "mm")
+    page.click("#add")
+    expect(page.locator("#readings li")).to_have_count(2)
+    expect(row).to_contain_text("22.01")
+    expect(page.locator("#add-words")).to_have_text("Enter the reading")
+
+
 def test_a_slip_is_named_and_undone(window: Callable[..., Any], traced: str, bench: Any) -> None:
     page = window(f"/job/{traced}#readings")
     page.locator(".feature").first.wait_for(state="attached")

@@ -20,6 +20,8 @@ export class Entry {
   /** @type {Offer | null} */
   #chosen = null;
   #caliper = "caliper";
+  /** @type {string | null} key of the reading that is being changed */
+  #changing = null;
 
   /**
    * @param {import("./store.js").Store} store
@@ -37,6 +39,41 @@ export class Entry {
       else this.focus();
     });
     byId("value").addEventListener("input", () => this.#wrong(""));
+    byId("leave-it").addEventListener("click", () => this.#begin());
+  }
+
+  /**
+   * Change a reading: it stands in the form as it was entered.
+   * @param {import("./types.js").Reading} reading
+   */
+  async change(reading) {
+    this.#changing = reading.key;
+    this.#caption();
+    this.#picking.set(reading.features);
+    await this.picked(reading.features, reading.kind);
+    inputOf("value").value = reading.written;
+    selectOf("unit").value = reading.unit;
+    const tool = selectOf("tool-name");
+    if ([...tool.options].some((o) => o.value === reading.tool)) tool.value = reading.tool;
+    byId("value").focus();
+    inputOf("value").select();
+  }
+
+  /** What the button does. */
+  #caption() {
+    byId("add-words").textContent = this.#changing ? "Change the reading" : "Enter the reading";
+    byId("leave-it").hidden = !this.#changing;
+  }
+
+  /** An empty form, for the next reading. */
+  #begin() {
+    this.#changing = null;
+    this.#caption();
+    inputOf("value").value = "";
+    selectOf("unit").value = "mm";
+    this.#wrong("");
+    this.#picking.set([]);
+    this.#picking.focus();
   }
 
   /** Where the value goes. */
@@ -137,7 +174,7 @@ export class Entry {
     const reading = { kind: chosen.kind, features, value: field.value, unit: selectOf("unit").value, tool };
     buttonOf("add").disabled = true;
     const taken = await attempt(
-      () => this.#store.change("readings", reading),
+      () => this.#store.change(this.#changing ? `readings/${encodeURIComponent(this.#changing)}` : "readings", reading),
       (text) => this.#wrong(text),
     );
     buttonOf("add").disabled = false;
@@ -145,10 +182,9 @@ export class Entry {
       field.focus();
       return;
     }
-    field.value = "";
-    this.#wrong("");
-    this.#picking.set([]);
-    this.#picking.focus();
+    const unit = this.#changing ? "mm" : reading.unit; // whoever reads inches goes on reading them
+    this.#begin();
+    selectOf("unit").value = unit;
   }
 
   /** @param {string} text */

@@ -39,7 +39,7 @@ const picking = new Picking((picked) => {
   entry.picked(picked);
 });
 const entry = new Entry(store, picking);
-const readings = new Readings(store);
+const readings = new Readings(store, (r) => entry.change(r));
 const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
 const completion = new Completion(store);
@@ -108,7 +108,8 @@ function showHead(state) {
   document.title = `${name} · jawline`;
   const u95 = state.worst_u95_mm;
   byId("worst").hidden = u95 === null;
-  if (u95 !== null) byId("worst").replaceChildren(el("b", {}, `${plusMinus(u95)} mm`), "at worst");
+  if (u95 !== null)
+    byId("worst").replaceChildren(el("b", {}, `${plusMinus(u95)} mm`), `at worst: ${state.worst_words}`);
   for (const n of ["readings", "drawing"]) buttonOf(`tab-${n}`).disabled = !state.features.length;
 }
 

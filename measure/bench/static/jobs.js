@@ -12,6 +12,7 @@ import { preview, takePhotos } from "./photo-file.js";
  * @property {string} note
  * @property {string | null} thumbnail
  * @property {number | null} worst_u95_mm
+ * @property {string} worst_words
  */
 
 /** @type {Record<string, [shape: string, words: string]>} */
@@ -33,7 +34,7 @@ let photo = null;
 /** @param {Listed} job */
 function card(job) {
   const [shape, words] = STATES[job.state] ?? ["waiting", job.state];
-  const worst = job.worst_u95_mm === null ? "" : ` · ${plusMinus(job.worst_u95_mm)} mm at worst`;
+  const worst = job.worst_u95_mm === null ? "" : ` · ${plusMinus(job.worst_u95_mm)} mm at worst: ${job.worst_words}`;
   const picture = job.thumbnail ? el("img", { src: job.thumbnail, alt: "", loading: "lazy" }) : icon(shape);
   return el(
     "li",

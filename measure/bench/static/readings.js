@@ -8,12 +8,17 @@ import { apart, value } from "./numbers.js";
 
 export class Readings {
   #store;
+  #change;
   /** @type {Set<string> | null} */
   #known = null;
 
-  /** @param {import("./store.js").Store} store */
-  constructor(store) {
+  /**
+   * @param {import("./store.js").Store} store
+   * @param {(reading: Reading) => void} change is asked to change one
+   */
+  constructor(store, change) {
     this.#store = store;
+    this.#change = change;
   }
 
   /** @param {import("./types.js").State} state */
@@ -44,14 +49,37 @@ export class Readings {
         "button",
         {
           type: "button",
+          class: "quiet change-it",
+          "aria-label": `Change ${called(r)} ${value(r.value_mm)}`,
+          onclick: () => this.#change(r),
+        },
+        icon("pencil"),
+      ),
+      el(
+        "button",
+        {
+          type: "button",
           class: "quiet drop-it",
           "aria-label": `Take out ${called(r)} ${value(r.value_mm)}`,
           onclick: () => this.#drop(r),
         },
         icon("bin"),
       ),
-      el("span", { class: "says" }, ...says(r, v.head)),
+      el("span", { class: "says" }, ...says(r, v.head), ...this.#inches(r)),
     );
+  }
+
+  /**
+   * What fits as inches can be taken as such.
+   * @param {Reading} r
+   */
+  #inches(r) {
+    if (r.verdict !== "suspect" || r.likely !== "unit") return [];
+    const other = r.unit === "in" ? "mm" : "in";
+    const words = other === "in" ? "Take it as inches" : "Take it as millimetres";
+    const take = () =>
+      attempt(() => this.#store.change(`readings/${encodeURIComponent(r.key)}`, { unit: other }), note);
+    return [el("button", { type: "button", class: "as-unit", onclick: take }, words)];
   }
 
   /** @param {Reading} r */

@@ -29,6 +29,9 @@
  * @property {string} kind
  * @property {string[]} features
  * @property {number} value_mm
+ * @property {string} written the value as it was entered
+ * @property {string} unit "mm" or "in"
+ * @property {string} tool
  * @property {number | null} residual_mm
  * @property {"kept" | "suspect"} verdict
  * @property {string | null} reason of a suspect; of one that is kept, why nothing checks it
@@ -92,6 +95,7 @@
  * @property {Suggestion | null} next
  * @property {string | null} stop why no further reading is needed
  * @property {number | null} worst_u95_mm
+ * @property {string} worst_words which size that is
  * @property {{ breaks: Break[] } | null} completion
  * @property {{ corners: Point[] } | null} card as found
  * @property {Picture | null} photo

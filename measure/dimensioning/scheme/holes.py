@@ -41,7 +41,7 @@ def bores(scheme: Scheme) -> None:
 
 def equal(scheme: Scheme, pool: Sequence[Round], kind: RoundSize) -> None:
     """A size for each group of equal rounds."""
-    for group in equal_rounds(pool, scheme.gauge):
+    for group in equal_rounds([f for f in pool if scheme.is_known(f)], scheme.gauge):
         labels = tuple(f.label for f in group)
         for a, b in rel.chain(labels):
             rel.same_radius(scheme.free, a, b)

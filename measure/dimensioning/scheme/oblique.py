@@ -55,7 +55,7 @@ def _between_deg(scheme: Scheme, a: Feature, b: Feature) -> float:
 
 def _bearings(scheme: Scheme) -> list[tuple[Round, Round]]:
     """Pairs of centres that an edge's direction may be told against."""
-    centres = [*scheme.rounds, *(g for g in scheme.features if g.kind == "arc")]
+    centres = [*scheme.rounds, *(g for g in scheme.features if g.kind == "arc" and scheme.is_known(g))]
     out = []
     for i, a in enumerate(centres):
         for b in centres[i + 1 :]:
@@ -128,7 +128,7 @@ def rest(scheme: Scheme) -> None:
     arcs = [f for f in scheme.features if f.kind == "arc" and f.label not in scheme.slot_ends()]
     arcs.sort(key=lambda f: -abs(sweep_rad(f)))
     for f in arcs[:24]:
-        if f.label in scheme.teeth or f.label not in scheme.free.loose():
+        if f.label in scheme.teeth or f.label not in scheme.free.loose() or not scheme.is_known(f):
             continue
         for up in (True, False):
             if scheme.datum[up]:

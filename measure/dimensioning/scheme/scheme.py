@@ -16,6 +16,7 @@ from measure.dimensioning.gauging import (
     Stated,
     acute_deg,
     crossing,
+    hardly_known,
     line_through,
     shape_of,
     shapes_of,
@@ -25,7 +26,7 @@ from measure.dimensioning.scheme import relations as rel
 from measure.dimensioning.scheme.freedom import Freedom
 from measure.dimensioning.scheme.groups import MORE_THAN_HALF, in_line, located, openings
 from measure.dimensioning.scheme.values import End, PlannedDimension
-from measure.geometry.features import COARSE_MM, Feature, Line, Point, as_round, flatten, length, sweep_rad
+from measure.geometry.features import COARSE_MM, Feature, Line, Point, Round, as_round, flatten, length, sweep_rad
 from measure.geometry.symmetry import mirror_axes, turning
 
 LEAST_TEETH, MOST_OF_HULL = 8, 0.985
@@ -222,6 +223,10 @@ class Scheme:
         if off_deg(direction, 0) < 1:
             return True
         return False if off_deg(direction, math.pi / 2) < 1 else None
+
+    def is_known(self, f: Round) -> bool:
+        """Whether an arc's radius is known well enough to be stated."""
+        return f.kind == "circle" or not hardly_known(self.gauge("radius", (f.label,)))
 
     def slot_ends(self) -> set[str]:
         """Labels of the round ends of slots."""

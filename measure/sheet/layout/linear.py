@@ -28,7 +28,7 @@ ROOMY_MM = 8.0
 """Words that leave this much of their line free stand between the arrowheads, in one line."""
 NO_ROOM = 60.0
 """Price of a dimension that finds no place."""
-CLEAR_ALONG = 0.45
+CLEAR_ALONG = 0.8
 CLEAR_ACROSS = 0.3
 """Half the least distance between words and anything else, along their line and square to it."""
 
