@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.card.judging import GOOD, WELL_SEEN, AcceptedCard, judge
 from calib.card.lying import beside, surroundings
+from calib.card.others import other_cards
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius
 from calib.rectangle.quads import Quad, around, ordered, quadrilaterals, same
@@ -60,6 +61,7 @@ class Card:
         height_mm, height_sd_mm: its short side, measured by its long one.
         seen: (4,) share of each side where its edge was located.
         underlay_px: (4, 2) outline of what it lies on, if that shows: a sheet, or something that lifts it.
+        others_px: outlines (4, 2) of further cards, cut off or partly covered.
         cautions: see `Caution`.
     """
 
@@ -73,6 +75,7 @@ class Card:
     seen: Array
     underlay_px: Array | None
     cautions: tuple[Caution, ...]
+    others_px: tuple[Array, ...] = ()
 
 
 ELSEWHERE = 0.6
@@ -119,7 +122,7 @@ def find_card(
             trials += 1
             result = judge(rgb, waiting[0], reference, prior, blur_px)
             if isinstance(result, AcceptedCard):
-                return _alone(rgb, result, quads, reference, prior)
+                return _alone(rgb, result, found, reference, prior)
             failures.append((waiting.pop(0), result))
     far = [q for q in quads if not any(q is n for n in near) and _card_like(q, prior)][:CLOSER_LOOKS]
     for s in (closer_look(rgb, q.corners_px, reference, prior) for q in far if corners_px is None):
@@ -214,7 +217,7 @@ def _alone(
         return drawn()
     if around.raised:
         return raised()
-    below = underlay(rgb, card.corners_px, quads)
+    below = underlay(rgb, card.corners_px, [q for q in quads if q.seen > LEAST_SEEN])
     return Card(
         reference,
         card.solution,
@@ -226,6 +229,7 @@ def _alone(
         card.seen,
         below,
         _cautions(card),
+        other_cards(rgb, view, prior, (card.corners_px,), quads, reference),
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.card.card import Card, find_card
+from calib.card.others import other_cards
 from calib.finding.together import as_measured, joined
 from calib.messages import Remedy
 from calib.paper.formats import FORMATS, own
@@ -43,6 +45,14 @@ def find_reference(rgb: Photo, prior: Prior, wanted: Wanted = ANY, corners_px: A
         corners_px: (4, 2) about where its corners are, marked by hand in any order. They say where to look; what is
             measured, and whether it is the reference, is found as always.
     """
+    found = _found(rgb, prior, wanted, corners_px)
+    if isinstance(found, Failure) or "id-1" in found.name.split("+"):
+        return found
+    return replace(found, faces_px=(*found.faces_px, *other_cards(rgb, found.view, prior)))
+
+
+def _found(rgb: Photo, prior: Prior, wanted: Wanted, corners_px: Array | None) -> Found | Failure:
+    """The same; where no card gives the scale, cards are not looked for."""
     if corners_px is not None:
         return _marked(rgb, prior, wanted, corners_px)
     if wanted.size_mm is not None:
@@ -142,7 +152,7 @@ def of_card(card: Card) -> Found:
         outlines_px=(outline,),
         taken_px=(card.corners_px,),
         field_px=None,
-        faces_px=(outline,),
+        faces_px=(outline, *card.others_px),
         cautions=card.cautions,
         underlay_px=card.underlay_px,
     )
