@@ -197,7 +197,7 @@ def _model(s: Stretches, at: RimParameters, *, derivative: bool) -> tuple[Array,
 
 
 def step_at_rim(s: Stretches, at: RimParameters) -> Array:
-    """(4,) how much darker or lighter, in codes of Y, it is just outside each side than on the face.
+    """(4,) how unlike the face it is just outside each side: codes of Y, those of Cb and Cr counting HUE_WORTH.
 
     A wall that is seen less wide than its edges are blurred counts in part.
     """
@@ -205,6 +205,11 @@ def step_at_rim(s: Stretches, at: RimParameters) -> Array:
     lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shades(np.maximum(-s.wall_px, 0) / s.thick_px))
     face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
     shown = np.clip(s.wall_px / (WALL_IN_BLURS * np.exp(at.photo[BLUR])), 0, 1)[:, None]
-    within = clipped_codes(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown) @ LUMA
-    step = within - clipped_codes(far * np.maximum(lit, DARKEST)[:, None]) @ LUMA
-    return np.array([np.sqrt(np.mean(step[s.side == k] ** 2)) for k in range(4)])
+    within = clipped_codes(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown)
+    step = (within - clipped_codes(far * np.maximum(lit, DARKEST)[:, None])) @ TO_JPEG * [1, HUE_WORTH, HUE_WORTH]
+    return np.array([np.sqrt(np.mean((step[s.side == k] ** 2).sum(1))) for k in range(4)])
+
+
+HUE_WORTH = 0.2
+"""What a code of hue is worth against one of lightness: the model agrees with it five times worse
+(`calib.card.rim_fit.NOISE`)."""
