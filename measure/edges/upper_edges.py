@@ -92,6 +92,8 @@ def searches(px_mm: float) -> tuple[Search, Search, Search]:
 LOOSE, STIFF = 4.0, 40.0
 """What a bend in the path costs, per pixel of a jump between neighbouring stretches: while the outline is still rough,
 and along a feature whose shape is known."""
+JOINT_LINE = 0.5
+"""Of what a rounded rim moves an upper line, so much is seen where this and the foot are judged as one."""
 SIDE_SD_MM, JOINT_SIDE = 0.006, 0.06
 """Standard deviation of what edges that face one way have wrong together: of all, and as a share of the width of a wall
 whose two lines are seen as one."""
@@ -351,9 +353,10 @@ def _placed(
 ) -> EdgeLoop:
     """The smoothest path through a loop's evidence, as points on the outline."""
     scale, xs = s.px_per_mm, j.xs_px
-    line_sd = np.where(j.apart, UPPER_LINE_SD * rim.size_mm, 0.0)
+    line = np.where(j.joint, JOINT_LINE, np.where(j.hidden, 0.0, 1.0))
+    line_sd = UPPER_LINE_SD * rim.size_mm * line
     foot_sd = HOLE_FOOT_SD_MM if hole else FOOT_SD_MM
-    inside = np.where(j.apart, UPPER_LINE * rim.radius_mm, 0.0) * scale  # how far the upper line lies in the outline
+    inside = UPPER_LINE * rim.radius_mm * line * scale  # how far the upper line lies in the outline
     upper_bend, foot_bend = _bend(j.upper, xs), _bend(j.foot, xs)
     upper_weight = 1 / (1 + upper_bend * (np.hypot(UPPER_SD_MM, line_sd) * scale) ** 2)
     foot_weight = 1 / (1 + foot_bend * (foot_sd * scale) ** 2)
@@ -376,7 +379,7 @@ def _placed(
     of_view += (1 - share)[:, None] * by_view(view, at, normals, wall.lower_mm)
     lift = by_height(view, at, normals, wall.upper_mm) * share
     spread = np.where(j.clipped != 0, CLIPPED_SPREAD_PX, SPREAD_PX) / scale
-    by_rim = inset + np.where(j.apart, UPPER_LINE * share, 0.0)
+    by_rim = inset + UPPER_LINE * line * share
     by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
     side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0) ** 2)
     sure = np.where(np.isfinite(sigma), np.hypot(noise, FLOOR_PX), np.inf) / scale

@@ -102,7 +102,8 @@ class RunningSums:
         first, last = self.points[start % n], self.points[(stop - 1) % n]
         mid = (start + stop - 1) // 2
         here = self.points[mid % n]
-        ahead, behind = np.minimum(mid + 1, stop - 1), np.maximum(mid - 1, start)
+        quarter = np.maximum((stop - start) // 4, 1)  # neighbours alone may run backwards, where points are jagged
+        ahead, behind = np.minimum(mid + quarter, stop - 1), np.maximum(mid - quarter, start)
         travel = self.points[ahead % n] - self.points[behind % n]
         # line: its angle, turned round where it runs against the points
         way = np.where(np.cos(f.angle) * (last - first)[:, 0] + np.sin(f.angle) * (last - first)[:, 1] < 0, np.pi, 0.0)

@@ -218,6 +218,8 @@ def _settled(
             found = outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
+    if not parts.fits(found, expected) and any(even_teeth(loop) for loop in loops):  # what looks like teeth may be none
+        found, used, expected = outline(loops, SHARED_NAMES, shared, even=False), list(loops), list(loops)
     if not parts.fits(found, expected) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     return found, tuple(used)
