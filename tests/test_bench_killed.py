@@ -11,10 +11,11 @@ import httpx
 import pytest
 
 from measure.bench import kept
-from measure.bench.shelf import HISTORY, Shelf
+from measure.bench.shelf import Shelf
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.job import job
+from measure.job.history import FOLDER as HISTORY
 from measure.steps.reconcile import reconcile
 from tests.benches import bench, plate, server, width
 

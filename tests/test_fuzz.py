@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from calib.errors import JobRefused, ReadingsRefused
-from measure.bench.shelf import HISTORY, LEFT
 from measure.job import job
+from measure.job.history import FOLDER as HISTORY
+from measure.job.history import LEFT
 from measure.steps.reconcile import reconcile
 from measure.trial.sayings import parse
 from tests.benches import bench, plate, width

@@ -19,6 +19,7 @@ from measure.cli.app import app
 from measure.cli.run import run
 from measure.job import job
 from measure.job import lock as job_lock
+from measure.job.history import FOLDER as HISTORY
 from measure.job.lock import held
 from measure.steps.read import read
 from tests.benches import bench, plate, width
@@ -153,7 +154,7 @@ def test_a_killed_process_leaves_the_job_free_at_once(tmp_path: Path) -> None:
         began = time.monotonic()
         read(folder, ["width E2 E4 60"])
         assert time.monotonic() - began < 1
-    assert sorted(os.listdir(folder)) == [job.MANIFEST, job.READINGS, job.TRACE], "the lock leaves a file"
+    assert sorted(os.listdir(folder)) == [HISTORY, job.MANIFEST, job.READINGS, job.TRACE], "the lock leaves a file"
 
 
 def test_waiting_in_vain_ends_in_one_sentence_and_nothing_is_written(

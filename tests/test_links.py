@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from calib.errors import JawlineError, JobRefused
-from measure.bench.shelf import HISTORY
 from measure.job import job, lock, revisions
+from measure.job.history import FOLDER as HISTORY
 from measure.job.links import MOST_ENTRIES, refuse_links
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile

@@ -12,11 +12,12 @@ from calib.tools.budget import K95
 from calib.written import printable
 from measure.bench import kept
 from measure.bench.live import Live
-from measure.bench.shelf import REMEMBERED, Job
+from measure.bench.shelf import Job
 from measure.bench.state import files_of, jaw_words, key_of
 from measure.broken.completion.outcome import By
 from measure.geometry.dimensions import size_of, stacked
 from measure.job import job, records
+from measure.job.history import REMEMBERED
 from measure.readings.jaw_reach import check_reading, obstacle
 from measure.readings.readings import FEATURES, decoded, make_reading, write_csv
 from measure.steps.read import appended, in_job, tools_of

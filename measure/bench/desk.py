@@ -16,12 +16,13 @@ from typing import Any
 from calib.errors import JawlineError
 from calib.files import is_plain
 from measure.bench import kept
+from measure.bench.listing import at_a_glance, state_of
 from measure.bench.memory import Memory
 from measure.bench.phrases import on_page
 from measure.bench.session import Session
 from measure.bench.settings import Settings
 from measure.bench.shelf import Job, Shelf, base_name, plain_name
-from measure.bench.state import plain_state, revision_files, revisions_of, url_of, word_for
+from measure.bench.state import plain_state, revision_files, revisions_of, url_of
 from measure.bench.traces import Tell, Traces, close_unfinished
 from measure.job import job, revisions
 from measure.steps.trace import warm
@@ -104,16 +105,8 @@ class Desk:
 
     def progress(self, of: Job) -> Mapping[str, Any]:
         """What is told of a job at each change."""
-        return {
-            "revision": of.revision(),
-            "state": self._word(of, of.kept()),
-            "progress": self.traces.progress(of),
-        }
-
-    def _word(self, of: Job, known: kept.Kept | None) -> str:
-        traced = is_plain(of.folder / job.TRACE)
-        read = is_plain(of.folder / job.READINGS) and (of.folder / job.READINGS).stat().st_size > 0
-        return word_for(known, traced, read, self.traces.progress(of) is not None)
+        progress = self.traces.progress(of)
+        return {"revision": of.revision(), "state": state_of(of, of.kept(), progress), "progress": progress}
 
     # ---------------------------------------------------------------------------------------------------------- changes
     def change(self, of: Job, revision: int | None, make: Callable[[], object]) -> dict[str, Any]:
@@ -204,19 +197,15 @@ class Desk:
         """All jobs, the last changed first."""
         out = []
         for of in self.shelf.all():
-            known, revision = of.kept(), of.revision()
-            name, worst = self.memory.glance(of, revision)
-            refusal = known.refusal.text if known and known.refusal else ""
+            found = at_a_glance(of, self.memory, self.traces.progress(of))
+            sure = found.least_sure
+            plain = {k: v for k, v in found.plain().items() if k != "least_sure"}
             out.append(
                 {
-                    "id": of.id,
-                    "name": (known.name if known else "") or name or of.id,
-                    "state": self._word(of, known),
+                    **plain,
                     "thumbnail": url_of(of, "thumbnail.jpg") if self._small_of(of) else None,
-                    "worst_u95_mm": worst.u95_mm if worst else None,
-                    "worst_words": worst.words if worst else "",
-                    "changed": revision / 1e6,
-                    "note": (known.note if known else "") or refusal,
+                    "worst_u95_mm": sure.u95_mm if sure else None,
+                    "worst_words": sure.words if sure else "",
                 }
             )
         return sorted(out, key=lambda x: -x["changed"])

@@ -15,6 +15,8 @@ from measure.job.records import NotLess, Pair, Record, Some
 from measure.rim import RimTold
 
 FILE, PHOTO = "bench.json", "photo.png"
+MOST_TICKETS = 10**9
+"""Larger numbers are nobody's."""
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
 
 
@@ -63,10 +65,13 @@ class Accepted(Record):
 
 
 class Kept(Record):
-    """The whole of bench.json."""
+    """The whole of bench.json; `owner` and `contact` never leave it but for the fixer's page."""
 
     schema_: Literal["jawline-bench/1"] = Field(default=SCHEMA, alias="schema")
     name: str = ""
+    ticket: int = Field(default=0, ge=0, le=MOST_TICKETS)
+    owner: str = ""
+    contact: str = ""
     note: str = ""
     thickness_told: str = ""
     at: FiniteFloat = 0.0

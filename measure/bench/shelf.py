@@ -1,8 +1,7 @@
 """The folder of jobs: which there are, and a lock, a revision and a history for each.
 
 A job is named by its folder's name, and is there only if the listing has it: no name that somebody sends is ever made
-into a path. Its revision is the time of its last change in microseconds, so that it never comes back, and a change
-that a command makes counts as well.
+into a path.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import shutil
 import threading
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -18,28 +16,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-from calib.errors import JawlineError, JobRefused, WrongUsage
-from calib.files import content_of, is_link, is_plain
+from calib.errors import JawlineError
+from calib.files import content_of, is_link
 from calib.written import is_reserved
 from measure.bench import kept
-from measure.job import job, revisions
+from measure.job import history, job
 from measure.job.leftovers import clear_left
 from measure.job.links import refuse_links
 from measure.job.lock import held
 
-COUNTED = (kept.FILE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS, revisions.FOLDER)
-"""Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
-HISTORY = ".history"
-TOLD = {job.READINGS: "the readings", job.TRIALS: "what was said of trial prints"}
-"""Files that grow by what people tell."""
-LEFT = ".left"
-"""Ending of a name in a step of the history: one of these files as the change left it."""
-REMEMBERED = (kept.FILE, *job.TRACED, job.SEEN, job.READINGS)
-"""Files that may change when a job is traced or completed."""
-BROUGHT_BACK = (*REMEMBERED, job.TRIALS)
-"""Files that an undo brings back."""
-MOST_UNDONE = 30
-_STEP = re.compile("[0-9]{1,18}")
 LONGEST_NAME, LONGEST_ID = 80, 40
 
 
@@ -73,11 +58,7 @@ class Job:
 
     def revision(self) -> int:
         """Microseconds of the last change; 0 for an empty job."""
-        last = 0
-        for name in COUNTED:
-            with contextlib.suppress(OSError):
-                last = max(last, os.lstat(self.folder / name).st_mtime_ns // 1000)
-        return last
+        return history.revision(self.folder)
 
     def write(self, files: Mapping[str, bytes], outdated: tuple[str, ...] = (), *, undoable: bool = True) -> None:
         """Change the job, all or nothing, and on disk when this returns.
@@ -100,31 +81,8 @@ class Job:
         Args:
             names: files that may change; those as they were can be brought back by `undo`.
         """
-        with self.alone():
-            before, marks = self.revision(), self._marks()
-            step = self._remember(before, names) if names else None
-            try:
-                yield
-            finally:
-                if step:
-                    self._leave(step, names)
-                if self._marks() == marks:
-                    if step:
-                        shutil.rmtree(step, ignore_errors=True)
-                elif self.revision() <= before:  # a clock set back, or two changes within one of its ticks
-                    moment = (before + 1) * 1000
-                    for name in COUNTED:
-                        with contextlib.suppress(OSError):
-                            os.utime(self.folder / name, ns=(moment, moment))
-
-    def _marks(self) -> list[tuple[int, int]]:
-        """Which files stand there: one that is replaced is another file."""
-        out = []
-        for name in COUNTED:
-            with contextlib.suppress(OSError):
-                found = os.lstat(self.folder / name)
-                out.append((found.st_ino, found.st_mtime_ns))
-        return out
+        with self.alone(), history.within(self.folder), history.changing(self.folder, names):
+            yield
 
     def kept(self) -> kept.Kept | None:
         """What the page remembers of it; None for a job that only commands have worked on."""
@@ -134,50 +92,9 @@ class Job:
             return None
 
     # ---------------------------------------------------------------------------------------------------------- history
-    def _remember(self, revision: int, names: set[str]) -> Path | None:
-        """Put aside the files that a change is about to touch, under the revision that they are of."""
-        there = [n for n in names if n in BROUGHT_BACK and is_plain(self.folder / n)]
-        if not is_plain(self.folder / job.TRACE):
-            return None
-        place = self.folder / HISTORY
-        half, step = place / f"{revision}.part", place / str(revision)
-        try:
-            shutil.rmtree(half, ignore_errors=True)
-            half.mkdir(parents=True)
-            for n in there:
-                (half / n).write_bytes(content_of(self.folder / n, job.MAX_FILE_MB, links=False))
-            for n in names & set(BROUGHT_BACK) - set(there):
-                (half / f"{n}.none").touch()
-            shutil.rmtree(step, ignore_errors=True)
-            half.rename(step)
-        except OSError as why:
-            reason = (why.strerror or str(why)).lower()
-            raise WrongUsage(
-                f"What is now in the job can't be kept to be undone ({reason}): look whether {place} can be written "
-                "to and the disk has room, or move it away.",
-                "no-history",
-            ) from None
-        for old in self.history()[:-MOST_UNDONE]:
-            if old != revision:
-                shutil.rmtree(place / str(old), ignore_errors=True)
-        return step
-
-    def _leave(self, step: Path, names: set[str]) -> None:
-        """Keep in a step what people have told as the change leaves it: by then it is changed, so nothing may fail."""
-        for name in TOLD.keys() & names:
-            with contextlib.suppress(OSError, JobRefused):
-                (step / f"{name}{LEFT}").write_bytes(self._told(name))
-
     def history(self) -> list[int]:
         """Revisions that can be gone back to, the oldest first."""
-        with contextlib.suppress(OSError), os.scandir(self.folder / HISTORY) as entries:
-            steps = (e.name for e in entries if _STEP.fullmatch(e.name) and e.is_dir(follow_symlinks=False))
-            return sorted(map(int, steps))
-        return []
-
-    def _told(self, name: str) -> bytes:
-        path = self.folder / name
-        return job.content(self.folder, name, "read") if path.exists() else b""
+        return history.steps(self.folder)
 
     def undo(self) -> None:
         """Go back by one change.
@@ -185,24 +102,8 @@ class Job:
         Raises:
             WrongUsage: there is nothing to go back to, or a command has changed the readings since.
         """
-        steps = self.history()
-        if not steps:
-            raise WrongUsage("There is nothing to undo.", "nothing-to-undo")
-        place = self.folder / HISTORY / str(steps[-1])
-        for name, words in TOLD.items():
-            left, kept_too = place / f"{name}{LEFT}", (place / name, place / f"{name}.none")
-            if not is_plain(left) and any(map(is_plain, kept_too)):
-                text = f"Whether {words} have changed since is no longer known, and undoing might lose some: take out "
-                raise WrongUsage(f"{text}what is wrong.", "readings-since")
-            if is_plain(left) and job.content(place, left.name, "read") != self._told(name):
-                text = f"A command has changed {words} since, and undoing would lose that: take out what is wrong."
-                raise WrongUsage(text, "readings-since")
-        files = {n: job.content(place, n, "trace PHOTO") for n in BROUGHT_BACK if is_plain(place / n)}
-        gone = tuple(n for n in BROUGHT_BACK if is_plain(place / f"{n}.none"))
-        if job.READINGS in gone:  # nobody's readings are ever taken away as a file
-            files[job.READINGS] = b""
-        self.write(files, tuple(n for n in (*gone, job.MEASURED, *job.DRAWN) if n not in files), undoable=False)
-        shutil.rmtree(place, ignore_errors=True)
+        with self.alone():
+            history.undo(self.folder)
 
 
 class Shelf:
@@ -239,8 +140,7 @@ class Shelf:
         for of in self.all():
             with contextlib.suppress(JawlineError), of.alone(wait_s=0):
                 clear_left(of.folder)
-                for path in (of.folder / HISTORY).glob("*.part"):
-                    shutil.rmtree(path, ignore_errors=True)
+                history.clear_half(of.folder)
 
     def all(self) -> Iterator[Job]:
         """Every job."""

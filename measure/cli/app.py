@@ -17,6 +17,7 @@ from measure.cli import (
     fit,
     gauge,
     guide,
+    jobs,
     lens,
     printer,
     read,
@@ -26,6 +27,7 @@ from measure.cli import (
     thin,
     trace,
     trial,
+    undo,
 )
 from measure.cli import next as next_
 
@@ -36,7 +38,7 @@ app = typer.Typer(
         "that says how sure it is of each number.\n\nIn steps: trace, read, reconcile, sketch. All in one: draw. "
         "A whole example: demo."
     ),
-    add_completion=False,
+    add_completion=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -63,6 +65,8 @@ app.command("advice")(advice.advice)
 app.command("check")(check.check)
 app.command("guide")(guide.guide)
 app.command("bench")(bench.bench)
+app.command("jobs")(jobs.jobs)
+app.command("undo")(undo.undo)
 
 
 def _version(wanted: bool) -> None:

@@ -15,6 +15,7 @@ from measure.drawing.dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Estimate
 from measure.job import job, records
+from measure.job.history import REMEMBERED, recorded
 from measure.job.lock import alone
 from measure.readings.readings import Reading
 from measure.steps import Done
@@ -25,6 +26,7 @@ COMPLETED = "completed"
 
 
 @alone
+@recorded(*REMEMBERED)
 def complete(folder: Path, *, broken: str | None = None, by: By | None = None, force: bool = False) -> Done:
     """Complete the outer boundary where the part is broken, or open it again.
 

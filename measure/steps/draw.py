@@ -11,6 +11,7 @@ from calib.errors import WrongUsage
 from calib.reference.wanted import in_words
 from measure.dimensioning.words import in_words as said
 from measure.job import job, records
+from measure.job.history import within
 from measure.steps import Done
 from measure.steps.measured import measured_record
 from measure.steps.read import file, parsed, read, tools_of
@@ -69,7 +70,8 @@ def draw(wanted: JobOrder, folder: Path, *, force: bool = False, say: Callable[[
     ]
     tell(f"trace      {done[-1].lines[0]}")
     if wanted.readings is not None and not in_place:
-        done.append(read(folder, [str(wanted.readings)], tools=wanted.tools, replace=True, force=force))
+        with within(folder):  # the job is made in one go: there is nothing to go back to
+            done.append(read(folder, [str(wanted.readings)], tools=wanted.tools, replace=True, force=force))
         tell(f"read       {done[-1].lines[0]}")
     done.append(reconcile(folder, tools=wanted.tools, force=force))
     tell(f"reconcile  {done[-1].lines[0]}")

@@ -14,6 +14,7 @@ from calib.reference.found import Caution
 from calib.tools.jaws import TOOLS, Tool, read_tools
 from measure.geometry.features import Estimate
 from measure.job import job, records
+from measure.job.history import recorded
 from measure.job.lock import alone
 from measure.planning.numbered import written_out
 from measure.readings.jaw_reach import check_readings
@@ -26,6 +27,7 @@ MAX_FILE_MB = 2
 
 
 @alone
+@recorded(job.READINGS)
 def read(
     folder: Path, given: Sequence[str], *, tools: Path | None = None, replace: bool = False, force: bool = False
 ) -> Done:
@@ -81,6 +83,56 @@ def read(
     )
     result = {"taken": [r.words() for r in new], "readings": len(old) + len(new)}
     return Done("read", tuple(written), lines, result, tuple(cautions))
+
+
+@alone
+@recorded(job.READINGS)
+def remove(folder: Path, numbers: Sequence[int], *, force: bool = False) -> Done:
+    """Take readings out of a job: their lines, and nothing else of the file.
+
+    Args:
+        folder: the job.
+        numbers: which, as `present` counts them, from 1.
+        force: overwrite what is not jawline's own.
+
+    Raises:
+        WrongUsage: there is no reading of such a number.
+        ReadingsRefused: the file can't be understood.
+    """
+    there = _readings_of(folder)
+    missing = next((n for n in numbers if not 1 <= n <= len(there)), None)
+    if missing is not None:
+        have = f"it has {counted(len(there), 'reading')}" if there else "it has none"
+        raise WrongUsage(f"{folder} has no reading {missing}: {have}.", "no-reading")
+    gone = [there[n - 1] for n in sorted(set(numbers))]
+    lines = decoded(job.content(folder, job.READINGS, "read")).splitlines(keepends=True)
+    at = {r.line for r in gone}
+    left = "".join(x for i, x in enumerate(lines, 1) if i not in at) if len(gone) < len(there) else ""
+    written = job.write(folder, {job.READINGS: left.encode()}, force=force, merged=(job.READINGS,))
+    said = (
+        *(f"Taken out: {r.words()}." for r in gone),
+        f"{counted(len(there) - len(gone), 'reading')} left in the job.",
+    )
+    result = {"removed": [r.words() for r in gone], "readings": len(there) - len(gone)}
+    return Done("read", tuple(written), (*said, f"Next: jawline reconcile {folder}"), result)
+
+
+def present(folder: Path) -> Done:
+    """The readings of a job, with the numbers by which they can be taken out.
+
+    Raises:
+        WrongUsage: no such job, or trace has not been run.
+        ReadingsRefused: the file can't be understood.
+    """
+    there = _readings_of(folder)
+    lines = tuple(f"{n:3}  {r.words()}{f'  ({r.note})' if r.note else ''}" for n, r in enumerate(there, 1))
+    none = ("There are no readings yet; take one like: width E1 E3 24.31",)
+    return Done("read", (), lines or none, {"present": [r.words() for r in there], "readings": len(there)})
+
+
+def _readings_of(folder: Path) -> tuple[Reading, ...]:
+    job.text(folder, job.TRACE, "trace PHOTO")
+    return in_job(_present(folder), str(folder / job.READINGS), tools_of(folder, None))
 
 
 def tools_of(folder: Path, given: Path | None) -> Mapping[str, Tool]:

@@ -9,6 +9,7 @@ from calib.errors import ReadingsRefused
 from calib.reference.found import Caution
 from measure.dimensioning.words import in_words
 from measure.job import job, revisions
+from measure.job.history import recorded
 from measure.job.lock import alone
 from measure.job.revisions import RevisionRecord, same_outline
 from measure.sheet.sheet import Drawing
@@ -26,6 +27,7 @@ TO_PRINT = {"fit": job.FITS[0], "gauge": job.GAUGES[0], "solid": job.SOLIDS[0]}
 
 
 @alone
+@recorded(job.TRIALS)
 def trial(
     folder: Path,
     words: Sequence[str],

@@ -21,9 +21,9 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from calib.errors import JawlineError
-from measure.bench.shelf import HISTORY
 from measure.geometry.features import Line
 from measure.job import job, records, revisions
+from measure.job.history import FOLDER as HISTORY
 from measure.readings.readings import decoded, read_csv
 from measure.steps.fit import fit
 from measure.steps.gauge import gauge

@@ -15,8 +15,9 @@ from pathlib import Path
 from calib.errors import JawlineError
 from measure.bench.changes import add_reading
 from measure.bench.live import live
-from measure.bench.shelf import HISTORY, Shelf
+from measure.bench.shelf import Shelf
 from measure.job import job, lock, records, revisions
+from measure.job.history import FOLDER as HISTORY
 from measure.steps.read import in_job, read, tools_of
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
