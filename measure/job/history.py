@@ -75,6 +75,8 @@ def changing(folder: Path, names: set[str], *, by_command: bool = False) -> Iter
         if _marks(folder) == marks:
             if step:
                 shutil.rmtree(step, ignore_errors=True)
+                with contextlib.suppress(OSError):
+                    step.parent.rmdir()  # only an empty one goes
         elif revision(folder) <= before:  # a clock set back, or two changes within one of its ticks
             moment = (before + 1) * 1000
             for name in COUNTED:
