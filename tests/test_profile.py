@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
 from calib.light.path import smoothest, vertex
-from calib.light.profile import OPPONENT, Light, Profiles, evidence, linear_table, roughness_of_face, take
+from calib.light.profile import OPPONENT, Light, Profiles, evidence, linear_table, take
 
 S = np.arange(-15, 16.01, 0.5)
 XS = np.arange(-4, 4.01, 0.25)
@@ -49,35 +48,6 @@ def test_both_rims_of_a_wall():
     face, wall, table = (0.6, 0.2, 0.2), (0.2, 0.06, 0.06), (0.15, 0.15, 0.16)
     found, _ = located(profiles([face, wall, table], [-5.8, 0.2], 0.006, np.random.default_rng(3)), wall=6.0)
     assert np.median(found) == pytest.approx(0.2, abs=0.1)
-
-
-def grainy(count=120):
-    """A grainy table, the wall of an opening 6 px wide whose foot is at 0.2 px, and a dark floor; grain 3 px wide."""
-    rng = np.random.default_rng(6)
-    far = np.arange(-30, 16.01, 0.5)
-    grain = gaussian_filter1d(rng.normal(size=(count, len(far))), 6.0, axis=1)
-    table = 0.5 + 0.06 * grain / grain.std()
-    upper, lower = ndtr(far + 5.8), ndtr(far - 0.2)
-    light = table * (1 - upper) + 0.12 * (upper - lower) + 0.02 * lower
-    rgb = light[..., None] + rng.normal(0, 0.003, (count, len(far), 3))
-    return Profiles(far, rgb @ OPPONENT, np.zeros(count))
-
-
-def test_the_grain_of_a_table_is_not_its_edge():
-    """As if it were even, grain pulls a rim one wall's width out: the table then passes for the wall."""
-    p, xs = grainy(), np.arange(-9, 4.01, 0.25)
-    rough = roughness_of_face(p)
-    assert rough[0] >= 4
-    even, fair = (
-        evidence(p, np.full(120, 6.0), xs, np.zeros(1), 1.0, roughness=r).cost[:, :, 0] for r in (None, rough)
-    )
-    assert np.mean(np.abs(xs[even.argmin(1)] - 0.2) > 2) > 0.15
-    assert np.mean(np.abs(xs[fair.argmin(1)] - 0.2) > 2) < 0.02
-
-
-def test_an_even_face_is_not_rough():
-    p = profiles([FACE, GROUND], [0.0], 0.01, np.random.default_rng(7))
-    assert np.all(roughness_of_face(p) == 1)
 
 
 def test_colour_alone_is_enough():

@@ -111,13 +111,10 @@ class Solver:
 
     Attributes:
         rows: (x*g*k, n+1) orthonormal bases; back: (x*g, l, k) maps from them to the levels.
-        weights: (x*g, n+1) of the samples, None where all count alike; log_weights: (x*g,) sum of their logarithms.
     """
 
     rows: NDArray[np.float32]
     back: NDArray[np.float32]
-    weights: NDArray[np.float32] | None = None
-    log_weights: Array | None = None
 
 
 @lru_cache(maxsize=512)
@@ -128,12 +125,10 @@ def solver(
     xs: tuple[float, ...],
     gs: tuple[float, ...],
     sigma: float,
-    roughness: float = 1.0,
 ) -> Solver:
     """The level sequences of a profile of n samples half a pixel apart, from the offset `first` on.
 
-    The sample after the last one stands for the face's light as seen farther in. The face is `roughness` times as
-    noisy as what lies beyond its edge: samples on it count so much less.
+    The sample after the last one stands for the face's light as seen farther in.
     """
     layout = LevelColumns.of(wall_px)
     # every column is a function of the distance from the position tried: looked up in one short table for all of them
@@ -147,24 +142,12 @@ def solver(
     for at, i in zip(basis, (start - low).tolist(), strict=True):
         at[..., :n] = columns[..., i : i + n * every : every]
     basis[:, :, 0, n] = FACE_WEIGHT
-    weights = None
-    if roughness > 1:
-        on_face = 1 - blurred_step(u + wall_px, sigma)
-        weight = 1 / (1 + (roughness**2 - 1) * on_face)
-        at_each = np.stack([weight[i : i + n * every : every] for i in start - low])
-        weights = np.repeat(np.c_[at_each, np.full(len(xs), roughness**-2)], len(gs), 0)
-        basis *= np.sqrt(weights).reshape(len(xs), len(gs), 1, n + 1)
     each = basis.reshape(-1, k, n + 1)
     gram = each @ each.transpose(0, 2, 1) + np.diag(np.array(layout.ridge()) + LEAST_RIDGE)
     forward = np.linalg.inv(np.linalg.cholesky(gram))
     rows = np.asarray((forward @ each).reshape(-1, n + 1), np.float32)
     back = np.ascontiguousarray(forward.transpose(0, 2, 1)[:, layout.level_columns()], np.float32)
-    if weights is None:
-        return Solver(rows, back)
-    seen = np.repeat(np.sqrt(weights), k, 0)  # so that the rows take samples as they are
-    return Solver(
-        np.asarray(rows * seen, np.float32), back, np.asarray(weights, np.float32), np.log(weights[:, :n]).sum(1)
-    )
+    return Solver(rows, back)
 
 
 def _columns(u: Array, wall_px: float, g: Array, sigma: float, layout: LevelColumns) -> Array:

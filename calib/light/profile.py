@@ -136,7 +136,6 @@ def evidence(
     sigma_px: float,
     variance: Array | None = None,
     wall_grid_px: float = 0.5,
-    roughness: Array | None = None,
 ) -> Evidence:
     """Likelihood of the boundary's position along each profile.
 
@@ -148,7 +147,6 @@ def evidence(
         sigma_px: standard deviation of the optical blur.
         variance: (3,) noise variance of a sample in each channel; estimated from the profiles when None.
         wall_grid_px: widths of walls are rounded to this, so that one set of solvers serves many profiles.
-        roughness: (3,) how many times as noisy the face is as what lies beyond, see `roughness_of_face`; alike if None.
 
     Method: variable projection (Golub & Pereyra 1973): levels are solved linearly for every position.
     """
@@ -156,7 +154,6 @@ def evidence(
     bins = np.where(wall_px < HIDDEN_PX, 0.0, np.round(wall_px / wall_grid_px) * wall_grid_px)
     xs, gs = tuple(map(float, xs_px)), tuple(map(float, gs_px))
     tried = len(xs) * len(gs)
-    rough = np.ones(3) if roughness is None else roughness
     rss = np.empty((tried, 3, b), np.float32)
     extra = np.empty((tried, b), np.float32)
     mean = p.light.mean(1)
@@ -168,18 +165,14 @@ def evidence(
         at = np.nonzero(bins == wall)[0]
         layout = LevelColumns.of(float(wall))
         levels = np.empty((tried, layout.levels, 3, len(at)), np.float32)
-        unlike = np.zeros((tried, 1), np.float32)
         for c, sigma in enumerate((sigma_px, np.hypot(sigma_px, CHROMA_PX), np.hypot(sigma_px, CHROMA_PX))):
-            by = solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4), float(rough[c]))
+            by = solver(n, float(p.offsets_px[0]), float(wall), xs, gs, round(float(sigma), 4))
             y = np.ascontiguousarray(centred[at, :, c].T)
             m = (by.rows @ y).reshape(tried, -1, len(at))
-            squares = (y**2).sum(0) if by.weights is None else by.weights @ y**2
-            rss[:, c, at] = squares - np.einsum("tkb,tkb->tb", m, m)
+            rss[:, c, at] = (y**2).sum(0) - np.einsum("tkb,tkb->tb", m, m)
             levels[:, :, c] = by.back @ m + np.asarray(mean[at, c], np.float32)
-            if by.log_weights is not None:
-                unlike -= np.asarray(by.log_weights[:, None] * CHANNEL_WEIGHTS[c] / (2 * CORRELATED), np.float32)
         free = max(free, m.shape[1])
-        extra[:, at] = level_cost(levels, layout, np.tile(np.array(gs, np.float32), len(xs))) + unlike
+        extra[:, at] = level_cost(levels, layout, np.tile(np.array(gs, np.float32), len(xs)))
     rss = np.maximum(rss, 0)
     if variance is None:
         variance = np.maximum(np.median(rss.min(0), 1) / (n - free), SENSOR_SD**2)
@@ -187,27 +180,6 @@ def evidence(
     cost = np.einsum("tcb,c->tb", rss, weights) + extra
     cost = np.ascontiguousarray(cost.T, float).reshape(b, len(xs), len(gs))
     return Evidence(xs_px, cost, np.asarray(variance))
-
-
-def roughness_of_face(p: Profiles) -> Array:
-    """(3,) how many times as noisy the innermost samples are as the outermost, a power of two from 1 to 8.
-
-    A table has a grain that the wall of an opening in it and what lies below need not have.
-    """
-    sd = [_unevenness(p.light[:, part]) for part in (slice(None, END_SAMPLES), slice(-END_SAMPLES, None))]
-    return np.asarray(2.0 ** np.round(np.log2(np.clip(sd[0] / sd[1], 1, 8))))
-
-
-END_SAMPLES = 16
-"""How many samples at each end of a profile tell how noisy they are there."""
-
-
-def _unevenness(light: Array) -> Array:
-    """(3,) median over profiles (b, s, 3) of the standard deviation from a straight line."""
-    t = np.linspace(-1, 1, light.shape[1])
-    basis = np.c_[np.full(len(t), len(t) ** -0.5), t / np.hypot.reduce(t)]
-    flat = light - np.einsum("sk,tk,btc->bsc", basis, basis, light)
-    return np.asarray(np.maximum(np.median(np.sqrt((flat**2).sum(1) / (len(t) - 2)), 0), SENSOR_SD))
 
 
 SENSOR_SD = 1.5e-3

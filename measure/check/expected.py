@@ -12,10 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.sharpness import Edges
 from calib.tools.budget import K95
 from calib.view.view import View
-from measure.edges.edges import CLIPPED_SPREAD_PX, FLOOR_PX, SPREAD_PX, rim_doubt_px
+from measure.edges.light_steps import USUAL_NOISE
 from measure.edges.rounded import silhouette_inset
+from measure.edges.upper_edges import (
+    APART_PX,
+    CLIPPED_SPREAD_PX,
+    FLOOR_PX,
+    HIDDEN_PX,
+    JOINT_SIDE,
+    SIDE_SD_MM,
+    SPREAD_PX,
+)
 from measure.tracing.parts import THICKNESS_SD_MM
 
 LENGTH_MM = 50.0
@@ -24,6 +34,18 @@ LIFT_MM = 0.01
 """Half the step by which the height's effect is derived: views are smooth over far more."""
 TELLING_EDGES = 12.0
 """How many blocks of pixels along an edge see it independently."""
+BOUND = 1.8827
+"""2^½ π^¼: what a step's blur, noise and height leave open of its place, one sample a pixel (information of a blurred
+step; `tests/against_cramer_rao.py`)."""
+
+
+def sd_of_edges(edges: Edges) -> float:
+    """Standard deviation, px, with which the usual step of a boundary can be located; nan where there is none."""
+    seen = np.isfinite(edges.sigma_px)
+    if not seen.any():
+        return math.nan
+    sd = BOUND * np.sqrt(edges.sigma_px[seen]) * USUAL_NOISE / edges.step[seen]
+    return float(np.median(sd))
 
 
 def u95_of_length(
@@ -48,10 +70,10 @@ def u95_of_length(
     px_mm = view.mm_per_px(at_mm)
     spread = 2 * (CLIPPED_SPREAD_PX if clipped else SPREAD_PX) * px_mm
     white = 2 * (math.hypot(edge_sd_px, FLOOR_PX) * px_mm) ** 2 / TELLING_EDGES
-    rims = sum(_rim_sd(view, p, s * way, height_mm) ** 2 for p, s in zip(ends, (1.0, -1.0), strict=True))
+    sides = sum(_side_sd(view, p, s * way, height_mm) ** 2 for p, s in zip(ends, (1.0, -1.0), strict=True))
     variance = np.einsum("np,pq,nq->n", of_view, view.covariance, of_view)
     of_rim = sum(_by_rim(view, p, s * way, height_mm) for p, s in zip(ends, (1.0, -1.0), strict=True))
-    variance = variance + (of_height * THICKNESS_SD_MM) ** 2 + (of_rim * rim_sd_mm) ** 2 + spread**2 + white + rims
+    variance = variance + (of_height * THICKNESS_SD_MM) ** 2 + (of_rim * rim_sd_mm) ** 2 + spread**2 + white + sides
     return K95 * math.sqrt(float(variance.mean()))
 
 
@@ -71,15 +93,14 @@ def _change(view: View, points_mm: Array, outward: Array, height_mm: float) -> t
 
 def _by_rim(view: View, points_mm: Array, outward: Array, height_mm: float) -> Array:
     """(n,) change of edges along their outward normals with the upper rim's radius: hidden walls are seen by it."""
-    if height_mm == 0:
-        return np.zeros(len(points_mm))
     slope = ((points_mm - view.centre_mm[:2]) * outward).sum(1) / (view.centre_mm[2] - height_mm)
     return np.where(_upper(view, points_mm, outward), silhouette_inset(np.maximum(slope, 0.0)), 0.0)
 
 
-def _rim_sd(view: View, points_mm: Array, outward: Array, height_mm: float) -> Array:
-    """(n,) standard deviation, mm, from mistaking one rim of a narrow visible wall for the other."""
+def _side_sd(view: View, points_mm: Array, outward: Array, height_mm: float) -> Array:
+    """(n,) standard deviation, mm, of what edges that face one way have wrong together: more where a wall is seen so
+    narrow that its two lines are one."""
     px_mm = view.mm_per_px(points_mm.mean(0))
     lean = np.hypot(*(view.pixels(points_mm, height_mm) - view.pixels(points_mm, 0.0)).T)
-    wall = np.where(_upper(view, points_mm, outward), 0.0, lean)
-    return rim_doubt_px(wall) * px_mm
+    joint = ~_upper(view, points_mm, outward) & (lean > HIDDEN_PX) & (lean <= APART_PX[0])
+    return np.hypot(SIDE_SD_MM, np.where(joint, JOINT_SIDE * lean * px_mm, 0.0))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,11 +13,9 @@ from calib.light.exposure import glare
 from calib.light.profile import OPPONENT, Light, take
 from calib.light.sharpness import Edges, edges_along
 from calib.view.view import View
-from measure.check.expected import u95_of_length
-from measure.edges.edges import locate
+from measure.check.expected import sd_of_edges, u95_of_length
 from measure.edges.rings import evenly, outward
 from measure.edges.rounded import Rim
-from measure.edges.sight import Wall
 from measure.tracing import parts
 
 if TYPE_CHECKING:
@@ -84,23 +81,19 @@ def part_figures(
         rim: whether the upper edge is rounded, as a person says.
     """
     light = Light.of(rgb, parts.box_around(contours_px, view, height_mm))
-    opening = subject == "opening"
-    loop = locate(light, view, contours_px[:1], Wall(height_mm, 0.0), opening=opening)[0]
     outer = contours_px[0]
     points, normals = evenly(outer), outward(evenly(outer))
     edges = edges_along(light, points, normals)
     middle = np.asarray(view.plane(outer).mean(0))
     px_mm = view.mm_per_px(middle)
     shaded, faint = _hidden(light, points, normals, px_mm)
-    unfound = float(np.isinf(loop.sigma_mm).mean())
+    unfound = float(np.isnan(edges.sigma_px).mean())
     clipped = float((edges.clipped > CLIPPED).mean())
     h, w = rgb.shape[:2]
     room = min(outer.min(), w - 1 - outer[:, 0].max(), h - 1 - outer[:, 1].max()) / min(h, w)
     away = float(np.hypot(*(view.plane(outer) - view.centre_mm[:2]).T).max())
     camera = float(view.centre_mm[2])
-    seen = np.isfinite(loop.sigma_mm)
-    rim_sd_mm = Rim.known(rim).sd_mm
-    edge_sd_px = float(np.median(loop.sigma_mm[seen])) / px_mm if seen.any() else math.nan
+    rim_sd_mm = Rim.known(rim).sd_mm if height_mm > 0 or subject == "opening" else 0.0
     return (
         PartFigures(
             mm_per_px=px_mm,
@@ -110,7 +103,7 @@ def part_figures(
             clipped=clipped,
             shaded=shaded,
             faint=max(faint, unfound - shaded),
-            u95_50_mm=u95_of_length(view, middle, height_mm, edge_sd_px, clipped > CLIPPED_SHARE, rim_sd_mm),
+            u95_50_mm=u95_of_length(view, middle, height_mm, sd_of_edges(edges), clipped > CLIPPED_SHARE, rim_sd_mm),
         ),
         edges,
     )

@@ -1,4 +1,4 @@
-"""Rough outlines: a contour of the silhouette laid on the plane, in equal steps with smooth normals."""
+"""Rough outlines in equal steps, with smooth normals."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from calib.view.view import View
-from measure.edges.sight import Wall
 from measure.geometry.polylines import arc_lengths, at_lengths, signed_area
 
 
@@ -48,20 +46,3 @@ def resampled(points_mm: Array, step_mm: float, smooth_mm: float, multiple: int)
 def turned_rightly(points: Array, counter_clockwise: bool) -> Array:
     """The closed polyline, reversed if it runs the other way round."""
     return points if (signed_area(points) > 0) == counter_clockwise else points[::-1]
-
-
-def first_outline(view: View, contour_px: Array, wall: Wall, *, hole: bool, clockwise: bool) -> Array:
-    """(n, 2) rough outline in millimetres from a contour of the visible silhouette, in the sense of travel wanted.
-
-    The outer contour is the upper edge on the far side and the lower one on the near side; a hole's contour is its
-    upper rim all round.
-    """
-    high = turned_rightly(view.plane(contour_px, wall.upper_mm), not clockwise)
-    if hole or wall.upper_mm == wall.lower_mm:
-        return high
-    low = turned_rightly(view.plane(contour_px, wall.lower_mm), True)
-    normals = resampled(high, 0.5, 1.0, 1)
-    nearest = np.argmin(((high[:, None] - normals.points_mm[None]) ** 2).sum(2), 1)
-    away = ((high - view.centre_mm[:2]) * normals.normals[nearest]).sum(1)
-    share = np.clip(away / 6.0 + 0.5, 0, 1)[:, None]  # pass over smoothly where wall and face meet edge-on
-    return np.asarray(share * high + (1 - share) * low)

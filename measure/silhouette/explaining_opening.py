@@ -61,12 +61,15 @@ class ExplainedOpening:
         depth_mm: how far down its wall is seen to go.
         wall: the wall's colour less the panel's, where it was learned.
         clipped: share of the panel and of the wall that is at the sensor's limit, the lesser of both.
+        wall_told: how much likelier, in log likelihood, its depth is than any with which the rim would lie elsewhere; 0
+            where no wall is seen although one would be; None where the depth makes no difference.
     """
 
     rim_mm: Array
     depth_mm: float
     wall: Wall | None
     clipped: float
+    wall_told: float | None
 
 
 def explain_opening(
@@ -89,18 +92,19 @@ def explain_opening(
         The rim, or None where none is found.
     """
     camera_mm = float(view.centre_mm[2])
+    lean = float(np.hypot(*(view.plane(contour_px) - view.centre_mm[:2]).T).max()) / camera_mm
     b: _Guess | None = None
     for w in windows(light, view, [contour_px], 0.0, 0.0, taken_px, strokes):
-        b = _first_belief(w) if b is None else b.resized(w.plan.shape)
+        b = _first_guess(w) if b is None else b.resized(w.plan.shape)
         if not b.panel.any() or not b.floor.any():
             return None
-        b = _bettered(w, b, camera_mm)
+        b = _bettered(w, b, camera_mm, lean)
     assert b is not None
     loops = rings(w.plan, b.soft, b.hole)
     if not loops:
         return None
     clipped = min(w.share_full(b.panel), w.share_full(b.wall))
-    return ExplainedOpening(loops[0], b.depth_mm, b.colour, clipped)
+    return ExplainedOpening(loops[0], b.depth_mm, b.colour, clipped, b.told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +116,7 @@ class _Guess:
         panel, floor: what is known as panel and as floor; wall: what is seen of the wall.
         depth_mm, colour: of the wall.
         guesses: how many passes are still to search widely.
+        told: see `ExplainedOpening.wall_told`.
     """
 
     hole: Mask
@@ -122,6 +127,7 @@ class _Guess:
     depth_mm: float
     colour: Wall | None
     guesses: int
+    told: float | None
 
     @property
     def first(self) -> bool:
@@ -138,14 +144,14 @@ WIDE_PASSES = 2
 """Passes that try every depth and every wall."""
 
 
-def _first_belief(w: Window) -> _Guess:
+def _first_guess(w: Window) -> _Guess:
     """The inside of the contour is floor, what lies clear of it panel."""
     deep = cv2.distanceTransform(w.rough, cv2.DIST_L2, 3) * w.plan.step_mm
     floor = np.asarray(deep > min(CORE_MM, 0.5 * float(deep.max())), np.uint8)
     near = cv2.dilate(w.rough, disc(w.plan.cells_in(BESIDE_MM)))
     panel = np.asarray((near == 0) & w.free, np.uint8)
     none = np.zeros_like(floor)
-    return _Guess(w.rough, w.rough.astype(np.float32), panel, floor, none, DEPTHS_MM[0], None, WIDE_PASSES)
+    return _Guess(w.rough, w.rough.astype(np.float32), panel, floor, none, DEPTHS_MM[0], None, WIDE_PASSES, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,8 +198,12 @@ def _tempered(w: Window, lines: SightLines, seen: _Evidence, wall: Wall | None) 
     return tempered(lines, w.plan, seen.panel, as_wall, seen.floor, goes_on="face")
 
 
-def _bettered(w: Window, b: _Guess, camera_mm: float) -> _Guess:
-    """Panel, wall and floor learned from what is thought of each, the wall's depth found, and the cells explained."""
+def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
+    """Panel, wall and floor learned from what is thought of each, the wall's depth found, and the cells explained.
+
+    Args:
+        camera_mm: height of the camera; lean: how wide a wall is seen at the most, in its depths.
+    """
     seen = _evidence(w, b)
     lines = replace(w.lines, around=True)
     few = lines.thinned(THINNED)
@@ -205,17 +215,32 @@ def _bettered(w: Window, b: _Guess, camera_mm: float) -> _Guess:
     wall, depth_mm = b.colour, b.depth_mm
     if b.guesses:
         tried = [*_walls(seen), *([wall] if wall else [])]
-        best = -np.inf
-        for one in tried:
+        scores = np.zeros((len(tried), len(DEPTHS_MM)))
+        for k, one in enumerate(tried):
             three = _tempered(w, few, seen, one)
-            for depth in DEPTHS_MM:
-                if (score := likelihood(depth, three)) > best:
-                    best, wall, depth_mm = score, one, depth
+            scores[k] = [likelihood(depth, three) for depth in DEPTHS_MM]
+        best, at = np.unravel_index(scores.argmax(), scores.shape)
+        wall, depth_mm = tried[best], DEPTHS_MM[at]
+        b = replace(b, told=_told(scores.max(0), int(at), lean))
     three = _tempered(w, few, seen, wall)
     depth_mm = max((depth_mm * share for share in FINER), key=lambda d: likelihood(d, three))
     of_depth = lines.with_ratio(_ratio(camera_mm, depth_mm))
     labels = of_depth.labelled(said(of_depth, _tempered(w, of_depth, seen, wall), seen.certain, seen.edge))
     return _learned(w, replace(b, depth_mm=depth_mm), seen, labels)
+
+
+def _told(scores: Array, best: int, lean: float) -> float | None:
+    """See `ExplainedOpening.wall_told`; scores: log likelihood of each of DEPTHS_MM."""
+    depths = np.array(DEPTHS_MM)
+    others = np.abs(depths - depths[best]) * lean > MOVED_MM
+    others[max(best - 1, 0) : best + 2] = False  # what lies between two depths is found afterwards
+    if not others.any():
+        return None
+    return float(scores[best] - scores[others].max()) if best > 0 else 0.0
+
+
+MOVED_MM = 0.15
+"""A rim that lies elsewhere by so much is wrong (what makers of parts that have to fit still bear; common practice)."""
 
 
 def _ratio(camera_mm: float, depth_mm: float) -> float:
@@ -244,4 +269,5 @@ def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -
     floor = ((cv2.erode(hole, clear) > 0) & no_wall).astype(np.uint8)
     panel = ((cv2.dilate(hole, clear) == 0) & w.free).astype(np.uint8)
     floor = floor if floor.any() else b.floor
-    return _Guess(hole, soft, panel, floor, wall.astype(np.uint8), b.depth_mm, colour, max(b.guesses - 1, 0))
+    left = max(b.guesses - 1, 0)
+    return _Guess(hole, soft, panel, floor, wall.astype(np.uint8), b.depth_mm, colour, left, b.told)

@@ -40,7 +40,7 @@ TO_MEASURE = (
     "measure.drawing.picture",
 )
 """What is loaded while the photo is decoded, which leaves the interpreter idle."""
-TO_FINISH = ("scipy.sparse.csgraph", "measure.edges.edges", "measure.outline.outline", "measure.job.records")
+TO_FINISH = ("scipy.sparse.csgraph", "measure.edges.upper_edges", "measure.outline.outline", "measure.job.records")
 """What is loaded while the reference and the part are searched for, which leaves it idle now and then."""
 
 OUTDATED = (job.SEEN, job.MEASURED, *job.DRAWN)

@@ -43,7 +43,8 @@ class Followed:
         wall: heights of its edges; of an opening as they were found.
         view: the camera, as a part's walls have it too.
         faces_mm: (n, 2) boundary of the face's colour of each loop.
-        clipped, wall_told, spike_mm: see `measure.silhouette.explaining.Explained`.
+        clipped, wall_told, spike_mm: see `measure.silhouette.explaining.Explained`; of an opening
+            `measure.silhouette.explaining_opening.ExplainedOpening`.
         contradicted: whether walls speak against the thickness, see `measure.edges.standpoint.Standpoint`.
     """
 
@@ -159,7 +160,8 @@ def followed_opening(
     wall, colour = Wall(0.0, -hole.depth_mm), None if hole.wall is None else WallLight(*hole.wall.light)
     seen = Seen((hole.rim_mm,), wall, blur_px, (None, colour), opening=True)
     estimate, loops, found = _followed(light, view, seen, rim, watch)
-    return Followed(estimate, loops, found.loops, found.rim, found.wall, view, (hole.rim_mm,), hole.clipped)
+    rim, wall = found.rim, found.wall
+    return Followed(estimate, loops, found.loops, rim, wall, view, (hole.rim_mm,), hole.clipped, hole.wall_told)
 
 
 def _followed(

@@ -63,6 +63,14 @@ WALL_OR_SHADOW = Caution(
     "The part's wall can hardly be told from the shadow beside it: the outline may be off by the wall's width on the "
     "side that faces the camera: look at it in the picture, and measure across.",
 )
+PLAINLY_DEEP = 10.0
+"""The depth of an opening's wall is likelier by this much than any with which its rim would lie elsewhere: by 16 at the
+least in photos that came out right (log likelihood, of every fourth line of sight; 27 rendered photos)."""
+WALL_OR_PANEL = Caution(
+    "wall-or-shadow",
+    "The opening's wall can hardly be told from what lies around it or below: the rim may be off by the wall's width on "
+    "the side that faces the camera: look at it in the picture, and measure across.",
+)
 
 
 def spike(depth_mm: float) -> Caution:

@@ -76,8 +76,11 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     cautions = reference.cautions + pixels.caution(px_mm) + doubtful_edges(found, follow.loops, follow.faces_mm)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
-    if follow.wall_told is not None and follow.wall_told < parts.PLAINLY_WALL:
-        cautions += (parts.WALL_OR_SHADOW,)
+    plainly, otherwise = (
+        (parts.PLAINLY_DEEP, parts.WALL_OR_PANEL) if opening else (parts.PLAINLY_WALL, parts.WALL_OR_SHADOW)
+    )
+    if follow.wall_told is not None and follow.wall_told < plainly:
+        cautions += (otherwise,)
     if follow.spike_mm:
         cautions += (parts.spike(follow.spike_mm),)
     if follow.contradicted:

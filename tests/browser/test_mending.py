@@ -53,11 +53,9 @@ def test_what_is_said_of_the_upper_edge_stays_for_the_next_trace(
     assert bench.settled(id)["rim"] == "sharp"
 
 
-def test_of_an_opening_it_is_not_asked(window: Callable[..., Any]) -> None:
+def test_of_an_opening_it_is_asked_as_well(window: Callable[..., Any]) -> None:
     page = window("/")
     page.check('[name="subject"][value="opening"]', force=True)
-    assert page.locator("#rim-ask").is_hidden()
-    page.check('[name="subject"][value="part"]', force=True)
     assert page.locator("#rim-ask").is_visible()
 
 

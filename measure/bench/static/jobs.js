@@ -1,6 +1,6 @@
 // The evening's jobs and a new one.
 import { attempt, busy, get, post } from "./api.js";
-import { buttonOf, byId, chosenOf, el, icon, inputOf, radiosOf } from "./dom.js";
+import { buttonOf, byId, chosenOf, el, icon, inputOf } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
 
@@ -102,11 +102,6 @@ takePhotos((file) => {
   (thickness.value ? byId("start") : thickness).focus();
 });
 byId("thickness").addEventListener("input", () => say("thickness", ""));
-for (const radio of radiosOf("subject")) {
-  radio.addEventListener("change", () => {
-    byId("rim-ask").hidden = chosenOf("subject") === "opening"; // which is seen by its rim, whatever that is like
-  });
-}
 
 byId("new").addEventListener("submit", async (e) => {
   e.preventDefault();

@@ -92,7 +92,7 @@ export class Outline {
 
   /** What only a part is asked. */
   #asPart() {
-    byId("rim-row").hidden = byId("in-two-row").hidden = chosenOf("subject") !== "part";
+    byId("in-two-row").hidden = chosenOf("subject") !== "part";
   }
 
   /**
