@@ -15,6 +15,7 @@ from measure.edges.upper_edges import Located, Seen, locate
 from measure.geometry.polylines import at_lengths, signed_area
 from measure.silhouette.explaining_opening import ExplainedOpening, explain_opening
 from measure.silhouette.strokes import Strokes
+from measure.tracing.parts import PLAINLY_DEEP
 
 SIZE, FINER = (700, 560), 4
 PX_PER_MM = 12.0
@@ -39,7 +40,12 @@ def rim() -> np.ndarray:
 
 
 def photo(
-    view: View, depth_mm: float, grain: float, seed: int, add: Callable[[np.ndarray], None] = lambda picture: None
+    view: View,
+    depth_mm: float,
+    grain: float,
+    seed: int,
+    add: Callable[[np.ndarray], None] = lambda picture: None,
+    wall: float = WALL,
 ) -> Light:
     """The opening in a table with grain of so much light, wall and floor even, and whatever is added."""
 
@@ -52,7 +58,7 @@ def photo(
     upper, lower = covered(0.0), covered(-depth_mm)
     speckle = cv2.GaussianBlur(rng.normal(size=SIZE[::-1]), (0, 0), 3.0)
     table = TABLE + grain * speckle / speckle.std()
-    picture = np.where(upper & lower, FLOOR, np.where(upper, WALL, cv2.resize(table, None, fx=FINER, fy=FINER)))
+    picture = np.where(upper & lower, FLOOR, np.where(upper, wall, cv2.resize(table, None, fx=FINER, fy=FINER)))
     add(picture)
     seen = cv2.resize(cv2.GaussianBlur(picture, (0, 0), FINER * 0.9), SIZE, interpolation=cv2.INTER_AREA)
     seen += rng.normal(0, 0.003, seen.shape)
@@ -161,3 +167,14 @@ def test_a_stroke_says_what_is_opening() -> None:
     assert told is not None
     assert float(alone.rim_mm[:, 1].max()) == pytest.approx(-6.0, abs=0.3)
     assert float(told.rim_mm[:, 1].max()) == pytest.approx(-4.0, abs=0.3)
+
+
+@pytest.mark.parametrize(("wall", "plainly"), [(WALL, True), (TABLE, False), (FLOOR, True)])
+def test_a_wall_that_looks_like_the_panel_is_said(wall: float, plainly: bool) -> None:
+    """Then nothing tells where the rim is; a wall as dark as the floor leaves it plain to see."""
+    view = from_the_left()
+    hole = explain_opening(photo(view, 4.0, 0.05, 3, wall=wall), view, rough(view, 0.0))
+    assert hole is not None
+    print(wall, hole.depth_mm, hole.wall_told, np.quantile(off(hole.rim_mm), [0.5, 0.95]))
+    assert hole.wall_told is not None
+    assert (hole.wall_told > PLAINLY_DEEP) == plainly

@@ -68,7 +68,7 @@ PLAINLY_DEEP = 10.0
 least in photos that came out right (log likelihood, of every fourth line of sight; 27 rendered photos)."""
 WALL_OR_PANEL = Caution(
     "wall-or-shadow",
-    "The opening's wall can hardly be told from what lies around it or below: the rim may be off by the wall's width on "
+    "The opening's wall can hardly be told from what lies round it or below: the rim may be off by the wall's width on "
     "the side that faces the camera: look at it in the picture, and measure across.",
 )
 
