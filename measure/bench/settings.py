@@ -22,7 +22,7 @@ class Limits:
         large_megapixels: photos of more are looked at one at a time; memory_gb: what looking at one may take.
         waiting: jobs from owners that nobody has traced yet; then the owners' page is closed.
         free_mb: of disk that has to be left.
-        trace_s, check_s: what looks at a photo longer is stopped.
+        trace_s, check_s: what looks at a photo longer is stopped; a check traces it, too.
         workers: processes that look at photos.
     """
 
@@ -41,7 +41,7 @@ class Limits:
     waiting: int = 200
     free_mb: float = 500.0
     trace_s: float = 180.0
-    check_s: float = 60.0
+    check_s: float = 180.0
     workers: int = 2
 
 

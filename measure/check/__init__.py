@@ -1,5 +1,5 @@
-"""What a photo is like for measuring, before anything is traced.
+"""What a photo is like for measuring, and whether a trace of it draws the part.
 
-In: a photo. Out: `fitness.Fitness` (figures), a verdict by the table in `rules`, a sentence for the owner in `reply`,
-and the uncertainty to expect.
+In: a photo. Out: `fitness.Fitness` (figures), `tried.Tried` (what a trace comes to), a verdict by the table in `rules`
+and by the trace, and a sentence for the owner in `reply`.
 """

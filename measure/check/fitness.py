@@ -21,19 +21,20 @@ from calib.light.sharpness import blur_px, edges_of_photo
 from calib.messages import Message
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
+from calib.reference.wanted import ANY, Wanted
 from measure.check.part import PartFigures, box_of, part_figures
 from measure.edges.blur import confirmed, edges_of
-from measure.silhouette.candidates import Reserved
-from measure.silhouette.silhouette import NoSilhouette, silhouette
+from measure.silhouette.silhouette import NoSilhouette
 from measure.tracing import parts
 from measure.tracing.request import Request
+from measure.tracing.whereabouts import find_part
 
 if TYPE_CHECKING:
     from calib.photo.photo import Photo
 
 
 TYPICAL_THICKNESS_MM = 4.0
-"""Stands for a thickness that nobody has measured yet."""
+"""Stands for a thickness that nobody has measured yet: that of an ordinary flat part (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +84,13 @@ NOTHING_KNOWN = Request()
 """A part of which nobody has told anything."""
 
 
-def reference_in(photo: Photo) -> Found | Failure:
+def reference_in(photo: Photo, wanted: Wanted = ANY) -> Found | Failure:
     """The reference in a photo whose camera nobody knows more of than EXIF says."""
-    return find_reference(photo.rgb, parts.prior_of(photo, None))
+    return find_reference(photo.rgb, parts.prior_of(photo, None), wanted)
 
 
 def fitness(photo: Photo, request: Request = NOTHING_KNOWN, found: Found | Failure | None = None) -> Fitness:
-    """Look at a photo as a trace would, as far as the located edges.
+    """Look at a photo as far as the part's silhouette.
 
     Args:
         photo: upright.
@@ -97,7 +98,7 @@ def fitness(photo: Photo, request: Request = NOTHING_KNOWN, found: Found | Failu
         found: what `reference_in` says of it, if that has been asked already.
     """
     subject, thickness_mm = request.subject, request.thickness_mm
-    found = found or reference_in(photo)
+    found = found or reference_in(photo, request.reference)
     rgb = photo.rgb
     light = exposure(rgb)
     if isinstance(found, Failure):
@@ -105,12 +106,12 @@ def fitness(photo: Photo, request: Request = NOTHING_KNOWN, found: Found | Failu
     height = 0.0 if subject == "opening" else TYPICAL_THICKNESS_MM if thickness_mm is None else thickness_mm
     card = _card_figures(rgb, found)
     edges = [edges_of(rgb, ring) for ring in found.outlines_px]
-    rough = silhouette(rgb, found.view, Reserved(found.taken_px, found.field_px), subject, height)
+    rough = find_part(rgb, found, subject, height)
     if isinstance(rough, NoSilhouette):
         off = _off_axis(rgb, found.outlines_px)
         why = rough.message
         return Fitness(why, light, confirmed(rgb, blur_px(*edges)), off, thickness_mm, card)
-    part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height, subject, request.rim)
+    part, own_edges = part_figures(rgb, found.view, list(rough.contours_px), height)
     off = _off_axis(rgb, (*found.outlines_px, rough.contours_px[0]))
     blur = confirmed(rgb, _worst(blur_px(*edges), blur_px(own_edges)))
     return Fitness(None, light, blur, off, thickness_mm, card, part)

@@ -1,9 +1,8 @@
-"""Figures of the part in a photo: where it lies, how its boundary shows, how exactly it will be measured."""
+"""Figures of the part in a photo: where it lies, and how its boundary shows."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,14 +12,8 @@ from calib.light.exposure import glare
 from calib.light.profile import OPPONENT, Light, take
 from calib.light.sharpness import Edges, edges_along
 from calib.view.view import View
-from measure.check.expected import sd_of_edges, u95_of_length
 from measure.edges.rings import evenly, outward
-from measure.edges.rounded import Rim
 from measure.tracing import parts
-
-if TYPE_CHECKING:
-    from measure.rim import RimTold
-    from measure.subject import Subject
 
 U8 = NDArray[np.uint8]
 
@@ -38,9 +31,9 @@ SHADE = 0.55
 CLIPPED = 0.05
 """Share of clipped samples from which a stretch of boundary counts as clipped."""
 
-CLIPPED_SHARE, REACH, TABLE_QUANTILE = 0.3, 2.5, 0.7
-"""From this share of white edges on the light is too strong; profiles reach so many wall widths; and which of the
-table's levels, from the darkest, stands for its light: shadows are darker (chosen)."""
+REACH, TABLE_QUANTILE = 2.5, 0.7
+"""Profiles reach so many wall widths; and which of the table's levels, from the darkest, stands for its light: shadows
+are darker (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +47,6 @@ class PartFigures:
         glare: share of its face that mirrors a lamp.
         clipped: share of its boundary at the sensor's limit.
         shaded, faint: shares that a shadow hides, or that hardly show for another reason.
-        u95_50_mm: half-width of the interval that will hold a length of 50 mm 19 times in 20.
     """
 
     mm_per_px: float
@@ -64,12 +56,9 @@ class PartFigures:
     clipped: float
     shaded: float
     faint: float
-    u95_50_mm: float
 
 
-def part_figures(
-    rgb: U8, view: View, contours_px: list[Array], height_mm: float, subject: Subject, rim: RimTold = "unknown"
-) -> tuple[PartFigures, Edges]:
+def part_figures(rgb: U8, view: View, contours_px: list[Array], height_mm: float) -> tuple[PartFigures, Edges]:
     """Figures of a part, and the steps of light across its boundary.
 
     Args:
@@ -77,8 +66,6 @@ def part_figures(
         view: the solved view.
         contours_px: rough contours, the outer one first.
         height_mm: of the upper edge.
-        subject: part or opening.
-        rim: whether the upper edge is rounded, as a person says.
     """
     light = Light.of(rgb, parts.box_around(contours_px, view, height_mm))
     outer = contours_px[0]
@@ -93,7 +80,6 @@ def part_figures(
     room = min(outer.min(), w - 1 - outer[:, 0].max(), h - 1 - outer[:, 1].max()) / min(h, w)
     away = float(np.hypot(*(view.plane(outer) - view.centre_mm[:2]).T).max())
     camera = float(view.centre_mm[2])
-    rim_sd_mm = Rim.known(rim).sd_mm if height_mm > 0 or subject == "opening" else 0.0
     return (
         PartFigures(
             mm_per_px=px_mm,
@@ -103,7 +89,6 @@ def part_figures(
             clipped=clipped,
             shaded=shaded,
             faint=max(faint, unfound - shaded),
-            u95_50_mm=u95_of_length(view, middle, height_mm, sd_of_edges(edges), clipped > CLIPPED_SHARE, rim_sd_mm),
         ),
         edges,
     )

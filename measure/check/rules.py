@@ -1,6 +1,6 @@
 """From a photo's figures to a verdict: one table of limits, each with its reason.
 
-The limits were set with rendered photos of known truth and their spoiled versions; `python -m tests.accuracy.check`
+The limits were set with rendered photos of known truth and their spoiled versions; `python -m tests.accuracy.verdicts`
 prints how verdicts and what a trace then achieves go together.
 """
 
@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from calib.messages import Message, Remedy
 from measure.check.fitness import Fitness
+from measure.check.tried import LENGTH_MM, Tried
 from measure.edges.blur import MOST_PX
 from measure.tracing.pixels import FEW_MM, TOO_FEW_MM
 from measure.tracing.pixels import WHAT as TOO_FAR
@@ -207,33 +208,74 @@ RULES: tuple[Rule, ...] = (
         "The part hardly stands out from what it lies on along {value:.0%} of its edge.",
         "where there is no step of light an edge is bridged from its neighbours",
     ),
-    Rule(
-        "inexact",
-        _part("u95_50_mm"),
-        0.35,
-        1.0,
-        "A length of 50 mm will be uncertain by ± {value:.2f} mm from this photo.",
-        "parts that have to fit want a tenth or two (common practice); a caliper reading mends the rest up to a point",
-    ),
 )
+INEXACT_MM = 0.35
+"""A length of 50 mm that is less sure is told of: parts that have to fit want a tenth or two (common practice), and a
+caliper reading mends the rest up to a point."""
 CARD_NUMBER = Finding("card-digits", "note", "The card's number is to be seen in the photo.")
 FAINT_CARD = Finding("faint-card", "usable", "One side of the card hardly stands out from what it lies on.")
 
 
-def findings_of(f: Fitness) -> tuple[Finding, ...]:
-    """All that there is to say of a photo, what matters most first; of findings of one code the graver."""
+def findings_of(f: Fitness, tried: Tried | None = None) -> tuple[Finding, ...]:
+    """All that there is to say of a photo, what matters most first; of findings of one code the graver.
+
+    Args:
+        f: the photo's figures.
+        tried: what a trace of it came to. If it draws the part, no figure is a reason to take the photo again; if it
+            does not, that is one.
+    """
     found = [] if f.failure is None else [Finding(f.failure.code, "retake", f.failure.what, f.failure.remedies)]
     found += [x for rule in RULES if (x := rule.found(f)) is not None]
+    if tried is not None:
+        found = [*_said_by_trace(tried), *(replace(x, level="usable") if tried.refused is None else x for x in found)]
     if f.card and "faint-side" in f.card.cautions:
         found.append(FAINT_CARD)
     if f.card and f.card.shows_number:
         found.append(CARD_NUMBER)
+    if tried is not None and tried.guessed_mm and f.card:
+        found.append(what_hangs_on_thickness(tried.guessed_mm, f.card.camera_height_mm))
     grave: dict[Level, int] = {"retake": 0, "usable": 1, "note": 2}
     found.sort(key=lambda x: grave[x.level])
     once: dict[str, Finding] = {}
     for x in found:
         once.setdefault(x.code, x)
     return tuple(once.values())
+
+
+def _said_by_trace(tried: Tried) -> list[Finding]:
+    """Why nothing is drawn; or what is said beside the drawing."""
+    if tried.refused is not None:
+        why = tried.refused
+        return [Finding(why.code, "retake", why.what, why.remedies)]
+
+    def level(code: str) -> Level:
+        return "note" if code in NO_MATTER else "usable"
+
+    said = [Finding(c.code, level(c.code), c.what, c.remedies) for c in tried.cautions]
+    if tried.u95_50_mm > INEXACT_MM:
+        what = f"A length of {LENGTH_MM:g} mm will be uncertain by ± {tried.u95_50_mm:.2f} mm from this photo."
+        said.append(Finding("inexact", "usable", what))
+    return said
+
+
+NO_MATTER = ("something-beside",)
+"""Cautions that say nothing of how well the part is seen."""
+
+
+def what_hangs_on_thickness(thickness_mm: float, camera_mm: float) -> Finding:
+    """What is said of a photo that was judged without the part's thickness.
+
+    Args:
+        thickness_mm: by which it was judged.
+        camera_mm: height of the camera over what the part lies on.
+    """
+    off = LENGTH_MM / (camera_mm - thickness_mm)
+    return Finding(
+        "no-thickness",
+        "note",
+        f"Nobody has told the part's thickness: the photo is judged as if it were {thickness_mm:g} mm. Each millimetre "
+        f"more or less shifts a length of {LENGTH_MM:g} mm by {off:.2f} mm, so measure it before the photo is traced.",
+    )
 
 
 def verdict(findings: tuple[Finding, ...]) -> Verdict:

@@ -158,18 +158,23 @@ def check_photo(path: Path, request: Request, watch: Watch = lambda photo, found
         watch: is told the photo and the reference in it as soon as they are there.
     """
     from calib.photo.photo import load
+    from calib.reference.found import Found
     from measure.check.fitness import fitness, reference_in
     from measure.check.reply import reply
     from measure.check.rules import Finding, findings_of, verdict
+    from measure.check.tried import try_trace
 
     expected = math.nan
     try:
         photo = load(path)
-        reference = reference_in(photo)
+        reference = reference_in(photo, request.reference)
         watch(photo, reference)
         figures = fitness(photo, request, reference)
-        found = findings_of(figures)
-        expected = figures.part.u95_50_mm if figures.part else math.nan
+        drawn = (
+            try_trace(photo, reference, request) if figures.failure is None and isinstance(reference, Found) else None
+        )
+        found = findings_of(figures, drawn)
+        expected = drawn.u95_50_mm if drawn else math.nan
     except JawlineError as why:
         found = (Finding(why.code, "retake", why.message.what, why.message.remedies),)
     except Exception as why:  # one odd photo must not stop fifty others

@@ -13,10 +13,11 @@ from measure.tracing.values import Trace
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
     from calib.photo.photo import Photo
+    from calib.reference.found import Found
 
 
 def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Watch = lambda stage: None) -> Trace:
-    """Measure a part, or an opening's rim, in a photo with a reference in it.
+    """Find the reference in a photo, and measure a part, or an opening's rim, by it.
 
     Args:
         photo: upright.
@@ -27,6 +28,28 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     Raises:
         ReferenceRefused: there is no reference, or none that can be trusted.
         PhotoRefused: it is too blurred.
+        PartRefused: the part can't be told from what surrounds it.
+    """
+    from measure.tracing import parts
+
+    watch(Stage.CARD)
+    return trace_by(photo, parts.reference_of(photo, lens, request), request, lens, watch)
+
+
+def trace_by(
+    photo: Photo, reference: Found, request: Request, lens: Profile | None = None, watch: Watch = lambda stage: None
+) -> Trace:
+    """Measure a part, or an opening's rim, by a reference that was found in the photo.
+
+    Args:
+        photo: upright.
+        reference: what gives the view.
+        request: what is known of the part.
+        lens: profile of the camera, if there is one.
+        watch: see there.
+
+    Raises:
+        ReferenceRefused: the part does not lie on what the reference lies on.
         PartRefused: the part can't be told from what surrounds it.
     """
     import numpy as np
@@ -45,8 +68,6 @@ def trace(photo: Photo, request: Request, lens: Profile | None = None, watch: Wa
     from measure.tracing.whereabouts import find_part, require_same_surface
 
     subject, thickness_mm = request.subject, request.height_mm
-    watch(Stage.CARD)
-    reference = parts.reference_of(photo, lens, request)
     view = reference.view
     px_mm = view.mm_per_px(np.zeros(2))
     watch(Stage.PART)

@@ -19,8 +19,7 @@ from PIL import Image
 
 from calib.errors import JawlineError
 from calib.photo.photo import load
-from measure.check.fitness import fitness
-from measure.check.rules import findings_of, verdict
+from measure.steps.check import check_photo
 from measure.steps.trace import trace
 from measure.tracing.request import Request
 from tests.accuracy.score import compare
@@ -55,10 +54,10 @@ def outcome(path: Path, spoil: str) -> Outcome:
                 kept[0x0112] = 1
             photo = Path(d) / photo.name
             Image.fromarray(pixels).save(photo, quality=92, exif=kept.tobytes() if kept else b"")
-        f = fitness(load(photo), Request(truth["thickness_mm"], truth["subject"]))
-        found = findings_of(f)
-        expected = f.part.u95_50_mm if f.part else math.nan
-        out = Outcome(path.stem.split(".")[0], spoil, verdict(found), " ".join(x.code for x in found), expected, "")
+        said = check_photo(photo, Request(truth["thickness_mm"], truth["subject"]))
+        expected = math.nan if said.u95_50_mm is None else said.u95_50_mm
+        codes = " ".join(x.code for x in said.findings)
+        out = Outcome(path.stem.split(".")[0], spoil, said.verdict, codes, expected, "")
         try:
             trace(photo, Path(d) / "job", Request(truth["thickness_mm"], truth["subject"]))
         except JawlineError as why:
