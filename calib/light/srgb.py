@@ -17,7 +17,12 @@ STRAIGHT_TO_CODE, STRAIGHT_TO_LIGHT = 0.04045, 0.0031308
 def linear_of_codes() -> Array:
     """(256,) linear light, 0 to 1, of each 8-bit code."""
     c = np.arange(CODES) / FULL_CODE
-    return np.where(c <= STRAIGHT_TO_CODE, c / SLOPE, ((c + OFFSET) / SCALE) ** EXPONENT)
+    return np.where(c <= STRAIGHT_TO_CODE, c / SLOPE, by_power(c))
+
+
+def by_power(code: Array) -> Array:
+    """Linear light of codes, 0 to 1, beyond the straight piece."""
+    return np.asarray(((code + OFFSET) / SCALE) ** EXPONENT)
 
 
 def coded(light: Array) -> Array:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from calib.light.srgb import coded
+from calib.light.srgb import FULL_CODE, by_power, coded
 from calib.view.settling import MAD_TO_SD
 from measure.silhouette.rectified import F32, Mask
 from measure.silhouette.tabletop import LOG_OFFSET
@@ -41,6 +41,15 @@ WALL_FIRST_SD = np.array([0.8, 0.12, 0.12])
 """A wall's colour less its face's, before it has been learned: mostly darker, of nearly the same hue."""
 WALL_LEARNED = 0.7
 """How much of a wall is like what was learned; the rest stays as it was reckoned with at first."""
+THROUGH = 0.05
+"""How much the ground farther off counts where hardly any is known close by, as weight of a cell."""
+WIDE_MM, NEAR_FIRST_MM, NEAR_MM, LEAST_WEIGHT = 12.0, 5.0, 2.5, 1e-3
+"""Over which standard deviation the ground's colour is taken farther off, and close by, at first and then; and how much
+its commonest colour counts where none is known."""
+MOST_AWAY = 0.6
+"""What differs from the ground by more, in lightness or hue, is some thing on it: cut down to this."""
+SHADOW_HUE_SD, NO_SHADOW = 0.02, -30.0
+"""Standard deviation of any shadow's hue; and the log density of what is none."""
 FREEDOM = 4.0
 """Degrees of freedom of Student's t for the ground: grain, lines and stripes have heavy tails."""
 
@@ -49,9 +58,9 @@ def coding_sd(colour: Array) -> Array:
     """(3,) standard deviation of a colour (3,) by coding and unevenness."""
     lightness, red, blue = colour
     green = lightness - (red + blue) / 4
-    linear = np.maximum(np.exp([green + red, green, green + blue]) - LOG_OFFSET, 1e-4)
+    linear = np.maximum(np.exp([green + red, green, green + blue]) - LOG_OFFSET, LEAST_LIGHT)
     code = coded(linear)
-    next_code = ((code + 1 / 255 + 0.055) / 1.055) ** 2.4 - ((code + 0.055) / 1.055) ** 2.4
+    next_code = by_power(code + 1 / FULL_CODE) - by_power(code)
     step = next_code / (linear + LOG_OFFSET)
     one = np.array([step.mean(), (step[0] + step[1]) / 2, (step[2] + step[1]) / 2])
     return np.asarray(np.maximum(LEAST_SD, CODES_SD * one), float)
@@ -60,7 +69,7 @@ def coding_sd(colour: Array) -> Array:
 def normal(away: F32, covariance: Array) -> F32:
     """Log density of deviations (..., 3) under a normal distribution."""
     _, log_det = np.linalg.slogdet(covariance)
-    constant = -0.5 * log_det - 1.5 * math.log(2 * math.pi)
+    constant = -0.5 * log_det - len(covariance) / 2 * math.log(2 * math.pi)
     return np.asarray(-0.5 * squared(away, covariance) + np.float32(constant), np.float32)
 
 
@@ -120,10 +129,10 @@ class Face:
         rest = colour - trend
         like = (seed > 0) & (((rest / sd.astype(np.float32)) ** 2).sum(2) < OUTLYING**2)
         sums, weights = smoothed(rest, like.astype(np.float32), sigma_cells)
-        mean = trend + sums / (weights[..., None] + np.float32(0.02))
+        mean = trend + sums / (weights[..., None] + np.float32(LEAST_CELLS))
         left = (colour - mean)[like].astype(float)
         left = left[((left / sd) ** 2).sum(1) < OUTLYING**2]
-        return cls(mean, np.cov(left.T) * 1.15 + np.diag(0.3 * limit**2), limit)
+        return cls(mean, np.cov(left.T) * OUTLIERS_CUT + np.diag(FIELD_SHARE * limit**2), limit)
 
     def away(self, colour: F32) -> F32:
         """(h, w) squared Mahalanobis distance."""
@@ -139,6 +148,22 @@ OUTLYING = 4.0
 """Beyond so many standard deviations a cell says nothing of a surface."""
 FORGIVING = 3.0
 """Distance, squared, at which an outlier's weight has sunk to a quarter."""
+SILENT = 25.0
+"""Distance, squared, from which on it has none: five standard deviations."""
+LEAST_LIGHT = 1e-4
+"""Darker linear light, of 1, counts as this, so that a step of a code stays finite."""
+LEAST_CELLS = 0.02
+"""Weight of the trend against what is left about it, in cells."""
+OUTLIERS_CUT, FIELD_SHARE = 1.15, 0.3
+"""What cutting at OUTLYING leaves of a variance is made good by this; and share of the least variance that the smooth
+field itself may be off by (chosen)."""
+FIRST_SD, HELD, HELD_BY = np.array([0.15, 0.05, 0.05]), np.array([0, 0.02, 0.02, 0.2, 0.2, 0.2]), 0.02
+"""Spread of a face's lightness and hues to begin with; how firmly each term of its trend is held at nought, and all of
+them, as shares of the cells' weight."""
+TURNS, ENOUGH = (1, 3, 6, 6, 6), 20
+"""Terms of the trend in each turn: level, plane, quadratic; and cells that a spread is taken of."""
+CELL, MOST_CELLS = np.array([0.1, 0.05, 0.05]), 1500
+"""Width of the cells that colours are counted in, and how many of the fullest are compared."""
 
 
 def _terms(x: NDArray[np.float32], y: NDArray[np.float32]) -> Array:
@@ -150,29 +175,29 @@ def _robust_trend(basis: Array, values: Array) -> tuple[Array, Array, Array]:
     c = np.zeros((6, 3))
     c[0] = commonest(values)
     limit = coding_sd(c[0])
-    sd = np.array([0.15, 0.05, 0.05])
-    ridge = np.diag([0, 0.02, 0.02, 0.2, 0.2, 0.2]) * len(values) * 0.02
-    for terms in (1, 3, 6, 6, 6):
+    sd = FIRST_SD
+    ridge = np.diag(HELD) * len(values) * HELD_BY
+    for terms in TURNS:
         far = (((values - basis @ c) / sd) ** 2).sum(1)
-        weight = (far < 25) / (1 + far / FORGIVING) ** 2
+        weight = (far < SILENT) / (1 + far / FORGIVING) ** 2
         q = basis[:, :terms] * weight[:, None]
         left = q.T @ basis[:, :terms] + ridge[:terms, :terms] * weight.mean() + 1e-9 * np.eye(terms)
         c = np.zeros((6, 3))
         c[:terms] = np.linalg.solve(left, q.T @ values)
         rest = np.abs(values - basis @ c)
         like = ((rest / sd) ** 2).sum(1) < OUTLYING**2
-        if like.sum() > 20:
+        if like.sum() > ENOUGH:
             sd = np.maximum(MAD_TO_SD * np.median(rest[like], 0), limit)
     return c, sd, limit
 
 
 def commonest(values: Array) -> Array:
     """(3,) the colour about which most of (n, 3) lie."""
-    cells = np.floor(values / np.array([0.1, 0.05, 0.05])).astype(int)
+    cells = np.floor(values / CELL).astype(int)
     used, where, count = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
     where = where.ravel()
-    if len(used) > 1500:
-        keep = np.argsort(-count)[:1500]
+    if len(used) > MOST_CELLS:
+        keep = np.argsort(-count)[:MOST_CELLS]
         used, count = used[keep], count[keep]
     near = ((used[:, None] - used[None]) ** 2).sum(2)
     best = used[np.argmax((np.exp(-near) * count).sum(1))]
@@ -204,11 +229,11 @@ class GrainedSurface:
         some = colour[ground > 0]
         some = some[:: len(some) // MOST_SAMPLES + 1]
         common = np.median(some, 0)
-        sums, weights = smoothed(colour, weight, 12.0 / step_mm)
-        wide = (sums + common * np.float32(1e-3)) / (weights[..., None] + np.float32(1e-3))
-        sums, weights = smoothed(colour, weight, (5.0 if first else 2.5) / step_mm)
-        mean = (sums + wide * np.float32(0.05)) / (weights[..., None] + np.float32(0.05))
-        left = np.clip((colour - mean)[ground > 0], -0.6, 0.6)
+        sums, weights = smoothed(colour, weight, WIDE_MM / step_mm)
+        wide = (sums + common * np.float32(LEAST_WEIGHT)) / (weights[..., None] + np.float32(LEAST_WEIGHT))
+        sums, weights = smoothed(colour, weight, (NEAR_FIRST_MM if first else NEAR_MM) / step_mm)
+        mean = (sums + wide * np.float32(THROUGH)) / (weights[..., None] + np.float32(THROUGH))
+        left = np.clip((colour - mean)[ground > 0], -MOST_AWAY, MOST_AWAY)
         left = left[:: len(left) // MOST_SAMPLES + 1]
         covariance = np.cov(left.T.astype(float)) + np.diag((0.5 * coding_sd(common.astype(float))) ** 2)
         return cls(np.asarray(mean, np.float32), covariance, IN_SHADOW_FIRST if first else IN_SHADOW)
@@ -236,7 +261,9 @@ def _student(away: F32, covariance: Array) -> F32:
     """Log density of Student's t in three dimensions."""
     nu = FREEDOM
     _, log_det = np.linalg.slogdet(covariance)
-    constant = math.lgamma((nu + 3) / 2) - math.lgamma(nu / 2) - 1.5 * math.log(nu * math.pi) - 0.5 * log_det
+    constant = (
+        math.lgamma((nu + 3) / 2) - math.lgamma(nu / 2) - len(covariance) / 2 * math.log(nu * math.pi) - 0.5 * log_det
+    )
     spread = np.log1p(squared(away, covariance) / np.float32(nu))
     return np.asarray(np.float32(constant) - np.float32((nu + 3) / 2) * spread, np.float32)
 
@@ -247,9 +274,9 @@ def _shaded(away: F32, variance: Array) -> F32:
     deep = np.clip(dark, 0, DARKEST)
     out = np.full(dark.shape, -math.log(DARKEST), np.float32)
     for c in (1, 2):
-        spread = np.float32(variance[c] + 0.02**2) + (SHADOW_HUE * deep) ** 2
+        spread = np.float32(variance[c] + SHADOW_HUE_SD**2) + (SHADOW_HUE * deep) ** 2
         out -= 0.5 * away[..., c] ** 2 / spread + 0.5 * np.log(2 * np.pi * spread)
-    return np.where((dark > 0) & (dark < DARKEST), out, np.float32(-30.0))
+    return np.where((dark > 0) & (dark < DARKEST), out, np.float32(NO_SHADOW))
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,17 +310,16 @@ class Wall:
         too few."""
         if len(off_face) < FEWEST_CELLS:
             return None
-        least = np.array([0.06, 0.02, 0.02])
         middle = commonest(off_face)
         near = np.abs(off_face[:, 0] - middle[0]) < ONE_WALL
         off_face, facing = off_face[near], facing[near]
         lit = _lit(off_face[:, 0] - middle[0], facing)
         off_face = off_face - np.outer(facing @ lit, [1, 0, 0])
         middle = np.median(off_face, 0)
-        sd = np.maximum(MAD_TO_SD * np.median(np.abs(off_face - middle), 0), np.maximum(coding, least))
-        like = (((off_face - middle) / sd) ** 2).sum(1) < 20
+        sd = np.maximum(MAD_TO_SD * np.median(np.abs(off_face - middle), 0), np.maximum(coding, LEAST_WALL_SD))
+        like = (((off_face - middle) / sd) ** 2).sum(1) < OWN_WALL
         spread = np.cov(off_face[like].T) if like.sum() >= FEWEST_CELLS else np.diag(sd**2)
-        return cls(middle, spread + np.diag(np.maximum(0.5 * coding, least) ** 2), lit)
+        return cls(middle, spread + np.diag(np.maximum(0.5 * coding, LEAST_WALL_SD) ** 2), lit)
 
 
 def _lit(lightness: Array, facing: Array) -> Array:
@@ -316,6 +342,10 @@ LIT_SD = 0.3
 SIDES = 12
 """A wall's cells are worth so many that are independent."""
 FEWEST_CELLS = 50
+"""Cells that a wall's colour is learned from."""
+LEAST_WALL_SD, OWN_WALL = np.array([0.06, 0.02, 0.02]), 20.0
+"""Least spread of a wall's lightness and hues; and the squared distance, in three dimensions, from which on a cell is
+none of it: 1 in 6000 of a normal one."""
 ONE_WALL = 0.6
 """Lightness that a wall has within this of its commonest is its own; what lies farther off was mistaken for it."""
 

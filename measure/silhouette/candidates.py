@@ -19,6 +19,18 @@ _LEAST_AREA_MM2 = 25.0
 _CORNER_FILLED = 0.6
 """Of the rectangle that an area in a corner of the photo spans; half of it is a triangle."""
 _STROKE_MM = 0.5  # to either side of a stroke
+_FINER_BITS = 4
+"""Strokes are drawn to a sixteenth of a pixel."""
+_FINE_PX_PER_MM = 1.6
+"""From this scale on texture is smoothed over five pixels, else over three."""
+_MEAN_MM, _EDGE_BLUR_MM, _OPEN_MM, _NEAR_MM = 1.5, 0.4, 0.7, 1.0
+"""Window of mean strangeness; blur of edges; half the width of what is no speck; and half of how far apart pieces of
+one thing may lie."""
+_TABLE, _USUAL_PERCENT, _LEAST_EDGE = 0.3, 90, 0.02
+"""Strangeness below which a pixel is table; the percentile of its edges that is usual there, and what is added to
+it."""
+_CRISPEST = 30.0
+"""A blob's crispness counts up to this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +67,17 @@ class Reduction:
         for value, lines in ((1, strokes.part), (-1, strokes.away)):
             for line in lines:
                 mask = np.zeros(out.shape, np.uint8)
-                points = np.rint(self.from_photo(line) * 16).astype(np.int32)
-                cv2.polylines(mask, [points], False, 1, width, shift=4)
+                points = np.rint(self.from_photo(line) * 2**_FINER_BITS).astype(np.int32)
+                cv2.polylines(mask, [points], False, 1, width, shift=_FINER_BITS)
                 out[mask > 0] = value
         return out
 
     def mask_of(self, polygon_px: NDArray[np.float64]) -> Mask:
         """(h, w) 1 inside a polygon given in photo coordinates."""
         mask = np.zeros(self.rgb.shape[:2], np.uint8)
-        cv2.fillPoly(mask, [np.rint(self.from_photo(polygon_px) * 16).astype(np.int32)], 1, shift=4)
+        cv2.fillPoly(
+            mask, [np.rint(self.from_photo(polygon_px) * 2**_FINER_BITS).astype(np.int32)], 1, shift=_FINER_BITS
+        )
         return mask
 
 
@@ -96,7 +110,7 @@ class Candidate:
     @property
     def weight(self) -> float:
         """How much there is to it."""
-        return self.area_mm2 * min(self.crisp, 30.0)
+        return self.area_mm2 * min(self.crisp, _CRISPEST)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,18 +162,18 @@ def survey(rgb: U8, reserved: Reserved, px_per_mm: float, strokes: Strokes = NO_
     factor = max(1, math.ceil(longest / _COARSE_LONGEST_PX), math.floor(px_per_mm / _COARSE_PX_PER_MM))
     coarse = reduce_photo(rgb, factor)
     scale = px_per_mm / factor
-    smooth = np.asarray(cv2.medianBlur(coarse.rgb, 5 if scale > 1.6 else 3), np.uint8)
+    smooth = np.asarray(cv2.medianBlur(coarse.rgb, 5 if scale > _FINE_PX_PER_MM else 3), np.uint8)
     card = cv2.dilate(reserved.mask(coarse), disc(_CARD_MARGIN_MM * scale))
     table, strange, elsewhere = learn_tabletop(smooth, card, scale)
     strange = strange * ((card == 0) & (elsewhere == 0))
     marked = coarse.marked(strokes, scale)
-    window = max(3, round(1.5 * scale)) | 1
+    window = max(3, round(_MEAN_MM * scale)) | 1
     mean = np.asarray(cv2.blur(strange, (window, window)), np.float32)
     mean[marked > 0], mean[marked < 0] = 1.0, 0.0
-    edges = edge_strength(table.deviation(smooth, *_axes(smooth)), 0.4 * scale) * scale
-    ground = (mean < 0.3) & (card == 0) & (elsewhere == 0)
-    usual = float(np.percentile(edges[ground], 90)) if ground.any() else 0.0
-    blobs = _blobs((mean > 0.5).astype(np.uint8) & (card == 0), edges / (usual + 0.02), scale, marked)
+    edges = edge_strength(table.deviation(smooth, *_axes(smooth)), _EDGE_BLUR_MM * scale) * scale
+    ground = (mean < _TABLE) & (card == 0) & (elsewhere == 0)
+    usual = float(np.percentile(edges[ground], _USUAL_PERCENT)) if ground.any() else 0.0
+    blobs = _blobs((mean > 0.5).astype(np.uint8) & (card == 0), edges / (usual + _LEAST_EDGE), scale, marked)
     return Scene(coarse, table, mean, blobs, _cut_off(elsewhere))
 
 
@@ -193,8 +207,8 @@ def _axes(rgb: U8) -> tuple[F32, F32]:
 
 def _blobs(strange: Mask, crisp: F32, scale: float, marked: NDArray[np.int8]) -> tuple[Candidate, ...]:
     """Connected blobs, heaviest first; those within 2 mm of each other are one (a band may have the table's colour)."""
-    clean = cv2.morphologyEx(strange, cv2.MORPH_OPEN, disc(0.7 * scale)) | (marked > 0).astype(np.uint8)
-    near = cv2.dilate(clean, disc(1.0 * scale))
+    clean = cv2.morphologyEx(strange, cv2.MORPH_OPEN, disc(_OPEN_MM * scale)) | (marked > 0).astype(np.uint8)
+    near = cv2.dilate(clean, disc(_NEAR_MM * scale))
     n, label, stats, _ = cv2.connectedComponentsWithStats(near, connectivity=4)
     h, w = strange.shape
     out = []

@@ -12,6 +12,9 @@ from measure.silhouette.tabletop import Mask
 _SMOOTH_MM = 0.3
 _STEP_MM = 0.25
 _FINER = 2
+_BLUR_MM, _LEAST_BLUR_PX, _FEWEST = 0.15, 0.6, 24
+"""Blur of a mask before its contour is taken, which rounds off pixels' stairs: half of what the contour is then
+smoothed by, and at least; and how few points a contour has at least."""
 
 
 def smooth_contour(mask: Mask, px_per_mm: float) -> NDArray[np.float64]:
@@ -20,7 +23,7 @@ def smooth_contour(mask: Mask, px_per_mm: float) -> NDArray[np.float64]:
     Points follow each other in equal steps of about 0.25 mm, clockwise as seen in the picture.
     """
     padded = cv2.copyMakeBorder(mask, 2, 2, 2, 2, cv2.BORDER_CONSTANT)
-    soft = cv2.GaussianBlur(padded.astype(np.float32), (0, 0), max(0.6, 0.15 * px_per_mm))
+    soft = cv2.GaussianBlur(padded.astype(np.float32), (0, 0), max(_LEAST_BLUR_PX, _BLUR_MM * px_per_mm))
     h, w = soft.shape
     soft = cv2.resize(soft, (w * _FINER, h * _FINER), interpolation=cv2.INTER_LINEAR)
     outlines, _ = cv2.findContours((soft > 0.5).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -31,7 +34,7 @@ def smooth_contour(mask: Mask, px_per_mm: float) -> NDArray[np.float64]:
         return np.zeros((0, 2))
     closed = np.vstack([line, line[:1]])
     along = arc_lengths(closed)
-    n = max(24, round(along[-1] / (_STEP_MM * px_per_mm * _FINER)))
+    n = max(_FEWEST, round(along[-1] / (_STEP_MM * px_per_mm * _FINER)))
     even = np.linspace(0, along[-1], 4 * n, endpoint=False)
     x, y = at_lengths(closed, along, even).T
     wave = np.fft.rfftfreq(4 * n, along[-1] / (4 * n))

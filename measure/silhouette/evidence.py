@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.light.srgb import FULL_CODE
 from measure.silhouette.candidates import Candidate, Reduction, Reserved, Scene, edge_strength, reduce_photo
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import F32, LOG_OFFSET, U8, Mask, disc, log_colour
@@ -18,6 +19,25 @@ _FINEST_PX_PER_MM = 5.0
 _MOST_PIXELS = 90_000
 _CRISP_MM = 0.16  # blur at which a crisp edge still stands out ...
 _SOFT_MM = 0.5  # ... and one that a shadow's edge survives as well
+_LEAST_STRENGTH = 1e-4
+"""Of an edge, so that a ratio stays finite."""
+_NEARLY = 0.15
+"""A window that is larger than may be by this share of a whole factor is not reduced by one more."""
+_FINE_PX_PER_MM = 3.2
+"""From this scale on texture is smoothed over five pixels, else over three."""
+_ODD = 2.0, 0.6
+"""A colour is odd from the second over the first on, of strangeness, and wholly so one over the first farther."""
+_CLEAR_MM, _CLEAR_OF_CARD_MM, _NOISE, _UNKNOWN_NOISE, _FEWEST = 1.5, 2.0, (60, 92), (0.02, 0.05), 50
+"""How far from the candidate and from the card the table's own texture is looked at; the percentiles of its edges that
+are noise and loud; what they are taken for where fewer pixels than the last are seen."""
+_REACH_MM, _CRISP = 0.3, (1.25, 0.75)
+"""How far off its blurred self an edge is looked for; and the ratio of the two from which on it is crisp, and over what
+it becomes so: a shadow's edge has 1."""
+_DARK = 0.2
+"""Least share of the logarithm's offset that light is taken for when contrasts in the dark are made good."""
+_TEXTURED, _QUIET, _QUIET_MM, _CODES = (0.06, 0.04), (0.45, 0.25), 0.7, 64
+"""Noise from which on a table has a texture, and over what that becomes sure; share of it below which it is missing,
+likewise; radius over which its median is taken; and codes of 8 bits that the usual noise is coded in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +94,7 @@ def gather(
     x0, y0 = (max(0, int(v - margin)) for v in ends[0])
     x1, y1 = (min(n, int(v + margin) + 1) for v, n in zip(ends[1], rgb.shape[1::-1], strict=True))
     area = (x1 - x0) * (y1 - y0)
-    factor = max(1, math.ceil(max(px_per_mm / _FINEST_PX_PER_MM, math.sqrt(area / _MOST_PIXELS)) - 0.15))
+    factor = max(1, math.ceil(max(px_per_mm / _FINEST_PX_PER_MM, math.sqrt(area / _MOST_PIXELS)) - _NEARLY))
     window = reduce_photo(rgb, factor, (x0, y0, x1, y1))
     scale = px_per_mm / factor
     h, w = window.rgb.shape[:2]
@@ -82,7 +102,7 @@ def gather(
     columns = np.linspace(on_coarse[0, 0], on_coarse[1, 0], w, dtype=np.float32)
     lines = np.linspace(on_coarse[0, 1], on_coarse[1, 1], h, dtype=np.float32)
     table = scene.table
-    smooth = np.asarray(cv2.medianBlur(window.rgb, 5 if scale > 3.2 else 3), np.uint8)
+    smooth = np.asarray(cv2.medianBlur(window.rgb, 5 if scale > _FINE_PX_PER_MM else 3), np.uint8)
     colour = table.deviation(smooth, columns, lines)
     bins = table.bins(colour)
     x, y = np.broadcast_to(columns, (h, w)), np.broadcast_to(lines[:, None], (h, w))
@@ -90,12 +110,13 @@ def gather(
     blob = (cv2.remap(candidate.mask * np.float32(1), x.copy(), y.copy(), cv2.INTER_LINEAR) > 0.5).astype(np.uint8)
     strange = np.minimum(cv2.blur(table.strange[bins], (3, 3)), around)
     ground = table.ground(columns[w // 2 : w // 2 + 1], lines[h // 2 : h // 2 + 1])[0, 0]
-    odd = np.clip(strange * 2 - 0.6, 0, 1)
+    odd = np.clip(strange * _ODD[0] - _ODD[1], 0, 1)
     lit, untinted = (np.clip(far - 1, 0, 1) * odd for far in table.not_shadow(bins, ground, blob))
     card = reserved.mask(window)
     crisp, soft = crispness(colour, scale)
-    table_only = (cv2.dilate(blob, disc(1.5 * scale)) == 0) & (cv2.dilate(card, disc(2 * scale)) == 0)
-    noise, loud = np.percentile(crisp[table_only], (60, 92)) if table_only.sum() > 50 else (0.02, 0.05)
+    table_only = cv2.dilate(blob, disc(_CLEAR_MM * scale)) == 0
+    table_only &= cv2.dilate(card, disc(_CLEAR_OF_CARD_MM * scale)) == 0
+    noise, loud = np.percentile(crisp[table_only], _NOISE) if table_only.sum() > _FEWEST else _UNKNOWN_NOISE
     return Evidence(
         window,
         scale,
@@ -122,9 +143,9 @@ def crispness(colour: F32, scale: float) -> tuple[F32, F32]:
     """
     fine = edge_strength(colour, _CRISP_MM * scale)
     soft = edge_strength(colour, _SOFT_MM * scale)
-    near = disc(0.3 * scale)
-    ratio = cv2.dilate(fine, near) / (cv2.dilate(soft, near) + 1e-4)
-    crisp = fine * np.clip((ratio - 1.25) / 0.75, 0, 1) * scale
+    near = disc(_REACH_MM * scale)
+    ratio = cv2.dilate(fine, near) / (cv2.dilate(soft, near) + _LEAST_STRENGTH)
+    crisp = fine * np.clip((ratio - _CRISP[0]) / _CRISP[1], 0, 1) * scale
     return np.asarray(crisp, np.float32), np.asarray(soft * scale, np.float32)
 
 
@@ -132,7 +153,7 @@ def _fading(rgb: U8) -> F32:
     """(h, w) by how much the logarithm's offset has weakened contrasts in the dark."""
     log = log_colour(rgb)[..., 0]
     light = np.exp(cv2.blur(log, (5, 5)))
-    return np.asarray(light / np.maximum(light - LOG_OFFSET, 0.2 * LOG_OFFSET), np.float32)
+    return np.asarray(light / np.maximum(light - LOG_OFFSET, _DARK * LOG_OFFSET), np.float32)
 
 
 def _quietness(crisp: F32, soft: F32, noise: float, scale: float) -> F32:
@@ -140,10 +161,10 @@ def _quietness(crisp: F32, soft: F32, noise: float, scale: float) -> F32:
 
     Beside strong edges there is no telling.
     """
-    textured = float(np.clip((noise - 0.06) / 0.04, 0, 1))
+    textured = float(np.clip((noise - _TEXTURED[0]) / _TEXTURED[1], 0, 1))
     if textured == 0:
         return np.zeros_like(crisp)
-    coded = np.clip(crisp * (64 / noise), 0, 255).astype(np.uint8)
-    usual = cv2.medianBlur(coded, 2 * max(1, round(0.7 * scale)) + 1).astype(np.float32) / 64
+    coded = np.clip(crisp * (_CODES / noise), 0, FULL_CODE).astype(np.uint8)
+    usual = cv2.medianBlur(coded, 2 * max(1, round(_QUIET_MM * scale)) + 1).astype(np.float32) / _CODES
     plain = np.clip(2 - soft / noise, 0, 1)
-    return np.asarray(np.clip((0.45 - usual) / 0.25, -1, 1) * plain * textured, np.float32)
+    return np.asarray(np.clip((_QUIET[0] - usual) / _QUIET[1], -1, 1) * plain * textured, np.float32)

@@ -33,7 +33,10 @@ SURE = 16.0
 """Squared distance within which a cell belongs to the face's colour."""
 ASTRAY = 8.0
 """Of what is astray of the rough contour the face is unlikely, by so much."""
-BLUR_MM = 0.08
+CERTAINLY = 0.9
+"""Share of the lines through a cell that must say that it is no wall."""
+BLUR_MM, LEAST_BLUR = 0.08, 0.6
+"""Blur of what cells are told to be, so that a contour runs between them; and in cells, at least."""
 LEAST_HOLE_MM2, LEAST_PATCH_MM2 = 0.9, 0.25
 """Smaller holes are specks; smaller patches in the face's colour are noise."""
 
@@ -154,7 +157,7 @@ def _first_belief(w: Window) -> _Belief:
 def _other_colours(w: Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
     """Cells of further colours of the face: of the silhouette's inside that can't be wall, what the commonest colours
     leave and the ground does not look like, if it is so much that it is no hole that was overlooked."""
-    certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > 0.9
+    certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > CERTAINLY
     rest = np.asarray(core * certain, np.uint8)
     if not ground.any():
         return ()
@@ -283,7 +286,7 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     """What the labels say of the cells."""
     kinds = np.stack([labels == FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
     soft, front, any_wall = cv2.split(w.lines.back(kinds))
-    soft = cv2.GaussianBlur(soft, (0, 0), max(0.6, BLUR_MM / w.plan.step_mm))
+    soft = cv2.GaussianBlur(soft, (0, 0), max(LEAST_BLUR, BLUR_MM / w.plan.step_mm))
     face = (soft > 0.5).astype(np.uint8)
     if len(faces) > 1:  # where two colours meet a line is neither
         face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, disc(w.plan.cells_in(MEETING_MM))), np.uint8)

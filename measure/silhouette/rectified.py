@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
-from calib.light.profile import Light
+from calib.light.profile import FULL_LIGHT, Light
 from calib.view.view import View
 from measure.silhouette.tabletop import LOG_OFFSET
 
 F32 = NDArray[np.float32]
 Mask = NDArray[np.uint8]
 
+_FINER_BITS = 4
+"""Polygons are filled to a sixteenth of a cell."""
 KNOT_MM = 1.5
 """The projection is worked out at points so far apart and interpolated between: at 0.2 px/mm² of bend (a phone 150 mm
 above, tilted by 30°) that is exact to a twentieth of a pixel."""
@@ -58,7 +60,7 @@ class Rectified:
         seen = cv2.remap(light.linear, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         if over > 1:
             seen = cv2.resize(seen, (int(n[0]), int(n[1])), interpolation=cv2.INTER_AREA)
-        return cls(seen.astype(np.float32) / np.float32(65535), np.asarray(low_mm, float), step_mm)
+        return cls(seen.astype(np.float32) / np.float32(FULL_LIGHT), np.asarray(low_mm, float), step_mm)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -77,7 +79,7 @@ class Rectified:
         """(h, w) 1 inside any of the polygons (n, 2)."""
         out = np.zeros(self.shape, np.uint8)
         for polygon in polygons_mm:
-            cv2.fillPoly(out, [np.rint(self.cells(polygon) * 16).astype(np.int32)], 1, shift=4)
+            cv2.fillPoly(out, [np.rint(self.cells(polygon) * 2**_FINER_BITS).astype(np.int32)], 1, shift=_FINER_BITS)
         return out
 
     def cells_in(self, mm: float) -> int:
@@ -88,7 +90,7 @@ class Rectified:
 def log_colour(linear: F32) -> F32:
     """(h, w, 3) lightness (r + 2g + b)/4 and the hues r − g and b − g, as logarithms of linear light."""
     r, g, b = cv2.split(np.log(linear + np.float32(LOG_OFFSET)))
-    return np.asarray(cv2.merge([(r + b) * 0.25 + g * 0.5, r - g, b - g]), np.float32)
+    return np.asarray(cv2.merge([(r + b) / 4 + g / 2, r - g, b - g]), np.float32)
 
 
 def _fine(first_mm: float, step_mm: float, n: int, over: int) -> Array:

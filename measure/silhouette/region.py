@@ -20,6 +20,74 @@ _FAINT = 0.06  # crispness per mm at which an edge on a smooth table begins to c
 _TRUST = 0.4  # of colours against edges when the boundary is sought
 _OTHER = 3.0  # how much commoner a colour is along a stroke than in the part, to count as what the stroke marks
 _REACH_MM = 2.5  # how far beyond the blob the part may go
+_NOISES = 3.0
+"""So many times what the table's texture mostly reaches an edge is one (with _FAINT): three standard deviations,
+about."""
+
+# The first guess: what a square millimetre is worth, in _COST_MM of boundary where there is no edge.
+_OWN_COLOUR = 0.4
+"""Share of a core that can't be table in shadow, from which on the part has a colour of its own."""
+_ODD = 2.0, 0.5
+"""A colour is odd from the second over the first on, of strangeness, and wholly so one over the first farther."""
+_COLOUR_GAIN, _TABLE_LOSS, _PLAIN_TABLE = 0.3, 0.06, 2.5
+"""What is gained by a colour that can't be shadow; lost by the table's own; and from which strangeness on it is none:
+one over this."""
+_SHADOW = {"opening": 0.02, "own": -0.015, "other": 0.01}
+"""Worth of what could be shadow: in an opening most likely its wall; beside a part with a colour of its own shadow."""
+_QUIET_GAIN, _QUIET_LEAST = {True: 0.02, False: 0.06}, {True: 0.0, False: -0.5}
+"""Worth of missing texture, and the least of it, for a part with a colour of its own and without."""
+_COST_MM = 2.3
+"""Boundary that weighs as much as a square millimetre that is worth 1."""
+_DEEP, _STROKES_APART = 0.7, 0.8
+"""Share of the greatest depth from which on a core is surely part; how far round the blob, mm, no part begins."""
+
+# Cores that crisp edges enclose.
+_CREST_MM, _CREST_NEAR_MM = 0.5, 0.4
+"""How far round a pixel the crest of its edge is looked for: to part along it, and to tell how well a core is
+fenced."""
+_LEAST_COST, _CREST_CHEAP, _ANY_COST = 0.02, 0.85, 0.003
+"""Cost of a boundary: least where there is an edge at all; by how much it is less on the crest; and in any case."""
+_LEVELS, _LEVEL_NOISE, _LEVEL_LOUD = 5, 1.5, (12, 0.4)
+"""Levels at which flooding stops: how many; from so many times the noise; up to so many times it, or this much."""
+_LEAST_STRENGTH, _OPEN_MM, _SHRUNK, _NEARLY_BEST = 1e-3, 0.7, 0.2, 0.88
+"""Strength added to a level; half the width of what is no core; share of the first core from which on a smaller one is
+given up; and share of the best support with which the largest is taken."""
+
+# The region once the colours are known. Worth of a pixel, of _TRUST.
+_SURE_MM, _SURE, _SUMMIT_MM = 3.0, 0.55, 4.0
+"""Deeper than this, or this share of the depth near by, within such a distance, is surely part, if its surface is."""
+_UNKNOWN = 0.008
+"""Share of pixels that a colour of neither part nor table counts as."""
+_GAIN, _QUIET, _WALL_GAIN, _ELSE = 0.05, 0.03, 0.03, (0.4, 0.1)
+"""Worth of a colour of part or table; of texture missing or there; of what may be wall, and of its foot; and how
+strange a colour is at least that is of neither, and how much edges leave of what colours are worth."""
+_INSIDE = 0.002
+"""Least worth of what lies inside the guess."""
+_PLAIN_LEAST = 0.4
+"""What edges leave at least of what shade is worth."""
+_FOOT = 2.5
+"""Edges at the foot of an expected wall count from so many times the level on."""
+_ROOM_MM = 1.5, 4.0
+"""How far beyond the guess the part may go: where no wall is expected, and at all."""
+_CLEAN_MM = 0.4
+"""Half the width of what is no part of a region."""
+_OTHER_SHARE = 0.05
+"""Share of a stroke's pixels that a colour has at least to be what it marks."""
+
+# Surfaces of their own.
+_FENCE_MM, _LIT, _PIECE_MM = 0.2, 0.3, 0.6
+"""Half the width of edges between surfaces; below which a pixel could be shadow; and how far a surface reaches
+beyond."""
+_FACE_MM, _LARGE, _AS_WALL, _GROWN_MM = 0.3, 0.1, 0.6, (0.8, 0.5)
+"""Half the width of what is no face; share of all from which on a piece is one; share of it that may lie where a wall
+is seen; and how far it is grown and shrunk again."""
+_RUNS_MM, _RUN_MM, _RUNS = 0.35, 2.5, 0.6
+"""How far off an edge may run from where a wall ends; half the stretch that is looked at; and share of it that must."""
+
+# Shares of colours.
+_BINS, _STEPS, _NEIGHBOURS = (64, 32, 32), 1.5, 0.6
+"""Bins of lightness and hues, their width in steps of the table's, and how much a bin's neighbours count for it. All of
+these were chosen on the photos of tests/accuracy."""
 
 
 def largest(mask: Mask, marked: NDArray[np.int8] | None = None) -> Mask:
@@ -59,16 +127,16 @@ def first_guess(seen: Evidence, subject: str) -> Mask | None:
     smooth = (halve(np.asarray(cv2.blur(a, (3, 3)), np.float32)) for a in (seen.strange, seen.lit, seen.untinted))
     strange, lit, untinted = smooth
     lit = np.where(core > 0, lit, untinted)  # what crisp edges fence off from the part may be table tinted by it
-    own = lit[core > 0].mean() > 0.4  # the part shows a colour of its own: what could be shadow most likely is
-    doubt = (1 - lit) * np.clip(strange * 2 - 0.5, 0, 1)
-    shadow = 0.02 if subject == "opening" else -0.015 if own else 0.01
-    gain = 0.3 * lit - 0.06 * np.clip(1 - strange * 2.5, 0, 1) + shadow * doubt
-    gain += (0.02 if own else 0.06) * halve(np.clip(seen.quiet, 0 if own else -0.5, 1)) * doubt
+    own = bool(lit[core > 0].mean() > _OWN_COLOUR)
+    doubt = (1 - lit) * np.clip(strange * _ODD[0] - _ODD[1], 0, 1)
+    shadow = _SHADOW["opening" if subject == "opening" else "own" if own else "other"]
+    gain = _COLOUR_GAIN * lit - _TABLE_LOSS * np.clip(1 - strange * _PLAIN_TABLE, 0, 1) + shadow * doubt
+    gain += _QUIET_GAIN[own] * halve(np.clip(seen.quiet, _QUIET_LEAST[own], 1)) * doubt
     deep = depth_mm(core, scale)
-    sigma = 3 * seen.noise + _FAINT
-    gain *= 2.3 / scale  # worth by area, cost by length
+    sigma = _NOISES * seen.noise + _FAINT
+    gain *= _COST_MM / scale  # worth by area, cost by length
     known = np.zeros(core.shape, np.int8)
-    flat = ((deep >= 0.7 * deep.max()) & (crisp < 2 * sigma)).astype(np.uint8)
+    flat = ((deep >= _DEEP * deep.max()) & (crisp < 2 * sigma)).astype(np.uint8)
     known[largest(flat) > 0] = 1
     known[(cv2.dilate(blob, disc(_REACH_MM * scale)) == 0) | (card > 0)] = -1
     known[marked != 0] = marked[marked != 0]
@@ -82,9 +150,10 @@ def first_guess(seen: Evidence, subject: str) -> Mask | None:
 
 def parting_cost(crisp: F32, scale: float, sigma: float) -> F32:
     """(h, w) cost 0…1 of a boundary through each pixel: least on the crest of a crisp edge."""
-    crest = cv2.dilate(crisp, disc(0.5 * scale))
+    crest = cv2.dilate(crisp, disc(_CREST_MM * scale))
     plain = np.exp(-((crisp / sigma) ** 2))
-    return np.asarray(np.maximum(plain, 0.02) * (1 - 0.85 * (1 - plain) * crisp / (crest + 1e-6)) + 0.003, np.float32)
+    cheap = _CREST_CHEAP * (1 - plain) * crisp / (crest + 1e-6)
+    return np.asarray(np.maximum(plain, _LEAST_COST) * (1 - cheap) + _ANY_COST, np.float32)
 
 
 def enclosed_core(crisp: F32, blob: Mask, card: Mask, scale: float, noise: float, loud: float) -> Mask:
@@ -93,35 +162,36 @@ def enclosed_core(crisp: F32, blob: Mask, card: Mask, scale: float, noise: float
     Flooding stops at edges over a level. Of several levels the one is taken whose core has crisp edges along most of
     its boundary, the largest such core.
     """
-    outside = (cv2.dilate(blob, disc(0.8 * scale)) == 0) | (card > 0)
+    outside = (cv2.dilate(blob, disc(_STROKES_APART * scale)) == 0) | (card > 0)
     outside[[0, -1]] = True
     outside[:, [0, -1]] = True
     plug = disc(_PLUG_MM * scale)
-    crest = cv2.dilate(crisp, disc(0.4 * scale))
+    crest = cv2.dilate(crisp, disc(_CREST_NEAR_MM * scale))
 
     def support(core: Mask) -> float:
         outlines, _ = cv2.findContours(core, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         line = max(outlines, key=len)[:, 0]
-        return float(np.clip(crest[line[:, 1], line[:, 0]] / (3 * loud), 0, 1).mean())
+        return float(np.clip(crest[line[:, 1], line[:, 0]] / (_NOISES * loud), 0, 1).mean())
 
     whole = largest(blob)
     if not whole.any():
         return whole
     cores = [(support(whole), int(whole.sum()), whole)]
-    for level in np.geomspace(1.5 * noise + 1e-3, max(12 * noise, 0.4), 5):
+    most = max(_LEVEL_LOUD[0] * noise, _LEVEL_LOUD[1])
+    for level in np.geomspace(_LEVEL_NOISE * noise + _LEAST_STRENGTH, most, _LEVELS):
         free = cv2.erode((crisp < level).astype(np.uint8), plug) | outside.astype(np.uint8)
         n, label = cv2.connectedComponents(free, connectivity=4)
         flooded = np.zeros(n, np.uint8)
         flooded[np.unique(label[outside])] = 1
         flooded[0] = 0
-        core = cv2.morphologyEx(1 - cv2.dilate(flooded[label], plug), cv2.MORPH_OPEN, disc(0.7 * scale))
+        core = cv2.morphologyEx(1 - cv2.dilate(flooded[label], plug), cv2.MORPH_OPEN, disc(_OPEN_MM * scale))
         core = filled(largest(core))
         area = int(core.sum())
-        if area < 0.2 * cores[0][1]:
+        if area < _SHRUNK * cores[0][1]:
             break
         cores.append((support(core), area, core))
     best = max(c[0] for c in cores)
-    return max((c for c in cores if c[0] > 0.88 * best), key=lambda c: c[1])[2]
+    return max((c for c in cores if c[0] > _NEARLY_BEST * best), key=lambda c: c[1])[2]
 
 
 def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.float64]]) -> tuple[Mask, Mask]:
@@ -133,11 +203,11 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
         (h, w) the part, its holes filled; and (h, w) holes round strokes that mark what is not the part.
     """
     scale = seen.px_per_mm
-    sigma = 3 * seen.noise + _FAINT
+    sigma = _NOISES * seen.noise + _FAINT
     lit = np.where(guess > 0, seen.lit, seen.untinted)
     inner = depth_mm(guess, scale)
-    summit = cv2.dilate(inner, disc(4 * scale))
-    inside = inner > np.minimum(3.0, 0.55 * summit)
+    summit = cv2.dilate(inner, disc(_SUMMIT_MM * scale))
+    inside = inner > np.minimum(_SURE_MM, _SURE * summit)
     part, away = seen.marked > 0, seen.marked < 0
     if away.any():
         inside &= ~_other(seen, inside & ~away, away)
@@ -149,37 +219,37 @@ def refine(seen: Evidence, guess: Mask, subject: str, shifts: list[NDArray[np.fl
     if part.any() or away.any():
         by_stroke = colour_shares(seen, part, away)
         part_like, table_like = np.maximum(part_like, by_stroke[0]), np.maximum(table_like, by_stroke[1])
-    doubt = 0.008
-    both = part_like + table_like + doubt
+    both = part_like + table_like + _UNKNOWN
     face = _face(part_like > 2 * table_like, guess, seen.crisp < 2 * sigma, shifts, scale)
     wall = wall_below(face, shifts) if shifts else np.zeros_like(face)
     # colours on an edge are mixtures and say little
-    plain = np.maximum(np.exp(-((seen.crisp / (2 * sigma)) ** 2)), 0.1)
-    colour = 0.05 * (part_like - table_like) / both
-    unknown = np.where(seen.strange > 0.4, 0.05 * lit, -0.03) * doubt / both
-    shadow = -0.05 if subject == "part" else 0.05
-    outside = np.where(seen.quiet > 0, shadow + (0.03 - shadow) * seen.quiet, shadow) * (face == 0)
-    foot = (wall > 0) & edge_runs(seen.crisp, face, wall, 2.5 * sigma, scale)
-    shade = np.where(wall > 0, 0.03, outside * np.maximum(plain, 0.4)) * (1 - lit) * (seen.strange > 0.4) * doubt / both
-    texture = 0.03 * np.where(lit > 0.5, np.maximum(seen.quiet, 0), seen.quiet)
+    plain = np.maximum(np.exp(-((seen.crisp / (2 * sigma)) ** 2)), _ELSE[1])
+    colour = _GAIN * (part_like - table_like) / both
+    unknown = np.where(seen.strange > _ELSE[0], _GAIN * lit, -_QUIET) * _UNKNOWN / both
+    shadow = -_GAIN if subject == "part" else _GAIN
+    outside = np.where(seen.quiet > 0, shadow + (_QUIET - shadow) * seen.quiet, shadow) * (face == 0)
+    foot = (wall > 0) & edge_runs(seen.crisp, face, wall, _FOOT * sigma, scale)
+    shade = np.where(wall > 0, _WALL_GAIN, outside * np.maximum(plain, _PLAIN_LEAST)) * (1 - lit)
+    shade = shade * (seen.strange > _ELSE[0]) * _UNKNOWN / both
+    texture = _QUIET * np.where(lit > 0.5, np.maximum(seen.quiet, 0), seen.quiet)
     gain = _TRUST * ((colour + unknown + texture) * plain + shade)
-    gain = np.where(foot, 0.03, np.where(inside & ~sure, np.maximum(gain, 0.002), gain))
+    gain = np.where(foot, _WALL_GAIN, np.where(inside & ~sure, np.maximum(gain, _INSIDE), gain))
     known = np.zeros(guess.shape, np.int8)
     known[sure] = 1
-    known[((outer > 1.5) & (wall == 0)) | (outer > 4) | (seen.card > 0)] = -1
+    known[((outer > _ROOM_MM[0]) & (wall == 0)) | (outer > _ROOM_MM[1]) | (seen.card > 0)] = -1
     known[part], known[away] = 1, -1
     known[[0, -1]] = -1
     known[:, [0, -1]] = -1
     cost = parting_cost(seen.crisp, scale, sigma)
     cut = largest(cheapest_region(gain.astype(np.float32), cost, known), seen.marked)
-    region = filled(largest(cv2.morphologyEx(filled(cut), cv2.MORPH_OPEN, disc(0.4 * scale)), seen.marked))
+    region = filled(largest(cv2.morphologyEx(filled(cut), cv2.MORPH_OPEN, disc(_CLEAN_MM * scale)), seen.marked))
     return region, touched(np.asarray(region & (1 - cut), np.uint8), away)
 
 
 def _other(seen: Evidence, inside: NDArray[np.bool_], away: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(h, w) what has the colours of strokes that mark what is not the part, rather than those of its inside."""
     own, other = colour_shares(seen, inside, away)
-    return np.asarray((other > _OTHER * own) & (other > 0.05))
+    return np.asarray((other > _OTHER * own) & (other > _OTHER_SHARE))
 
 
 def touched(mask: Mask, by: NDArray[np.bool_]) -> Mask:
@@ -194,15 +264,15 @@ def touched(mask: Mask, by: NDArray[np.bool_]) -> Mask:
 def _own_surface(seen: Evidence, inside: NDArray[np.bool_], sigma: float) -> NDArray[np.bool_]:
     """(h, w) 0 on flat pieces, fenced off by crisp edges, that could as well be table in shadow: a notch perhaps."""
     scale = seen.px_per_mm
-    flat = cv2.erode((seen.crisp < 2 * sigma).astype(np.uint8), disc(0.2 * scale)) & inside.astype(np.uint8)
+    flat = cv2.erode((seen.crisp < 2 * sigma).astype(np.uint8), disc(_FENCE_MM * scale)) & inside.astype(np.uint8)
     n, label, stats, _ = cv2.connectedComponentsWithStats(flat, connectivity=4)
     area = stats[:, cv2.CC_STAT_AREA].astype(float)
-    shaded = ((seen.lit < 0.3) & (seen.quiet < 0.5)).astype(np.float32)
+    shaded = ((seen.lit < _LIT) & (seen.quiet < 0.5)).astype(np.float32)
     share = np.bincount(label.ravel(), shaded.ravel(), minlength=n) / np.maximum(area, 1)
     own = (area >= 0.5 * area[1:].max(initial=0)) | (share < 0.5)
     own[0] = False
-    near = cv2.dilate((own[label] & (flat > 0)).astype(np.uint8), disc(0.6 * scale))
-    other = cv2.dilate((~own[label] & (flat > 0)).astype(np.uint8), disc(0.6 * scale))
+    near = cv2.dilate((own[label] & (flat > 0)).astype(np.uint8), disc(_PIECE_MM * scale))
+    other = cv2.dilate((~own[label] & (flat > 0)).astype(np.uint8), disc(_PIECE_MM * scale))
     return np.asarray((near > 0) & (other == 0))
 
 
@@ -213,17 +283,17 @@ def _face(
 
     Edges are left out: the mixture of a dark wall and a light table looks like a grey face.
     """
-    pieces = cv2.morphologyEx((like & (guess > 0) & flat).astype(np.uint8), cv2.MORPH_OPEN, disc(0.3 * scale))
+    pieces = cv2.morphologyEx((like & (guess > 0) & flat).astype(np.uint8), cv2.MORPH_OPEN, disc(_FACE_MM * scale))
     n, label, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=4)
     area = stats[:, cv2.CC_STAT_AREA]
-    large = area > 0.1 * pieces.sum()
+    large = area > _LARGE * pieces.sum()
     large[0] = False
     if shifts and n > 2:
-        main = cv2.dilate((label == 1 + int(np.argmax(area[1:]))).astype(np.uint8), disc(0.3 * scale))
+        main = cv2.dilate((label == 1 + int(np.argmax(area[1:]))).astype(np.uint8), disc(_FACE_MM * scale))
         as_wall = np.bincount(label.ravel(), wall_below(main, shifts).ravel(), minlength=n)
-        large &= as_wall < 0.6 * area
-    face = cv2.dilate(large[label].astype(np.uint8), disc(0.8 * scale))
-    return filled(cv2.erode(face, disc(0.5 * scale)))
+        large &= as_wall < _AS_WALL * area
+    face = cv2.dilate(large[label].astype(np.uint8), disc(_GROWN_MM[0] * scale))
+    return filled(cv2.erode(face, disc(_GROWN_MM[1] * scale)))
 
 
 def edge_runs(crisp: F32, face: Mask, wall: Mask, least: float, scale: float) -> NDArray[np.bool_]:
@@ -233,15 +303,15 @@ def edge_runs(crisp: F32, face: Mask, wall: Mask, least: float, scale: float) ->
     """
     both = face | wall
     line = ((both > 0) & (cv2.erode(both, disc(1)) == 0) & (depth_mm(1 - face, scale) > 0.5)).astype(np.float32)
-    edge = cv2.dilate(crisp, disc(0.35 * scale)) > least
-    window = (2 * round(2.5 * scale) + 1,) * 2
-    return np.asarray(cv2.blur(line * edge, window) > 0.6 * cv2.blur(line, window) + 1e-6)
+    edge = cv2.dilate(crisp, disc(_RUNS_MM * scale)) > least
+    window = (2 * round(_RUN_MM * scale) + 1,) * 2
+    return np.asarray(cv2.blur(line * edge, window) > _RUNS * cv2.blur(line, window) + 1e-6)
 
 
 def colour_shares(seen: Evidence, part: NDArray[np.bool_], table: NDArray[np.bool_]) -> tuple[F32, F32]:
     """(h, w) twice: the share of the part's and of the table's known pixels that have about a pixel's colour."""
-    size = (64, 32, 32)
-    step = seen.step * np.float32(1.5)
+    size = _BINS
+    step = seen.step * np.float32(_STEPS)
     bins = np.zeros(part.shape, np.int32)
     for k, n in enumerate(size):
         i = np.rint(seen.colour[..., k] * (1 / step[k])).astype(np.int32) + n // 2
@@ -260,6 +330,6 @@ def _spread_along(a: F32, axis: int) -> F32:
     out = a.copy()
     to, back = [slice(None)] * 3, [slice(None)] * 3
     to[axis], back[axis] = slice(1, None), slice(None, -1)
-    out[tuple(to)] += 0.6 * a[tuple(back)]
-    out[tuple(back)] += 0.6 * a[tuple(to)]
+    out[tuple(to)] += _NEIGHBOURS * a[tuple(back)]
+    out[tuple(back)] += _NEIGHBOURS * a[tuple(to)]
     return out

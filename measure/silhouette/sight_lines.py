@@ -22,6 +22,8 @@ FACE, FRONT, BEHIND = 1, 2, 3
 """Labels of samples: face; wall with the ground in front of it; wall behind another stretch of face. 0 is ground."""
 
 NEVER = -1e9
+FAR_SHARE = 0.35
+"""Of the window's size: lines' spacing is told so much beyond its middle."""
 MOST_LINES = 2600
 LINE_STEP = 1.2
 """Lines lie so many cells apart, in the far half of the window."""
@@ -106,7 +108,7 @@ class SightLines:
             turn = (turn + math.pi) % (2 * math.pi) - math.pi
             first, last = bearing + turn.min(), bearing + turn.max()
             start = float(np.hypot(*np.maximum(np.maximum(low - foot_mm, foot_mm - high), 0)))
-        far = np.hypot(*middle) + 0.35 * size
+        far = np.hypot(*middle) + FAR_SHARE * size
         m = int(min(MOST_LINES, (last - first) * far / (LINE_STEP * plan.step_mm))) + 2
         angles = np.linspace(first, last, m)
         radii = np.arange(start, float(np.hypot(*(corners - foot_mm).T).max()), plan.step_mm)

@@ -38,6 +38,9 @@ _DOWN = (0.2, 0.4, 0.6, 0.8, 1.0)  # shares of the wall's height
 _RIVAL = 0.6  # share of the heaviest candidate's weight from which another might as well be the part
 _LEAST_CRISP = 1.2
 _LEAST_SIZE_MM = 6.0
+_SOLID_MM, _EDGE_CELLS = 1.5, 1.5
+"""Half the width of what is a thing rather than a line; and how near to the photo's edge, in reduced pixels, a part is
+cut off."""
 _PLAINLY_CRISP = 8.0
 _PLAIN_AREA_MM2 = 60.0  # something so large with such edges lies on the table, whatever it is
 
@@ -189,7 +192,7 @@ def _left(seen: Evidence, region: Mask) -> bool:
     """Whether something else is in the blob whose colour is no table in shadow: two shadows may run into each other."""
     rest = (seen.blob > 0) & (cv2.dilate(region, disc(2.0 * seen.px_per_mm)) == 0) & (seen.lit > 0.5)
     rest &= cv2.dilate(seen.card, disc(2.0 * seen.px_per_mm)) == 0
-    solid = largest(cv2.morphologyEx(rest.astype(np.uint8), cv2.MORPH_OPEN, disc(1.5 * seen.px_per_mm)))
+    solid = largest(cv2.morphologyEx(rest.astype(np.uint8), cv2.MORPH_OPEN, disc(_SOLID_MM * seen.px_per_mm)))
     return float(solid.sum()) > _PLAIN_AREA_MM2 * seen.px_per_mm**2
 
 
@@ -225,7 +228,7 @@ def _trouble(seen: Evidence, region: Mask, photo: tuple[int, int]) -> Reason | N
     if max(np.ptp(rows), np.ptp(cols)) < _LEAST_SIZE_MM * seen.px_per_mm:
         return "no-part"
     corners = seen.window.to_photo(np.array([[cols.min(), rows.min()], [cols.max(), rows.max()]], float))
-    margin = 1.5 * seen.window.factor
+    margin = _EDGE_CELLS * seen.window.factor
     if corners.min() < margin or corners[1, 0] > photo[1] - 1 - margin or corners[1, 1] > photo[0] - 1 - margin:
         return "part-at-edge"
     if (cv2.dilate(seen.card, disc(_CARD_GAP_MM * seen.px_per_mm)) & region).any():

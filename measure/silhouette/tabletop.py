@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.light.srgb import linear_of_codes
+from calib.view.settling import MAD_TO_SD
 
 F32 = NDArray[np.float32]
 U8 = NDArray[np.uint8]
@@ -31,12 +32,43 @@ _SIZE = _BINS[0] * _BINS[1] * _BINS[2]
 _GRID = (6, 8)  # rows and columns of the cells that spread is counted in
 _DEEPEST_SHADOW = 0.11  # share of the light that a shadow keeps at least
 _GLOW = 0.25  # share of the way to the part's hue that light thrown back by its walls may tint the table beside them
+_DEPTHS, _LEAST_LIGHT = 12, 1e-4
+"""Steps of a shadow's depth that are worked out, and the darkest light of a table, of 1, that one is worked out of."""
+_DRIFT_RED, _DRIFT_BLUE = (-0.10, 0.03), (-0.03, 0.16)
+"""How far a shadow's two hues may drift, at least and at most, for each unit that it is darker: lamps are warmer than
+what fills their shadows, so most of it is towards blue."""
+_DRIFT_SD, _LIGHTER_SD, _DEEPER_SD = 0.03, 1.5, 0.3
+"""What such a drift may be off for each unit; and how much lighter than the table, in steps, and darker than the
+deepest shadow a colour may be: each of them at one tolerance."""
+_STEPS = (1.0, 1.2, 1.2), (0.025, 0.02, 0.025), (0.10, 0.06, 0.06)
+"""Width of a colour's bin, of lightness and both hues: in spreads of the table, at least, at most."""
+_ELSEWHERE_SPREADS, _ELSEWHERE, _ELSEWHERE_MM, _ELSEWHERE_SHARE = 5.0, (0.5, 0.25, 0.25), 5.0, 0.04
+"""Another surface differs by so many spreads, and by so much in one of the three; where the mean over such a window is
+taken; and takes such a share of the photo."""
+_STRIDE_MM, _RING_MM = 1.8, 15.0
+"""Spacing of the pixels that the trend is fitted to, and how far round the card its fit begins."""
+_REACHES = ((20, 3), (40, 6), (70, 6), (120, 6), (np.inf, 6), (np.inf, 6))
+"""How far from the card the fit looks in each turn, mm, and how many terms it then has: a plane first."""
+_LEAST_SPREAD = np.array([0.02, 0.012, 0.012])
+"""Least spread of lightness and hues."""
+_SILENT, _FITS, _FEWEST, _GROWTH = 3.5, 4.0, (12, 10), 1.3
+"""Spreads from which on a pixel has no weight (Tukey's biweight), and within which it counts for the spread; pixels
+that a turn takes at least, and that a spread is taken of; how much a spread may grow in a turn."""
+_HELD, _HELD_BY = (0.0, 0.01, 0.01, 0.1, 0.1, 0.1), 0.02
+"""How firmly each term of the trend is held at nought, and all of them, as shares of the pixels' weight: light bends
+less than it slopes."""
+_ALIKE, _UNLIKE = 0.64, 1e-3
+"""Variance, in bins, of how colours blur into each other: a standard deviation of 0.8; and the least that counts."""
+_LEAST_CELL, _USUAL_PERCENT, _LIVES, _COMMON, _MOST_COMMON = 200, 80, (0.45, 0.3), (0.3, 2e-4), 80
+"""Pixels that a cell counts as at least; the percentile of pixels whose colour's spread is the table's usual one; share
+of that from which on a colour recurs, and over what it fades; how strange, and how rare a cell on average, a common
+colour is at most and at least; and how many are kept. All of these were chosen on the photos of tests/accuracy."""
 
 
 def log_colour(rgb: U8) -> F32:
     """(h, w, 3) lightness and two hues, as natural logarithms, of sRGB pixels."""
     r, g, b = cv2.split(cv2.LUT(rgb, _LOG))
-    return np.asarray(cv2.merge([(r + b) * 0.25 + g * 0.5, r - g, b - g]), np.float32)
+    return np.asarray(cv2.merge([(r + b) / 4 + g / 2, r - g, b - g]), np.float32)
 
 
 def disc(radius_px: float) -> U8:
@@ -107,11 +139,12 @@ class Tabletop:
             for c in (0, 1):
                 hue[:, k, c] -= np.interp(depth[:, k], depths[k], shifts[k, :, c])
         hue -= np.clip(hue @ glow / max(float(glow @ glow), 1e-9), 0, 1)[..., None] * glow
-        # Lamps are warmer than what fills their shadows: allow a drift to blue that grows with the depth.
-        low = np.stack([-0.10 * depth, -0.03 * depth], -1)
-        high = np.stack([0.03 * depth, 0.16 * depth], -1)
-        off = np.maximum(np.maximum(low - hue, hue - high), 0) / (2 * self.step[1:] + 0.03 * depth[..., None])
-        light = np.maximum(-dark, 0) / (1.5 * self.step[0]) + np.maximum(dark - depths[:, -1], 0) / 0.3
+        low, high = (
+            np.stack([red * depth, blue * depth], -1) for red, blue in zip(_DRIFT_RED, _DRIFT_BLUE, strict=True)
+        )
+        off = np.maximum(np.maximum(low - hue, hue - high), 0) / (2 * self.step[1:] + _DRIFT_SD * depth[..., None])
+        light = np.maximum(-dark, 0) / (_LIGHTER_SD * self.step[0])
+        light = light + np.maximum(dark - depths[:, -1], 0) / _DEEPER_SD
         return np.asarray(np.sqrt((off**2).sum(-1) + light**2).min(1), np.float32)
 
 
@@ -125,8 +158,8 @@ def _shaded(colours: F32) -> tuple[F32, F32]:
     """What shadow does to table colours: (m, s) depths, and (m, s, 2) shifts of hue that the log's offset brings."""
     green = colours[:, 0] - (colours[:, 1] + colours[:, 2]) / 4
     linear = np.exp(np.stack([green + colours[:, 1], green, green + colours[:, 2]], -1)) - LOG_OFFSET
-    share = np.geomspace(1.0, _DEEPEST_SHADOW, 12)[None, :, None]
-    log = np.log(np.maximum(linear, 1e-4)[:, None, :] * share + LOG_OFFSET)
+    share = np.geomspace(1.0, _DEEPEST_SHADOW, _DEPTHS)[None, :, None]
+    log = np.log(np.maximum(linear, _LEAST_LIGHT)[:, None, :] * share + LOG_OFFSET)
     lightness = (log[..., 0] + 2 * log[..., 1] + log[..., 2]) / 4
     hue = log[..., [0, 2]] - log[..., [1]]
     return (lightness[:, :1] - lightness).astype(np.float32), (hue - hue[:, :1]).astype(np.float32)
@@ -149,7 +182,8 @@ def learn_tabletop(rgb: U8, card: Mask, px_per_mm: float) -> tuple[Tabletop, F32
     trend, spread, origin, span = _fit_trend(colour, card, px_per_mm)
     x = (np.arange(w, dtype=np.float32) - origin[0]) / span
     y = (np.arange(h, dtype=np.float32) - origin[1]) / span
-    step = np.clip(spread * (1.0, 1.2, 1.2), (0.025, 0.02, 0.025), (0.10, 0.06, 0.06)).astype(np.float32)
+    factors, least, most = _STEPS
+    step = np.clip(spread * factors, least, most).astype(np.float32)
     deviation = colour - _trend_at(trend, x, y)
     bins = _bins(deviation, step)
     elsewhere = _other_surface(deviation, spread, card, px_per_mm)
@@ -162,17 +196,17 @@ def learn_tabletop(rgb: U8, card: Mask, px_per_mm: float) -> tuple[Tabletop, F32
 
 def _other_surface(deviation: F32, spread: NDArray[np.float64], card: Mask, px_per_mm: float) -> Mask:
     """1 on large areas at the frame's edge that are nothing like the surface round the card."""
-    mean = cv2.blur(deviation, (max(3, round(5 * px_per_mm)) | 1,) * 2)
-    far = np.abs(mean) > np.maximum(5 * spread, (0.5, 0.25, 0.25))
+    mean = cv2.blur(deviation, (max(3, round(_ELSEWHERE_MM * px_per_mm)) | 1,) * 2)
+    far = np.abs(mean) > np.maximum(_ELSEWHERE_SPREADS * spread, _ELSEWHERE)
     unlike = (far.any(-1) & (card == 0)).astype(np.uint8)
     _, label, stats, _ = cv2.connectedComponentsWithStats(unlike, connectivity=4)
     h, w = card.shape
     x, y, ww, hh, area = stats.T
     at_edge = (x == 0) | (y == 0) | (x + ww == w) | (y + hh == h)
-    away = at_edge & (area > 0.04 * h * w)
+    away = at_edge & (area > _ELSEWHERE_SHARE * h * w)
     away[0] = False
     # the blur has drawn the line half a window too far out or in
-    return np.asarray(cv2.dilate(away[label].astype(np.uint8), disc(2.5 * px_per_mm)), np.uint8)
+    return np.asarray(cv2.dilate(away[label].astype(np.uint8), disc(_ELSEWHERE_MM / 2 * px_per_mm)), np.uint8)
 
 
 def _trend_at(c: NDArray[np.float64], x: F32, y: F32) -> F32:
@@ -194,7 +228,7 @@ def _fit_trend(
     weights keep the part and its shadow out.
     """
     h, w = card.shape
-    stride = max(2, round(1.8 * px_per_mm))
+    stride = max(2, round(_STRIDE_MM * px_per_mm))
     rows, cols = np.nonzero(card)
     origin = (float(cols.mean()), float(rows.mean()))
     span = max(h, w) / 2
@@ -207,24 +241,24 @@ def _fit_trend(
     near, away = near[start:], away[start:]
     basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], -1).reshape(-1, 6)[near]
     value = colour[::stride, ::stride].reshape(-1, 3)[near].astype(np.float64)
-    least = np.array([0.02, 0.012, 0.012])
-    ring = value[: max(1, int(np.searchsorted(away, 15.0)))]
+    ring = value[: max(1, int(np.searchsorted(away, _RING_MM)))]
     c = np.zeros((6, 3))
     c[0] = np.median(ring, 0)
-    spread = 1.48 * np.median(np.abs(ring - c[0]), 0) + least
-    for reach_mm, terms in ((20, 3), (40, 6), (70, 6), (120, 6), (np.inf, 6), (np.inf, 6)):
-        n = max(12, int(np.searchsorted(away, reach_mm)))
+    spread = MAD_TO_SD * np.median(np.abs(ring - c[0]), 0) + _LEAST_SPREAD
+    for reach_mm, terms in _REACHES:
+        n = max(_FEWEST[0], int(np.searchsorted(away, reach_mm)))
         a, v = basis[:n], value[:n]
         far = np.abs((v - a @ c) / spread).max(1)
-        weight = np.where(far < 3.5, 1 - (far / 3.5) ** 2, 0)
+        weight = np.where(far < _SILENT, 1 - (far / _SILENT) ** 2, 0)
         q = a[:, :terms] * weight[:, None]
-        ridge = np.diag([0, 0.01, 0.01, 0.1, 0.1, 0.1][:terms]) * n * 0.02 + 1e-9 * np.eye(terms)
+        ridge = np.diag(_HELD[:terms]) * n * _HELD_BY + 1e-9 * np.eye(terms)
         c = np.zeros((6, 3))
         c[:terms] = np.linalg.solve(q.T @ q + ridge, q.T @ (v * weight[:, None]))
         rest = np.abs(v - a @ c)
-        fits = (rest / spread).max(1) < 4
-        if fits.sum() > 10:
-            spread = np.minimum(np.maximum(1.48 * np.median(rest[fits], 0), least), spread * 1.3)
+        fits = (rest / spread).max(1) < _FITS
+        if fits.sum() > _FEWEST[1]:
+            now = np.maximum(MAD_TO_SD * np.median(rest[fits], 0), _LEAST_SPREAD)
+            spread = np.minimum(now, spread * _GROWTH)
     return c, spread, origin, span
 
 
@@ -259,18 +293,18 @@ def _spread(
     row = np.empty(_SIZE, np.int32)
     row[used] = np.arange(len(used))
     shares = np.bincount(row[b] * cells + c, minlength=len(used) * cells).reshape(-1, cells).astype(np.float32)
-    shares /= np.maximum(np.bincount(c, minlength=cells), 200)
+    shares /= np.maximum(np.bincount(c, minlength=cells), _LEAST_CELL)
     at = _bin_centres(used)
     square = (at**2).sum(1)
-    kernel = np.exp(np.minimum(at @ at.T - (square[:, None] + square[None, :]) / 2, 0) / 0.64)
-    kernel[kernel < 1e-3] = 0
+    kernel = np.exp(np.minimum(at @ at.T - (square[:, None] + square[None, :]) / 2, 0) / _ALIKE)
+    kernel[kernel < _UNLIKE] = 0
     shares = kernel @ shares
     spread = shares.sum(1) ** 2 / np.maximum((shares**2).sum(1), 1e-12)
     by_pixel = np.repeat(spread, count[used])
-    usual = float(np.percentile(by_pixel, 80))
-    odd = np.clip((0.45 - spread / usual) / 0.3, 0, 1)
+    usual = float(np.percentile(by_pixel, _USUAL_PERCENT))
+    odd = np.clip((_LIVES[0] - spread / usual) / _LIVES[1], 0, 1)
     strange = np.ones(_SIZE, np.float32)
     strange[used] = odd
-    weight = np.where((odd < 0.3) & (shares.sum(1) > 2e-4 * cells), shares.sum(1), 0)
-    best = np.argsort(-weight)[:80]
+    weight = np.where((odd < _COMMON[0]) & (shares.sum(1) > _COMMON[1] * cells), shares.sum(1), 0)
+    best = np.argsort(-weight)[:_MOST_COMMON]
     return strange, used[best[weight[best] > 0]]

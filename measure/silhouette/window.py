@@ -42,6 +42,13 @@ NO_EDGE = 15.0
 """What it costs besides that ground and wall, or face and ground, meet where the colour is the same on both sides."""
 CERTAIN = 20.0
 """Log likelihood of what must be."""
+_FINER_BITS = 4
+"""Strokes are drawn to a sixteenth of a cell."""
+_UNBLURRED = 1e-3
+"""Standard deviation, in cells, that blurs nothing: OpenCV takes 0 for "as the other way"."""
+_FEWEST, _EITHER_SIDE = 12, (0.5001, 0.4999)
+"""Points without which a contour is a speck; and what a cell that is surely in, or out, counts as at least, or at
+most."""
 FULL = 0.98
 """Of full light: at the sensor's limit."""
 
@@ -117,8 +124,8 @@ def _window(
     marked = np.zeros(plan.shape, np.float32)
     for value, strokes in zip((1.0, -1.0), strokes_mm, strict=True):
         for line in strokes:
-            at = np.rint(plan.cells(line) * 16).astype(np.int32)
-            cv2.polylines(marked, [at], False, value, plan.cells_in(STROKE_MM), shift=4)
+            at = np.rint(plan.cells(line) * 2**_FINER_BITS).astype(np.int32)
+            cv2.polylines(marked, [at], False, value, plan.cells_in(STROKE_MM), shift=_FINER_BITS)
     return Window(plan, log_colour(plan.linear), lines, silhouette.astype(np.uint8), free, astray, marked)
 
 
@@ -147,7 +154,7 @@ def tempered(lines: SightLines, plan: Rectified, face: F32, wall: F32, ground: F
     three = lines.along(np.stack([face, wall, ground], -1).astype(np.float32))
     three[lines.outside] = (0.0, BEYOND, BEYOND) if goes_on == "face" else (BEYOND, BEYOND, 0.0)
     three *= TEMPER * plan.step_mm
-    return np.asarray(cv2.GaussianBlur(three, (0, 0), sigmaX=0.001, sigmaY=1.0), np.float32)
+    return np.asarray(cv2.GaussianBlur(three, (0, 0), sigmaX=_UNBLURRED, sigmaY=1.0), np.float32)
 
 
 def said(lines: SightLines, three: F32, certain: Mask, edge: F32) -> Said:
@@ -182,8 +189,8 @@ def rings(plan: Rectified, soft: F32, region: Mask) -> tuple[Array, ...]:
     counter-clockwise, the others clockwise."""
     from skimage.measure import find_contours
 
-    inside = np.where(region > 0, np.maximum(soft, 0.5001), np.minimum(soft, 0.4999))
-    found = [c[:-1, ::-1] - 1 for c in find_contours(np.pad(inside, 1), 0.5) if len(c) > 12]
+    inside = np.where(region > 0, np.maximum(soft, _EITHER_SIDE[0]), np.minimum(soft, _EITHER_SIDE[1]))
+    found = [c[:-1, ::-1] - 1 for c in find_contours(np.pad(inside, 1), 0.5) if len(c) > _FEWEST]
     by_size = sorted((plan.mm(c) for c in found), key=lambda c: -abs(signed_area(c)))
     return tuple(r if (signed_area(r) > 0) == (k == 0) else r[::-1] for k, r in enumerate(by_size))
 
