@@ -78,7 +78,7 @@ def steps_at(
         firm = 0.0
         if c == 0 and wall_light is not None and wall_px > 0:
             face = float(np.median(y[:, :4, 0]))
-            firm = round(USUAL_NOISE / max(face * wall_light.sd, 1e-4), 2)
+            firm = round(USUAL_NOISE / max(face * wall_light.sd, LEAST_LIGHT_SD), 2)
         ratio = round(wall_light.ratio, 2) if wall_light is not None else 1.0
         rows, columns = _projections(len(s), float(s[0]), xs, round(sigma, 3), round(wall_px, 2), firm, ratio)
         v = y[:, :, c]
@@ -103,6 +103,8 @@ class WallLight:
     sd: float
 
 
+LEAST_LIGHT_SD = 1e-4
+"""Standard deviation of a wall's light that is reckoned with at least: so that nothing is held infinitely firm."""
 USUAL_NOISE = 0.004
 """Standard deviation of a profile's samples, against which what is known of a wall's light is weighed."""
 

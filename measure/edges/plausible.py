@@ -16,7 +16,7 @@ from calib.light.profile import Light
 from calib.reference.found import Caution
 from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Estimate, flatten
+from measure.geometry.features import FINE_MM, Estimate, flatten
 from measure.geometry.polylines import arc_lengths, evenly
 
 FAINT_MM = 0.08
@@ -27,6 +27,8 @@ DOUBTFUL_MM, FAR_MM, SHORT_MM = 0.09, 0.45, 2.0
 lies farther than FAR_MM from the boundary of the face's colour: twice what 99 of 100 right features of rendered photos
 reach at the most; short ones and less strict limits named one right photo in eleven."""
 STEP_MM = 0.1
+UNSURE_PERCENT = 75
+"""The percentile of points that a quarter of them are less sure than."""
 
 _NO_EDGE = (
     "Hardly an edge can be seen between the part and what it lies on; lay it on a ground of quite another colour, "
@@ -57,7 +59,7 @@ def require_edges(loops: Sequence[EdgeLoop], contrast: Callable[[Array], float])
     """
     sigma = loops[0].sigma_mm
     sigma = sigma[np.isfinite(sigma)]
-    if len(sigma) and float(np.percentile(sigma, 75)) <= FAINT_MM:
+    if len(sigma) and float(np.percentile(sigma, UNSURE_PERCENT)) <= FAINT_MM:
         return
     if contrast(loops[0].points_mm) > STANDS_OUT:
         raise PartRefused(_UNSURE, "unsure-edge")
@@ -95,13 +97,13 @@ def doubtful_edges(found: Estimate, loops: Sequence[EdgeLoop], faces_mm: Sequenc
     faces = [cKDTree(evenly(np.vstack([f, f[:1]]), STEP_MM)) for f in faces_mm]
     named = []
     for f in found.features:
-        path = flatten(f, 0.002)
+        path = flatten(f, FINE_MM)
         if arc_lengths(path)[-1] < SHORT_MM:
             continue
         along = evenly(path, STEP_MM)
         sigma = loops[f.loop].sigma_mm[np.unique(trees[f.loop].query(along)[1])]
         seen = np.isfinite(sigma)
-        unsure = seen.mean() > 0.5 and float(np.percentile(sigma[seen], 75)) > DOUBTFUL_MM
+        unsure = seen.mean() > 0.5 and float(np.percentile(sigma[seen], UNSURE_PERCENT)) > DOUBTFUL_MM
         strayed = f.loop < len(faces) and float(np.max(faces[f.loop].query(along)[0])) > FAR_MM
         if unsure or strayed:
             named.append(f.label)

@@ -49,6 +49,10 @@ def along_features(
     ]
 
 
+FOLLOWED_MM = 0.0005
+"""How far chords may lie from the arc along which light is looked at: a hundredth of a pixel and less."""
+CORNER_RAD = np.radians(15)
+"""Where an outline turns by more it has a corner."""
 CORNER_PX = 2.0
 """How far from a sharp corner, in units of the blur, an edge is still straight."""
 
@@ -60,7 +64,7 @@ def _walked(
     points, normals, first, corner = [], [], [], []
     at = 0
     for k, f in enumerate(loop):
-        path = flatten(f, 0.0005)
+        path = flatten(f, FOLLOWED_MM)
         run = arc_lengths(path)
         blocks = max(int(run[-1] / step_mm / width), 1)
         t = (np.arange(blocks * width) + 0.5) * run[-1] / (blocks * width)
@@ -80,7 +84,7 @@ def _walked(
 
 
 def _is_corner(a: Feature, b: Feature) -> bool:
-    """Whether the outline turns by more than 15° from one feature to the next."""
-    p, q = flatten(a, 0.0005), flatten(b, 0.0005)
+    """Whether the outline turns sharply from one feature to the next."""
+    p, q = flatten(a, FOLLOWED_MM), flatten(b, FOLLOWED_MM)
     u, v = p[-1] - p[-2], q[1] - q[0]
-    return bool(u @ v < np.cos(np.radians(15)) * np.hypot(*u) * np.hypot(*v))
+    return bool(u @ v < np.cos(CORNER_RAD) * np.hypot(*u) * np.hypot(*v))

@@ -24,6 +24,10 @@ def by_side(normals: Array, sd_mm: Array) -> Array:
     return out
 
 
+LIFT_MM = 0.01
+"""Half the step by which the height's effect is derived: views are smooth over far more."""
+
+
 def by_view(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
     """(n, 10) change of a located point along its normal with the view's parameters."""
     px = view.pixels(points_mm, height_mm)
@@ -33,5 +37,5 @@ def by_view(view: View, points_mm: Array, normals: Array, height_mm: float) -> A
 def by_height(view: View, points_mm: Array, normals: Array, height_mm: float) -> Array:
     """(n,) change of a located point along its normal with the height of the edge that was seen."""
     px = view.pixels(points_mm, height_mm)
-    d = (view.plane(px, height_mm + 0.01) - view.plane(px, height_mm - 0.01)) / 0.02
+    d = (view.plane(px, height_mm + LIFT_MM) - view.plane(px, height_mm - LIFT_MM)) / (2 * LIFT_MM)
     return np.asarray((d * normals).sum(1))

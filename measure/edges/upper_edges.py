@@ -63,18 +63,27 @@ class Search:
 
     Attributes:
         reach_px, step_px: how far to either side, and how densely.
+        smooth_mm: of the outline before it is sampled.
         apart_px: a wall that is seen wider has two lines that are judged each by itself.
         width: points a stretch.
-        smooth_mm: of the outline before it is sampled.
     """
 
     reach_px: float
     step_px: float
-    width: int
     smooth_mm: float
     apart_px: float
+    width: int
 
 
+WIDE, NARROW, ALONG = (3.5, 0.5, 0.35, 12.0), (2.0, 0.25, 0.25, 5.0), (2.0, 0.25, 0.0, 5.0)
+"""Reach, step, smoothing and apartness of the three searches, see `Search` (chosen): what is found by one leaves the
+next less to look for."""
+NORMAL_MM = 0.05
+"""Step along an outline's normal that shows where it runs in the photo."""
+OTHER_LINE_PX = 1.5
+"""Of two lines of a wall that are judged each by itself the other's blur begins so near to it."""
+LAST = 1.001
+"""Short of the last place of a grid, so that it has a next one."""
 STRETCH_MM, STRETCH_POINTS = 0.25, (2, 5)
 """Light is averaged over so much of the outline, in so many points at least and at most."""
 
@@ -83,9 +92,9 @@ def searches(px_mm: float) -> tuple[Search, Search, Search]:
     """A wide search, a narrow one, and one along features already found, for a size of pixels."""
     width = int(np.clip(round(STRETCH_MM / px_mm), *STRETCH_POINTS))
     return (
-        Search(3.5, 0.5, width, 0.35, 12.0),
-        Search(2.0, 0.25, width, 0.25, 5.0),
-        Search(2.0, 0.25, width, 0.0, 5.0),
+        Search(*WIDE, width),
+        Search(*NARROW, width),
+        Search(*ALONG, width),
     )
 
 
@@ -262,9 +271,9 @@ OUTLINE_STEP_MM = 0.05
 def _sides(view: View, rough: Rough, wall: Wall, body: Body, width: int) -> _Sides:
     upper = view.pixels(rough.points_mm, wall.upper_mm)
     lower = view.pixels(rough.points_mm, wall.lower_mm)
-    step = view.pixels(rough.points_mm + 0.05 * rough.normals, wall.upper_mm) - upper
-    scale = np.hypot(*step.T) / 0.05
-    n = step / np.maximum(0.05 * scale, 1e-12)[:, None]
+    step = view.pixels(rough.points_mm + NORMAL_MM * rough.normals, wall.upper_mm) - upper
+    scale = np.hypot(*step.T) / NORMAL_MM
+    n = step / np.maximum(NORMAL_MM * scale, 1e-12)[:, None]
     scale = np.maximum(
         scale, 0.5 / view.mm_per_px(rough.points_mm.mean(0))
     )  # where an outline turns back it has no normal
@@ -328,7 +337,7 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
     judge(upper, narrow & ~s.foot, s.upper_px, INNER_PX + reach, reach + 1.0)
     for low, high in pairwise((*(w for w in APART_PX if w >= search.apart_px), np.inf)):
         at = (s.wall_px > low) & (s.wall_px <= high)
-        room = min(low - 1.5 - reach, OUTER_PX + reach)  # where the other line can't be, wherever this one is
+        room = min(low - OTHER_LINE_PX - reach, OUTER_PX + reach)  # where the other line can't be, wherever this one is
         judge(upper, at, s.upper_px, INNER_PX + reach, room)
         judge(foot, at & s.foot, s.lower_px, room, OUTER_PX + reach)
     return _Judged(xs, upper, foot, clipped, hidden, narrow & s.foot, apart, apart & s.foot)
@@ -399,7 +408,7 @@ def _shifted(cost: Array, xs: Array, shift_px: Array) -> Array:
     if not shift_px.any():
         return cost
     step = xs[1] - xs[0]
-    t = np.clip((xs[None, :] - shift_px[:, None] - xs[0]) / step, 0, len(xs) - 1.001)
+    t = np.clip((xs[None, :] - shift_px[:, None] - xs[0]) / step, 0, len(xs) - LAST)
     i = t.astype(int)
     t -= i
     return np.asarray((1 - t) * np.take_along_axis(cost, i, 1) + t * np.take_along_axis(cost, i + 1, 1))
