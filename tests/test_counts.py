@@ -6,7 +6,7 @@ import pytest
 
 from tests.counts import asserted_not_none, bare_by_folder, bare_figures, classes_taken_twice
 
-BARE = {"measure/silhouette": 1, "measure/edges": 47, "measure/outline": 1}
+BARE = {"measure/outline": 1}
 """Bare figures of each folder that has any: as counted last. To be lowered with every one that gets a name."""
 NOT_NONE = 12
 """As counted last: values whose presence no type says."""

@@ -23,6 +23,10 @@ class Wall:
     lower_mm: float
 
 
+ROOM_PX, MOST_STEPS = 20, 24
+"""Room round a body in its mask, which profiles reach into; and levels at most that it is swept in."""
+
+
 @dataclass(frozen=True, slots=True)
 class Body:
     """All pixels that the part covers, face and visible walls: a mask with the photo position of its first pixel."""
@@ -38,10 +42,10 @@ class Body:
         ends = [[view.pixels(o, z) for o in outlines_mm] for z in (wall.lower_mm, wall.upper_mm)]
         points = np.concatenate([c for level in ends for c in level])
         points = np.clip(points, -np.array(view.size_px), 2 * np.array(view.size_px))
-        corner = np.floor(points.min(0)) - 20
-        size = np.ceil(points.max(0)) - corner + 20
+        corner = np.floor(points.min(0)) - ROOM_PX
+        size = np.ceil(points.max(0)) - corner + ROOM_PX
         mask = np.zeros((int(size[1]), int(size[0])), np.uint8)
-        steps = int(np.clip(np.abs(ends[0][0] - ends[1][0]).max() / 2, 1, 24)) + 1
+        steps = int(np.clip(np.abs(ends[0][0] - ends[1][0]).max() / 2, 1, MOST_STEPS)) + 1
         for t in np.linspace(0, 1, steps):
             level = np.zeros_like(mask)
             rings = [np.round((1 - t) * a + t * b - corner).astype(np.int32) for a, b in zip(*ends, strict=True)]

@@ -26,6 +26,7 @@ from measure.silhouette.explaining import (
     BLURRED_MM,
     CORE_MM,
     IMPOSSIBLE,
+    LEAST_BLUR,
     LEAST_PATCH_MM2,
     MARKED,
     PERHAPS,
@@ -258,7 +259,7 @@ def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -
     """What the labels say of the cells. Things that stand in the opening are part of it."""
     kinds = np.stack([labels != FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
     soft, front, any_wall = cv2.split(w.lines.back(kinds))
-    soft = cv2.GaussianBlur(soft, (0, 0), max(0.6, BLUR_MM / w.plan.step_mm))
+    soft = cv2.GaussianBlur(soft, (0, 0), max(LEAST_BLUR, BLUR_MM / w.plan.step_mm))
     hole = filled(cleaned((soft > 0.5).astype(np.uint8), b.floor, w.plan, 0.0))
     one = np.ones((3, 3), np.uint8)
     wall = (front > PLAINLY) & (cv2.erode(hole, one) > 0)
