@@ -73,7 +73,8 @@ def steadied(first: Followed, second: Followed, m: Mating) -> Mating:
         if float(r @ inverse @ r) > chi2_limit(len(r), ALPHA):
             continue
         gain = q @ J.T @ inverse
-        by_shared = other_rows @ two.sensitivity[b] - own_rows @ one.sensitivity[a] + J @ response
+        terms = response.shape[1]  # those that points share; what outlines add to them does not move a piece
+        by_shared = other_rows @ two.sensitivity[b, :terms] - own_rows @ one.sensitivity[a, :terms] + J @ response
         now = now.nudged(-gain @ r, middle)
         q, response = q - gain @ J @ q, response - gain @ by_shared
     if now is m.motion:

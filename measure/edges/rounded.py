@@ -50,16 +50,13 @@ class Rim:
 
     @classmethod
     def known(cls, told: RimTold, rounded: float = COMMON) -> Rim:
-        """Before readings are heard: `rounded` is the likelihood that it is rounded, where nobody says.
-
-        A rim that is more likely sharp is reckoned with as sharp, and what it may be besides is its uncertainty.
-        """
+        """Before readings are heard: `rounded` is the likelihood that it is rounded, where nobody says. Sharp ones and
+        rounded ones are then taken together, mean and variance."""
         if told != "unknown":
             return cls(told, *KNOWN[told])
-        square = rounded * (ROUNDED_MM**2 + ROUNDED_SD_MM**2)
-        mean = rounded * ROUNDED_MM if rounded > 0.5 else 0.0
-        off = square - 2 * mean * rounded * ROUNDED_MM + mean**2
-        return cls(told, mean, float(np.sqrt(off + KNOWN["sharp"][1] ** 2)))
+        mean = rounded * ROUNDED_MM
+        variance = rounded * (ROUNDED_MM**2 + ROUNDED_SD_MM**2) - mean**2
+        return cls(told, mean, float(np.sqrt(variance + KNOWN["sharp"][1] ** 2)))
 
     @classmethod
     def together(cls, rims: Sequence[Rim]) -> Rim:
