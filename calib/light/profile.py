@@ -113,7 +113,7 @@ def take(light: Light, points_px: Array, normals_px: Array, inner_px: float, out
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class EdgeLikelihood:
     """What the profiles say about each position.
 
     Attributes:
@@ -136,7 +136,7 @@ def evidence(
     sigma_px: float,
     variance: Array | None = None,
     wall_grid_px: float = 0.5,
-) -> Evidence:
+) -> EdgeLikelihood:
     """Likelihood of the boundary's position along each profile.
 
     Args:
@@ -179,7 +179,7 @@ def evidence(
     weights = np.asarray(CHANNEL_WEIGHTS / (2 * variance * CORRELATED), np.float32)
     cost = np.einsum("tcb,c->tb", rss, weights) + extra
     cost = np.ascontiguousarray(cost.T, float).reshape(b, len(xs), len(gs))
-    return Evidence(xs_px, cost, np.asarray(variance))
+    return EdgeLikelihood(xs_px, cost, np.asarray(variance))
 
 
 SENSOR_SD = 1.5e-3

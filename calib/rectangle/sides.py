@@ -49,7 +49,7 @@ class Run:
         upper: whether the upper rim is what bounds the reference there.
         points_px, normals_px: (b, 2) expected points and outward normals.
         wall_px: width of the visible wall, 0 where the upper rim bounds the reference.
-        xs_px: (x,) and cost: (b, x, g), see `Evidence`.
+        xs_px: (x,) and cost: (b, x, g), see `EdgeLikelihood`.
     """
 
     side: int

@@ -280,7 +280,7 @@ def _shaded(away: F32, variance: Array) -> F32:
 
 
 @dataclass(frozen=True, slots=True)
-class Wall:
+class WallColour:
     """A wall's colour less its face's.
 
     Attributes:
@@ -294,7 +294,7 @@ class Wall:
     lit: Array
 
     @classmethod
-    def alike(cls, mean: Array, covariance: Array) -> Wall:
+    def alike(cls, mean: Array, covariance: Array) -> WallColour:
         """One that is as light on all sides."""
         return cls(mean, covariance, np.zeros(2))
 
@@ -305,7 +305,7 @@ class Wall:
         return ratio, ratio * float(np.sqrt(self.covariance[0, 0] + self.lit @ self.lit / 2))
 
     @classmethod
-    def learned(cls, off_face: Array, facing: Array, coding: Array) -> Wall | None:
+    def learned(cls, off_face: Array, facing: Array, coding: Array) -> WallColour | None:
         """From cells that are wall: their colours less the face's (n, 3), and their normals (n, 2); None if there are
         too few."""
         if len(off_face) < FEWEST_CELLS:
@@ -350,7 +350,7 @@ ONE_WALL = 0.6
 """Lightness that a wall has within this of its commonest is its own; what lies farther off was mistaken for it."""
 
 
-def wall_log_likelihood(off_face: F32, facing: F32, wall: Wall | None) -> F32:
+def wall_log_likelihood(off_face: F32, facing: F32, wall: WallColour | None) -> F32:
     """(h, w) log likelihood of each cell as wall.
 
     Args:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.silhouette.appearance import Face, Wall, facing, ground_log_likelihood, wall_log_likelihood
+from measure.silhouette.appearance import Face, WallColour, facing, ground_log_likelihood, wall_log_likelihood
 from measure.silhouette.evidence import filled
 from measure.silhouette.rectified import F32, Mask, Rectified
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
@@ -41,7 +41,7 @@ LEAST_HOLE_MM2, LEAST_PATCH_MM2 = 0.9, 0.25
 """Smaller holes are specks; smaller patches in the face's colour are noise."""
 
 
-Walls = tuple[Wall | None, Wall | None]
+Walls = tuple[WallColour | None, WallColour | None]
 """Of the outer wall, and of holes' walls."""
 
 
@@ -182,7 +182,7 @@ CORE_MM = 1.2
 """So far inside a silhouette most is face and not wall."""
 
 
-def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _Evidence]:
+def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _CellLikelihoods]:
     """Face, wall and ground learned from what is thought of each, and the cells explained by them."""
     faces = [Face.learned(w.colour, seed, FIELD_MM / w.plan.step_mm) for seed in (b.region, *b.others)]
     seen = _evidence(w, b, faces)
@@ -191,7 +191,7 @@ def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _Evidence]:
     return _learned(w, b, faces, w.lines.labelled(_along(w.lines, w.plan, seen, _as_wall(b, seen)))), seen
 
 
-def _wall_told(w: Window, b: _Belief, seen: _Evidence) -> float | None:
+def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
     """How much likelier what was taken for the outer wall is wall than ground."""
     wall = (b.wall > 0) & (b.filled == 0)
     if wall.sum() * w.plan.step_mm**2 < LEAST_WALL_MM2:
@@ -204,7 +204,7 @@ LEAST_WALL_MM2 = 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Evidence:
+class _CellLikelihoods:
     """Log likelihoods of a window's cells.
 
     Attributes:
@@ -224,7 +224,7 @@ class _Evidence:
     facing: F32
 
 
-def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
+def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _CellLikelihoods:
     as_face = np.max([face.log_likelihood(w.colour) for face in faces], axis=0)
     as_ground = ground_log_likelihood(w.colour, b.ground, w.plan.step_mm, first=b.first)
     as_face[~w.free], as_ground[~w.free] = IMPOSSIBLE, 0.0
@@ -236,7 +236,7 @@ def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _Evidence:
     region = cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2)
     off_face = np.asarray(w.colour - faces[0].mean, np.float32)
     towards = facing(b.region, w.plan.step_mm)
-    return _Evidence(as_face, as_ground, off_face, w.free, region, edges(w.colour, w.plan), towards)
+    return _CellLikelihoods(as_face, as_ground, off_face, w.free, region, edges(w.colour, w.plan), towards)
 
 
 IMPOSSIBLE = -50.0
@@ -245,25 +245,25 @@ MARKED = 30.0
 """How much a person's word counts."""
 
 
-def _as_wall(b: _Belief, seen: _Evidence) -> F32:
+def _as_wall(b: _Belief, seen: _CellLikelihoods) -> F32:
     """(h, w) log likelihood as wall, of the outer one or of a hole's."""
     outer, inner = (wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in b.walls)
     return np.where(seen.free, np.where(b.filled > 0, inner, outer), np.float32(IMPOSSIBLE))
 
 
-def _along(lines: SightLines, plan: Rectified, seen: _Evidence, as_wall: F32) -> Said:
+def _along(lines: SightLines, plan: Rectified, seen: _CellLikelihoods, as_wall: F32) -> Said:
     """What the picture says along lines of sight."""
     three = tempered(lines, plan, seen.face, as_wall, seen.ground, goes_on="ground")
     return said(lines, three, seen.certain, seen.edge)
 
 
-def _likeliest_walls(w: Window, b: _Belief, seen: _Evidence) -> Walls:
+def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
     """The outer wall's colour and the holes' that explain the picture best, of a few that walls have.
 
     A wall has one colour, though it may have any: so each is tried for all of it.
     """
     lines = w.lines.thinned(THINNED)
-    best: list[Wall | None] = [None, None]
+    best: list[WallColour | None] = [None, None]
     for which in (0, 1):
         scores = []
         for wall in (None, *WALLS_TRIED):
@@ -277,7 +277,7 @@ def _likeliest_walls(w: Window, b: _Belief, seen: _Evidence) -> Walls:
 
 WALL_LIGHTNESS = tuple(float(v) for v in np.arange(-2.0, 1.3, 0.4))
 """Log light of walls less their face's, from a seventh to three times."""
-WALLS_TRIED = tuple(Wall.alike(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in WALL_LIGHTNESS)
+WALLS_TRIED = tuple(WallColour.alike(np.array([v, 0.0, 0.0]), np.diag([0.2, 0.08, 0.08]) ** 2) for v in WALL_LIGHTNESS)
 THINNED = 4
 """Every so many-th line of sight is asked which wall is likeliest."""
 
@@ -298,7 +298,7 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     off_face = w.colour - faces[0].mean
     normals = facing(region, w.plan.step_mm)
     outer, inner = (
-        Wall.learned(off_face[at].astype(float), normals[at].astype(float), faces[0].coding_sd)
+        WallColour.learned(off_face[at].astype(float), normals[at].astype(float), faces[0].coding_sd)
         for at in (wall & (whole == 0), wall & (whole > 0))
     )
     swept = cv2.dilate(((any_wall > PERHAPS) | (region > 0)).astype(np.uint8), disc(w.plan.cells_in(BLURRED_MM)))

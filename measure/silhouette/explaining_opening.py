@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.silhouette.appearance import LEAST_SD, GrainedSurface, Wall, facing, wall_log_likelihood
+from measure.silhouette.appearance import LEAST_SD, GrainedSurface, WallColour, facing, wall_log_likelihood
 from measure.silhouette.evidence import filled
 from measure.silhouette.explaining import (
     ASTRAY,
@@ -68,7 +68,7 @@ class ExplainedOpening:
 
     rim_mm: Array
     depth_mm: float
-    wall: Wall | None
+    wall: WallColour | None
     clipped: float
     wall_told: float | None
 
@@ -126,7 +126,7 @@ class _Guess:
     floor: Mask
     wall: Mask
     depth_mm: float
-    colour: Wall | None
+    colour: WallColour | None
     guesses: int
     told: float | None
 
@@ -156,7 +156,7 @@ def _first_guess(w: Window) -> _Guess:
 
 
 @dataclass(frozen=True, slots=True)
-class _Evidence:
+class _OpeningLikelihoods:
     """What a window's cells say.
 
     Attributes:
@@ -178,7 +178,7 @@ class _Evidence:
     facing: F32
 
 
-def _evidence(w: Window, b: _Guess) -> _Evidence:
+def _evidence(w: Window, b: _Guess) -> _OpeningLikelihoods:
     of_panel = GrainedSurface.learned(w.colour, b.panel, w.plan.step_mm, first=b.first)
     of_floor = GrainedSurface.learned(w.colour, b.floor, w.plan.step_mm, first=b.first)
     panel = replace(of_panel, in_shadow=SHADED_PANEL).log_likelihood(w.colour)
@@ -191,10 +191,12 @@ def _evidence(w: Window, b: _Guess) -> _Evidence:
     certain = cleaned(like.astype(np.uint8), b.panel, w.plan, LEAST_PATCH_MM2)
     off = np.asarray(w.colour - of_panel.mean, np.float32)
     towards = facing(1 - b.hole, w.plan.step_mm)
-    return _Evidence(panel, floor, off, of_panel.covariance, w.free, certain, edges(w.colour, w.plan), towards)
+    return _OpeningLikelihoods(
+        panel, floor, off, of_panel.covariance, w.free, certain, edges(w.colour, w.plan), towards
+    )
 
 
-def _tempered(w: Window, lines: SightLines, seen: _Evidence, wall: Wall | None) -> F32:
+def _tempered(w: Window, lines: SightLines, seen: _OpeningLikelihoods, wall: WallColour | None) -> F32:
     as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, seen.facing, wall), np.float32(IMPOSSIBLE))
     return tempered(lines, w.plan, seen.panel, as_wall, seen.floor, goes_on="face")
 
@@ -249,13 +251,13 @@ def _ratio(camera_mm: float, depth_mm: float) -> float:
     return camera_mm / (camera_mm + depth_mm)
 
 
-def _walls(seen: _Evidence) -> list[Wall | None]:
+def _walls(seen: _OpeningLikelihoods) -> list[WallColour | None]:
     """Walls that are tried: of any colour like the panel's; and lighter and darker ones, with the panel's grain."""
     spread = seen.grain + np.diag(WALL_SD**2)
-    return [None, *(Wall.alike(np.array([v, 0.0, 0.0]), spread) for v in WALL_LIGHTNESS)]
+    return [None, *(WallColour.alike(np.array([v, 0.0, 0.0]), spread) for v in WALL_LIGHTNESS)]
 
 
-def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -> _Guess:
+def _learned(w: Window, b: _Guess, seen: _OpeningLikelihoods, labels: NDArray[np.uint8]) -> _Guess:
     """What the labels say of the cells. Things that stand in the opening are part of it."""
     kinds = np.stack([labels != FACE, labels == FRONT, labels >= FRONT], -1).astype(np.float32)
     soft, front, any_wall = cv2.split(w.lines.back(kinds))
@@ -264,7 +266,7 @@ def _learned(w: Window, b: _Guess, seen: _Evidence, labels: NDArray[np.uint8]) -
     one = np.ones((3, 3), np.uint8)
     wall = (front > PLAINLY) & (cv2.erode(hole, one) > 0)
     normals = facing(1 - hole, w.plan.step_mm)
-    colour = Wall.learned(seen.off_panel[wall].astype(float), normals[wall].astype(float), LEAST_SD)
+    colour = WallColour.learned(seen.off_panel[wall].astype(float), normals[wall].astype(float), LEAST_SD)
     clear = disc(w.plan.cells_in(BLURRED_MM))
     no_wall = cv2.dilate((any_wall > PERHAPS).astype(np.uint8), clear) == 0
     floor = ((cv2.erode(hole, clear) > 0) & no_wall).astype(np.uint8)
