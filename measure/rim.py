@@ -6,18 +6,18 @@ from typing import Literal, get_args
 
 from calib.errors import WrongUsage
 
-RimTold = Literal["unknown", "sharp", "little", "clear"]
-RIMS_TOLD: tuple[RimTold, ...] = get_args(RimTold)
+RimWord = Literal["unknown", "sharp", "little", "clear"]
+RIM_WORDS: tuple[RimWord, ...] = get_args(RimWord)
 
 
-def rim_told(words: str | None) -> RimTold:
+def rim_word(words: str | None) -> RimWord:
     """Whether the upper edge is rounded; unknown where nobody says.
 
     Raises:
         WrongUsage: another word.
     """
     said = "unknown" if words is None else words.strip().lower()
-    for told in RIMS_TOLD:
+    for told in RIM_WORDS:
         if said == told:
             return told
     raise WrongUsage(

@@ -25,7 +25,7 @@ from measure.geometry.features import Estimate, Feature, flatten, middle, right_
 from measure.geometry.rejoin import joints, rejoined, shifted_all
 from measure.job import job, records
 from measure.readings.readings import Reading
-from measure.rim import RIMS_TOLD, rim_told
+from measure.rim import RIM_WORDS, rim_word
 from measure.several.several import _reckoned
 from measure.steps import draw as all_steps
 from measure.steps.reconcile import reconcile as reconcile_job
@@ -38,7 +38,7 @@ from tests.jobs import plate, record
 # ------------------------------------------------------------------------------------------------------- what is said
 @pytest.mark.parametrize("words", [None, "unknown", "sharp", "little", " Clear "])
 def test_the_words(words: str | None) -> None:
-    assert rim_told(words) == (words or "unknown").strip().lower()
+    assert rim_word(words) == (words or "unknown").strip().lower()
 
 
 def test_another_word_is_wrong_usage(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -51,7 +51,7 @@ def test_another_word_is_wrong_usage(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("told", RIMS_TOLD)
+@pytest.mark.parametrize("told", RIM_WORDS)
 def test_the_command_hands_it_on(told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     class Asked(Exception):
         pass
@@ -145,7 +145,7 @@ def error_mm(kind: str, labels: tuple[str, ...], found: tuple[Feature, ...]) -> 
 @settings(max_examples=60, deadline=None)
 @given(
     radius=st.floats(0.0, 0.45),
-    told=st.sampled_from(RIMS_TOLD),
+    told=st.sampled_from(RIM_WORDS),
     x=st.floats(-150, 210),
     y=st.floats(-150, 180),
 )

@@ -14,7 +14,7 @@ from calib.light.srgb import coded
 from calib.view.view import View, project
 from measure.edges.sight import Wall
 from measure.edges.standpoint import Standpoint, by_walls
-from measure.rim import RimTold
+from measure.rim import RimWord
 
 FOCAL_PX, CAMERA_MM, SIZE_PX = 3000.0, 300.0, (1600, 1200)
 HEIGHT_MM = 8.0
@@ -63,7 +63,7 @@ def told(
     y_mm: float,
     inset_mm: float = 0.0,
     height_mm: float = HEIGHT_MM,
-    rim: RimTold = "unknown",
+    rim: RimWord = "unknown",
 ) -> Standpoint:
     """What walls say to a view of a part at a place whose face was found in the photo."""
     true, outline, face = camera(), box(x_mm, y_mm), box(x_mm, y_mm, inset_mm)

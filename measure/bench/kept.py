@@ -12,7 +12,7 @@ from typing import Literal
 from pydantic import Field, FiniteFloat, ValidationError
 
 from measure.job.records import NotLess, Pair, Record, Some
-from measure.rim import RimTold
+from measure.rim import RimWord
 
 FILE, PHOTO = "bench.json", "photo.png"
 MOST_TICKETS = 10**9
@@ -51,7 +51,7 @@ class TraceChoices(Record):
 
     subject: Literal["part", "opening"] = "part"
     thickness_mm: NotLess | None = None
-    rim: RimTold = "unknown"
+    rim: RimWord = "unknown"
     fragments: Literal[1, 2] = 1
     strokes: StrokesRecord = StrokesRecord()
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)

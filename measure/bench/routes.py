@@ -23,7 +23,7 @@ from measure.bench.phrases import IN_TWO
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import NotTaken, body_of, received
 from measure.job.records import Pair
-from measure.rim import rim_told
+from measure.rim import rim_word
 from measure.subject import subject_of
 from measure.tracing.thickness import thickness_mm
 
@@ -145,7 +145,7 @@ def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceChoic
             text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
             raise WrongUsage(text, "thickness")
         thickness = None
-    return kept.TraceChoices(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_told(rim or None))
+    return kept.TraceChoices(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_word(rim or None))
 
 
 def require_joinable(asked: kept.TraceChoices) -> None:

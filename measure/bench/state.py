@@ -21,7 +21,7 @@ from measure.geometry.features import PLAIN_MM, Feature, flatten
 from measure.job import job, records, revisions
 from measure.planning.worksheet import JAWS
 from measure.readings.readings import Reading
-from measure.rim import RimTold
+from measure.rim import RimWord
 from measure.sheet.lettering import figures
 from measure.steps.complete import COMPLETED
 
@@ -109,7 +109,7 @@ def plain_state(
     return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known)}
 
 
-def _rim(known: kept.Kept | None, live: Live | None) -> RimTold:
+def _rim(known: kept.Kept | None, live: Live | None) -> RimWord:
     """What was said of the upper edge."""
     if live and live.traced.rim:
         return live.traced.rim.told

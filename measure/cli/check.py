@@ -11,7 +11,7 @@ import typer
 from calib.errors import WrongUsage
 from measure.cli import options
 from measure.cli.out import line, plain_json
-from measure.rim import rim_told
+from measure.rim import rim_word
 from measure.subject import subject_of
 from measure.tracing.thickness import thickness_mm
 
@@ -37,7 +37,7 @@ def check(
     """
     kind = subject_of(subject)
     height_mm = None if thickness is None else thickness_mm(thickness, kind)
-    upper = rim_told(rim)
+    upper = rim_word(rim)
     if as_csv and json:
         raise WrongUsage("--csv and --json exclude each other: choose one.", "usage")
     if jobs is not None and not 1 <= jobs <= MOST_JOBS:

@@ -9,7 +9,7 @@ import typer
 
 from measure.cli import options
 from measure.cli.show import show
-from measure.rim import rim_told
+from measure.rim import rim_word
 from measure.subject import subject_of
 from measure.tracing.thickness import thickness_mm
 
@@ -42,7 +42,7 @@ def draw(
     """
     kind = subject_of(subject)
     height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
-    upper = rim_told(rim)
+    upper = rim_word(rim)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps.draw import JobOrder
     from measure.steps.draw import draw as all_steps

@@ -9,7 +9,7 @@ import typer
 
 from measure.cli import options
 from measure.cli.show import show
-from measure.rim import rim_told
+from measure.rim import rim_word
 from measure.subject import subject_of
 from measure.tracing.thickness import thickness_mm
 
@@ -45,7 +45,7 @@ def trace(
     """Measure a photo, or several of the same part: outline, features and scale."""
     kind = subject_of(subject)
     height_mm = thickness_mm(thickness, kind)
-    upper = rim_told(rim)
+    upper = rim_word(rim)
     in_two = options.broken_in_two(fragments, kind, len(photos))
     wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     from measure.steps import trace as step

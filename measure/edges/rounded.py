@@ -16,7 +16,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.tools.budget import K95
-from measure.rim import RimTold
+from measure.rim import RimWord
 
 RIM = "rim"
 """Name of the shared term: the radius less what is reckoned with, mm."""
@@ -29,7 +29,7 @@ parts rendered with rims of 0.1 to 0.4 mm)."""
 ROUNDED_MM, ROUNDED_SD_MM = 0.25, 0.09
 """Radius of rims that are rounded: moulded and printed household parts have 0.1 to 0.4 mm (common practice, no
 source)."""
-KNOWN: dict[RimTold, tuple[float, float]] = {"sharp": (0.0, 0.02), "little": (0.15, 0.06), "clear": (0.3, 0.08)}
+KNOWN: dict[RimWord, tuple[float, float]] = {"sharp": (0.0, 0.02), "little": (0.15, 0.06), "clear": (0.3, 0.08)}
 """Radius and its standard deviation, mm, of what a person says."""
 COMMON = 0.4
 """Share of parts with a rounded rim, where nobody says."""
@@ -44,12 +44,12 @@ class Rim:
         radius_mm, sd_mm: its radius, and the standard deviation of that.
     """
 
-    told: RimTold
+    told: RimWord
     radius_mm: float
     sd_mm: float
 
     @classmethod
-    def known(cls, told: RimTold, rounded: float = COMMON) -> Rim:
+    def known(cls, told: RimWord, rounded: float = COMMON) -> Rim:
         """Before readings are heard: `rounded` is the likelihood that it is rounded, where nobody says. Sharp ones and
         rounded ones are then taken together, mean and variance."""
         if told != "unknown":
@@ -127,19 +127,19 @@ def believed(rounded: float) -> float:
     return odds / (1 + odds)
 
 
-def apart_density(apart_mm: Array, told: RimTold) -> Array:
+def apart_density(apart_mm: Array, told: RimWord) -> Array:
     """(n,) density, but for a factor, of how far the upper line lies inside the foot's, mm, by what a person says."""
     sharp, rounded = _apart(apart_mm)
     share = _share(told)
     return np.asarray(share * rounded + (1 - share) * sharp)
 
 
-def rounded_share(apart_mm: Array, told: RimTold) -> Array:
+def rounded_share(apart_mm: Array, told: RimWord) -> Array:
     """(n,) how much of `apart_density` is rounded rims'."""
     return np.asarray(_share(told) * _apart(apart_mm)[1] / np.maximum(apart_density(apart_mm, told), 1e-12))
 
 
-def _share(told: RimTold) -> float:
+def _share(told: RimWord) -> float:
     """Of rounded rims, by what a person says."""
     return {"sharp": 0.0, "unknown": COMMON}.get(told, 1.0)
 

@@ -29,7 +29,7 @@ from measure.edges.rough import resampled
 from measure.edges.rounded import apart_density, believed, rounded_share
 from measure.edges.sight import Body, Wall
 from measure.geometry.polylines import evenly
-from measure.rim import RimTold
+from measure.rim import RimWord
 
 STRETCH, SMOOTH_MM = 4, 0.25
 """Points averaged into one profile; smoothing of the outline before it is sampled."""
@@ -119,7 +119,7 @@ class _Runs:
 
 
 def by_walls(
-    light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall, sigma_px: float, told: RimTold
+    light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall, sigma_px: float, told: RimWord
 ) -> Standpoint:
     """The view, as the walls of a part have it.
 
@@ -308,7 +308,7 @@ def _ways(view: View, runs: _Runs, wall: Wall, root: Array) -> Array:
     return np.asarray(np.linalg.svd(np.stack(by, 1), full_matrices=True)[2][:COMBINATIONS].T)
 
 
-def _posterior(parameters: Array, ways: Array, runs: _Runs, wall: Wall, told: RimTold) -> _Posterior:
+def _posterior(parameters: Array, ways: Array, runs: _Runs, wall: Wall, told: RimWord) -> _Posterior:
     """The unit terms' mean and covariance, the rim's share summed out."""
     axes = [*(np.linspace(-REACH, REACH, n) for n in POINTS[0][:-1]), np.linspace(*APART_MM, POINTS[0][-1])]
     for _ in range(TURNS):

@@ -21,7 +21,7 @@ from calib.tools.budget import K95
 from measure.edges.rounded import Rim
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import OF_KIND, PARAMETERS, Estimate, Feature, Kind, Point, Turn, is_round
-from measure.rim import RimTold
+from measure.rim import RimWord
 from measure.tracing.values import Gap, Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
@@ -63,7 +63,7 @@ class ScaleRecord(Record):
 class RimRecord(Record):
     """See `measure.edges.rounded.Rim`."""
 
-    told: RimTold
+    told: RimWord
     radius_mm: NotLess
     u95_mm: NotLess
 

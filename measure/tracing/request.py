@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from calib.reference.wanted import ANY, Wanted
-from measure.rim import RimTold
+from measure.rim import RimWord
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.subject import Subject
 
@@ -31,7 +31,7 @@ class Request:
     in_two: bool = False
     strokes: Strokes = NO_STROKES
     corners_px: Stroke | None = None
-    rim: RimTold = "unknown"
+    rim: RimWord = "unknown"
 
     @property
     def height_mm(self) -> float:
