@@ -113,6 +113,12 @@ def followed_part(
     )
 
 
+MOST_HOLES = 350
+"""So many loops are located and cut into features within a quarter of a minute on one core, 40 ms each (measured)."""
+TOO_MANY = (
+    f"The part has {{holes}} holes, more than the {MOST_HOLES} that are measured in one photo: photograph a piece "
+    "of it at a time."
+)
 AGAIN_MM = 0.1
 """A view that has moved the part's upper edge by more asks for the picture to be explained again: as much as edges are
 looked for beside the outline (chosen)."""
@@ -129,6 +135,8 @@ def _explained(
     face = explain(light, view, contours_px, wall.upper_mm, wall.lower_mm, taken_px, strokes)
     if face is None:
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
+    if len(face.loops_mm) > MOST_HOLES:
+        raise PartRefused(TOO_MANY.format(holes=len(face.loops_mm) - 1), "too-many-holes")
     return face, blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
 
 
