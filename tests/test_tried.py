@@ -54,6 +54,13 @@ def test_what_trace_remarks_is_said() -> None:
     assert said(FINE, Tried(None, (Caution("something-beside", "It is not measured."),)))[0] == "good"
 
 
+def test_an_owner_is_told_what_owners_can_do() -> None:
+    cautions = (Caution("wall-contradicts", "The wall does not go with the thickness: measure that again."),)
+    answer = reply(findings_of(FINE, Tried(None, cautions)))
+    assert "soft light" in answer
+    assert "measure that again" not in answer
+
+
 def test_a_length_that_is_hardly_known_is_told() -> None:
     assert said(FINE, Tried(u95_50_mm=0.5)) == ("usable", ["inexact"])
     assert said(FINE, Tried(u95_50_mm=0.2)) == ("good", [])

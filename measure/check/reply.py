@@ -17,6 +17,8 @@ CARD_TOO = (
     "Please lay a bank-size card (a library or loyalty card will do) flat beside the part, blank side up and wholly "
     "in the picture."
 )
+SOFT_LIGHT = "Please take it in soft light, by a window or under a cloudy sky, so that no hard shadow falls."
+LESS_LIGHT = "Please tap on the brightest spot so that the camera takes the photo darker, or keep out of the sun."
 
 ADVICE: dict[str, str] = {
     # the file, which is at fault rather than the photo
@@ -57,14 +59,22 @@ ADVICE: dict[str, str] = {
     "blurred": "Please wipe the lens, tap on the part to focus, and hold the phone still, best with both elbows on the "
     "table.",
     "too-dark": "Please take it by a window or switch on more light, without flash.",
-    "too-bright": "Please tap on the brightest spot so that the camera takes the photo darker, or keep out of the sun.",
+    "too-bright": LESS_LIGHT,
     "glare-card": "Please turn the card or yourself until no lamp is mirrored in it, and leave the flash off.",
     "glare-part": "Please turn the part or yourself until no lamp is mirrored in it, and leave the flash off.",
-    "shadow": "Please take it in soft light, by a window or under a cloudy sky, so that no hard shadow falls.",
+    "shadow": SOFT_LIGHT,
     "too-slanted": "Please hold the phone straight above the part, looking right down.",
     "too-oblique": "Please hold the phone straight above the part, looking right down.",
     "too-far": "Please go nearer until part and card fill a good half of the picture, and send the photo at full size.",
     "too-near": "Please step back to an arm's length and zoom to twice instead.",
+    # what a trace remarks or refuses
+    "overexposed": LESS_LIGHT,
+    "no-outline": PLAIN_GROUND,
+    "unsure-edge": SOFT_LIGHT,
+    "wall-or-shadow": SOFT_LIGHT,
+    "wall-contradicts": SOFT_LIGHT,
+    "spike": SOFT_LIGHT,
+    "unsure-size": SEND_ANEW,
     "inexact": "A photo straight from above, with card and part close together and filling half of it, would let us "
     "measure more exactly.",
 }
