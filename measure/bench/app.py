@@ -58,6 +58,8 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs", routes.jobs),
         Route("/api/jobs", routes.new_job, methods=["POST"]),
         Route("/api/jobs/{id}", routes.job),
+        Route("/api/jobs/{id}", routes.describe, methods=["POST"]),
+        Route("/api/jobs/{id}", routes.remove, methods=["DELETE"]),
         Route("/api/jobs/{id}/events", routes.events),
         Route("/api/jobs/{id}/trace", routes.trace, methods=["POST"]),
         Route("/api/jobs/{id}/readings", routes.add_reading, methods=["POST"]),

@@ -66,18 +66,19 @@ class Desk:
         self.session.__exit__()
 
     # ----------------------------------------------------------------------------------------------------------- photos
-    def take(self, photo: Path, photo_name: str, name: str, asked: kept.TraceChoices) -> Job:
+    def take(self, photo: Path, photo_name: str, fields: Mapping[str, str], asked: kept.TraceChoices) -> Job:
         """Take a new photo and have it traced.
 
         Args:
             photo: the original, alone in a folder of the session; it is gone when it has been looked at.
             photo_name: what its owner calls the file.
-            name: of the part.
+            fields: what is known of it: the part's `name`, its `owner`, the `contact`.
             asked: how it is to be traced.
         """
         shown = base_name(photo_name)
-        part = plain_name(name) or Path(shown).stem or "part"
-        of = self.shelf.new(part, kept.Kept(name=part, asked=asked, at=time.time()))
+        name, owner, contact = (plain_name(fields.get(key, "")) for key in ("name", "owner", "contact"))
+        part = name or Path(shown).stem or "part"
+        of = self.shelf.new(part, kept.Kept(name=part, owner=owner, contact=contact, asked=asked, at=time.time()))
         self.traces.begin(of, part, photo, asked, None, False, shown)
         return of
 
@@ -162,6 +163,31 @@ class Desk:
         state = self.change(of, revision, lambda: found.update(trial(of, self.memory.traced(of), said)))
         return {**state, "trial": found}
 
+    def describe(self, of: Job, said: Mapping[str, str], revision: int | None) -> dict[str, Any]:
+        """What a job is called, whose it is, and how to reach them.
+
+        Args:
+            of: the job.
+            said: any of ``name``, ``owner``, ``contact`` and ``note``; what is not said stays.
+            revision: that the window has seen.
+        """
+        known = of.kept() or kept.Kept(name=self.name(of))
+        now = known.model_copy(update={key: plain_name(text) for key, text in said.items()})
+        return self.change(of, revision, lambda: of.write({kept.FILE: kept.to_bytes(now)}))
+
+    def remove(self, of: Job, revision: int | None) -> None:
+        """Take a job away for good.
+
+        Raises:
+            Stale: it has changed meanwhile.
+            WrongUsage: its photo is being traced, or it can't be removed.
+        """
+        with of.lock:
+            self._check(of, revision)
+        self.traces.refuse_if_busy(of)
+        self.shelf.remove(of)
+        self.traces.forget(of)
+
     def make(self, of: Job, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
         """Make files."""
         from measure.bench.changes import make
@@ -175,12 +201,17 @@ class Desk:
         Args:
             out: the copy is in it.
             photo: facts of the copy.
-            fields: what the owner said beside it: the part's `name`, its `thickness`, a `note`.
+            fields: what the owner said beside it: the part's `name`, its `thickness`, the `owner`, the `contact`, a
+                `note`.
         """
         name = plain_name(fields.get("name", "")) or Path(plain_name(photo.name)).stem or "part"
-        note, thickness = (plain_name(fields.get(key, "")) for key in ("note", "thickness"))
+        note, thickness, owner, contact = (
+            plain_name(fields.get(key, "")) for key in ("note", "thickness", "owner", "contact")
+        )
         files = {n: (out / n).read_bytes() for n in (kept.PHOTO, job.PHOTO)}
-        first = kept.Kept(name=name, note=note, thickness_told=thickness, at=time.time(), photo=photo)
+        first = kept.Kept(
+            name=name, owner=owner, contact=contact, note=note, thickness_told=thickness, at=time.time(), photo=photo
+        )
         return self.shelf.new(name, first, files)
 
     def has_room(self) -> bool:

@@ -1,4 +1,5 @@
-"""The owners' page: a photo is looked at while they wait; a good one becomes a waiting job. It shows nothing else."""
+"""The owners' page: a photo is looked at while they wait; a good one becomes a waiting job,
+of which they are told the number of its ticket and nothing else."""
 
 from __future__ import annotations
 
@@ -54,9 +55,10 @@ async def photo(request: Request) -> Response:
             looked = do(tasks.check, order, limits.check_s, copies.append, large=large, guest=True)
             answer = await asyncio.wrap_future(looked)
         if copies and copies[0].may_be_kept:
-            await run_in_threadpool(desk.put_by, out, copies[0].photo, got.fields)
-            answer = {**answer, "kept": True}
-        return JSONResponse({"kept": False, **answer})
+            made = await run_in_threadpool(desk.put_by, out, copies[0].photo, got.fields)
+            known = await run_in_threadpool(made.kept)
+            answer = {**answer, "kept": True, "ticket": known.ticket if known else None}
+        return JSONResponse({"kept": False, "ticket": None, **answer})
     finally:
         await run_in_threadpool(shutil.rmtree, out, True)
         await run_in_threadpool(shutil.rmtree, got.photo.parent, True)

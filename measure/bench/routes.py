@@ -54,6 +54,15 @@ class TraceBody(Posted):
     card_corners: tuple[Pair, ...] | None = None
 
 
+class AboutBody(Posted):
+    """What a job is called, and whose it is."""
+
+    name: str | None = None
+    owner: str | None = None
+    contact: str | None = None
+    note: str | None = None
+
+
 class ReadingBody(Posted):
     """A reading."""
 
@@ -189,13 +198,27 @@ async def new_job(request: Request) -> Response:
     except WrongUsage:
         await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
         raise
-    of = await run_in_threadpool(desk.take, got.photo, got.name, got.fields.get("name", ""), asked)
+    of = await run_in_threadpool(desk.take, got.photo, got.name, got.fields, asked)
     return JSONResponse({"id": of.id}, 202)
 
 
 async def job(request: Request) -> Response:
     """GET /api/jobs/{id}"""
     return JSONResponse(await run_in_threadpool(desk_of(request).state, await job_of(request)))
+
+
+async def describe(request: Request) -> Response:
+    """POST /api/jobs/{id}"""
+    of, asked = await job_of(request), await body(request, AboutBody)
+    said = asked.model_dump(exclude_none=True, exclude={"revision"})
+    return JSONResponse(await run_in_threadpool(desk_of(request).describe, of, said, asked.revision))
+
+
+async def remove(request: Request) -> Response:
+    """DELETE /api/jobs/{id}?revision=N"""
+    of, seen = await job_of(request), request.query_params.get("revision", "")
+    await run_in_threadpool(desk_of(request).remove, of, int(seen) if _REVISION.fullmatch(seen) else None)
+    return JSONResponse({"removed": of.id})
 
 
 async def events(request: Request) -> Response:

@@ -20,11 +20,13 @@ from calib.errors import JawlineError
 from calib.files import content_of, is_link
 from calib.written import is_reserved
 from measure.bench import kept
-from measure.job import history, job
+from measure.job import history, job, removal
 from measure.job.leftovers import clear_left
 from measure.job.links import refuse_links
 from measure.job.lock import held
 
+TICKETS, MAX_TICKETS_MB = ".tickets", 1
+"""Beside the jobs: the number of the last ticket."""
 LONGEST_NAME, LONGEST_ID = 80, 40
 
 
@@ -146,9 +148,35 @@ class Shelf:
         """Every job."""
         yield from map(self._known, self.ids())
 
-    def new(self, name: str, first: kept.Kept, files: Mapping[str, bytes] = MappingProxyType({})) -> Job:
-        """A new job, under a folder's name made from the part's, and on disk."""
+    def remove(self, of: Job) -> None:
+        """Take a job away for good, but for what is not jawline's in its folder.
+
+        Raises:
+            WrongUsage: somebody has it, or it can't be removed.
+        """
+        with of.alone():
+            removal.remove(of.folder)
+        removal.remove_empty(of.folder)
         with self._lock:
+            self._jobs.pop(of.id, None)
+
+    def _next_ticket(self) -> int:
+        """A number that no job of this folder has had, kept beside the jobs."""
+        path, last = self.folder / TICKETS, 0
+        with contextlib.suppress(OSError, ValueError):
+            last = int(content_of(path, MAX_TICKETS_MB, links=False))
+        if not last:
+            known = (Job(id, self.folder / id).kept() for id in self.ids())
+            last = max((k.ticket for k in known if k), default=0)
+        number = last + 1 if last < kept.MOST_TICKETS else 1
+        with contextlib.suppress(OSError):
+            path.write_text(f"{number}\n")
+        return number
+
+    def new(self, name: str, first: kept.Kept, files: Mapping[str, bytes] = MappingProxyType({})) -> Job:
+        """A new job with a ticket's number, under a folder's name made from the part's, and on disk."""
+        with self._lock:
+            first = first.model_copy(update={"ticket": self._next_ticket()})
             base = slug(name)
             id, n = base, 1
             while os.path.lexists(self.folder / id):

@@ -72,14 +72,28 @@ class Traces:
         at = self._under_way.get(of.id)
         return at.plain() if at else None
 
+    def refuse_if_busy(self, of: Job) -> None:
+        """Nothing is begun with a job whose photo is being traced.
+
+        Raises:
+            WrongUsage: it is.
+        """
+        if of.id in self._under_way:
+            raise WrongUsage("This photo is being traced just now: wait until that is done.", "busy")
+
+    def forget(self, of: Job) -> None:
+        """A job is gone: its photo goes too, where only the session has it."""
+        unkept = self._unkept.pop(of.id, None)
+        if unkept:
+            shutil.rmtree(unkept.folder, ignore_errors=True)
+
     def again(self, of: Job, asked: kept.TraceChoices) -> None:
         """Trace a job's photo again, or for the first time; nobody else changes the job meanwhile.
 
         Raises:
             WrongUsage: its photo is not there, or is being traced.
         """
-        if of.id in self._under_way:
-            raise WrongUsage("This photo is being traced just now: wait until that is done.", "busy")
+        self.refuse_if_busy(of)
         known = of.kept()
         unkept = self._unkept.get(of.id)
         folder = unkept.folder if unkept else of.folder

@@ -19,6 +19,11 @@ MOST_ENTRIES = 20_000
 _OWN = re.compile(r"compare-\d+-\d+\.(svg|pdf)|readings-aside-\d+\.csv|\..*\.part")
 
 
+def is_numbered(name: str) -> bool:
+    """Whether a file is one of jawline's that are numbered, or half-written."""
+    return bool(_OWN.fullmatch(name))
+
+
 def refuse_links(folder: Path, names: Collection[str]) -> None:
     """Look through a job; its own folder may be a link, nothing that jawline uses within.
 

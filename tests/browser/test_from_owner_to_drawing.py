@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -25,16 +26,24 @@ def test_a_photo_from_an_owner_becomes_a_drawing(
     phone.set_input_files("#photo-camera", PHOTO)
     phone.fill("#name", "vent latch from the owner")
     phone.fill("#thickness", "about 4")
+    phone.fill("#owner", "A. Nobody")
+    phone.fill("#contact", "room 3")
     phone.tap("#go")
     phone.locator("#verdict").wait_for(timeout=60_000)
+    ticket = re.findall(r"Your number is (\d+)", phone.inner_text("#ticket"))
+    assert len(ticket) == 1
 
     page = window(open_to_owners.url)
     card = page.locator("#list li", has_text="vent latch from the owner")
     expect(card).to_contain_text("Waits to be traced")
+    expect(card).to_contain_text(f"No. {ticket[0]} · A. Nobody")
+    expect(card).not_to_contain_text("room 3")
     card.locator("a").click()
     page.wait_for_url("**/job/**")
     expect(page.locator("#mend-head")).to_have_text("How thick is it?")
     expect(page.locator("#owner-thickness")).to_contain_text("about 4")
+    page.click("#about summary")
+    expect(page.locator("#about-contact")).to_have_value("room 3")
     assert page.locator("#progress").is_hidden()  # nobody is at work on it
     assert page.input_value("#thickness") == ""  # what an owner says is no measurement
     assert findings(page) == []

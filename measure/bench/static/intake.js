@@ -3,8 +3,10 @@ import { attempt, post } from "./api.js";
 import { buttonOf, byId, el, icon, inputOf } from "./dom.js";
 import { preview, takePhotos } from "./photo-file.js";
 
-/** @typedef {{ verdict: "good" | "usable" | "retake", reply: string, reasons: { text: string }[] }} Answer */
+/** @typedef {{ verdict: "good" | "usable" | "retake", reply: string, reasons: { text: string }[],
+ *   ticket: number | null }} Answer */
 
+const FIELDS = ["name", "thickness", "owner", "contact"];
 const HEADS = {
   good: ["agrees", "Thank you, this photo is good"],
   usable: ["agrees", "Thank you, this photo will do"],
@@ -31,7 +33,7 @@ byId("send").addEventListener("submit", async (e) => {
   if (!photo) return;
   const form = new FormData();
   form.set("photo", photo, photo.name);
-  for (const field of ["name", "thickness"]) if (inputOf(field).value.trim()) form.set(field, inputOf(field).value);
+  for (const field of FIELDS) if (inputOf(field).value.trim()) form.set(field, inputOf(field).value);
   buttonOf("go").disabled = true;
   caption("go", "Looking at it…");
   byId("wrong").textContent = "";
@@ -57,12 +59,18 @@ function caption(id, words) {
 }
 
 /** @param {Answer} answer */
-function show({ verdict, reply, reasons }) {
+function show({ verdict, reply, reasons, ticket }) {
   const [shape, head] = HEADS[verdict];
   byId("send").hidden = byId("ask").hidden = true;
   byId("verdict").hidden = false;
   byId("verdict").className = `verdict ${verdict}`;
   byId("verdict-head").replaceChildren(icon(shape), head);
+  byId("ticket").hidden = !ticket;
+  byId("ticket").replaceChildren(
+    "Your number is ",
+    el("b", {}, String(ticket)),
+    ". Bring it to the event, with the part.",
+  );
   byId("reply").textContent = reply;
   byId("reasons").replaceChildren(...reasons.map((r) => el("li", {}, r.text)));
   caption("another", verdict === "retake" ? "Try again" : "Send another photo");

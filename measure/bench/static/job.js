@@ -1,4 +1,5 @@
 // The page of one job: wires picture, tabs and panels to the state that the bench program tells.
+import { About } from "./about.js";
 import { Completion } from "./completion.js";
 import { Corners } from "./corners.js";
 import { buttonOf, byId, el, nearest } from "./dom.js";
@@ -45,6 +46,7 @@ const drawing = new Drawing(store, sheets);
 const completion = new Completion(store);
 const trial = new Trial(store);
 const undo = new Undo(store);
+const about = new About(store);
 /** @type {{ photo: import("./panzoom.js").View | null, paper: import("./panzoom.js").View | null }} */
 const views = { photo: null, paper: null };
 const tabs = new Tabs(turnTo);
@@ -103,7 +105,7 @@ byId("looks-right").addEventListener("click", () => {
 /** @param {import("./types.js").State} state */
 function showHead(state) {
   const name = state.name || "Unnamed part";
-  byId("job-name").textContent = name;
+  byId("job-name").textContent = state.ticket ? `${state.ticket} · ${name}` : name;
   byId("job-name").title = name;
   document.title = `${name} · jawline`;
   const u95 = state.worst_u95_mm;
@@ -129,6 +131,7 @@ store.subscribe((state, before) => {
   completion.show(state);
   trial.show(state);
   undo.show(state);
+  about.show(state, before);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
   if ((first || retraced) && !sheets.isOpen && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());

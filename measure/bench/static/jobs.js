@@ -7,7 +7,10 @@ import { preview, takePhotos } from "./photo-file.js";
 /**
  * @typedef {object} Listed a job in the list
  * @property {string} id
+ * @property {number} ticket its number, 0 where it has none
  * @property {string} name
+ * @property {string} owner
+ * @property {number} begun seconds since 1970, 0 where nobody knows
  * @property {string} state
  * @property {string} note
  * @property {string | null} thumbnail
@@ -23,6 +26,8 @@ const STATES = {
   traced: ["part", "Traced, no readings yet"],
   measured: ["jaws", "Measured"],
 };
+const FEW = 6; // are seen at a glance, and need no search
+const MANY = 12; // fit on a screen only as rows
 const OFTEN_MS = 2000;
 const SELDOM_MS = 10000;
 const NO_THICKNESS =
@@ -47,6 +52,7 @@ function card(job) {
         "div",
         { class: "text" },
         el("span", { class: "name" }, job.name || "Unnamed part"),
+        el("span", { class: "whose" }, whose(job)),
         el("span", { class: `state ${job.state}` }, icon(shape), `${words}${worst}`),
         job.note ? el("span", { class: "note" }, job.note) : null,
       ),
@@ -54,16 +60,45 @@ function card(job) {
   );
 }
 
+/** @param {Listed} job */
+function whose({ ticket, owner, begun }) {
+  const day = begun ? new Date(begun * 1000).toLocaleDateString() : "";
+  return [ticket ? `No. ${ticket}` : "", owner, day].filter(Boolean).join(" · ");
+}
+
+/**
+ * Whether a job has all these words in what it is called by.
+ * @param {Listed} job
+ * @param {string[]} words
+ */
+function has(job, words) {
+  const text = `${job.id} ${job.name} ${job.owner} ${job.note} ${job.ticket || ""} ${STATES[job.state]?.[1] ?? ""}`;
+  return words.every((w) => text.toLowerCase().includes(w));
+}
+
+/** @type {Listed[]} */
+let known = [];
 let shown = "";
-async function load() {
-  /** @type {{ jobs: Listed[] }} */
-  const { jobs } = await get("/api/jobs");
+function show() {
+  const words = inputOf("find").value.toLowerCase().split(" ").filter(Boolean);
+  const jobs = known.filter((j) => has(j, words));
   const key = JSON.stringify(jobs);
   if (key !== shown) {
     shown = key;
     byId("list").replaceChildren(...jobs.map(card));
+    byId("list").classList.toggle("many", known.length > MANY);
   }
-  byId("none").hidden = jobs.length > 0;
+  byId("search").hidden = known.length <= FEW;
+  byId("found").textContent = words.length ? `${jobs.length} of ${known.length}` : `${known.length} jobs`;
+  byId("none").hidden = known.length > 0;
+}
+byId("find").addEventListener("input", show);
+
+async function load() {
+  /** @type {{ jobs: Listed[] }} */
+  const { jobs } = await get("/api/jobs");
+  known = jobs;
+  show();
   return jobs;
 }
 
@@ -124,7 +159,7 @@ async function begin(thickness, file) {
   form.set("thickness", thickness);
   form.set("subject", chosenOf("subject"));
   form.set("rim", chosenOf("rim"));
-  form.set("name", inputOf("name").value);
+  for (const field of ["name", "owner", "contact"]) form.set(field, inputOf(field).value);
   form.set("photo", file, file.name);
   buttonOf("start").disabled = true;
   const made = await attempt(

@@ -46,13 +46,13 @@ export class Store {
 
   /**
    * Have the job changed; when another window was first, show its state and say so.
-   * @param {string} what
+   * @param {string} what part of the job; an empty text for the job itself
    * @param {object} [more] what else is sent
    * @returns {Promise<State>} the whole state that is answered with
    * @throws {Refused}
    */
   change(what, more = {}) {
-    return this.#changed(() => post(`${this.path}/${what}`, { ...more, revision: this.#state?.revision }));
+    return this.#changed(() => post(`${this.path}${what && "/"}${what}`, { ...more, revision: this.#state?.revision }));
   }
 
   /**
@@ -60,7 +60,7 @@ export class Store {
    * @param {string} what
    */
   remove(what) {
-    return this.#changed(() => remove(`${this.path}/${what}?revision=${this.#state?.revision}`));
+    return this.#changed(() => remove(`${this.path}${what && "/"}${what}?revision=${this.#state?.revision}`));
   }
 
   /**

@@ -74,6 +74,11 @@
 /**
  * @typedef {object} State a job, whole
  * @property {string} name
+ * @property {number} ticket its number, 0 where it has none
+ * @property {string} owner
+ * @property {string} contact
+ * @property {string} note
+ * @property {number} begun seconds since 1970, 0 where nobody knows
  * @property {number} revision
  * @property {"waiting" | "tracing" | "refused" | "traced" | "measured"} state
  * @property {Progress | null} progress

@@ -1,0 +1,55 @@
+// What a job is called, whose it is, its ticket; and how it is taken away for good.
+import { attempt } from "./api.js";
+import { byId, inputOf } from "./dom.js";
+
+const FIELDS = /** @type {const} */ (["name", "owner", "contact", "note"]);
+
+export class About {
+  #store;
+
+  /** @param {import("./store.js").Store} store */
+  constructor(store) {
+    this.#store = store;
+    byId("about-form").addEventListener("submit", (e) => {
+      e.preventDefault();
+      this.#keep();
+    });
+    byId("remove").addEventListener("click", () => this.#ask(true));
+    byId("remove-not").addEventListener("click", () => this.#ask(false));
+    byId("remove-sure").addEventListener("click", () => this.#remove());
+  }
+
+  /**
+   * @param {import("./types.js").State} state
+   * @param {import("./types.js").State | null} before
+   */
+  show(state, before) {
+    for (const f of FIELDS) if (before?.[f] !== state[f]) inputOf(`about-${f}`).value = state[f];
+    const day = state.begun ? new Date(state.begun * 1000).toLocaleDateString() : "";
+    byId("ticket").textContent = [state.ticket ? `Ticket ${state.ticket}` : "", day].filter(Boolean).join(", ");
+  }
+
+  async #keep() {
+    byId("about-wrong").textContent = "";
+    const said = Object.fromEntries(FIELDS.map((f) => [f, inputOf(`about-${f}`).value]));
+    const kept = await attempt(() => this.#store.change("", said), wrong);
+    if (kept) byId("about-kept").textContent = "Kept.";
+  }
+
+  /** @param {boolean} asked */
+  #ask(asked) {
+    byId("remove-ask").hidden = !asked;
+    byId("remove").hidden = asked;
+    byId(asked ? "remove-not" : "remove").focus();
+  }
+
+  async #remove() {
+    const gone = await attempt(() => this.#store.remove(""), wrong);
+    if (gone) location.assign("/");
+  }
+}
+
+/** @param {string} text */
+function wrong(text) {
+  byId("about-wrong").textContent = text;
+}
