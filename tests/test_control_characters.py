@@ -154,7 +154,7 @@ def test_a_whole_command_on_a_console_that_knows_few_characters(tmp_path: Path) 
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
         assert b"Traceback" not in done.stderr
-        assert re.search(rb"dimensions, the least certain .+ mm", done.stdout)
+        assert re.search(rb"dimensions, the least sure .+ mm", done.stdout)
 
 
 # ------------------------------------------------------------------------------------------------ figures of a printer

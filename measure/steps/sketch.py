@@ -53,7 +53,7 @@ def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: 
 
 
 def worst(drawn: sheet.Sheet) -> dict[str, Any] | None:
-    """The least certain length on the sheet."""
+    """The least sure length on the sheet."""
     stated = [d.wanted.stated for d in drawn.drawn if not d.wanted.auxiliary]
     lengths = [s for s in stated if s.u95 is not None and not s.is_angle]
     if not lengths:
