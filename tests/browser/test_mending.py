@@ -21,9 +21,9 @@ def mended(bench: Any) -> str:
 
 def posted(page: Any) -> Any:
     """What is sent by “Trace again”."""
-    with page.expect_request("**/trace") as sent:
+    with page.expect_response("**/trace") as answered:  # till then the job is in its old state
         page.click("#trace-again")
-    return sent.value.post_data_json
+    return answered.value.request.post_data_json
 
 
 def traced_again(page: Any) -> None:
