@@ -81,7 +81,7 @@ def test_none_of_the_twelve_is_refused_and_what_is_off_is_known(twelve: list[Row
 
 def test_readings_make_the_twelve_surer(twelve: list[Row]) -> None:
     """Medians are 0.045 and 0.018 mm: by the photo alone it is the scale, by the card to 0.1 % (60 mm: 0.06), and that
-    sharp rims, of which nobody has said that they are, are reckoned with as a little rounded (0.041 when told)."""
+    sharp rims, of which nobody has said that they are, are reckoned with as a little rounded."""
     sure = [r for r in twelve if not r["cautions"]]
     assert np.median(p95(twelve)) < 0.05
     assert np.median(p95(twelve, "measured")) < 0.025
