@@ -51,7 +51,7 @@ LEAST_LIGHT = 2e-3
 """Darker light, share of full light, counts as this, so that its logarithm stays finite (chosen: code 7 of 255)."""
 CLIPPED_LOG, CLIPPED_SD = 0.5, 0.5
 """How much more light there was where it was cut off, logarithm, and its standard deviation."""
-TURNS, TRIALS, SETTLED_PX = 16, 5, 0.01
+TURNS, TRIALS, SETTLED_PX = 16, 5, 0.001
 DAMPING, EASED, HARDENED = 1e-3, 5.0, 6.0
 """Most turns, most steps tried in each, the change that ends them. Marquardt's factor: at first, how it changes."""
 FULL_TRUST = 1.5

@@ -22,7 +22,7 @@ PHOTO = FOLDER / "photo.jpg"
 THICKNESS = "4,2"
 TONGUE_MM, SLOT_MM = 22.0, 5.0
 """Two of its true sizes, by `truth.json`: over the tongue, from -10 to 12, and across the slot."""
-NEAR_MM = 0.15
+NEAR_MM = 0.2
 """Edges are taken for these when they are so nearly so far apart; no other two edges there are. Invented."""
 TRACE_S = 60.0
 
