@@ -1,5 +1,7 @@
 """Which readings jaws can take on which features."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -123,3 +125,10 @@ def test_pieces_of_one_circle_count_together() -> None:
     ]
     f = features_of([loop])
     assert obstacle("boss", [f[0]], bare(f)) is None
+
+
+def test_a_hole_that_readings_have_made_larger_is_still_whole() -> None:
+    """Jaws are asked of the adjusted feature within the outline as it was traced: it is the same by its label."""
+    p = PARTS["plate"]
+    hole = next(f for f in p.features if f.kind == "circle")
+    assert obstacle("bore", [replace(hole, radius=hole.radius + 0.5)], bare(p.features)) is None

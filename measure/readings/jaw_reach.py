@@ -143,7 +143,7 @@ def _covered_rad(f: Round, features: Iterable[Feature]) -> float:
         if g.loop != f.loop or not same_kind(f, g) or not is_round(g):
             continue
         near = np.hypot(*np.subtract(g.centre, f.centre)) < SAME_SHARE * f.radius + SAME_CENTRE_MM
-        if g is f or (near and abs(g.radius - f.radius) < SAME_SHARE * f.radius + SAME_RADIUS_MM):
+        if g.label == f.label or (near and abs(g.radius - f.radius) < SAME_SHARE * f.radius + SAME_RADIUS_MM):
             total += abs(sweep_rad(g))
     return total
 
