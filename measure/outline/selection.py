@@ -106,7 +106,8 @@ def _gains(move_set: _MoveSet, fit: FittedSuppositions) -> tuple[Array, Array]:
     bias = ring.rounding_bias(rounds, len(asking))
     gain, spared = gain + bias, spared + bias
     gain[fit.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
-    waves = np.maximum.reduceat(fit.wave_mm, ends[fit.begins])
+    # the last pieces may have no points left
+    waves = np.maximum.reduceat(np.append(fit.wave_mm, 0), ends[fit.begins])
     gain[(waves[own] > NOT_ONE_MM) & (waves[own] > waves[was]) & (saved < 0)] = -np.inf
     tight = fit.chains.pieces.arc & (np.abs(fit.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
     gain[np.add.reduceat(tight, fit.begins)[own] > np.add.reduceat(tight, fit.begins)[was]] = -np.inf

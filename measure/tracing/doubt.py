@@ -10,7 +10,7 @@ import numpy as np
 
 from calib.arrays import Array, root_of
 from calib.reference.found import Caution
-from measure.geometry.features import FINE_MM, Estimate, flatten
+from measure.geometry.features import FINE_MM, Estimate, flatten, length
 from measure.geometry.polylines import evenly
 
 OFF_MM = 0.15
@@ -52,7 +52,7 @@ def boundary_errors_mm(e: Estimate) -> Array:
 def _boundary(e: Estimate) -> tuple[Array, Array, Array]:
     """Change along the normal with the features' parameters (n, m), normals (n, 2), points (n, 2)."""
     moved, normals, points = [], [], []
-    for f, at in ((f, e.slices()[f.label]) for f in e.features if f.kind != "curve"):
+    for f, at in ((f, e.slices()[f.label]) for f in e.features if f.kind != "curve" and length(f) > 0):
         p = evenly(flatten(f, FINE_MM), STEP_MM)
         by = np.zeros((len(p), len(e.white)))
         if f.kind == "line":
