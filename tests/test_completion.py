@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from calib.errors import JobRefused, WrongUsage
-from measure.broken.breaks import check_length, find_breaks, marked_break, outer
+from measure.broken.breaks import Break, check_length, find_breaks, marked_break, outer
 from measure.broken.completion.one_break import completed
 from measure.broken.completion.outcome import Completed
 from measure.broken.continuing import LEAST_SURE_MM, corner_covariance, meeting
@@ -201,4 +201,6 @@ def test_most_of_the_boundary_broken():
     part = bridge()
     loop = [f.label for f in part if f.loop == 0]
     with pytest.raises(JobRefused, match="%"):
-        check_length(part, [marked_break(part, f"{loop[0]}-{loop[-4]}")])
+        check_length(part, [Break(0, len(loop) - 3, len(loop))])
+    with pytest.raises(WrongUsage, match=f"was {loop[-4]}-{loop[0]} meant"):  # the other way round it would do
+        marked_break(part, f"{loop[0]}-{loop[-4]}")

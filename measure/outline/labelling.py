@@ -116,6 +116,10 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
         j = i % k
         span = length.get(j, 1)
         start, end = joint[j], joint[(j + span) % k]
+        straight = j not in length and not c.pieces.arc[j]
+        if straight and math.dist(start, end) < NOTHING_MM:  # its neighbours meet without it
+            i += span
+            continue
         if j in length:
             points = _curve(draft, j, span)
             out.append((Curve(label("C"), loop, points=points), np.zeros((0, 3 * k))))
@@ -129,6 +133,10 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
             out.append((line, transfer(j, _line_block(draft, j, start, end))))
         i += span
     return out
+
+
+NOTHING_MM = 1e-4
+"""A piece between joints this close is none: files keep five decimals (arithmetic)."""
 
 
 def joined_at(draft: Draft) -> Array:

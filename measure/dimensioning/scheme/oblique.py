@@ -158,8 +158,11 @@ def auxiliary(scheme: Scheme) -> None:
 
 
 def _is_told(scheme: Scheme, up: bool) -> bool:
-    """Whether a dimension runs from one side of the part to the other, level (up) or upright."""
+    """Whether a dimension runs from one side of the part to the other, level (up) or upright, or over all tips of its
+    teeth."""
     k = 0 if up else 1
+    if any(w.form == "tips" for w in scheme.wanted):
+        return True
     for w in scheme.wanted:
         if w.form == "linear" and w.ends and off_deg(w.direction_rad, 0.0 if up else math.pi / 2) < 1:
             at = sorted(float(np.mean([p[k] for p in e.points])) for e in w.ends)
