@@ -169,12 +169,12 @@ def test_a_stroke_says_what_is_opening() -> None:
     assert float(told.rim_mm[:, 1].max()) == pytest.approx(-4.0, abs=0.3)
 
 
-@pytest.mark.parametrize(("wall", "plainly"), [(WALL, True), (TABLE, False), (FLOOR, True)])
+@pytest.mark.parametrize(("wall", "plainly"), [(WALL, True), (TABLE, False), (FLOOR, False)])
 def test_a_wall_that_looks_like_the_panel_is_said(wall: float, plainly: bool) -> None:
-    """Then nothing tells where the rim is; a wall as dark as the floor leaves it plain to see."""
+    """Then nothing tells where the rim is. A wall as dark as the floor leaves it plain to see, but no wall is seen where
+    one must be: that is said as well, once too often rather than once too seldom."""
     view = from_the_left()
     hole = explain_opening(photo(view, 4.0, 0.05, 3, wall=wall), view, rough(view, 0.0))
     assert hole is not None
-    print(wall, hole.depth_mm, hole.wall_told, np.quantile(off(hole.rim_mm), [0.5, 0.95]))
     assert hole.wall_told is not None
     assert (hole.wall_told > PLAINLY_DEEP) == plainly
