@@ -171,7 +171,7 @@ def test_a_stroke_says_what_is_opening() -> None:
 
 @pytest.mark.parametrize(("wall", "plainly"), [(WALL, True), (TABLE, False), (FLOOR, False)])
 def test_a_wall_that_looks_like_the_panel_is_said(wall: float, plainly: bool) -> None:
-    """Then nothing tells where the rim is. A wall as dark as the floor leaves it plain to see, but no wall is seen where
+    """Then nothing tells where the rim is. A wall as dark as the floor leaves it plain, but no wall is seen where
     one must be: that is said as well, once too often rather than once too seldom."""
     view = from_the_left()
     hole = explain_opening(photo(view, 4.0, 0.05, 3, wall=wall), view, rough(view, 0.0))

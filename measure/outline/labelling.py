@@ -100,11 +100,12 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
         out[:, 3 * i : 3 * i + 3] = block
         return out
 
-    if k == 1:
-        centre, radius = c.pieces.centre()[0], abs(float(c.pieces.radius()[0]))
-        whole = Circle(label("D"), loop, _point(centre), radius)
-        return [(whole, transfer(0, _arc_block(draft, 0)))]
     joint = [_point(p) for p in joined_at(draft)]
+    real = [j for j in range(k) if c.pieces.arc[j] or math.dist(joint[j], joint[(j + 1) % k]) >= NOTHING_MM]
+    if len(real) == 1 and c.pieces.arc[real[0]]:
+        centre, radius = c.pieces.centre()[real[0]], abs(float(c.pieces.radius()[real[0]]))
+        whole = Circle(label("D"), loop, _point(centre), radius)
+        return [(whole, transfer(real[0], _arc_block(draft, real[0])))]
     runs = curve_runs(draft)
     inside = {i % k for a, m in runs for i in range(a + 1, a + m)}
     starts = [i for i in range(k) if i not in inside]
@@ -116,8 +117,7 @@ def _features(draft: Draft, loop: int, counts: dict[str, int]) -> list[tuple[Fea
         j = i % k
         span = length.get(j, 1)
         start, end = joint[j], joint[(j + span) % k]
-        straight = j not in length and not c.pieces.arc[j]
-        if straight and math.dist(start, end) < NOTHING_MM:  # its neighbours meet without it
+        if j not in length and j not in real:  # its neighbours meet without it
             i += span
             continue
         if j in length:

@@ -94,7 +94,7 @@ def _gains(move_set: _MoveSet, fit: FittedSuppositions) -> tuple[Array, Array]:
     shared_mm = _strays(ring, moves, fit, lead, saved)
     uneven = np.hypot(uneven, shared_mm)
     counted = smooth / draft.step_mm * uneven**2 / (ring.typical * draft.noise.shared_by)
-    ends = np.append(fit.chains.first, len(fit.wave_mm))
+    ends = np.minimum(np.append(fit.chains.first, len(fit.wave_mm)), len(fit.wave_mm))  # the last may have no points
     largest = np.maximum.reduceat(np.append(fit.wave_mm, 0), np.stack([ends[lead], ends[lead + 1]], 1).ravel())[::2]
     long_wave = largest < 3 * uneven + ring.ripple_mm
     spared = draft.price * (fit.parameters[was] - fit.parameters[own]) + np.array([m.bias for m in moves])
@@ -106,7 +106,6 @@ def _gains(move_set: _MoveSet, fit: FittedSuppositions) -> tuple[Array, Array]:
     bias = ring.rounding_bias(rounds, len(asking))
     gain, spared = gain + bias, spared + bias
     gain[fit.worst_mm[own] > BUMP_HEIGHT_MM] = -np.inf
-    # the last pieces may have no points left
     waves = np.maximum.reduceat(np.append(fit.wave_mm, 0), ends[fit.begins])
     gain[(waves[own] > NOT_ONE_MM) & (waves[own] > waves[was]) & (saved < 0)] = -np.inf
     tight = fit.chains.pieces.arc & (np.abs(fit.chains.pieces.curvature) > 1 / LEAST_RADIUS_MM)
