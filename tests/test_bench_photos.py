@@ -183,7 +183,7 @@ def test_a_card_that_was_not_found_is_nowhere_to_be_read(client: TestClient, fol
     id = post(client, path, thickness="4.2", name="cut off").json()["id"]
     found = traced(client, id)
     assert found["state"] == "refused"
-    assert found["refusal"]["code"] in ("no-card", "look-alike")  # what is left of it has a side that is no card's
+    assert found["refusal"]["code"] == "cut-off"
     assert found["photo"]["blurred"]
     assert not (folder / id / kept.PHOTO).exists()
     assert not (folder / id / job.PHOTO).exists()

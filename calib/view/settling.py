@@ -12,7 +12,7 @@ from calib.arrays import Array
 TURNS, PLAIN_TURNS, MOST_PLAIN_TURNS, AGREED, SETTLED = 20, 2, 6, 1.0, 0.5
 """Most turns of the solution; how many come before points are weighed by their residuals, at least and at most, and how
 small a step in between; how small the last step must be, in standard deviations as the points' own scatter has them."""
-STILL = 0.002
+STILL = 0.02
 """A step smaller than this, in standard deviations, is the last one: a hundredth of u95, of which two digits are told
 (arithmetic)."""
 MAD_TO_SD = 1.48

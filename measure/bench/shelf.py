@@ -170,7 +170,7 @@ class Shelf:
             last = max((k.ticket for k in known if k), default=0)
         number = last + 1 if last < kept.MOST_TICKETS else 1
         with contextlib.suppress(OSError):
-            path.write_text(f"{number}\n")
+            path.write_bytes(f"{number}\n".encode())
         return number
 
     def new(self, name: str, first: kept.Kept, files: Mapping[str, bytes] = MappingProxyType({})) -> Job:

@@ -56,8 +56,10 @@ def marked(truth: dict, found: dict) -> str:
     loop = [f for f in found["features"] if f["loop"] == 0]
     lines = [shapely.LineString(points_of(moved(f, laid_so))) for f in loop]
     middles = [g.interpolate(0.5, normalized=True) for g in lines]
-    along = [curve.distance(m) < 0.8 and curve.distance(shapely.Point(g.coords[0])) < 1.5 for m, g in
-             zip(middles, lines, strict=True)]  # fmt: skip
+    along = [
+        curve.distance(m) < 0.8 and (f["kind"] == "curve" or curve.distance(shapely.Point(g.coords[0])) < 1.5)
+        for f, m, g in zip(loop, middles, lines, strict=True)
+    ]
     n = len(loop)
     first = next(i for i in range(n) if along[i] and not along[i - 1])
     last = next(i for i in range(first, first + n) if not along[(i + 1) % n])

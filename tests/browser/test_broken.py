@@ -17,8 +17,8 @@ from tests.browser.test_keyboard import tab_to
 
 PHOTOS = Path(__file__).parents[1] / "accuracy" / "broken"
 KNOB, HOOK = PHOTOS / "tap-knob-broken.jpg", PHOTOS / "gate-hook-two.jpg"
-WHOLE = "R2"
-"""A lobe that the photo shows whole: marked as broken it is filled in as well, like the one that is."""
+WHOLE = "R5"
+"""An arc that the photo shows whole: marked as broken it is filled in as well, like the one that is."""
 
 
 @pytest.fixture(scope="module")

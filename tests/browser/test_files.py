@@ -114,7 +114,8 @@ def test_a_trial_print_and_the_drawing_before_it(window: Callable[..., Any], ben
     page.fill("#said", "tight at E2\ngap 0,4 at E5")
     page.click("#trial-take")
     expect(page.locator("#trial-found")).to_contain_text("E2 back by")
-    expect(page.locator("#trial-found")).to_contain_text("E5 out by 0.30 ± 0.10")  # less the play it is to have
+    # 0.4 less the play it is to have, 0.1; a hundredth or two go to what all else says of the edge
+    expect(page.locator("#trial-found")).to_contain_text(re.compile(r"E5 out by 0\.(28|29|30) ± 0\.1"))
     page.click("#compare summary")
     expect(page.locator("#earlier option")).to_have_count(2)
     page.locator("[name=compare][value=slide]").check(force=True)

@@ -70,7 +70,7 @@ def test_a_photo_of_two_parts_is_refused_until_one_is_painted_away(
     assert bench.settled(job)["state"] == "refused"
     page = window(f"/job/{job}")
     page.locator("#refusal").wait_for()
-    assert "Two pieces" in page.inner_text("#refusal-text")
+    assert "Two things of like size" in page.inner_text("#refusal-text")
     page.check('[name="tool"][value="away"]', force=True)
     painted_on(page, bench.state(job), ACROSS_COPY)
     assert retraced(page) == "traced"
