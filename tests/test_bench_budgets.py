@@ -53,6 +53,9 @@ def test_of_large_photos_one_is_looked_at_at_a_time_and_small_ones_beside_it(two
         for k, name in enumerate(names)
     ]
     assert [two.do(odd_work.double, k, 30).result(30) for k in range(3)] == [0, 2, 4]
+    until = time.monotonic() + 20
+    while not begun and time.monotonic() < until:  # a worker that starts says so when it is up
+        time.sleep(0.02)
     assert begun == [0]
     for k, name in enumerate(names):
         Path(name).touch()
