@@ -7,9 +7,9 @@ the angle at which the camera sees them.
 
 The upper edges are taken as found. For each short run of outline the foot is looked for along the image of the
 vertical, over all widths of wall that the view allows for. In holes the light fades towards the foot, so they are not
-looked at. What the runs say together is the likelihood of the few
-combinations of the view's unknowns that walls depend on at all; with the view's own covariance as the prior the
-posterior's mean and covariance are summed up over a grid (Bayes), for where a shadow passes for a foot it has two tops.
+looked at. What the runs say together is the likelihood of the few combinations of the view's unknowns that walls depend
+on at all; with the view's own covariance as the prior the posterior's mean and covariance are summed up over a grid
+(Bayes), for where a shadow passes for a foot it has two tops.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ import numpy as np
 
 from calib.arrays import Array, root_of
 from calib.reference.found import Caution
-from measure.geometry.features import FINE_MM, Estimate, flatten, length
+from measure.geometry.features import FINE_MM, Estimate, direction, flatten, length, middle, right_normal
 from measure.geometry.polylines import evenly
 
 OFF_MM = 0.15
@@ -52,13 +52,15 @@ def boundary_errors_mm(e: Estimate) -> Array:
 def _boundary(e: Estimate) -> tuple[Array, Array, Array]:
     """Change along the normal with the features' parameters (n, m), normals (n, 2), points (n, 2)."""
     moved, normals, points = [], [], []
-    for f, at in ((f, e.slices()[f.label]) for f in e.features if f.kind != "curve" and length(f) > 0):
-        p = evenly(flatten(f, FINE_MM), STEP_MM)
+    slices = e.slices()
+    for f in e.features:
+        if f.kind == "curve" or length(f) == 0:
+            continue
+        at, p = slices[f.label], evenly(flatten(f, FINE_MM), STEP_MM)
         by = np.zeros((len(p), len(e.white)))
         if f.kind == "line":
-            along = np.subtract(f.end, f.start) / np.hypot(*np.subtract(f.end, f.start))
-            n = np.tile([along[1], -along[0]], (len(p), 1))
-            by[:, at] = np.c_[np.ones(len(p)), -(p - np.add(f.start, f.end) / 2) @ along]
+            n = np.tile(right_normal(f), (len(p), 1))
+            by[:, at] = np.c_[np.ones(len(p)), -(p - middle(f)) @ direction(f)]
         else:
             n = (p - f.centre) / np.hypot(*(p - f.centre).T)[:, None]
             by[:, at] = np.c_[n, np.ones(len(p))]
