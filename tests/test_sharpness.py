@@ -82,3 +82,10 @@ def test_no_edges_no_figure() -> None:
 def test_the_whole_photos_edges_without_knowing_where(sigma_px: float) -> None:
     tiles = np.tile(square(sigma_px), (3, 4, 1))
     assert blur_px(edges_of_photo(tiles)) == pytest.approx(sigma_px, rel=0.25)
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_photo_of_a_single_level_has_no_edges_and_says_nothing() -> None:
+    found = edges_of_photo(np.full((300, 300, 3), 200, np.uint8))
+    assert len(found.sigma_px) == 0
+    assert math.isnan(blur_px(found))

@@ -78,6 +78,8 @@ def _steepest(light: Array) -> tuple[Array, Array]:
     The levels on either side are read where the step has ended, which depends on its blur: hence two passes.
     """
     b, n, _ = light.shape
+    if not b:  # a photo of one single level
+        return np.empty(0), np.empty(0)
     slope = np.linalg.norm(light[:, 2:] - light[:, :-2], axis=2) / (2 * STEP_PX)
     at = slope.argmax(1) + 1
     steepest = slope.max(1)
