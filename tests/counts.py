@@ -20,6 +20,7 @@ DRAWN = (
     "measure/drawing",
     "measure/sheet",
     "measure/guide",
+    "measure/planning/balloons.py",
     "measure/planning/worksheet.py",
     "measure/trial/comparison.py",
 )

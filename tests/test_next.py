@@ -1,27 +1,38 @@
 """Which reading next: against random and best choices, and the way through a worksheet."""
 
-import itertools
 import re
 import shutil
-from pathlib import Path
+from pathlib import Path as FilePath
 
 import numpy as np
 import pytest
+import shapely
+from hypothesis import HealthCheck, given, settings
+from shapely.geometry import LineString, Polygon
 
 from calib.errors import ReadingsRefused, WrongUsage
+from calib.tools.at_hand import AtHand, place
 from measure.adjustment.equations import with_edge_error
+from measure.cli.app import app
+from measure.cli.run import run
+from measure.geometry.features import Feature
 from measure.planning.numbered import written_out
 from measure.planning.planning import advise
 from measure.planning.reach import comfortable_readings
 from measure.planning.worksheet import worksheet
+from measure.sheet.marks import CircleMark, Path, Text, polylines
+from measure.sheet.sheet import Sheet
 from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from tests.accuracy.fits import gain_over_random, share_of_best
-from tests.simulated_parts import circle, parts, polygon, slot
+from tests.drawn_parts import drawn_parts, estimate_of
+from tests.random_outlines import outlines
+from tests.sheet_faults import box, outside_the_frame
+from tests.simulated_parts import circle, polygon, slot
 from tests.simulated_traces import features_of, trace
 
-SAMPLES = Path(__file__).resolve().parent.parent / "samples"
+SAMPLES = FilePath(__file__).resolve().parent.parent / "samples"
 
 
 def test_three_chosen_readings_do_half_as_much_again_as_random_ones():
@@ -60,6 +71,47 @@ def test_no_reading_that_jaws_struggle_with():
     assert ("web", right_end, left) not in names  # the slot's far end does not face that edge
 
 
+def names_with(features: tuple[Feature, ...], caliper: AtHand) -> set[tuple[str, ...]]:
+    return {(k, *labels) for k, labels, _ in comfortable_readings(estimate_of(features), 4.0, "part", caliper)}
+
+
+def test_no_reading_is_proposed_that_the_caliper_at_hand_cant_take() -> None:
+    """A bar 180 mm long with a slot 3 mm wide and a notch 3 mm wide and 6 deep: an outside jaw's tip goes into
+    neither."""
+    notched = [(0, 0, 0), (180, 0, 0), (180, 20, 0), (93, 20, 0), (93, 14, 0), (90, 14, 0), (90, 20, 0), (0, 20, 0)]
+    bar = features_of([polygon(notched), slot(40, 10, 20, 3.0), circle(150, 10, 1.4)])
+    pocket, large = names_with(bar, AtHand()), names_with(bar, AtHand(reach_mm=200, inside_mm=3.2, tip_mm=2.9))
+    long = ("width", "E2", "E8")
+    assert long not in pocket
+    assert long in large
+    in_slot = {f.label for f in bar if f.loop == 1 and f.kind == "line"}
+    into_slot = {n for n in pocket | large if n[0] == "width" and in_slot & set(n)}
+    assert into_slot
+    assert not into_slot & pocket  # 4 mm of tip
+    assert into_slot <= large
+    assert ("bore", "D1") in pocket  # 2.8 mm
+    assert ("bore", "D1") not in large
+    assert ("width", "E4", "E8") not in pocket  # from the notch's side to the left end
+    assert ("width", "E4", "E8") in large or ("width", "E6", "E8") in large
+
+
+def test_the_caliper_is_told_of_once(job: FilePath, capsys: pytest.CaptureFixture[str]) -> None:
+    def longest() -> float:
+        done = next_readings(job, count=12, goal_mm=0.01)
+        return max(s["expected_mm"] for s in done.result["suggestions"])
+
+    before = longest()
+    told = before - 1.0
+    assert run(app, ["caliper", "--reach", f"{told:.2f}"]) == 0
+    assert longest() < told
+    assert next_readings(job, caliper=AtHand()).result["suggestions"]
+    for wrong in (["--reach", "5"], ["--tip", "nan"], ["--inside", "-1"]):
+        assert run(app, ["caliper", *wrong]) == 2
+    place().write_text('{"reach_mm": [')
+    assert run(app, ["caliper"]) == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
 def test_it_says_when_to_stop():
     plate = features_of([polygon([(0, 0, 0), (30, 0, 0), (30, 20, 0), (0, 20, 0)])])
     estimate = with_edge_error(trace(plate, 3.0, np.random.default_rng(2)).estimate)
@@ -71,14 +123,51 @@ def test_it_says_when_to_stop():
     assert loose.suggestions == ()
 
 
-def test_balloons_of_a_worksheet_keep_apart():
-    part = next(p for p in parts() if p.name == "plate")
-    estimate = with_edge_error(trace(part.features, part.thickness_mm, np.random.default_rng(3)).estimate)
-    advice = advise(estimate, thickness_mm=part.thickness_mm, count=6)
-    sheet = worksheet("plate", part.features, advice.suggestions, "jawline read")
-    balloons = [m.centre for m in sheet.marks if getattr(m, "radius", 0) and m.layer == "DIMENSIONS"]
+def written(sheet: Sheet) -> list[Polygon]:
+    """Where balloons and words of a worksheet's picture are, the figures in the balloons apart."""
+    balloons = [m for m in sheet.marks if isinstance(m, CircleMark) and m.layer == "DIMENSIONS"]
+    words = [m for m in sheet.marks if isinstance(m, Text) and m.layer in ("LABELS", "NOTES", "TITLE")]
+    return [*(shapely.Point(m.centre).buffer(m.radius) for m in balloons), *map(box, words)]
+
+
+@pytest.mark.parametrize("name", drawn_parts())
+def test_nothing_lies_over_another_on_a_worksheet(name: str) -> None:
+    worksheet_is_legible(drawn_parts()[name])
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[*HealthCheck])
+@given(outlines())
+def test_nor_on_that_of_any_outline(features: tuple[Feature, ...]) -> None:
+    worksheet_is_legible(features)
+
+
+def worksheet_is_legible(features: tuple[Feature, ...]) -> None:
+    """A balloon for each reading, clear of all that is written; no arrow runs through a word; nothing beyond the
+    frame."""
+    known = with_edge_error(estimate_of(features))
+    advice = advise(known, thickness_mm=4.0, count=6, goal_mm=0.01, gauge=True)
+    sheet = worksheet("nobody's part", features, advice.suggestions, "jawline read", opening=True, depth=True)
+    areas = written(sheet)
+    balloons = [m for m in sheet.marks if isinstance(m, CircleMark) and m.layer == "DIMENSIONS"]
     assert len(balloons) == sum(s.kind != "thickness" for s in advice.suggestions)
-    assert min(np.hypot(*np.subtract(a, b)) for a, b in itertools.combinations(balloons, 2)) > 7.2
+    pairs = shapely.STRtree(areas).query(areas, predicate="intersects").T
+    assert [(i, j) for i, j in pairs if i < j] == []
+    lines = [LineString(polylines(m)) for m in sheet.marks if isinstance(m, Path) and m.layer == "DIMENSIONS"]
+    labels = [box(m) for m in sheet.marks if isinstance(m, Text) and m.layer == "LABELS"]
+    assert not [x for x in lines for b in labels if x.intersects(b)]
+    assert outside_the_frame(sheet) == []
+
+
+def test_a_long_part_lies_on_a_sheet_that_lies() -> None:
+    """Bars of 260 × 20 mm: 297 mm of paper show it larger than 210."""
+    for length, lying in ((260.0, True), (25.0, False)):
+        features = features_of([polygon([(0, 0, 0), (length, 0, 0), (length, 20, 0), (0, 20, 0)])])
+        advice = advise(
+            with_edge_error(estimate_of(features)), thickness_mm=4.0, goal_mm=0.01, caliper=AtHand(reach_mm=300.0)
+        )
+        assert advice.suggestions
+        sheet = worksheet("bar", features, advice.suggestions, "jawline read")
+        assert (sheet.width_mm > sheet.height_mm) == lying
 
 
 @pytest.fixture

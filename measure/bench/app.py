@@ -69,6 +69,7 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs/{id}/complete", routes.complete, methods=["POST"]),
         Route("/api/jobs/{id}/trial", routes.trial, methods=["POST"]),
         Route("/api/jobs/{id}/offers", routes.offers),
+        Route("/api/jobs/{id}/caliper", routes.caliper, methods=["POST"]),
         Route("/api/jobs/{id}/make", routes.make, methods=["POST"]),
         Route("/api/jobs/{id}/sketch.svg", routes.sketch_svg),
         Route("/api/jobs/{id}/revisions", routes.revisions),

@@ -223,6 +223,8 @@ def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dic
         done = next.next_readings(of.folder, tool=_text(options, "tool") or "caliper")
     else:
         raise WrongUsage("What can be made is sketch, fit, gauge, worksheet or solid.", "what")
+    if not done.files:  # such as a worksheet where no reading is needed
+        raise WrongUsage(" ".join(done.lines), "nothing-to-make")
     made = {p.name for p in done.files}
     return [f for f in files_of(of) if f["name"] in made]
 

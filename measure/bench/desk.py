@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from calib.errors import JawlineError
+from calib.errors import JawlineError, WrongUsage
 from calib.files import is_plain
+from calib.written import printable
 from measure.bench import kept
 from measure.bench.listing import at_a_glance, state_of
 from measure.bench.memory import Memory
@@ -162,6 +163,27 @@ class Desk:
         found: dict[str, Any] = {}
         state = self.change(of, revision, lambda: found.update(trial(of, self.memory.traced(of), said)))
         return {**state, "trial": found}
+
+    def caliper(self, of: Job, told: Mapping[str, str]) -> dict[str, Any]:
+        """Keep what is told of the caliper at hand, for all jobs; the whole state of this one after it.
+
+        Args:
+            of: the job that somebody looks at.
+            told: as it is written; see `measure.steps.caliper`.
+
+        Raises:
+            WrongUsage: it is no number, or no caliper is like that.
+        """
+        from measure.readings.readings import number
+        from measure.steps.caliper import caliper
+
+        numbers = {key: number(text) for key, text in told.items()}
+        wrong = next((told[key] for key, value in numbers.items() if value is None), None)
+        if wrong is not None:
+            raise WrongUsage(f"“{printable(wrong)}” is no number of millimetres: write one such as 150.", "caliper")
+        caliper(**numbers)
+        self.memory.forget()
+        return self.state(of)
 
     def describe(self, of: Job, said: Mapping[str, str], revision: int | None) -> dict[str, Any]:
         """What a job is called, whose it is, and how to reach them.

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calib.errors import JawlineError, ReadingsRefused
+from calib.tools.at_hand import AtHand, at_hand
 from measure.adjustment.adjustment import Reconciled
 from measure.dimensioning.least_sure import LeastSure, least_sure
 from measure.drawing.svg import write_svg
@@ -45,7 +46,7 @@ class Live:
         problem: why the readings as a whole can't be used: the file can't be understood, or they contradict the photo.
         record: what measured.json says, or would.
         found: the adjustment.
-        advice: which readings next.
+        advice: which readings next, with the caliper at hand.
         shown: the features over the job's picture; None where there is none.
         marks: fingerprints of trace.json and trace-view.json.
     """
@@ -58,6 +59,7 @@ class Live:
     record: records.JobRecord
     found: Reconciled
     advice: Advice
+    caliper: AtHand
     shown: ShownJob | None
     marks: tuple[str, str]
 
@@ -111,6 +113,7 @@ def live(folder: Path, before: Live | None = None) -> Live:
         problem = why
     made_from = {job.TRACE: marks[0], job.READINGS: job.fingerprint(content)}
     record = measured_from(traced, found, made_from)
+    caliper = at_hand()
     advice = advise(
         found.estimate,
         thickness_mm=record.thickness_mm,
@@ -118,8 +121,9 @@ def live(folder: Path, before: Live | None = None) -> Live:
         tools=tools,
         taken=[(v.reading.kind, v.reading.features) for v in found.verdicts if v.verdict == "kept"],
         count=1,
+        caliper=caliper,
     )
-    return Live(traced, outline, readings, unfit, problem, record, found, advice, over, marks)
+    return Live(traced, outline, readings, unfit, problem, record, found, advice, caliper, over, marks)
 
 
 def sketch_svg(of: Live, folder: Path, name: str | None) -> bytes:

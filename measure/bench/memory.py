@@ -62,6 +62,11 @@ class Memory:
                     del self._live[old]
             return worked.live
 
+    def forget(self) -> None:
+        """Have every job worked out anew: something that holds for all of them has changed."""
+        with self._lock:
+            self._live.clear()
+
     def traced(self, of: Job) -> Live:
         """The same of a job whose photo has been traced.
 

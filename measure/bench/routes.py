@@ -91,6 +91,14 @@ class CompleteBody(Posted):
     broken: str | None = None
 
 
+class CaliperBody(Posted):
+    """What the caliper at hand can do, mm."""
+
+    reach: str
+    inside: str
+    tip: str
+
+
 class TrialBody(Posted):
     """What is said of a trial print."""
 
@@ -287,6 +295,13 @@ async def make(request: Request) -> Response:
     of, asked = await job_of(request), await body(request, MakeBody)
     files = await run_in_threadpool(desk_of(request).make, of, asked.what, asked.options)
     return JSONResponse({"files": files})
+
+
+async def caliper(request: Request) -> Response:
+    """POST /api/jobs/{id}/caliper"""
+    of, asked = await job_of(request), await body(request, CaliperBody)
+    told = {f"{key}_mm": text for key, text in asked.model_dump(exclude={"revision"}).items()}
+    return JSONResponse(await run_in_threadpool(desk_of(request).caliper, of, told))
 
 
 # ------------------------------------------------------------------------------------------------------- to look at

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -102,6 +103,7 @@ def plain_state(
         "readings": [],
         "next": None,
         "stop": None,
+        "caliper": None,
         "worst_u95_mm": None,
         "worst_words": "",
         "completion": None,
@@ -255,6 +257,7 @@ def _measured(live: Live) -> dict[str, Any]:
             "expected_mm": round(suggestion.expected_mm, 3),
         },
         "stop": None if suggestion else _stop(live),
+        "caliper": asdict(live.caliper),
         "looser": round(found.looser, 3),
     }
 

@@ -9,6 +9,7 @@ import typer
 from measure.cli import (
     advice,
     bench,
+    caliper,
     check,
     clip,
     complete,
@@ -47,6 +48,7 @@ app.command("trace")(trace.trace)
 app.command("complete")(complete.complete)
 app.command("read")(read.read)
 app.command("next")(next_.next_readings)
+app.command("caliper")(caliper.caliper)
 app.command("reconcile")(reconcile.reconcile)
 app.command("sketch")(sketch.sketch)
 app.command("printer")(printer.printer)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+WAYS = {"along": "along", "across": "square to", "run": "along", "rise": "square to"}
+"""Which way a size runs beside an edge, or beside the line between two centres."""
 MOST_NAMED = 3
 """Of more equal features the first are named: enough to find the others by."""
 
@@ -25,10 +27,9 @@ def in_words(kind: str, labels: Sequence[str]) -> str:
     if kind == "fan":
         return f"angle, {x[1]} to {x[2]} about {x[0]}"
     if kind in ("along", "across"):
-        return f"{x[0]} to {x[1]}, {'along' if kind == 'along' else 'square to'} {x[2]}"
+        return f"{x[0]} to {x[1]}, {WAYS[kind]} {x[2]}"
     if kind in ("run", "rise"):
-        way = "along" if kind == "run" else "square to"
-        return f"{x[2]} to {x[3]}, {way} the line from {x[0]} to {x[1]}"
+        return f"{x[2]} to {x[3]}, {WAYS[kind]} the line from {x[0]} to {x[1]}"
     if kind == "corner":
         return f"corner of {x[0]} and {x[1]} to {x[2]}"
     if kind == "corners":

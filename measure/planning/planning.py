@@ -14,13 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from calib.tools.at_hand import AtHand
 from calib.tools.budget import K95
 from calib.tools.jaws import TOOLS, Tool
 from measure.adjustment.equations import Unknowns, equation, prior, reading_covariance, unknowns
 from measure.geometry.dimensions import list_dimensions, size_of, stacked
 from measure.geometry.features import Estimate
 from measure.geometry.rejoin import joints
-from measure.planning.reach import comfortable_readings
+from measure.planning.reach import POCKET, comfortable_readings
 from measure.readings.readings import Reading, ReadingKind
 from measure.subject import Subject
 
@@ -87,6 +88,7 @@ def advise(
     taken: Sequence[tuple[str, tuple[str, ...]]] = (),
     count: int = 3,
     goal_mm: float = GOAL_MM,
+    caliper: AtHand = POCKET,
 ) -> Advice:
     """The readings that make the dimensions most certain.
 
@@ -100,8 +102,10 @@ def advise(
         taken: kind and features of readings that need not be taken again.
         count: how many readings at most.
         goal_mm: u95 below which a dimension is certain enough.
+        caliper: how far the one at hand reaches, and what its jaws go into.
     """
-    design = _Design.of(estimate, thickness_mm, subject, tool, tools, gauge, taken)
+    easy = comfortable_readings(estimate, thickness_mm, subject, caliper)
+    design = _Design.of(estimate, easy, thickness_mm, subject, tool, tools, gauge, taken)
     goal = (goal_mm / K95) ** 2
     at_first = design.variances(design.c)
     chosen = design.chosen(count) if (at_first > goal).any() else []
@@ -138,6 +142,7 @@ class _Design:
     def of(
         cls,
         estimate: Estimate,
+        easy: Sequence[tuple[ReadingKind, tuple[str, ...], float]],
         thickness_mm: float,
         subject: Subject,
         tool: str,
@@ -148,7 +153,7 @@ class _Design:
         done = {(kind, frozenset(features)) for kind, features in taken}
         readings = tuple(
             Reading(kind, labels, expected, "mm", GAUGE if kind == "radius" else tool)
-            for kind, labels, expected in comfortable_readings(estimate, thickness_mm, subject)
+            for kind, labels, expected in easy
             if (kind, frozenset(labels)) not in done and (gauge or kind != "radius")
         )
         k = unknowns(estimate, joints(estimate.features), readings, tools)

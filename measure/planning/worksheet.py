@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import (
-    Feature,
-    Line,
-    Point,
-    as_line,
-    as_round,
-    direction,
-    flatten,
-    is_round,
-    middle,
-)
-from measure.geometry.segments import nearest, segments
+from measure.geometry.features import COARSE_MM, Feature, by_loop, flatten
+from measure.geometry.motion import Motion
+from measure.geometry.offsetting import scaled
+from measure.geometry.segments import segments
+from measure.planning.balloons import BALLOON_MM, lay_arrows, lay_balloons
 from measure.planning.planning import Suggestion
+from measure.sheet.layout.board import Board, What
 from measure.sheet.layout.frame import PAPER, Paper, border
-from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM
-from measure.sheet.marks import LIGHT, NARROW, WIDE, CircleMark, Mark, Text, arrow, line, polyline
+from measure.sheet.layout.labels import lay_labels
+from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM, fitted, width_mm
+from measure.sheet.marks import LIGHT, WIDE, CircleMark, Mark, Text, line, polyline
 from measure.sheet.sheet import Sheet
 
-BALLOON_MM = 3.6
-ROW_MM, BOX_MM = 12.0, (44.0, 9.0)
+ROW_MM, BOX_MM, NARROW_BOX_MM = 12.0, (44.0, 9.0), 26.0
+HEAD_MM, FOOT_MM, RIM_MM = 24.0, 26.0, 20.0
+"""Above the outline for the heading, below the table for the command, and round the outline for balloons."""
 JAWS = {
     "width": "outside jaws, over the material between",
     "gap": "inside jaws, across the empty space between",
@@ -44,15 +39,6 @@ DEPTH = ("thickness", "depth of the seat: the caliper's rod, or the thickness of
 """The row of an opening whose seat was not read yet: how it is read, and how it is taken."""
 FELT = ("Felt for behind the rim", "undercuts (where, how deep) and draft (which way): in words")
 """The question that goes with every opening."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Spot:
-    """Where a reading is taken: between two points, with arrows at both; or a leader to one."""
-
-    start: Array
-    end: Array
-    both: bool
 
 
 def worksheet(
@@ -76,33 +62,51 @@ def worksheet(
     """
     rows = [(s.words(), f"{JAWS[s.kind]} {' and '.join(s.features)}".strip()) for s in suggestions]
     rows += [DEPTH] * depth
-    paper = Paper(PAPER[0][0], float(PAPER[0][1]), float(PAPER[0][2]))
+    lines = len(rows) + opening
+    paper, on_paper = _as_large_as_it_fits(features, lines)
     x0, y0, x1, y1 = paper.frame
-    table_top = y0 + 26 + ROW_MM * (len(rows) + opening)
-    points = np.concatenate([flatten(f, 0.02) for f in features])
-    low, high = points.min(0), points.max(0)
-    space = np.array([x1 - x0 - 40, y1 - 24 - table_top - 24])
-    scale = float((space / np.maximum(high - low, 1e-6)).min())
-    centre = np.array([(x0 + x1) / 2, (table_top + 12 + y1 - 24) / 2])
-
-    def on_paper(p: Array) -> Array:
-        return np.asarray((p - (low + high) / 2) * scale + centre)
-
-    outline = [on_paper(flatten(f, 0.02)) for f in features]
+    table = _Rows(paper, lines)
+    board = Board()
+    for loop in by_loop(on_paper).values():
+        for f in loop:
+            board.draw(segments(flatten(f, COARSE_MM)).reshape(-1, 4), What.OUTLINE)
+    wanted = {x for s in suggestions for x in s.features}
     marks: list[Mark] = [*border(paper), *_heading(name, x0, y1)]
-    marks += [polyline(p, "OUTLINE", WIDE) for p in outline]
-    labels = _labels(features, outline)
-    marks += labels
-    written = np.array([(m.at[0], m.at[1] + TINY_MM / 2) for m in labels])
-    marks += _balloons(features, suggestions, on_paper, np.concatenate([*outline, written]))
-    marks += _table(rows, x0, x1, table_top)
+    marks += [polyline(flatten(f, 0.02), "OUTLINE", WIDE) for f in on_paper]
+    spots = lay_arrows(on_paper, suggestions, board)
+    marks += lay_labels([f for f in on_paper if f.label in wanted], board, SMALL_MM)[0]
+    marks += lay_balloons(spots, board, (x0, table.top, x1, y1 - HEAD_MM))
+    marks += lay_labels([f for f in on_paper if f.label not in wanted], board)[0]
+    marks += _table(rows, table)
     if opening:
-        marks += _felt(x0, x1, table_top - (len(rows) + 1) * ROW_MM)
+        marks += _felt(table.place(len(rows)))
     marks.append(Text((x0 + 6, y0 + 5), command, SMALL_MM, "NOTES"))
     return Sheet(
         paper.name, paper.width_mm, paper.height_mm, f"Worksheet: {name}", tuple(features), 0.0, (0.0, 0.0), (),
         tuple(marks), (), (),
     )  # fmt: skip
+
+
+def _as_large_as_it_fits(features: Sequence[Feature], lines: int) -> tuple[Paper, list[Feature]]:
+    """A4 upright or lying, whichever shows the outline larger, and the outline laid on it.
+
+    Args:
+        features: mm.
+        lines: of the table below.
+    """
+    points = np.concatenate([flatten(f, 0.02) for f in features])
+    low, high = points.min(0), points.max(0)
+    ways: list[tuple[float, Paper, Array]] = []
+    for name, width, height in PAPER[:2]:
+        paper = Paper(name, float(width), float(height))
+        x0, _, x1, y1 = paper.frame
+        space = np.array([x1 - x0, y1 - HEAD_MM - _Rows(paper, lines).top])
+        middle_of = np.array([(x0 + x1) / 2, y1 - HEAD_MM - space[1] / 2])
+        scale = float(((space - 2 * RIM_MM) / np.maximum(high - low, 1e-6)).min())
+        ways.append((scale, paper, middle_of))
+    scale, paper, middle_of = max(ways, key=lambda way: way[0])
+    shift = middle_of - (low + high) / 2 * scale
+    return paper, [Motion(0.0, (float(shift[0]), float(shift[1]))).of(f) for f in scaled(features, scale)]
 
 
 def _heading(name: str, x0: float, y1: float) -> list[Mark]:
@@ -112,155 +116,61 @@ def _heading(name: str, x0: float, y1: float) -> list[Mark]:
     ]
 
 
-def _point(p: Array) -> Point:
-    return float(p[0]), float(p[1])
-
-
-def _labels(features: Sequence[Feature], outline: Sequence[Array]) -> list[Text]:
-    out = []
-    for f, p in zip(features, outline, strict=True):
-        m = len(p) // 2
-        a, b = p[max(m - 1, 0)], p[min(m + 1, len(p) - 1)] if f.kind != "line" else p[-1]
-        at = (p[0] + p[-1]) / 2 if f.kind == "line" else p[m]
-        along = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
-        at = at + 3.2 * np.array([along[1], -along[0]])
-        out.append(Text((at[0], at[1] - TINY_MM / 2), f.label, TINY_MM, "LABELS", "middle", grey=0.4))
-    return out
-
-
-# ------------------------------------------------------------------------------------------------------------- balloons
-def _balloons(
-    features: Sequence[Feature],
-    suggestions: Sequence[Suggestion],
-    on_paper: Callable[[Array], Array],
-    busy: Array,
-) -> list[Mark]:
-    named = {f.label: f for f in features}
-    marks: list[Mark] = []
-    taken: list[tuple[_Spot, Array]] = []
-    for n, s in enumerate(suggestions, 1):
-        best: tuple[float, _Spot, Array] | None = None
-        for spot in _spots(s.kind, [named[x] for x in s.features]):
-            on = _Spot(on_paper(spot.start), on_paper(spot.end), spot.both)
-            for t in (0.5, 0.35, 0.65, 0.2, 0.8) if spot.both else (1.0,):
-                at = on.start + t * (on.end - on.start)
-                score = _room(on, at, taken) + min(float(np.hypot(*(busy - at).T).min()), 8.0)
-                if best is None or score > best[0]:
-                    best = (score, on, at)
-        if best is not None:
-            taken.append(best[1:])
-            marks += _balloon(n, *best[1:])
-    return marks
-
-
-def _room(spot: _Spot, at: Array, taken: Sequence[tuple[_Spot, Array]]) -> float:
-    """How clear a balloon and its line are of those that are there, up to a few balloons' width."""
-    room = 14.0
-    for other, place in taken:
-        room = min(room, float(np.hypot(*(at - place))), 2 * _apart(at, other), 2 * _apart(place, spot))
-    return room
-
-
-def _apart(p: Array, spot: _Spot) -> float:
-    """Distance of a point from a spot's line."""
-    return float(nearest(p[None], segments(np.array([spot.start, spot.end])))[2][0])
-
-
-def _spots(kind: str, f: Sequence[Feature]) -> list[_Spot]:
-    """Places where jaws can be put for a reading, in the features' frame."""
-    if kind in ("width", "gap"):
-        return _across(as_line(f[0]), as_line(f[1]))
-    if kind in ("web", "span"):
-        return _between(f[0], f[1], far=kind == "span")
-    if kind in ("bore", "boss", "radius"):
-        c, r = _round(f[0])
-        out = []
-        for a in np.radians([30, 60, 120, 150]):
-            d = r * np.array([np.cos(a), np.sin(a)])
-            out.append(_Spot(c - d, c + d, True))
-        if kind == "radius":
-            m = flatten(f[0], 0.02)
-            tip = m[len(m) // 2]
-            out = [_Spot(tip, tip + (c - tip) / max(r, 1e-9) * k, False) for k in (r + 4, r, -4.0)]
-        return out
-    return []
-
-
-def _across(a: Line, b: Line) -> list[_Spot]:
-    u = direction(a)
-    normal = np.array([-u[1], u[0]])
-    ends = [sorted(float(np.dot(p, u)) for p in (f.start, f.end)) for f in (a, b)]
-    low, high = max(ends[0][0], ends[1][0]), min(ends[0][1], ends[1][1])
-    heights = [float(middle(f) @ normal) for f in (a, b)]
-    out = []
-    for t in (0.5, 0.25, 0.75, 0.12, 0.88):
-        along = low + t * (high - low)
-        p, q = (along * u + h * normal for h in heights)
-        out.append(_Spot(p, q, True))
-    return out
-
-
-def _between(a: Feature, b: Feature, far: bool) -> list[_Spot]:
-    if not is_round(a):
-        a, b = b, a
-    c, r = _round(a)
-    if is_round(b):
-        d, s = _round(b)
-        u = (d - c) / max(float(np.hypot(*(d - c))), 1e-9)
-        return [_Spot(c - r * u, d + s * u, True) if far else _Spot(c + r * u, d - s * u, True)]
-    b = as_line(b)
-    u = direction(b)
-    foot = middle(b) + float((c - middle(b)) @ u) * u
-    towards = (foot - c) / max(float(np.hypot(*(foot - c))), 1e-9)
-    return [_Spot(c + r * towards, foot, True)]
-
-
-def _round(f: Feature) -> tuple[Array, float]:
-    f = as_round(f)
-    return np.array(f.centre), f.radius
-
-
-def _balloon(number: int, spot: _Spot, at: Array) -> list[Mark]:
-    marks: list[Mark] = []
-    for end in (spot.start, spot.end) if spot.both else (spot.start,):
-        way = end - at
-        long = float(np.hypot(*way))
-        if long > BALLOON_MM:
-            way = way / long
-            marks.append(line(_point(at + BALLOON_MM * way), _point(end), "DIMENSIONS", NARROW))
-            marks.append(arrow(_point(end), math.atan2(way[1], way[0])))
-    marks.append(CircleMark(_point(at), BALLOON_MM, "DIMENSIONS", WIDE))
-    marks.append(Text((float(at[0]), float(at[1]) - FIGURES_MM / 2), str(number), FIGURES_MM, "DIMENSIONS", "middle"))
-    return marks
-
-
 # ---------------------------------------------------------------------------------------------------------------- table
-def _table(rows: Sequence[tuple[str, str]], x0: float, x1: float, top: float) -> list[Mark]:
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Where the rows of the table are: one column on a sheet that stands, two on one that lies."""
+
+    paper: Paper
+    lines: int
+
+    @property
+    def columns(self) -> int:
+        """How many stand side by side."""
+        return 1 if self.paper.width_mm < self.paper.height_mm else 2
+
+    @property
+    def top(self) -> float:
+        """Upper edge of the table."""
+        return self.paper.frame[1] + FOOT_MM + ROW_MM * -(-self.lines // self.columns)
+
+    def place(self, row: int) -> tuple[float, float, float]:
+        """Left, right and the middle of the height of a row, counted from 0."""
+        deep = -(-self.lines // self.columns)
+        column, down = divmod(row, deep)
+        x0, _, x1, _ = self.paper.frame
+        wide = (x1 - x0 - 6) / self.columns
+        left = x0 + 6 + column * wide
+        return left, left + wide - 6, self.top - (down + 0.5) * ROW_MM
+
+
+def _table(rows: Sequence[tuple[str, str]], table: _Rows) -> list[Mark]:
     marks: list[Mark] = []
-    right = x1 - 6
     for n, (words, how) in enumerate(rows, 1):
-        y = top - n * ROW_MM
-        middle_y = y + ROW_MM / 2
-        marks.append(line((x0 + 6, y + ROW_MM), (right, y + ROW_MM), "NOTES", LIGHT))
-        marks.append(CircleMark((x0 + 12, middle_y), BALLOON_MM, "NOTES", WIDE))
-        marks.append(Text((x0 + 12, middle_y - FIGURES_MM / 2), str(n), FIGURES_MM, "NOTES", "middle"))
-        marks += _said(words, how, x0 + 20, middle_y)
-        box = (right - BOX_MM[0], middle_y - BOX_MM[1] / 2, right, middle_y + BOX_MM[1] / 2)
+        left, right, y = table.place(n - 1)
+        marks.append(line((left, y + ROW_MM / 2), (right, y + ROW_MM / 2), "NOTES", LIGHT))
+        marks.append(CircleMark((left + 6, y), BALLOON_MM, "NOTES", WIDE))
+        marks.append(Text((left + 6, y - FIGURES_MM / 2), str(n), FIGURES_MM, "NOTES", "middle"))
+        wide = BOX_MM[0] if table.columns == 1 else NARROW_BOX_MM
+        marks += _said(words, how, left + 13, y, right - wide - left - 15)
+        box = (right - wide, y - BOX_MM[1] / 2, right, y + BOX_MM[1] / 2)
         corners = np.array([(box[0], box[1]), (box[2], box[1]), (box[2], box[3]), (box[0], box[3])])
         marks.append(polyline(corners, "NOTES", WIDE, closed=True))
-        marks.append(Text((box[2] - 2, middle_y - FIGURES_MM / 2), "mm", FIGURES_MM, "NOTES", "end", grey=0.35))
+        marks.append(Text((box[2] - 2, y - FIGURES_MM / 2), "mm", FIGURES_MM, "NOTES", "end", grey=0.35))
     return marks
 
 
-def _felt(x0: float, x1: float, y: float) -> list[Mark]:
+def _felt(place: tuple[float, float, float]) -> list[Mark]:
     """The row for undercuts and draft, which are words and no reading: no number, a line to write on."""
-    top = line((x0 + 6, y + ROW_MM), (x1 - 6, y + ROW_MM), "NOTES", LIGHT)
-    below = line((x1 - 6 - BOX_MM[0], y + 2), (x1 - 6, y + 2), "NOTES", WIDE)
-    return [top, below, *_said(*FELT, x0 + 20, y + ROW_MM / 2)]
+    left, right, y = place
+    top = line((left, y + ROW_MM / 2), (right, y + ROW_MM / 2), "NOTES", LIGHT)
+    below = line((right - BOX_MM[0], y + 2 - ROW_MM / 2), (right, y + 2 - ROW_MM / 2), "NOTES", WIDE)
+    return [top, below, *_said(*FELT, left + 13, y, right - BOX_MM[0] - left - 15)]
 
 
-def _said(words: str, how: str, x: float, y: float) -> list[Mark]:
+def _said(words: str, how: str, x: float, y: float, room_mm: float) -> list[Mark]:
+    size = SMALL_MM if width_mm(how, SMALL_MM) <= room_mm else TINY_MM
     return [
-        Text((x, y + 0.6), words, FIGURES_MM, "NOTES"),
-        Text((x, y - 4.2), how, SMALL_MM, "NOTES", grey=0.35),
+        Text((x, y + 0.6), fitted(words, FIGURES_MM, room_mm), FIGURES_MM, "NOTES"),
+        Text((x, y - 4.2), fitted(how, size, room_mm), size, "NOTES", grey=0.35),
     ]

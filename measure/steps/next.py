@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calib.errors import WrongUsage
+from calib.tools.at_hand import AtHand, at_hand
 from calib.tools.jaws import Tool
 from measure.adjustment.equations import with_edge_error
 from measure.drawing.pdf import write_pdf
@@ -28,6 +29,7 @@ def next_readings(
     tool: str = "caliper",
     gauge: bool = False,
     tools: Path | None = None,
+    caliper: AtHand | None = None,
     force: bool = False,
 ) -> Done:
     """Rank the readings that are worth taking and write the worksheet.
@@ -39,6 +41,7 @@ def next_readings(
         tool: the caliper at hand.
         gauge: whether radius gauges are at hand.
         tools: the user's own tools; those in the job by default.
+        caliper: what the caliper at hand can do; what is kept of it by default.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -61,6 +64,7 @@ def next_readings(
         taken=[(r.kind, r.features) for r in record.readings if r.verdict == "kept"],
         count=count,
         goal_mm=goal_mm,
+        caliper=caliper or at_hand(),
     )
     pdf, table = job.WORKSHEETS
     files = {}

@@ -1,5 +1,6 @@
 // The page of one job: wires picture, tabs and panels to the state that the bench program tells.
 import { About } from "./about.js";
+import { Caliper } from "./caliper.js";
 import { Completion } from "./completion.js";
 import { Corners } from "./corners.js";
 import { buttonOf, byId, el, nearest } from "./dom.js";
@@ -45,6 +46,7 @@ const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
 const completion = new Completion(store);
 const trial = new Trial(store);
+const caliper = new Caliper(store);
 const undo = new Undo(store);
 const about = new About(store);
 /** @type {{ photo: import("./panzoom.js").View | null, paper: import("./panzoom.js").View | null }} */
@@ -130,6 +132,7 @@ store.subscribe((state, before) => {
   drawing.show(state, before);
   completion.show(state);
   trial.show(state);
+  caliper.show(state);
   undo.show(state);
   about.show(state, before);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");

@@ -98,6 +98,7 @@
  * @property {Dimension[]} dimensions
  * @property {Reading[]} readings
  * @property {Suggestion | null} next
+ * @property {{ reach_mm: number, inside_mm: number, tip_mm: number } | null} caliper at hand
  * @property {string | null} stop why no further reading is needed
  * @property {number | null} worst_u95_mm
  * @property {string} worst_words which size that is

@@ -18,33 +18,33 @@ CLEAR_MM = 0.35
 GREY = 0.35
 
 
-def lay_labels(features: Sequence[Feature], board: Board) -> tuple[list[Mark], list[str]]:
+def lay_labels(features: Sequence[Feature], board: Board, height_mm: float = TINY_MM) -> tuple[list[Mark], list[str]]:
     """Label features where there is room, the large ones first; and the labels for which there was none."""
     marks: list[Mark] = []
     left = []
     for f in sorted(features, key=lambda f: (f.kind != "circle", -length(f))):
-        starts, cost = _places(f)
+        starts, cost = _places(f, height_mm)
         order = np.argsort(cost, kind="stable")
-        room = width_mm(f.label, TINY_MM)
-        boxes = boxes_of(starts - [room / 2, TINY_MM / 2], room, TINY_MM, 0.0, CLEAR_MM)[order]
+        room = width_mm(f.label, height_mm)
+        boxes = boxes_of(starts - [room / 2, height_mm / 2], room, height_mm, 0.0, CLEAR_MM)[order]
         free = np.flatnonzero(board.box_free(boxes))
         if not len(free):
             left.append(f.label)
             continue
         k = int(free[0])
         board.write(boxes[k : k + 1])
-        x, y = starts[order[k]] - [room / 2, TINY_MM / 2]
-        marks.append(Text((float(x), float(y)), f.label, TINY_MM, "LABELS", grey=GREY))
+        x, y = starts[order[k]] - [room / 2, height_mm / 2]
+        marks.append(Text((float(x), float(y)), f.label, height_mm, "LABELS", grey=GREY))
     return marks, left
 
 
-def _places(f: Feature) -> tuple[Array, Array]:
+def _places(f: Feature, height_mm: float) -> tuple[Array, Array]:
     """Middles where a label may stand and how willingly, nearest to the feature and on its material side first."""
-    room = width_mm(f.label, TINY_MM)
+    room = width_mm(f.label, height_mm)
     if f.kind == "circle":
         angle = np.radians(np.arange(22.5, 382.5, 22.5))
         u = np.stack([np.cos(angle), np.sin(angle)], 1)
-        reach = _reach(u, room)
+        reach = _reach(u, room, height_mm)
         places = [np.array(f.centre) + u * (f.radius + reach + d)[:, None] for d in (0.9, 2.0, 3.5)]
         costs = [np.full(len(u), c) for c in (0.0, 1.0, 2.0)]
         if f.radius > 4.5:
@@ -60,7 +60,7 @@ def _places(f: Feature) -> tuple[Array, Array]:
     d = ahead - behind
     d = d / np.maximum(np.hypot(*d.T), 1e-9)[:, None]
     left = np.stack([-d[:, 1], d[:, 0]], 1)  # towards material
-    reach = _reach(left, room)
+    reach = _reach(left, room, height_mm)
     centre_side = f.kind == "arc" and sweep_rad(f) > 0
     places, costs = [], []
     for sign, dear in ((1.0, 0.0 if centre_side or f.kind != "arc" else 0.3), (-1.0, 0.25)):
@@ -70,7 +70,7 @@ def _places(f: Feature) -> tuple[Array, Array]:
     return np.concatenate(places), np.concatenate(costs)
 
 
-def _reach(u: Array, room: float) -> Array:
+def _reach(u: Array, room: float, height_mm: float) -> Array:
     """How far a label's box reaches in each direction (n, 2)."""
-    out: Array = np.abs(u[:, 0]) * room / 2 + np.abs(u[:, 1]) * TINY_MM / 2
-    return np.minimum(out, math.hypot(room, TINY_MM) / 2)
+    out: Array = np.abs(u[:, 0]) * room / 2 + np.abs(u[:, 1]) * height_mm / 2
+    return np.minimum(out, math.hypot(room, height_mm) / 2)
