@@ -110,14 +110,14 @@ def test_each_break_is_kept_or_rejected_for_itself(broken):
     both = _record(broken)
     assert [c.broken for c in both.completed] == ["R5", "C1"]
     assert {f.label for f in both.broken} >= {"C1", "R5"}
-    complete(broken, broken="C1", by="open")
+    complete(broken, broken="C1", by="seen")
     one = _record(broken)
     assert [c.broken for c in one.completed] == ["R5"]
     assert any(f.kind == "curve" for f in one.features)
     with pytest.raises(JobRefused):
         complete(broken, broken="C1", by="turn")
     assert _record(broken) == one  # what failed leaves the rest as it was
-    complete(broken, broken="R5", by="open")
+    complete(broken, broken="R5", by="seen")
     assert (broken / job.TRACE).read_bytes() == before
     assert not (broken / job.SEEN).exists()
 

@@ -129,13 +129,15 @@ def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
     return out
 
 
-def complete(of: Job, by: str | None, broken: str | None) -> None:
+def complete(of: Job, by: str | None, broken: str | None, drawn: str | None = None) -> None:
     """Complete the outline where the part is broken, open it again, or keep for good what was completed.
 
     Args:
         of: the job.
-        by: the way; the best by default; `open` takes a completion back, `keep` says that somebody has looked at it.
+        by: the way; the best by default; `open` leaves a break open, `seen` takes back what was chosen, `keep` says
+            that somebody has looked at it.
         broken: which break, by its first and last label; all of them by default.
+        drawn: what was there, drawn by hand.
 
     Raises:
         WrongUsage, JobRefused: it can't be done, or nothing tells what was there.
@@ -145,17 +147,17 @@ def complete(of: Job, by: str | None, broken: str | None) -> None:
     if by == "keep":
         _keep(of, broken)
         return
-    ways = (*get_args(By),)
+    ways = (*get_args(By), "seen")
     if by is not None and by not in ways:
         raise WrongUsage(f"The ways are {', '.join(ways)}, not “{by}”.", "by")
     with of.changing(set(REMEMBERED)):
-        done = step.complete(of.folder, broken=broken, by=cast(By | None, by))
+        done = step.complete(of.folder, broken=broken, by=cast(step.Asked | None, by), drawn=drawn)
         known = of.kept()
         if known and known.accepted:  # what is no longer completed in that way has to be looked at again
             left = tuple(a for a in known.accepted if a in _completed(of))
             job.write(of.folder, {kept.FILE: kept.to_bytes(known.model_copy(update={"accepted": left}))})
     breaks = done.result["breaks"]
-    if by != "open" and all(b["by"] == "open" for b in (breaks if broken is None else breaks[-1:])):
+    if by not in ("open", "seen") and all(b["by"] == "open" for b in (breaks if broken is None else breaks[-1:])):
         raise JobRefused(" ".join(done.lines), "not-completed")
 
 

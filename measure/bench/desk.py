@@ -150,11 +150,20 @@ class Desk:
 
         return self.change(of, revision, lambda: remove_reading(of, self.memory.traced(of), key))
 
-    def complete(self, of: Job, by: str | None, broken: str | None, revision: int | None) -> dict[str, Any]:
+    def complete(
+        self, of: Job, by: str | None, broken: str | None, drawn: str | None, revision: int | None
+    ) -> dict[str, Any]:
         """Complete a broken part's outline, or open it again."""
         from measure.bench.changes import complete
 
-        return self.change(of, revision, lambda: complete(of, by, broken))
+        return self.change(of, revision, lambda: complete(of, by, broken, drawn))
+
+    def draw(self, of: Job, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """What is drawn in a break, with a touch more: its words, and paths over the picture. Nothing is changed."""
+        from measure.bench.by_hand import drawn_so_far
+
+        with of.lock:
+            return drawn_so_far(of, self.memory.traced(of), asked)
 
     def trial(self, of: Job, said: str, revision: int | None) -> dict[str, Any]:
         """Take in how a trial print went; the whole state after it, and under ``trial`` what follows."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
-from typing import Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
@@ -22,6 +22,7 @@ from measure.bench.guards import SVG_POLICY
 from measure.bench.phrases import IN_TWO
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import NotTaken, body_of, received
+from measure.broken.by_hand.words import LONGEST_MM
 from measure.job.records import Pair
 from measure.rim import rim_word
 from measure.subject import subject_of
@@ -89,6 +90,18 @@ class CompleteBody(Posted):
 
     by: str | None = None
     broken: str | None = None
+    drawn: str | None = None
+
+
+class DrawBody(Posted):
+    """What is drawn in a break so far, and a touch on the shown picture that adds to it."""
+
+    broken: str
+    drawn: str = ""
+    tool: Literal["on", "to", "arc"] = "on"
+    size_mm: Annotated[float, Field(gt=0, le=LONGEST_MM)] | None = None
+    at: Pair | None = None
+    near: Annotated[float, Field(gt=0, le=1e4)] = 1.0
 
 
 class CaliperBody(Posted):
@@ -281,7 +294,13 @@ async def complete(request: Request) -> Response:
     """POST /api/jobs/{id}/complete"""
     of, asked = await job_of(request), await body(request, CompleteBody)
     done = desk_of(request).complete
-    return JSONResponse(await run_in_threadpool(done, of, asked.by, asked.broken, asked.revision))
+    return JSONResponse(await run_in_threadpool(done, of, asked.by, asked.broken, asked.drawn, asked.revision))
+
+
+async def draw(request: Request) -> Response:
+    """POST /api/jobs/{id}/draw"""
+    of, asked = await job_of(request), await body(request, DrawBody)
+    return JSONResponse(await run_in_threadpool(desk_of(request).draw, of, asked.model_dump()))
 
 
 async def trial(request: Request) -> Response:

@@ -24,7 +24,8 @@ from measure.planning.worksheet import JAWS
 from measure.readings.readings import Reading
 from measure.rim import RimWord
 from measure.sheet.lettering import figures
-from measure.steps.complete import COMPLETED
+from measure.steps.complete import COMPLETED, LEFT_OPEN
+from measure.steps.shown import left_open
 
 if TYPE_CHECKING:
     from measure.bench.live import Live
@@ -177,7 +178,7 @@ def _drawn(of: Job, live: Live) -> dict[str, Any]:
     seen = live.shown
     if seen is None:
         return _on_plain_ground(live.outline.features)
-    picture = seen.record.picture
+    picture, broken = seen.record.picture, left_open(live.traced)
     photo = {"url": url_of(of, "photo.jpg"), "width": picture.width, "height": picture.height, "scale": picture.scale}
     return {
         "photo": {**photo, "blurred": False},
@@ -187,7 +188,7 @@ def _drawn(of: Job, live: Live) -> dict[str, Any]:
                 "label": f.label,
                 "kind": f.kind,
                 "loop": f.loop,
-                "origin": f.origin,
+                "origin": "broken" if f.label in broken else f.origin,
                 "path": f.path,
                 "label_at": list(f.label_px),
                 "anchor": list(f.anchor_px),
@@ -196,6 +197,7 @@ def _drawn(of: Job, live: Live) -> dict[str, Any]:
         ],
         "label_height": seen.drawn.label_height_px,
         "broken": list(seen.broken),
+        "stretches": list(seen.stretches),
     }
 
 
@@ -227,7 +229,8 @@ def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- the figures
 def _measured(live: Live) -> dict[str, Any]:
     record, found = live.record, live.found
-    cautions = [{"code": w.code, "text": w.message().said(on_page)} for w in record.warnings if w.code != COMPLETED]
+    said = [w for w in record.warnings if w.code not in (COMPLETED, LEFT_OPEN)]  # each break says that for itself
+    cautions = [{"code": w.code, "text": w.message().said(on_page)} for w in said]
     if live.problem:
         cautions.insert(0, {"code": live.problem.code, "text": live.problem.said(on_page)})
     dimensions = record.dimensions
@@ -319,6 +322,7 @@ def _completion(record: records.JobRecord, known: kept.Kept | None) -> dict[str,
             "by": c.by,
             "features": list(c.features),
             "words": c.words,
+            "drawn": c.drawn,
             "kept": (c.broken, c.by) in accepted,
         }
         for c in record.completed

@@ -1,7 +1,7 @@
 """All breaks of a part, each completed in the way that has the best evidence, and said in words.
 
 In order of evidence: the rest is its own mirror image; it repeats itself by turns; its neighbours go on until
-they meet. Where none of that serves, the fracture stays as it was seen.
+they meet. Where none of that serves, the fracture stays as it was seen, or a person draws what was there.
 """
 
 from __future__ import annotations
@@ -12,11 +12,28 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from measure.broken.breaks import Break, check_length, find_breaks, marked_break, outer
+from measure.broken.by_hand.drawing import drawn
+from measure.broken.by_hand.leaving import left_open
 from measure.broken.completion.one_break import completed
-from measure.broken.completion.outcome import By, Completed
+from measure.broken.completion.outcome import By, Completed, Evidence
 from measure.geometry.features import Estimate, Feature
 
 WAYS: dict[str, str] = {"mirror": "a mirror axis", "turn": "turns about a centre", "extend": "its neighbours going on"}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What a person wants of a break.
+
+    Attributes:
+        broken: its first and last feature as seen, such as R4-E5.
+        by: the one way that is wanted; None for the best.
+        drawn: what was drawn, where that is the way, see `measure.broken.by_hand.words`.
+    """
+
+    broken: str
+    by: By | None
+    drawn: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,22 +54,21 @@ class Mended:
 
     @property
     def broken(self) -> tuple[Feature, ...]:
-        """What was seen where the outline is now completed."""
+        """What was seen where the outline is now completed, and breaks that are left open."""
         return tuple(f for b in self.breaks if isinstance(b, Completed) for f in b.broken)
 
 
 def mended(
     estimate: Estimate,
-    marked: Sequence[tuple[str, By | None]] = (),
-    by: By | None = None,
+    marked: Sequence[Choice] = (),
+    by: Evidence | None = None,
     subject: Literal["part", "opening"] = "part",
 ) -> Mended:
     """Complete every break, or those that are marked; all others stay open.
 
     Args:
         estimate: as seen.
-        marked: for each break that is marked the first and the last broken feature, such as R4-E5, and the one way that
-            is wanted, None for the best; empty to find the breaks.
+        marked: the breaks that are marked; empty to find them.
         by: one way only for breaks that are found; None for the best.
         subject: part or opening.
 
@@ -62,36 +78,47 @@ def mended(
     """
     loop = outer(estimate.features)
     if marked:
-        wanted = [marked_break(estimate.features, words) for words, _ in marked]
+        wanted = [marked_break(estimate.features, words) for words in (c.broken for c in marked)]
     else:
         wanted = find_breaks(estimate.features)
     check_length(estimate.features, wanted)
     curves = [] if all(f.kind != "curve" for f in loop) else find_breaks(estimate.features)
     own = {i for b in wanted for i in b.members()}
     others = [_labels(loop, b) for b in curves if not own & set(b.members())]
-    ways = [way for _, way in marked] or [by] * len(wanted)
-    todo = [(_labels(loop, b), way) for b, way in zip(wanted, ways, strict=True)]
+    choices = marked or [Choice("", by)] * len(wanted)
+    todo = [(_labels(loop, b), choice) for b, choice in zip(wanted, choices, strict=True)]
+    todo.sort(key=lambda t: t[1].by != "open")  # their free lines get labels that nothing seen has
     out: list[Completed | Open] = []
     marks: list[str] = []
     while todo:
-        labels, way = todo.pop(0)
+        labels, choice = todo.pop(0)
         now = outer(estimate.features)
         which, rest = _at(now, labels), [_at(now, x) for x in (*(t for t, _ in todo), *others)]
-        done = _best(estimate, which, rest, way, subject)
+        done = _chosen(estimate, which, rest, choice, subject)
         if isinstance(done, Completed):
             estimate = done.estimate
-        else:
-            others.append(labels)
+        if isinstance(done, Open) or done.way == "open":
+            others.append(labels if isinstance(done, Open) else done.fresh)
         out.append(done)
         marks.append(labels[0] if len(labels) == 1 else f"{labels[0]}-{labels[-1]}")
     return Mended(estimate, tuple(out), tuple(marks))
 
 
+def _chosen(
+    estimate: Estimate, which: Break, others: Sequence[Break], choice: Choice, subject: Literal["part", "opening"]
+) -> Completed | Open:
+    if choice.by == "open":
+        return left_open(estimate, which)
+    if choice.by == "hand":
+        return drawn(estimate, which, choice.drawn, subject)
+    return _best(estimate, which, others, choice.by, subject)
+
+
 def _best(
-    estimate: Estimate, which: Break, others: Sequence[Break], by: By | None, subject: Literal["part", "opening"]
+    estimate: Estimate, which: Break, others: Sequence[Break], by: Evidence | None, subject: Literal["part", "opening"]
 ) -> Completed | Open:
     whys = []
-    for way in get_args(By)[:3] if by is None else (by,):
+    for way in get_args(Evidence) if by is None else (by,):
         done = completed(estimate, which, others, way, subject)
         if isinstance(done, Completed):
             return done
@@ -115,7 +142,17 @@ def in_words(b: Completed | Open) -> str:
     if isinstance(b, Open):
         whys = "; ".join(f"{WAYS[way]}: {why}" for way, why in b.whys)
         return f"The break at {_span(b.labels)} stays open: nothing tells what was there ({whys})."
+    if b.way == "open":
+        return (
+            f"The break at {_span(b.merged)} stays open, as a person marked it: {b.fresh[0]} is dashed, has no sizes, "
+            "and no reading is taken there."
+        )
     where = _span(tuple(f.label for f in b.broken))
+    if b.way == "hand":
+        longer = [f"{_and(b.prolonged)} as far as {'they go' if len(b.prolonged) > 1 else 'it goes'} on"]
+        what = ", ".join([*b.fresh, *(longer if b.prolonged else [])])
+        less = " It leaves out material that was seen." if b.leaves_out else ""
+        return f"The break at {where} is filled by hand, as “{b.drawn}”. Nothing of that was seen: {what}.{less}"
     if b.way == "extend":
         if b.merged or b.fresh:
             return f"The break at {where} is closed by {_and(b.prolonged)} going on across it."

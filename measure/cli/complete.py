@@ -10,8 +10,8 @@ from calib.errors import WrongUsage
 from measure.cli import options
 from measure.cli.show import show
 
-Way = Literal["mirror", "turn", "extend", "open"]
-WAYS: tuple[Way, ...] = ("mirror", "turn", "extend", "open")
+Way = Literal["mirror", "turn", "extend", "open", "seen"]
+WAYS: tuple[Way, ...] = ("mirror", "turn", "extend", "open", "seen")
 
 
 def complete(
@@ -25,7 +25,21 @@ def complete(
         ),
     ] = None,
     by: Annotated[
-        str | None, typer.Option("--by", metavar="|".join(WAYS), help="One way only; open brings back what was seen.")
+        str | None,
+        typer.Option(
+            "--by",
+            metavar="|".join(WAYS),
+            help="One way only; open keeps a marked break as broken; seen brings back what was seen.",
+        ),
+    ] = None,
+    draw: Annotated[
+        str | None,
+        typer.Option(
+            "--draw",
+            metavar="STEPS",
+            help="What was there, in steps from where the break begins: on 12 (straight on), on to E3, to 30,12, "
+            "arc 5 to 30,12, arc through 28,9 to 30,12, as E5-R7 (as on the other side).",
+        ),
     ] = None,
     force: options.Force = False,
     json: options.Json = False,
@@ -34,7 +48,7 @@ def complete(
     way = _way(by)
     from measure.steps import complete as step
 
-    show(step.complete(job, broken=broken, by=way, force=force), json)
+    show(step.complete(job, broken=broken, by=way, drawn=draw, force=force), json)
 
 
 def _way(words: str | None) -> Way | None:
@@ -42,5 +56,5 @@ def _way(words: str | None) -> Way | None:
         if words is not None and words.strip().lower() == way:
             return way
     if words is not None:
-        raise WrongUsage(f"--by is {', '.join(WAYS[:-1])} or open, not “{words}”.", "by")
+        raise WrongUsage(f"--by is {', '.join(WAYS[:-1])} or {WAYS[-1]}, not “{words}”.", "by")
     return None

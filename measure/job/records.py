@@ -161,11 +161,14 @@ class JoinedRecord(Record):
 
 
 class ChoiceRecord(Record):
-    """A break that was completed: its first and last feature as seen, the way, new labels, and what is said of it."""
+    """A break that was completed, or marked and left open: its first and last feature as seen, the way, new labels,
+    what was drawn by hand, what was not seen of features that go on, and what is said of it."""
 
     broken: str
-    by: Literal["mirror", "turn", "extend"]
+    by: Literal["mirror", "turn", "extend", "hand", "open"]
+    drawn: str = ""
     features: tuple[str, ...] = ()
+    stretches: tuple[FeatureRecord, ...] = Field(default=(), max_length=2)
     words: str = ""
 
 
@@ -419,7 +422,7 @@ def _check(record: JobRecord, name: str) -> None:
     for label in labels:
         if labels.count(label) > 1:
             raise refuse(f"the label {label} is there twice")
-    for f in (*record.features, *record.broken):
+    for f in (*record.features, *record.broken, *(f for c in record.completed for f in c.stretches)):
         for key in NEEDS[f.kind]:
             if getattr(f, key) is None:
                 raise refuse(f"{f.label} is a {f.kind} without “{key}”")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -70,6 +71,7 @@ class Drawing:
         readings: how many caliper readings were kept.
         warnings: (code, text) to be printed on the sheet.
         broken: the fracture as it was seen, where the outline has been completed.
+        stretches: what was not seen of features that were seen and go on, under their labels.
         thin: lines across thin places, and what is said of each; none where nobody asked.
         decimal_mark: "." or ",".
         allowance: where the features are no longer those that were measured.
@@ -89,6 +91,7 @@ class Drawing:
     readings: int = 0
     warnings: tuple[tuple[str, str], ...] = ()
     broken: tuple[Feature, ...] = ()
+    stretches: tuple[Feature, ...] = ()
     thin: tuple[tuple[Feature, str], ...] = ()
     decimal_mark: str = "."
     allowance: Allowance | None = None
@@ -145,7 +148,11 @@ def sketch(drawing: Drawing) -> Sheet:
     square = Motion(plan.turn_rad)
     for reduced in REDUCED:
         shown = plan.at_scale(1 / reduced)
-        broken = scaled([square.of(f) for f in drawing.broken], 1 / reduced)
+        here = {f.label: f for f in shown.features if f.kind == "curve"}
+        elsewhere = scaled([square.of(f) for f in drawing.broken if f.label not in here], 1 / reduced)
+        left_open = [here[f.label] for f in drawing.broken if f.label in here]
+        broken = (*elsewhere, *left_open)
+        unseen = scaled([square.of(f) for f in drawing.stretches], 1 / reduced)
         thin = scaled([square.of(f) for f, _ in drawing.thin], 1 / reduced)
         view = arrange(shown, drawing.decimal_mark, broken, thin)
         rows = _title_rows(drawing, plan, "", reduced)
@@ -168,9 +175,8 @@ def sketch(drawing: Drawing) -> Sheet:
     marks += [placed(m, Motion(0.0, at)) for m in view.marks]
     marks += [placed(m, Motion(0.0, at)) for m in _fracture(broken)]
     drawn = tuple(_on_paper(d, at) for d in view.drawn)
-    outline = tuple(
-        o for f in _outline(shown.features) if isinstance(o := placed(f, Motion(0.0, at)), Path | CircleMark)
-    )
+    lines_drawn = _outline(shown.features, left_open, unseen)
+    outline = tuple(o for f in lines_drawn if isinstance(o := placed(f, Motion(0.0, at)), Path | CircleMark))
     return Sheet(
         paper.name, paper.width_mm, paper.height_mm, drawing.name, drawing.features, plan.turn_rad, at, drawn,
         tuple(marks), outline, view.listed, reduced,
@@ -220,14 +226,21 @@ def _on_paper(d: Drawn, shift: Point) -> Drawn:
     return replace(d, marks=marks, points=tuple(at(p) for p in d.points), text_at=at(d.text_at))
 
 
-def _outline(features: Sequence[Feature]) -> list[Path | CircleMark]:
-    """Wide lines for what was seen; narrow ones with two dots for what was completed."""
-    if any(f.origin == "completed" for f in features):
+def _outline(
+    features: Sequence[Feature], left_open: Sequence[Feature], unseen: Sequence[Feature]
+) -> list[Path | CircleMark]:
+    """Wide lines for what was seen; narrow ones with two dots for what was completed; none where it stays broken."""
+    if left_open or unseen or any(f.origin == "completed" for f in features):
         out: list[Path | CircleMark] = []
         for f in features:
-            pen, layer = (LONG_DASH_TWO_DOTS, "COMPLETED") if f.origin == "completed" else (WIDE, "OUTLINE")
-            p = flatten(f, DRAWN_MM)
-            out.append(Path(tuple((float(x), float(y), 0.0) for x, y in p), layer, pen))  # type: ignore[arg-type]
+            if f in left_open:
+                continue
+            seen, rest = _parted(flatten(f, DRAWN_MM), [flatten(s) for s in unseen if s.label == f.label])
+            if f.origin == "completed":
+                seen, rest = [], [*seen, *rest]
+            out += [Path(tuple((float(x), float(y), 0.0) for x, y in p), "OUTLINE", WIDE) for p in seen]
+            narrow = LONG_DASH_TWO_DOTS
+            out += [Path(tuple((float(x), float(y), 0.0) for x, y in p), "COMPLETED", narrow) for p in rest]
         return out
     shapes: list[Path | CircleMark] = []
     for loop in loops(features):
@@ -236,6 +249,23 @@ def _outline(features: Sequence[Feature]) -> list[Path | CircleMark]:
         else:
             shapes.append(Path(_vertices(loop), "OUTLINE", WIDE, closed=True))
     return shapes
+
+
+def _parted(line: Array, unseen: Sequence[Array]) -> tuple[list[Array], list[Array]]:
+    """A feature's points, parted into what was seen and stretches of it that were not."""
+    if not unseen:
+        return [line], []
+    import shapely
+    from shapely.ops import substring
+
+    whole = shapely.LineString(line)
+    ends = sorted(tuple(sorted(whole.project(shapely.Point(p)) for p in (s[0], s[-1]))) for s in unseen)
+    cuts = [0.0, *(x for pair in ends for x in pair), whole.length]
+    pieces = [(i % 2, substring(whole, a, b)) for i, (a, b) in enumerate(pairwise(cuts)) if b - a > DRAWN_MM]
+    kept: tuple[list[Array], list[Array]] = ([], [])
+    for kind, piece in pieces:
+        kept[kind].append(shapely.get_coordinates(piece))
+    return kept
 
 
 def _vertices(loop: tuple[Vertex, ...]) -> tuple[Vertex, ...]:
@@ -326,8 +356,10 @@ def _notes(d: Drawing, plan: Plan, view: PartView) -> list[str]:
         out.append(f"{', '.join(curves)} {verb} such as a fracture: no sizes; its shape is in the DXF file.")
     if any(code == "joined" for code, _ in d.warnings):
         out.append("Dashed: the break along which two pieces were put together.")
-    if any(f.origin == "completed" for f in d.features):
+    if d.stretches or any(f.origin == "completed" for f in d.features):
         out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
+    if any(code == "left-open" for code, _ in d.warnings):
+        out.append("Dashed within the outline: a break that stays open; it has no sizes.")
     if d.rim:
         out.append(f"{d.rim}: the outline is that of the walls.")
     if d.thin:

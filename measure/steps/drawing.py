@@ -29,4 +29,5 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
         readings=sum(r.verdict == "kept" for r in record.readings),
         warnings=tuple((w.code, w.text) for w in record.warnings),
         broken=tuple(records.feature(f) for f in record.broken),
+        stretches=tuple(records.feature(f) for c in record.completed for f in c.stretches),
     )

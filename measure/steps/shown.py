@@ -33,6 +33,7 @@ class ShownJob:
         reference: name of what gave the scale; corners: (4, 2) of it.
         drawn: the features.
         broken: data of SVG paths along what was seen where the part was completed.
+        stretches: the same along what was not seen of features that go on.
     """
 
     record: ViewRecord
@@ -40,6 +41,7 @@ class ShownJob:
     corners: Array
     drawn: Overlay
     broken: tuple[str, ...]
+    stretches: tuple[str, ...]
 
 
 def shown(folder: Path, traced: records.JobRecord | None = None) -> ShownJob | None:
@@ -84,8 +86,22 @@ def over_picture(traced: records.JobRecord, record: ViewRecord) -> ShownJob:
         record.reference.name,
         on_picture(np.array(record.reference.corners), picture.scale),
         overlay(sighted, features, picture.scale, size, [np.array(record.reference.outline)]),
-        tuple(path_data(on_picture(sighted.points_px(records.feature(f)), picture.scale)) for f in traced.broken),
+        tuple(
+            path_data(on_picture(sighted.points_px(records.feature(f)), picture.scale))
+            for f in traced.broken
+            if f.label not in left_open(traced)
+        ),
+        tuple(
+            path_data(on_picture(sighted.points_px(records.feature(f)), picture.scale))
+            for c in traced.completed
+            for f in c.stretches
+        ),
     )
+
+
+def left_open(traced: records.JobRecord) -> frozenset[str]:
+    """Labels of the free lines along breaks that a person has marked and left open."""
+    return frozenset(label for c in traced.completed if c.by == "open" for label in c.features)
 
 
 def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
@@ -113,11 +129,11 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
     plain = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR) if small else None
     if plain is None or plain.shape[:2] != (record.picture.height, record.picture.width):
         raise JobRefused(f"{job.PHOTO} is not as it was written", "job-damaged", Remedy("run-again", "trace"))
-    features = [records.feature(f) for f in traced.features]
+    features, dashed = [records.feature(f) for f in traced.features], left_open(traced)
     seen = _seen_px(features, view_record.sighted(record), record)
     scale = record.picture.scale
     drawn = [
-        SeenFeature(f.label, f.kind, f.loop, on_picture(p, scale) - 0.5, f.origin)
+        SeenFeature(f.label, f.kind, f.loop, on_picture(p, scale) - 0.5, "completed" if f.label in dashed else f.origin)
         for f, p in zip(features, seen, strict=True)
     ]
     reference = on_picture(np.array(record.reference.outline), scale) - 0.5

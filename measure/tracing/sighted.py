@@ -14,11 +14,13 @@ import numpy as np
 from calib.arrays import Array
 from calib.view.view import View
 from measure.edges.sight import Wall
-from measure.geometry.features import FINEST_MM, Feature, flatten
+from measure.geometry.features import FINEST_MM, Feature, Line, flatten
 from measure.geometry.motion import Motion
 
 BLEND = 0.3
 """Where the upper edge gives way to the lower one the drawn outline goes over within this much of the normal's turn."""
+SETTLED = 6
+"""Turns in which a place on the outline is found for a pixel (chosen: the last ones move it by less than a pixel)."""
 STRAIGHT_POINTS = 24
 """Into so many points a straight edge is laid out, for the lens bends it."""
 
@@ -43,6 +45,25 @@ class Sighted:
         """(n, 2) pixels of the photo along a feature of the job."""
         points = path_of(f) @ self.frame[:, :2].T + self.frame[:, 2]
         return as_seen(self.view, points, f.loop, self.wall, self.opening)
+
+    def place_mm(self, at_px: Array, from_mm: Array) -> Array:
+        """(2,) where a pixel lies in the features' frame, on a stretch of the outer boundary that leads there.
+
+        Args:
+            at_px: (2,) pixel of the photo.
+            from_mm: (2,) where the stretch begins.
+        """
+        back = np.linalg.inv(self.frame[:, :2])
+        on_plane = self.view.plane(at_px[None], self.wall.upper_mm)[0]
+        for _ in range(SETTLED):  # which edge is seen there hangs on which way the stretch goes
+            there = back @ (on_plane - self.frame[:, 2])
+            way = Line("", 0, (float(from_mm[0]), float(from_mm[1])), (float(there[0]), float(there[1])))
+            missed = at_px - self.points_px(way)[-1]
+            heights = self.wall.upper_mm, self.wall.lower_mm
+            height = min(heights, key=lambda h: float(np.hypot(*(self.view.plane(at_px[None], h)[0] - on_plane))))
+            step = self.view.plane((at_px + missed)[None], height)[0] - self.view.plane(at_px[None], height)[0]
+            on_plane = on_plane + step
+        return np.asarray(back @ (on_plane - self.frame[:, 2]))
 
     def laid_anew(self, before: Sequence[Feature], now: Sequence[Feature]) -> Sighted:
         """The same when the features have got other coordinates, each one a partner of the old one in its place: a turn

@@ -1,4 +1,4 @@
-"""A broken part on the page: two pieces joined; or filled in, a second break marked, one kept, the other left open."""
+"""A broken part on the page: two pieces joined; or filled in, a second break marked, one kept, the other taken back."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def touch(page: Any, label: str) -> None:
     page.locator(f'.tag[data-label="{label}"]').click()
 
 
-def test_one_break_is_kept_and_one_left_open(window: Callable[..., Any], knob: tuple[str, str], bench: Any) -> None:
+def test_one_break_is_kept_and_one_taken_back(window: Callable[..., Any], knob: tuple[str, str], bench: Any) -> None:
     job, torn = knob
     page = window(f"/job/{job}#outline")
     page.locator(f'.tag[data-label="{WHOLE}"]').wait_for()
@@ -61,7 +61,7 @@ def test_one_break_is_kept_and_one_left_open(window: Callable[..., Any], knob: t
 
     page.locator(f'[data-break="{torn}"] [data-answer="keep"]').click()
     expect(page.locator(f'[data-break="{torn}"]')).to_contain_text("Kept")
-    page.locator(f'[data-break="{WHOLE}"] [data-answer="open"]').click()
+    page.locator(f'[data-break="{WHOLE}"] [data-answer="seen"]').click()
     expect(page.locator(f'[data-break="{WHOLE}"]')).to_have_count(0)
     page.reload()
     expect(row).to_have_count(1)
@@ -78,7 +78,7 @@ def test_a_break_by_keys_and_what_cannot_be_told(window: Callable[..., Any], kno
     job, torn = knob
     page = window(f"/job/{job}#outline", color_scheme="dark")
     page.locator("#breaks li").wait_for()
-    tab_to(page, f'[data-break="{torn}"] [data-answer="open"]')
+    tab_to(page, f'[data-break="{torn}"] [data-answer="seen"]')
     page.keyboard.press("Enter")
     expect(page.locator("#breaks li")).to_have_count(0)
     expect(page.locator("#tab-outline")).to_be_focused()

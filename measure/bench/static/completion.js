@@ -1,19 +1,35 @@
 // What was filled in where the part is broken: each break kept or left open for itself, and breaks marked by hand.
 import { attempt, busy } from "./api.js";
+import { ByHand } from "./by-hand.js";
 import { byId, el, icon, inputOf, selectOf, unbroken } from "./dom.js";
 
 /** @typedef {import("./types.js").Break} Break */
 
-const WAYS = { mirror: "by its own mirror image", turn: "by turning about a centre", extend: "by longer neighbours" };
+const WAYS = {
+  mirror: "by its own mirror image",
+  turn: "by turning about a centre",
+  extend: "by longer neighbours",
+  hand: "drawn by hand",
+  open: "left open",
+};
 
 export class Completion {
   #store;
+  #hand;
   /** @type {string[]} */
   #ends = [];
 
-  /** @param {import("./store.js").Store} store */
-  constructor(store) {
+  /**
+   * @param {import("./store.js").Store} store
+   * @param {import("./photo.js").Photo} photo
+   * @param {import("./panzoom.js").PanZoom} panzoom
+   */
+  constructor(store, photo, panzoom) {
     this.#store = store;
+    this.#hand = new ByHand(store, photo, panzoom, marked, (text) => {
+      byId("complete-wrong").textContent = text;
+    });
+    selectOf("by").addEventListener("change", () => this.#turnTo());
     byId("complete-form").addEventListener("submit", (e) => {
       e.preventDefault();
       this.#fill();
@@ -24,24 +40,37 @@ export class Completion {
     });
   }
 
-  /** Whether a touch on the photo marks a break just now. */
+  /** Whether a touch on the photo marks a break just now, or draws in it. */
   get marking() {
     const form = byId("complete", HTMLDetailsElement);
     return form.open && !form.hidden;
   }
 
+  get #drawing() {
+    return selectOf("by").value === "hand" && marked() !== "";
+  }
+
+  #turnTo() {
+    const by = selectOf("by").value;
+    byId("draw-row").hidden = by !== "hand";
+    byId("fill-words").textContent = by === "open" ? "Leave it open" : "Fill it in";
+    this.#hand.set(by === "hand" ? this.#hand.words : "");
+  }
+
   /**
-   * The first touch is where a break begins, the second where it ends.
-   * @param {string} label
+   * The first touch is where a break begins, the second where it ends; then each is where something drawn leads.
+   * @param {string | undefined} label
+   * @param {import("./types.js").Point} at in the picture
    */
-  pick(label) {
-    this.#mark(this.#ends.length === 1 ? [...this.#ends, label] : [label]);
+  pick(label, at) {
+    if (this.#drawing && this.#ends.length !== 1) this.#hand.touch(at, label);
+    else if (label) this.#mark(this.#ends.length === 1 ? [...this.#ends, label] : [label]);
   }
 
   /** @param {string[]} ends */
   #mark(ends) {
     this.#ends = ends;
-    inputOf("broken").value = ends.join("-");
+    inputOf("broken").value = [...new Set(ends)].join("-");
     byId("complete-wrong").textContent = "";
   }
 
@@ -74,15 +103,16 @@ export class Completion {
         "p",
         { class: "state" },
         icon(b.kept ? "agrees" : "alone"),
-        el("b", {}, b.kept ? "Kept" : "To be looked at"),
+        el("b", {}, b.by === "open" ? "Broken" : b.kept ? "Kept" : "To be looked at"),
         ` · ${unbroken(b.broken.replace("-", "–"))}, ${WAYS[b.by]}`,
       ),
       el("p", {}, b.words),
       el(
         "div",
         { class: "row" },
-        b.kept ? null : answer("keep", "tick", "Keep it"),
-        answer("open", "cross", "Leave it open"),
+        b.kept || b.by === "open" ? null : answer("keep", "tick", "Keep it"),
+        b.by === "open" ? null : answer("open", "cross", "Leave it open"),
+        answer("seen", "undo", "As it was seen"),
       ),
     );
   }
@@ -99,10 +129,21 @@ export class Completion {
   }
 
   async #fill() {
-    const broken = inputOf("broken").value.trim().toUpperCase();
-    const done = await this.#ask(selectOf("by").value || null, broken || null, "complete-wrong");
+    const by = selectOf("by").value;
+    if (by === "open" && !marked()) {
+      byId("complete-wrong").textContent = "Say which break stays open: touch its first and last label on the photo.";
+      byId("broken").focus();
+      return;
+    }
+    const done = await this.#ask(
+      by || null,
+      marked() || null,
+      "complete-wrong",
+      by === "hand" ? this.#hand.words : null,
+    );
     if (!done) return;
     this.#mark([]);
+    this.#hand.set("");
     byId("complete", HTMLDetailsElement).open = false;
     byId("completion").scrollIntoView({ block: "nearest" });
   }
@@ -111,14 +152,20 @@ export class Completion {
    * @param {string | null} by
    * @param {string | null} broken
    * @param {string} wrong id of where a refusal is said
+   * @param {string | null} drawn
    */
-  #ask(by, broken, wrong) {
+  #ask(by, broken, wrong, drawn = null) {
     byId(wrong).textContent = "";
     return attempt(
-      () => this.#store.change("complete", { by, broken }),
+      () => this.#store.change("complete", { by, broken, drawn }),
       (text) => {
         byId(wrong).textContent = text;
       },
     );
   }
+}
+
+/** The break that is marked. */
+function marked() {
+  return inputOf("broken").value.trim().toUpperCase();
 }

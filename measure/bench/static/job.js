@@ -44,7 +44,7 @@ const entry = new Entry(store, picking);
 const readings = new Readings(store, (r) => entry.change(r));
 const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
-const completion = new Completion(store);
+const completion = new Completion(store, photo, panzoom);
 const trial = new Trial(store);
 const caliper = new Caliper(store);
 const undo = new Undo(store);
@@ -60,14 +60,18 @@ function moved() {
   sheets.moved();
 }
 
-/** @param {EventTarget | null} target */
-function clicked(target) {
+/**
+ * @param {EventTarget | null} target
+ * @param {import("./types.js").Point} at in the picture
+ */
+function clicked(target, at) {
   const label = nearest(target, "[data-label]")?.dataset.label;
-  if (!label || !store.state?.features.length) return;
+  if (!store.state?.features.length) return;
   if (tabs.name === "outline" && completion.marking) {
-    completion.pick(label);
+    completion.pick(label, at);
     return;
   }
+  if (!label) return;
   if (tabs.name === "outline") tabs.open("readings");
   picking.toggle(label);
 }

@@ -32,7 +32,7 @@ export class PanZoom {
    * @param {HTMLElement} element that takes the input
    * @param {HTMLElement} buttons over it; a row of them at its foot is kept clear of what is fitted with a rim
    * @param {() => void} moved called after each change
-   * @param {(target: EventTarget | null) => void} clicked called for a touch that moves nothing
+   * @param {(target: EventTarget | null, at: Point) => void} clicked called for a touch that moves nothing
    */
   constructor(element, buttons, moved, clicked) {
     this.element = element;
@@ -223,7 +223,7 @@ export class PanZoom {
     if (this.#pen) {
       if (cancelled) this.#pen.cancel();
       else this.#pen.end();
-    } else if (!this.#far && !cancelled) this.#clicked(this.#target);
+    } else if (!this.#far && !cancelled) this.#clicked(this.#target, this.toPicture(...this.#from));
   }
 
   /** @param {WheelEvent} e */

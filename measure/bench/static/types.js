@@ -8,7 +8,7 @@
  * @property {string} label
  * @property {string} kind
  * @property {number} loop 0 is the outer boundary
- * @property {string} origin "seen" or "completed"
+ * @property {string} origin "seen", "completed", or "broken" where a break stays open
  * @property {string} path SVG path data in pixels of the picture
  */
 
@@ -42,7 +42,7 @@
 /**
  * @typedef {object} Break where the part is broken, and what was filled in there
  * @property {string} broken first and last broken label
- * @property {"mirror" | "turn" | "extend"} by
+ * @property {"mirror" | "turn" | "extend" | "hand" | "open"} by
  * @property {string} words
  * @property {boolean} kept whether somebody has looked at it and keeps it
  */
@@ -95,6 +95,7 @@
  * @property {Said[]} cautions
  * @property {Feature[]} features
  * @property {string[]} [broken] the fracture as seen, SVG path data
+ * @property {string[]} [stretches] what was not seen of features that go on, SVG path data
  * @property {Dimension[]} dimensions
  * @property {Reading[]} readings
  * @property {Suggestion | null} next

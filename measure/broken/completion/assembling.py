@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -77,7 +77,11 @@ def _joined(ring: Sequence[CompletedPiece], changed: set[str]) -> tuple[list[Fea
     return joined, rows
 
 
-def _fresh(f: Feature, labels: set[str]) -> str:
-    letter = {"line": "E", "arc": "R", "circle": "D", "curve": "C"}[f.kind]
+def _fresh(f: Feature, labels: Iterable[str]) -> str:
+    return fresh_label({"line": "E", "arc": "R", "circle": "D", "curve": "C"}[f.kind], labels)
+
+
+def fresh_label(letter: str, labels: Iterable[str]) -> str:
+    """The label of that letter after the highest one."""
     used = [int(x[1:]) for x in labels if x[0] == letter and x[1:].isdigit()]
     return f"{letter}{max(used, default=0) + 1}"

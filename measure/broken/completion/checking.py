@@ -21,7 +21,13 @@ def checked(done: Completed, subject: Literal["part", "opening"]) -> Completed |
     shape = shapely.Polygon(ring)
     if not shape.is_valid:
         return NotCompleted("the completed outline would cross itself")
-    seen = shapely.MultiPoint(np.concatenate([flatten(f, COARSE_MM) for f in done.broken]))
-    if subject == "part" and not shape.buffer(OUTSIDE_MM).covers(seen):
+    if subject == "part" and leaves_out(done):
         return NotCompleted("the completed outline would leave out material that was seen")
     return done
+
+
+def leaves_out(done: Completed) -> bool:
+    """Whether a completed outline leaves out material that was seen."""
+    ring = np.concatenate([flatten(f, PLAIN_MM)[:-1] for f in outer(done.estimate.features)])
+    seen = shapely.MultiPoint(np.concatenate([flatten(f, COARSE_MM) for f in done.broken]))
+    return not shapely.Polygon(ring).buffer(OUTSIDE_MM).covers(seen)

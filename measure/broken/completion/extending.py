@@ -63,6 +63,9 @@ def _with_meeting(estimate: Estimate, which: Break, met: Meeting) -> Completed:
         first, last = between(b, end=met.at), between(a, start=met.at)
         pieces = [seen(first, b, slices, m), seen(last, a, slices, m)]
         done = assembled(estimate, which, pieces, np.zeros(0), "extend", (b.label, a.label), ())
-        return replace(done, corner_u95_mm=met.u95_mm)
-    return assembled(estimate, which, [as_one(estimate, b, a, m)], np.zeros(0), "extend",
+        unseen = (between(b, start=b.end, end=met.at), between(a, start=met.at, end=a.start))
+        return replace(done, corner_u95_mm=met.u95_mm, stretches=tuple(replace(f, origin="completed") for f in unseen))
+    done = assembled(estimate, which, [as_one(estimate, b, a, m)], np.zeros(0), "extend",
                       (longer(b, a).label,), (shorter(b, a).label,) if b is not a else ())  # fmt: skip
+    across = replace(between(longer(b, a), b.end, a.start), origin="completed")
+    return done if b is a else replace(done, stretches=(across,))

@@ -9,13 +9,13 @@ from measure.broken.breaks import Break
 from measure.broken.completion.checking import checked
 from measure.broken.completion.copying import copied
 from measure.broken.completion.extending import extended
-from measure.broken.completion.outcome import Completed, NotCompleted, Way
+from measure.broken.completion.outcome import Completed, Evidence, NotCompleted
 from measure.broken.repetition import NoRepetition, find_repetition
 from measure.geometry.features import Estimate
 
 
 def completed(
-    estimate: Estimate, which: Break, others: Sequence[Break], by: Way,
+    estimate: Estimate, which: Break, others: Sequence[Break], by: Evidence,
     subject: Literal["part", "opening"] = "part",
 ) -> Completed | NotCompleted:  # fmt: skip
     """Complete one break in one way.

@@ -8,8 +8,10 @@ from typing import Literal
 from measure.broken.breaks import Break
 from measure.geometry.features import Estimate, Feature
 
-By = Literal["mirror", "turn", "extend", "open"]
-Way = Literal["mirror", "turn", "extend"]
+Evidence = Literal["mirror", "turn", "extend"]
+"""What may tell what was there, the best first."""
+By = Literal["mirror", "turn", "extend", "hand", "open"]
+Way = By
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +20,7 @@ class Completed:
 
     Attributes:
         estimate: with the completed outer loop.
-        way: how it was completed.
+        way: how it was completed; `open` where it was not, and stays marked.
         which: the break, as wide as it turned out to be.
         broken: what was seen there, in order of travel.
         fresh: labels of completed features.
@@ -27,6 +29,9 @@ class Completed:
         rms_mm, worst_mm: how far the rest is from repeating itself; None for an extension.
         tested: share of the boundary that bears it out.
         angle_rad: by how much it is turned onto itself.
+        drawn: the words of what was drawn by hand.
+        stretches: of features that were seen and go on, what was not seen of them, under the same labels.
+        leaves_out: whether what was drawn leaves out material that was seen.
         corner_u95_mm: how sure the corner's place is where edges go on until they meet.
     """
 
@@ -42,6 +47,9 @@ class Completed:
     tested: float = 0.0
     angle_rad: float = 0.0
     corner_u95_mm: float | None = None
+    drawn: str = ""
+    stretches: tuple[Feature, ...] = ()
+    leaves_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
