@@ -14,7 +14,7 @@ from calib.errors import PartRefused, WrongUsage
 from measure.broken.breaks import find_breaks, outer
 from measure.broken.by_hand.drawing import drawn
 from measure.broken.by_hand.shaping import shaped
-from measure.broken.by_hand.words import As, Bend, On, Place, To, steps_of
+from measure.broken.by_hand.words import As, Bend, Goal, On, To, steps_of
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.geometry.features import Estimate, Line, length
@@ -50,12 +50,12 @@ def seen() -> Estimate:
     [
         ("on 12", On(by_mm=12)),
         ("On 12.5 mm", On(by_mm=12.5)),
-        ("on to E3", On(to=Place(label="E3"))),
-        ("on to 30, -12.5", On(to=Place((30, -12.5)))),
-        ("to end", To(Place())),
-        ("arc to 3,4", Bend(Place((3, 4)))),
-        ("arc r5 to end left", Bend(Place(), 5, turn="ccw")),
-        ("arc through 28,9 to 30,12", Bend(Place((30, 12)), through=(28, 9))),
+        ("on to E3", On(to=Goal(label="E3"))),
+        ("on to 30, -12.5", On(to=Goal((30, -12.5)))),
+        ("to end", To(Goal())),
+        ("arc to 3,4", Bend(Goal((3, 4)))),
+        ("arc r5 to end left", Bend(Goal(), 5, turn="ccw")),
+        ("arc through 28,9 to 30,12", Bend(Goal((30, 12)), through=(28, 9))),
         ("as e5 - r7", As("E5", "R7")),
     ],
 )

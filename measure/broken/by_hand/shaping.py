@@ -11,7 +11,7 @@ import numpy as np
 from calib.arrays import Array
 from calib.errors import WrongUsage
 from measure.broken.breaks import Break, outer
-from measure.broken.by_hand.words import As, Bend, On, Place, Step, To
+from measure.broken.by_hand.words import As, Bend, Goal, On, Step, To
 from measure.geometry.features import (
     Arc,
     Feature,
@@ -156,7 +156,7 @@ def _known(label: str, of: dict[str, Feature]) -> Feature:
     return of[label]
 
 
-def _place(place: Place, at: Array, end: Array, of: dict[str, Feature]) -> Array:
+def _place(place: Goal, at: Array, end: Array, of: dict[str, Feature]) -> Array:
     if place.point is not None:
         return np.array(place.point)
     if not place.label:

@@ -34,7 +34,7 @@ _LABEL = r"([a-z]{1,3}\d{1,6})"
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Goal:
     """Where a step leads: a point, a feature, or, with neither, the end of the break."""
 
     point: Point | None = None
@@ -46,21 +46,21 @@ class On:
     """Straight on: by so many millimetres, or to a place."""
 
     by_mm: float = 0.0
-    to: Place | None = None
+    to: Goal | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class To:
     """Straight to a place."""
 
-    to: Place
+    to: Goal
 
 
 @dataclass(frozen=True, slots=True)
 class Bend:
     """An arc to a place: of a radius, through a point, or, with neither, without a corner."""
 
-    to: Place
+    to: Goal
     radius_mm: float | None = None
     through: Point | None = None
     turn: Turn | None = None
@@ -112,13 +112,13 @@ def _step(said: str) -> Step:
     raise _strange(said)
 
 
-def _place(said: str, words: str) -> Place:
+def _place(said: str, words: str) -> Goal:
     if words == "end":
-        return Place()
+        return Goal()
     if m := re.fullmatch(_POINT, words):
-        return Place(_point(said, m[1], m[2]))
+        return Goal(_point(said, m[1], m[2]))
     if m := re.fullmatch(_LABEL, words):
-        return Place(label=m[1].upper())
+        return Goal(label=m[1].upper())
     raise _strange(said)
 
 
