@@ -8,7 +8,7 @@ way round.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -25,7 +25,7 @@ from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.spikes import without_spikes
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import disc
-from measure.silhouette.window import Window, cleaned, edges, grown, resized, rings, said, tempered, windows
+from measure.silhouette.window import Edges, Window, cleaned, edges, grown, resized, rings, tempered, windows
 
 FIELD_MM = 4.0
 """The face's light changes over distances like this."""
@@ -188,7 +188,8 @@ def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _CellLikelihoods]:
     seen = _evidence(w, b, faces)
     if b.first:
         b = replace(b, walls=_likeliest_walls(w, b, seen))
-    return _learned(w, b, faces, w.lines.labelled(_along(w.lines, w.plan, seen, _as_wall(b, seen)))), seen
+    along = _Along.of(w.lines, w.plan, seen)
+    return _learned(w, b, faces, w.lines.labelled(along.said(_as_wall(b, seen, b.walls)))), seen
 
 
 def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
@@ -196,7 +197,7 @@ def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
     wall = (b.wall > 0) & (b.filled == 0)
     if wall.sum() * w.plan.step_mm**2 < LEAST_WALL_MM2:
         return None
-    return float(np.median((_as_wall(b, seen) - seen.ground)[wall]))
+    return float(np.median((_as_wall(b, seen, b.walls) - seen.ground)[wall]))
 
 
 LEAST_WALL_MM2 = 4.0
@@ -245,16 +246,42 @@ MARKED = 30.0
 """How much a person's word counts."""
 
 
-def _as_wall(b: _Belief, seen: _CellLikelihoods) -> F32:
+def _as_wall(b: _Belief, seen: _CellLikelihoods, walls: Walls) -> F32:
     """(h, w) log likelihood as wall, of the outer one or of a hole's."""
-    outer, inner = (wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in b.walls)
+    outer, inner = (wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in walls)
+    return _either_wall(b, seen, outer, inner)
+
+
+def _either_wall(b: _Belief, seen: _CellLikelihoods, outer: F32, inner: F32) -> F32:
+    """(h, w) log likelihood as wall, of log likelihoods as the outer one and as a hole's."""
     return np.where(seen.free, np.where(b.filled > 0, inner, outer), np.float32(IMPOSSIBLE))
 
 
-def _along(lines: SightLines, plan: Rectified, seen: _CellLikelihoods, as_wall: F32) -> Said:
-    """What the picture says along lines of sight."""
-    three = tempered(lines, plan, seen.face, as_wall, seen.ground, goes_on="ground")
-    return said(lines, three, seen.certain, seen.edge)
+@dataclass(frozen=True, slots=True)
+class _Along:
+    """What the picture says along lines of sight, whatever the wall looks like.
+
+    Attributes:
+        lines, plan: the lines, and the window that they lie over.
+        face, ground: (m, n) log likelihoods as face, and as ground; edges: see there.
+    """
+
+    lines: SightLines
+    plan: Rectified
+    face: F32
+    ground: F32
+    edges: Edges
+
+    @classmethod
+    def of(cls, lines: SightLines, plan: Rectified, seen: _CellLikelihoods) -> _Along:
+        """Of a window's cells."""
+        face = tempered(lines, plan, seen.face, goes_on=False)
+        ground = tempered(lines, plan, seen.ground, goes_on=True)
+        return cls(lines, plan, face, ground, Edges.along(lines, seen.certain, seen.edge))
+
+    def said(self, as_wall: F32) -> Said:
+        """With the cells' log likelihood (h, w) as wall."""
+        return self.edges.said(self.face, tempered(self.lines, self.plan, as_wall, goes_on=False), self.ground)
 
 
 def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
@@ -262,17 +289,16 @@ def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
 
     A wall has one colour, though it may have any: so each is tried for all of it.
     """
-    lines = w.lines.thinned(THINNED)
-    best: list[WallColour | None] = [None, None]
-    for which in (0, 1):
-        scores = []
-        for wall in (None, *WALLS_TRIED):
-            tried = best.copy()
-            tried[which] = wall
-            belief = replace(b, walls=(tried[0], tried[1]))
-            scores.append(lines.likelihood(_along(lines, w.plan, seen, _as_wall(belief, seen))))
-        best[which] = (None, *WALLS_TRIED)[int(np.argmax(scores))]
-    return best[0], best[1]
+    along = _Along.of(w.lines.thinned(THINNED), w.plan, seen)
+    tried = (None, *WALLS_TRIED)
+    alike = [wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in tried]
+
+    def likeliest(as_walls: Iterable[F32]) -> int:
+        return int(np.argmax(along.lines.likelihoods([along.said(as_wall) for as_wall in as_walls])))
+
+    outer = likeliest(_either_wall(b, seen, one, alike[0]) for one in alike)
+    inner = likeliest(_either_wall(b, seen, alike[outer], one) for one in alike)
+    return tried[outer], tried[inner]
 
 
 WALL_LIGHTNESS = tuple(float(v) for v in np.arange(-2.0, 1.3, 0.4))

@@ -36,10 +36,10 @@ from measure.silhouette.explaining import (
     WALL_LIGHTNESS,
 )
 from measure.silhouette.rectified import F32, Mask
-from measure.silhouette.sight_lines import FACE, FRONT, SightLines
+from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import disc
-from measure.silhouette.window import Window, cleaned, edges, resized, rings, said, tempered, windows
+from measure.silhouette.window import Edges, Window, cleaned, edges, resized, rings, tempered, windows
 
 DEPTHS_MM = tuple(float(d) for d in np.geomspace(0.7, 14.0, 13))
 """Depths of the wall that are tried, some 28 % apart: panels and lids are thinner (common practice, no source)."""
@@ -196,9 +196,47 @@ def _evidence(w: Window, b: _Guess) -> _OpeningLikelihoods:
     )
 
 
-def _tempered(w: Window, lines: SightLines, seen: _OpeningLikelihoods, wall: WallColour | None) -> F32:
-    as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, seen.facing, wall), np.float32(IMPOSSIBLE))
-    return tempered(lines, w.plan, seen.panel, as_wall, seen.floor, goes_on="face")
+@dataclass(frozen=True, slots=True)
+class _Along:
+    """What the picture says along lines of sight, whatever the wall looks like and however deep it goes.
+
+    Attributes:
+        lines: the lines, with a wall of any depth; w: the window that they lie over; seen: what its cells say.
+        panel, floor: (m, n) log likelihoods as each.
+    """
+
+    lines: SightLines
+    w: Window
+    seen: _OpeningLikelihoods
+    panel: F32
+    floor: F32
+
+    @classmethod
+    def of(cls, lines: SightLines, w: Window, seen: _OpeningLikelihoods) -> _Along:
+        """Of a window's cells."""
+        panel = tempered(lines, w.plan, seen.panel, goes_on=True)
+        return cls(lines, w, seen, panel, tempered(lines, w.plan, seen.floor, goes_on=False))
+
+    def wall(self, colour: WallColour | None) -> F32:
+        """(m, n) log likelihood as a wall of a colour."""
+        seen = self.seen
+        as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, seen.facing, colour), np.float32(IMPOSSIBLE))
+        return tempered(self.lines, self.w.plan, as_wall, goes_on=False)
+
+    def likelihoods(self, ratio: float, walls: Sequence[F32]) -> list[float]:
+        """Of the likeliest sequences with each of several walls that go as deep as the ratio says."""
+        lines, told = self._with(ratio, walls)
+        return lines.likelihoods(told)
+
+    def labelled(self, ratio: float, wall: F32) -> NDArray[np.uint8]:
+        """(m, n) label of each sample in the likeliest sequences."""
+        lines, told = self._with(ratio, (wall,))
+        return lines.labelled(told[0])
+
+    def _with(self, ratio: float, walls: Sequence[F32]) -> tuple[SightLines, list[Said]]:
+        lines = self.lines.with_ratio(ratio)
+        between = Edges.along(lines, self.seen.certain, self.seen.edge)
+        return lines, [between.said(self.panel, wall, self.floor) for wall in walls]
 
 
 def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
@@ -209,26 +247,20 @@ def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
     """
     seen = _evidence(w, b)
     lines = replace(w.lines, around=True)
-    few = lines.thinned(THINNED)
-
-    def likelihood(depth_mm: float, three: F32) -> float:
-        of_depth = few.with_ratio(_ratio(camera_mm, depth_mm))
-        return of_depth.likelihood(said(of_depth, three, seen.certain, seen.edge))
-
+    few = _Along.of(lines.thinned(THINNED), w, seen)
     wall, depth_mm = b.colour, b.depth_mm
     if b.guesses:
         tried = [*_walls(seen), *([wall] if wall else [])]
-        scores = np.zeros((len(tried), len(DEPTHS_MM)))
-        for k, one in enumerate(tried):
-            three = _tempered(w, few, seen, one)
-            scores[k] = [likelihood(depth, three) for depth in DEPTHS_MM]
+        walls = [few.wall(one) for one in tried]
+        scores = np.array([few.likelihoods(_ratio(camera_mm, depth), walls) for depth in DEPTHS_MM]).T
         best, at = np.unravel_index(scores.argmax(), scores.shape)
         wall, depth_mm = tried[best], DEPTHS_MM[at]
         b = replace(b, told=_told(scores.max(0), int(at), lean))
-    three = _tempered(w, few, seen, wall)
-    depth_mm = max((depth_mm * share for share in FINER), key=lambda d: likelihood(d, three))
-    of_depth = lines.with_ratio(_ratio(camera_mm, depth_mm))
-    labels = of_depth.labelled(said(of_depth, _tempered(w, of_depth, seen, wall), seen.certain, seen.edge))
+    walls = [few.wall(wall)]
+    finer = [depth_mm * share for share in FINER]
+    depth_mm = max(finer, key=lambda depth: few.likelihoods(_ratio(camera_mm, depth), walls)[0])
+    along = _Along.of(lines, w, seen)
+    labels = along.labelled(_ratio(camera_mm, depth_mm), along.wall(wall))
     return _learned(w, replace(b, depth_mm=depth_mm), seen, labels)
 
 

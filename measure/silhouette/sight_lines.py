@@ -9,6 +9,7 @@ the likeliest sequence can be found for each line by dynamic programming (Viterb
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -45,22 +46,32 @@ class Said:
     change: F32
     least_change: float
 
+    @classmethod
+    def together(cls, several: Sequence[Said]) -> Said:
+        """Of as many times the lines, what is said of them in turn."""
+        face, wall, ground, change = (
+            np.concatenate([getattr(s, name) for s in several]) for name in ("face", "wall", "ground", "change")
+        )
+        return cls(face, wall, ground, change, several[0].least_change)
+
 
 @dataclass(frozen=True, slots=True)
 class _Ways:
     """The likeliest ways along m lines of n samples.
 
     Attributes:
-        on_face, on_ground: (m,) log likelihood of those that end on face, and on ground.
+        on_face, on_ground: (n + 1, m) log likelihood of those that are on face, and on ground, before each sample.
+        ended: (n + 1, m) the same of those whose face ends there, less the wall so far.
         begun: (n, m) whether the face that a sample is on begins there; left: whether the ground does.
-        behind: (n, m) where the stretch of face in front of a wall ended, if face begins there; −1 if ground is there.
+        behind: (n, m) whether a face that begins at a sample lies behind another stretch of it.
     """
 
     on_face: F32
     on_ground: F32
+    ended: F32
     begun: NDArray[np.bool_]
     left: NDArray[np.bool_]
-    behind: NDArray[np.int32]
+    behind: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,12 +174,13 @@ class SightLines:
 
     def labelled(self, said: Said) -> NDArray[np.uint8]:
         """(m, n) label of each sample in the likeliest sequences."""
-        return self._walked_back(self._ways(said), np.maximum(self.foot, 0))
+        return self._walked_back(self._ways(said))
 
-    def likelihood(self, said: Said) -> float:
-        """Log likelihood of the likeliest sequences."""
-        ways = self._ways(said)
-        return float(np.maximum(ways.on_face, ways.on_ground).sum())
+    def likelihoods(self, said: Sequence[Said]) -> list[float]:
+        """Log likelihood of the likeliest sequences, of each of several sayings."""
+        ways = self._ways(Said.together(said))
+        ends = np.maximum(ways.on_face[-1], ways.on_ground[-1])
+        return [float(e.sum()) for e in np.split(ends, len(said))]
 
     def _ways(self, said: Said) -> _Ways:
         """The likeliest ways to every sample."""
@@ -179,50 +191,61 @@ class SightLines:
         np.cumsum(lw, 0, out=walls[1:])
         on_ground = np.zeros((n + 1, m), np.float32)
         on_face = np.full((n + 1, m), 0.0 if self.around else NEVER, np.float32)
-        ended = np.empty((n + 1, m), np.float32)  # best up to a face's end, less the wall so far
+        ended = np.empty((n + 1, m), np.float32)
         ended[0] = on_face[0]
-        begun = np.zeros((n, m), bool)
-        left = np.zeros((n, m), bool)
-        behind = np.full((n, m), -1, np.int32)
-        lines = np.arange(m)
-        foot = np.maximum(self.foot, 0)
-        for i in range(n):
-            start = on_ground[foot[i]] - price[foot[i]] + walls[i] - walls[foot[i]]
-            since = max(int(self.foot[i]) + 1, 0)
+        begun, left, behind = (np.zeros((n, m), bool) for _ in range(3))
+        start, other, leave = (np.empty(m, np.float32) for _ in range(3))
+        least = np.float32(said.least_change)
+        for i, (foot, since) in enumerate(zip(self._foot_within().tolist(), self._since().tolist(), strict=True)):
+            np.subtract(on_ground[foot], price[foot], out=start)
+            start += walls[i]
+            start -= walls[foot]
             if i > since:
-                window = ended[since:i]
-                last = window.argmax(0)
-                other = window[last, lines] + walls[i] - said.least_change
-                better = other > start
-                start = np.where(better, other, start)
-                behind[i] = np.where(better, since + last, -1)
-            begun[i] = start > on_face[i]
-            on_face[i + 1] = np.maximum(start, on_face[i]) + lf[i]
-            leave = on_face[i] - price[i]
-            left[i] = leave > on_ground[i]
-            on_ground[i + 1] = np.maximum(leave, on_ground[i]) + lg[i]
-            ended[i + 1] = on_face[i + 1] - walls[i + 1] - price[min(i + 1, n - 1)]
-        return _Ways(on_face[n], on_ground[n], begun, left, behind)
+                np.maximum.reduce(ended[since:i], 0, out=other)
+                other += walls[i]
+                other -= least
+                np.greater(other, start, out=behind[i])
+                np.maximum(other, start, out=start)
+            np.greater(start, on_face[i], out=begun[i])
+            np.maximum(start, on_face[i], out=on_face[i + 1])
+            on_face[i + 1] += lf[i]
+            np.subtract(on_face[i], price[i], out=leave)
+            np.greater(leave, on_ground[i], out=left[i])
+            np.maximum(leave, on_ground[i], out=on_ground[i + 1])
+            on_ground[i + 1] += lg[i]
+            np.subtract(on_face[i + 1], walls[i + 1], out=ended[i + 1])
+            ended[i + 1] -= price[min(i + 1, n - 1)]
+        return _Ways(on_face, on_ground, ended, begun, left, behind)
 
-    @staticmethod
-    def _walked_back(ways: _Ways, foot: NDArray[np.intp]) -> NDArray[np.uint8]:
+    def _foot_within(self) -> NDArray[np.intp]:
+        """(n,) the sample at a wall's foot, or the first one."""
+        return np.maximum(self.foot, 0)
+
+    def _since(self) -> NDArray[np.intp]:
+        """(n,) the first sample behind a wall's foot: a stretch of face that hides it ends there or later."""
+        return np.maximum(self.foot + 1, 0)
+
+    def _walked_back(self, ways: _Ways) -> NDArray[np.uint8]:
         """(m, n) labels, from each line's end to its start."""
-        begun, left, behind = ways.begun, ways.left, ways.behind
+        begun, left = ways.begun, ways.left
+        foot, since = self._foot_within(), self._since()
         n, m = begun.shape
         out = np.zeros((n, m), np.uint8)
-        label = np.where(ways.on_face > ways.on_ground, FACE, 0)
+        label = np.where(ways.on_face[n] > ways.on_ground[n], FACE, 0).astype(np.uint8)
         ends = np.zeros(m, np.intp)  # where the wall that is being walked begins
         for i in range(n - 1, -1, -1):
             out[i] = label
-            face, wall, ground = label == FACE, label >= FRONT, label == 0
-            new = face & begun[i]
-            front = behind[i] < 0
-            ends = np.where(new, np.where(front, foot[i], behind[i]), ends)
-            follows = np.where(front, FRONT, BEHIND)
-            before = np.where(label == FRONT, 0, FACE)
-            label = np.where(new, np.where(ends >= i, np.where(front, 0, FACE), follows), label)
-            label = np.where(wall & (i <= ends), before, label)
-            label = np.where(ground & left[i], FACE, label)
+            new = np.flatnonzero((label == FACE) & begun[i])
+            footed = np.flatnonzero((label >= FRONT) & (i <= ends))
+            gone = np.flatnonzero((label == 0) & left[i])
+            if len(new):
+                front = ~ways.behind[i, new]
+                ends[new] = foot[i] if i <= since[i] else since[i] + ways.ended[since[i] : i, new].argmax(0)
+                ends[new[front]] = foot[i]
+                at_once = np.where(front, 0, FACE)
+                label[new] = np.where(ends[new] >= i, at_once, np.where(front, FRONT, BEHIND))
+            label[footed] = np.where(label[footed] == FRONT, 0, FACE)
+            label[gone] = FACE
         return np.ascontiguousarray(out.T)
 
 

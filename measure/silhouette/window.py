@@ -145,29 +145,44 @@ EDGE, EDGE_SHARE, EDGE_NEAR_MM = (0.03, 0.2), 0.5, 1.5
 near by, within these bounds."""
 
 
-def tempered(lines: SightLines, plan: Rectified, face: F32, wall: F32, ground: F32, *, goes_on: str) -> F32:
-    """(m, n, 3) log likelihoods (h, w) of cells as face, wall and ground, along lines of sight.
+def tempered(lines: SightLines, plan: Rectified, cells: F32, *, goes_on: bool) -> F32:
+    """(m, n) log likelihoods (h, w) of cells as one kind of surface, along lines of sight.
 
     Args:
-        goes_on: what lies beyond the window, `face` or `ground`.
+        goes_on: whether that is what lies beyond the window.
     """
-    three = lines.along(np.stack([face, wall, ground], -1).astype(np.float32))
-    three[lines.outside] = (0.0, BEYOND, BEYOND) if goes_on == "face" else (BEYOND, BEYOND, 0.0)
-    three *= TEMPER * plan.step_mm
-    return np.asarray(cv2.GaussianBlur(three, (0, 0), sigmaX=_UNBLURRED, sigmaY=1.0), np.float32)
+    out = lines.along(cells, 0.0 if goes_on else BEYOND)
+    out *= np.float32(TEMPER * plan.step_mm)
+    return np.asarray(cv2.GaussianBlur(out, (0, 0), sigmaX=_UNBLURRED, sigmaY=1.0), np.float32)
 
 
-def said(lines: SightLines, three: F32, certain: Mask, edge: F32) -> Said:
-    """What the picture says.
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Where lines of sight may go from one kind of surface to another.
 
-    Args:
-        lines: lines of sight; three: (m, n, 3) what cells along them say, `tempered`.
-        certain: (h, w) cells of the face's colour, of which the lines say what can't be wall.
-        edge: (h, w) see `edges`.
+    Attributes:
+        never: (m, n) log likelihood that is taken from wall and ground where there is face for certain.
+        change: (m, n) see `Said`.
     """
-    never = lines.never_wall(certain).astype(np.float32) * np.float32(CERTAIN)
-    change = CHANGE + NO_EDGE * (1 - lines.along(edge))
-    return Said(three[..., 0], three[..., 1] - never, three[..., 2] - never, change, CHANGE)
+
+    never: F32
+    change: F32
+
+    @classmethod
+    def along(cls, lines: SightLines, certain: Mask, edge: F32) -> Edges:
+        """Along lines of sight.
+
+        Args:
+            lines: lines of sight.
+            certain: (h, w) cells of the face's colour, of which the lines say what can't be wall.
+            edge: (h, w) see `edges`.
+        """
+        never = lines.never_wall(certain).astype(np.float32) * np.float32(CERTAIN)
+        return cls(never, CHANGE + NO_EDGE * (1 - lines.along(edge)))
+
+    def said(self, face: F32, wall: F32, ground: F32) -> Said:
+        """What the picture says, of log likelihoods (m, n) that are `tempered`."""
+        return Said(face, wall - self.never, ground - self.never, self.change, CHANGE)
 
 
 def cleaned(mask: Mask, seed: Mask, plan: Rectified, least_mm2: float) -> Mask:
