@@ -21,6 +21,8 @@ LUMA_STEP, CHROMA_STEP = 1.0, 3.0
 and 2.4 in chroma, whose means are coded in coarser steps; smaller steps move no edge."""
 TEXTURE_SLOPE = 4.0
 """Grey levels a row that wood's grain and weave have in the mean of a piece; joints of tiles along the rows have 20."""
+AT_ONCE = 32
+"""Boundaries whose rows are copied at once: 2 MB of a photo of twelve megapixels."""
 
 
 def has_seam(rgb: NDArray[np.uint8], rows: int) -> bool:
@@ -43,7 +45,7 @@ def largest_steps(rgb: NDArray[np.uint8], rows: int) -> NDArray[np.float64]:
     at = range(rows, len(rgb) - 3, rows)
     if len(at) < 2 or rgb.shape[1] < PIECES:
         return np.zeros(3)
-    steps = np.stack([_steps(rgb[r - 3 : r + 3]) for r in at])  # (boundaries, up and down, channels, pieces)
+    steps = _steps(np.concatenate([_means(rgb, at[k : k + AT_ONCE]) for k in range(0, len(at), AT_ONCE)]))
     upper, lower = steps[:-1], steps[1:]
     largest = np.zeros(3)
     for split in range(PIECES + 1):  # right of it the seam runs on the upper boundary, left of it on the lower one
@@ -53,21 +55,32 @@ def largest_steps(rgb: NDArray[np.uint8], rows: int) -> NDArray[np.float64]:
     return largest
 
 
-def _steps(six: NDArray[np.uint8]) -> NDArray[np.float64]:
-    """(2, 3, PIECES) mean step up and down between rows 2 and 3 of six, beyond the mean slope beside it.
-
-    What is steeper beside it than texture is counts against it: an edge that lens and sensor have spread over some rows
-    is no step. Chroma that was halved is spread over the two rows next to the boundary, which are left out.
-    """
+def _means(rgb: NDArray[np.uint8], at: range) -> NDArray[np.float64]:
+    """(boundaries, 6, PIECES, 3) means of luma and chroma over the pieces of the three rows on either side of each."""
     import cv2
 
-    width = len(six[0]) // PIECES
-    planes = cv2.cvtColor(np.ascontiguousarray(six), cv2.COLOR_RGB2YCrCb)[:, : PIECES * width]
-    means = planes.reshape(6, PIECES, width, 3).mean(axis=2)  # linear: the means' step is the mean step
-    luma, chroma = means[..., :1], means[..., 1:]
-    step = np.concatenate([luma[3] - luma[2], chroma[4] - chroma[1]], axis=1).T
-    above = np.concatenate([luma[2] - luma[1], 3 * (chroma[1] - chroma[0])], axis=1).T
-    below = np.concatenate([luma[4] - luma[3], 3 * (chroma[5] - chroma[4])], axis=1).T
+    width = rgb.shape[1] // PIECES
+    rows = rgb[np.add.outer(at, np.arange(-3, 3)).ravel(), : PIECES * width]
+    planes = cv2.cvtColor(rows, cv2.COLOR_RGB2YCrCb).reshape(-1, width, 3)
+    sums = cv2.reduce(planes, 1, cv2.REDUCE_SUM, dtype=cv2.CV_64F)
+    return np.asarray(sums.reshape(len(at), 6, PIECES, 3) / width, np.float64)
+
+
+def _steps(means: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(boundaries, 2, 3, PIECES) mean step up and down between rows 2 and 3 of six, beyond the mean slope beside it.
+
+    What is steeper beside it than texture is counts against it: an edge that lens and sensor have spread over some rows
+    is no step. Chroma that was halved is spread over the two rows next to the boundary, which are left out. The means'
+    step is the mean step, since it is linear in them.
+
+    Args:
+        means: see `_means`.
+    """
+    rows = np.moveaxis(means, -1, 2)  # (boundaries, 6, 3, pieces)
+    luma, chroma = rows[:, :, :1], rows[:, :, 1:]
+    step = np.concatenate([luma[:, 3] - luma[:, 2], chroma[:, 4] - chroma[:, 1]], axis=1)
+    above = np.concatenate([luma[:, 2] - luma[:, 1], 3 * (chroma[:, 1] - chroma[:, 0])], axis=1)
+    below = np.concatenate([luma[:, 4] - luma[:, 3], 3 * (chroma[:, 5] - chroma[:, 4])], axis=1)
     beyond = step - (above + below) / 2
     steep = np.maximum(np.maximum(abs(above), abs(below)) - TEXTURE_SLOPE, 0)
-    return np.asarray(np.stack([beyond, -beyond]) - steep, np.float64)
+    return np.asarray(np.stack([beyond, -beyond], 1) - steep[:, None], np.float64)

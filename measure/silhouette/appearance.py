@@ -74,30 +74,37 @@ def normal(away: F32, covariance: Array) -> F32:
 
 
 def squared(away: F32, covariance: Array) -> F32:
-    """Squared Mahalanobis distance of deviations (..., 3)."""
+    """Squared Mahalanobis distance of deviations (h, w, 3)."""
     root = np.linalg.cholesky(np.linalg.inv(covariance)).astype(np.float32)
-    turned = away @ root
-    return np.asarray(np.einsum("...k,...k->...", turned, turned), np.float32)
+    return sum_of_squares(cv2.transform(away, root.T))
 
 
-def or_anything(log_density: F32, share: float) -> F32:
-    """A density mixed with a share of any colour."""
-    floor = np.float32(ANYTHING + math.log(share))
-    return np.asarray(np.logaddexp(log_density + np.float32(math.log(1 - share)), floor), np.float32)
+def sum_of_squares(values: NDArray[np.float32]) -> F32:
+    """(h, w) of values (h, w, c)."""
+    return np.asarray(cv2.transform(values * values, np.ones((1, values.shape[2]), np.float32)), np.float32)
+
+
+def mixed_with_anything(share: float, *parts: tuple[float, F32]) -> F32:
+    """Log of densities (h, w), given as logarithms, that are mixed by their shares, and with a share of any colour."""
+    total = np.full(parts[0][1].shape, share * math.exp(ANYTHING), np.float32)
+    for part, log_density in parts:
+        total += np.float32((1 - share) * part) * np.exp(log_density)
+    return np.asarray(np.log(total), np.float32)
 
 
 def smoothed(colour: F32, weight: F32, sigma_cells: float) -> tuple[F32, F32]:
     """Sums of weighted colours (h, w, 3), and of weights (h, w), under a Gaussian."""
     h, w = weight.shape
     coarser = max(1, int(sigma_cells / 4))
-    sums = np.concatenate([colour * weight[..., None], weight[..., None]], 2)
+    sums = cv2.merge([*(plane * weight for plane in cv2.split(colour)), weight])
     if coarser > 1:
         size = (max(1, w // coarser), max(1, h // coarser))
         sums = cv2.resize(sums, size, interpolation=cv2.INTER_AREA)
     sums = cv2.GaussianBlur(sums, (0, 0), sigma_cells / coarser)
     if coarser > 1:
         sums = cv2.resize(sums, (w, h), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(sums[..., :3]), np.asarray(sums[..., 3])
+    *planes, weights = cv2.split(sums)
+    return np.asarray(cv2.merge(planes)), np.asarray(weights)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,19 +124,16 @@ class Face:
         """From the cells of a seed: its commonest colour, a quadratic about that, and what is left smoothed."""
         h, w = seed.shape
         span = max(h, w) / 2
-        x = np.broadcast_to((np.arange(w, dtype=np.float32) - w / 2) / span, (h, w))
-        y = np.broadcast_to(((np.arange(h, dtype=np.float32) - h / 2) / span)[:, None], (h, w))
+        x, y = ((np.arange(n, dtype=np.float32) - n / 2) / np.float32(span) for n in (w, h))
         at = np.flatnonzero(seed)
         at = at[:: len(at) // MOST_SAMPLES + 1]
-        basis, values = _terms(x.ravel()[at], y.ravel()[at]), colour.reshape(-1, 3)[at].astype(float)
+        basis, values = _terms(x[at % w], y[at // w]), colour.reshape(-1, 3)[at].astype(float)
         c, sd, limit = _robust_trend(basis, values)
-        trend = np.zeros((h, w, 3), np.float32)
-        for k, term in enumerate((None, x, y, x * x, x * y, y * y)):
-            trend += c[k].astype(np.float32) * (1 if term is None else term[..., None])
+        trend = _trend(x, y, c.astype(np.float32))
         rest = colour - trend
-        like = (seed > 0) & (((rest / sd.astype(np.float32)) ** 2).sum(2) < OUTLYING**2)
+        like = (seed > 0) & (squared(rest, np.diag(sd**2)) < OUTLYING**2)
         sums, weights = smoothed(rest, like.astype(np.float32), sigma_cells)
-        mean = trend + sums / (weights[..., None] + np.float32(LEAST_CELLS))
+        mean = trend + sums / thrice(weights + np.float32(LEAST_CELLS))
         left = (colour - mean)[like].astype(float)
         left = left[((left / sd) ** 2).sum(1) < OUTLYING**2]
         return cls(mean, np.cov(left.T) * OUTLIERS_CUT + np.diag(FIELD_SHARE * limit**2), limit)
@@ -140,7 +144,7 @@ class Face:
 
     def log_likelihood(self, colour: F32) -> F32:
         """(h, w) of each cell."""
-        return or_anything(normal(colour - self.mean, self.covariance), ODD_FACE)
+        return mixed_with_anything(ODD_FACE, (1.0, normal(colour - self.mean, self.covariance)))
 
 
 MOST_SAMPLES = 20_000
@@ -170,6 +174,20 @@ def _terms(x: NDArray[np.float32], y: NDArray[np.float32]) -> Array:
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], 1).astype(float)
 
 
+def _trend(x: NDArray[np.float32], y: NDArray[np.float32], c: NDArray[np.float32]) -> F32:
+    """(h, w, 3) the terms (6, 3) of a quadratic over x (w,) and y (h,)."""
+    planes = []
+    for of_1, of_x, of_y, of_xx, of_xy, of_yy in c.T:
+        along = of_1 + of_x * x + of_xx * x * x
+        planes.append(along + ((of_y + of_yy * y) * y)[:, None] + (of_xy * y)[:, None] * x)
+    return np.asarray(cv2.merge(planes), np.float32)
+
+
+def thrice(plane: F32) -> F32:
+    """(h, w, 3) one plane for each of three colours."""
+    return np.asarray(cv2.merge([plane] * 3), np.float32)
+
+
 def _robust_trend(basis: Array, values: Array) -> tuple[Array, Array, Array]:
     """(6, 3) coefficients by iterated weights, (3,) standard deviation about them, and (3,) the least it may be."""
     c = np.zeros((6, 3))
@@ -194,12 +212,15 @@ def _robust_trend(basis: Array, values: Array) -> tuple[Array, Array, Array]:
 def commonest(values: Array) -> Array:
     """(3,) the colour about which most of (n, 3) lie."""
     cells = np.floor(values / CELL).astype(int)
-    used, where, count = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
-    where = where.ravel()
+    low = cells.min(0)
+    sizes = tuple(cells.max(0) - low + 1)
+    numbers, count = np.unique(np.ravel_multi_index(tuple((cells - low).T), sizes), return_counts=True)
+    used = np.stack(np.unravel_index(numbers, sizes), 1) + low
     if len(used) > MOST_CELLS:
         keep = np.argsort(-count)[:MOST_CELLS]
         used, count = used[keep], count[keep]
-    near = ((used[:, None] - used[None]) ** 2).sum(2)
+    square = (used * used).sum(1)
+    near = square[:, None] + square - 2 * (used @ used.T)
     best = used[np.argmax((np.exp(-near) * count).sum(1))]
     return np.asarray(np.median(values[(np.abs(cells - best) <= 1).all(1)], 0))
 
@@ -230,9 +251,9 @@ class GrainedSurface:
         some = some[:: len(some) // MOST_SAMPLES + 1]
         common = np.median(some, 0)
         sums, weights = smoothed(colour, weight, WIDE_MM / step_mm)
-        wide = (sums + common * np.float32(LEAST_WEIGHT)) / (weights[..., None] + np.float32(LEAST_WEIGHT))
+        wide = (sums + common * np.float32(LEAST_WEIGHT)) / thrice(weights + np.float32(LEAST_WEIGHT))
         sums, weights = smoothed(colour, weight, (NEAR_FIRST_MM if first else NEAR_MM) / step_mm)
-        mean = (sums + wide * np.float32(THROUGH)) / (weights[..., None] + np.float32(THROUGH))
+        mean = (sums + wide * np.float32(THROUGH)) / thrice(weights + np.float32(THROUGH))
         left = np.clip((colour - mean)[ground > 0], -MOST_AWAY, MOST_AWAY)
         left = left[:: len(left) // MOST_SAMPLES + 1]
         covariance = np.cov(left.T.astype(float)) + np.diag((0.5 * coding_sd(common.astype(float))) ** 2)
@@ -248,8 +269,7 @@ class GrainedSurface:
         lit = _student(away, self.covariance)
         shaded = _shaded(away, np.diag(self.covariance))
         share = self.in_shadow
-        both = np.logaddexp(lit + np.float32(math.log(1 - share)), shaded + np.float32(math.log(share)))
-        return or_anything(both, ODD_GROUND)
+        return mixed_with_anything(ODD_GROUND, (1 - share, lit), (share, shaded))
 
 
 def ground_log_likelihood(colour: F32, ground: Mask, step_mm: float, *, first: bool) -> F32:
@@ -358,20 +378,21 @@ def wall_log_likelihood(off_face: F32, facing: F32, wall: WallColour | None) -> 
             that is not known.
     """
     first = normal(off_face - WALL_FIRST.astype(np.float32), np.diag(WALL_FIRST_SD**2))
-    if wall is not None:
-        here = off_face - wall.mean.astype(np.float32)
+    if wall is None:
+        return mixed_with_anything(ODD_WALL, (1.0, first))
+    here = off_face - wall.mean.astype(np.float32)
+    if wall.lit.any():
         here[..., 0] -= facing @ wall.lit.astype(np.float32)
-        known = normal(here, wall.covariance)
-        first = np.logaddexp(known + np.float32(math.log(WALL_LEARNED)), first + np.float32(math.log(1 - WALL_LEARNED)))
-    return or_anything(first, ODD_WALL)
+    return mixed_with_anything(ODD_WALL, (WALL_LEARNED, normal(here, wall.covariance)), (1 - WALL_LEARNED, first))
 
 
 def facing(region: Mask, step_mm: float) -> F32:
     """(h, w, 2) unit normals of a region's boundary, outwards, as they go on beside it; 0 where there is none near."""
     soft = cv2.GaussianBlur(region.astype(np.float32), (0, 0), FACING_MM / step_mm)
-    down = np.stack([-cv2.Sobel(soft, cv2.CV_32F, *at) for at in ((1, 0), (0, 1))], -1)
-    steep = np.sqrt((down * down).sum(2, keepdims=True))
-    return np.asarray(np.where(steep > FLAT, down / np.maximum(steep, FLAT), 0), np.float32)
+    x, y = (-cv2.Sobel(soft, cv2.CV_32F, *at) for at in ((1, 0), (0, 1)))
+    steep = np.sqrt(x * x + y * y)
+    share = (steep > FLAT) / np.maximum(steep, np.float32(FLAT))
+    return np.asarray(cv2.merge([x * share, y * share]), np.float32)
 
 
 FACING_MM = 1.0

@@ -25,7 +25,7 @@ from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.spikes import without_spikes
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import disc
-from measure.silhouette.window import Edges, Window, cleaned, edges, grown, resized, rings, tempered, windows
+from measure.silhouette.window import Changes, Window, cleaned, edges, grown, resized, rings, tempered, windows
 
 FIELD_MM = 4.0
 """The face's light changes over distances like this."""
@@ -263,25 +263,25 @@ class _Along:
 
     Attributes:
         lines, plan: the lines, and the window that they lie over.
-        face, ground: (m, n) log likelihoods as face, and as ground; edges: see there.
+        face, ground: (m, n) log likelihoods as face, and as ground; changes: see there.
     """
 
     lines: SightLines
     plan: Rectified
     face: F32
     ground: F32
-    edges: Edges
+    changes: Changes
 
     @classmethod
     def of(cls, lines: SightLines, plan: Rectified, seen: _CellLikelihoods) -> _Along:
         """Of a window's cells."""
         face = tempered(lines, plan, seen.face, goes_on=False)
         ground = tempered(lines, plan, seen.ground, goes_on=True)
-        return cls(lines, plan, face, ground, Edges.along(lines, seen.certain, seen.edge))
+        return cls(lines, plan, face, ground, Changes.along(lines, seen.certain, seen.edge))
 
     def said(self, as_wall: F32) -> Said:
         """With the cells' log likelihood (h, w) as wall."""
-        return self.edges.said(self.face, tempered(self.lines, self.plan, as_wall, goes_on=False), self.ground)
+        return self.changes.said(self.face, tempered(self.lines, self.plan, as_wall, goes_on=False), self.ground)
 
 
 def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:

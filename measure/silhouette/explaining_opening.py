@@ -39,7 +39,7 @@ from measure.silhouette.rectified import F32, Mask
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.silhouette.tabletop import disc
-from measure.silhouette.window import Edges, Window, cleaned, edges, resized, rings, tempered, windows
+from measure.silhouette.window import Changes, Window, cleaned, edges, resized, rings, tempered, windows
 
 DEPTHS_MM = tuple(float(d) for d in np.geomspace(0.7, 14.0, 13))
 """Depths of the wall that are tried, some 28 % apart: panels and lids are thinner (common practice, no source)."""
@@ -197,7 +197,7 @@ def _evidence(w: Window, b: _Guess) -> _OpeningLikelihoods:
 
 
 @dataclass(frozen=True, slots=True)
-class _Along:
+class _OpeningAlong:
     """What the picture says along lines of sight, whatever the wall looks like and however deep it goes.
 
     Attributes:
@@ -212,7 +212,7 @@ class _Along:
     floor: F32
 
     @classmethod
-    def of(cls, lines: SightLines, w: Window, seen: _OpeningLikelihoods) -> _Along:
+    def of(cls, lines: SightLines, w: Window, seen: _OpeningLikelihoods) -> _OpeningAlong:
         """Of a window's cells."""
         panel = tempered(lines, w.plan, seen.panel, goes_on=True)
         return cls(lines, w, seen, panel, tempered(lines, w.plan, seen.floor, goes_on=False))
@@ -235,7 +235,7 @@ class _Along:
 
     def _with(self, ratio: float, walls: Sequence[F32]) -> tuple[SightLines, list[Said]]:
         lines = self.lines.with_ratio(ratio)
-        between = Edges.along(lines, self.seen.certain, self.seen.edge)
+        between = Changes.along(lines, self.seen.certain, self.seen.edge)
         return lines, [between.said(self.panel, wall, self.floor) for wall in walls]
 
 
@@ -247,7 +247,7 @@ def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
     """
     seen = _evidence(w, b)
     lines = replace(w.lines, around=True)
-    few = _Along.of(lines.thinned(THINNED), w, seen)
+    few = _OpeningAlong.of(lines.thinned(THINNED), w, seen)
     wall, depth_mm = b.colour, b.depth_mm
     if b.guesses:
         tried = [*_walls(seen), *([wall] if wall else [])]
@@ -259,7 +259,7 @@ def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
     walls = [few.wall(wall)]
     finer = [depth_mm * share for share in FINER]
     depth_mm = max(finer, key=lambda depth: few.likelihoods(_ratio(camera_mm, depth), walls)[0])
-    along = _Along.of(lines, w, seen)
+    along = _OpeningAlong.of(lines, w, seen)
     labels = along.labelled(_ratio(camera_mm, depth_mm), along.wall(wall))
     return _learned(w, replace(b, depth_mm=depth_mm), seen, labels)
 

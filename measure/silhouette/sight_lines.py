@@ -226,27 +226,46 @@ class SightLines:
         return np.maximum(self.foot + 1, 0)
 
     def _walked_back(self, ways: _Ways) -> NDArray[np.uint8]:
-        """(m, n) labels, from each line's end to its start."""
-        begun, left = ways.begun, ways.left
-        foot, since = self._foot_within(), self._since()
-        n, m = begun.shape
-        out = np.zeros((n, m), np.uint8)
-        label = np.where(ways.on_face[n] > ways.on_ground[n], FACE, 0).astype(np.uint8)
+        """(m, n) labels: stretch by stretch, from each line's end to its start."""
+        n, m = ways.begun.shape
+        begins, leaves = _last(ways.begun), _last(ways.left)
+        line, at = np.arange(m), np.full(m, n - 1)
+        label = np.where(ways.on_face[n] > ways.on_ground[n], FACE, 0)
         ends = np.zeros(m, np.intp)  # where the wall that is being walked begins
-        for i in range(n - 1, -1, -1):
-            out[i] = label
-            new = np.flatnonzero((label == FACE) & begun[i])
-            footed = np.flatnonzero((label >= FRONT) & (i <= ends))
-            gone = np.flatnonzero((label == 0) & left[i])
-            if len(new):
-                front = ~ways.behind[i, new]
-                ends[new] = foot[i] if i <= since[i] else since[i] + ways.ended[since[i] : i, new].argmax(0)
-                ends[new[front]] = foot[i]
-                at_once = np.where(front, 0, FACE)
-                label[new] = np.where(ends[new] >= i, at_once, np.where(front, FRONT, BEHIND))
-            label[footed] = np.where(label[footed] == FRONT, 0, FACE)
-            label[gone] = FACE
-        return np.ascontiguousarray(out.T)
+        stretches = []
+        while len(line):
+            first = np.where(label == 0, leaves[at, line], np.where(label == FACE, begins[at, line], ends))
+            stretches.append((line, np.maximum(first, 0), at, label))
+            inner = first >= 0
+            line, at, label, ends = line[inner], first[inner], label[inner], ends[inner]
+            face, front = label == FACE, ~ways.behind[at, line]
+            hidden = face & ~front
+            ends[face] = self._foot_within()[at[face]]
+            ends[hidden] = self._ended_at(ways.ended, at[hidden], line[hidden])
+            before = np.where(face & (ends < at), np.where(front, FRONT, BEHIND), np.where(front, 0, FACE))
+            label = np.where(face, before, np.where(label == FRONT, 0, FACE))
+            at = at - 1
+            inner = at >= 0
+            line, at, label, ends = line[inner], at[inner], label[inner], ends[inner]
+        line, first, last, label = (np.concatenate(each) for each in zip(*stretches, strict=True))
+        order = np.lexsort((first, line))
+        return np.repeat(label.astype(np.uint8)[order], (last - first + 1)[order]).reshape(m, n)
+
+    def _ended_at(self, ended: F32, at: NDArray[np.intp], line: NDArray[np.intp]) -> NDArray[np.intp]:
+        """(k,) where the stretch of face most likely ended that hides the foot of a wall, of a face that begins at a
+        sample (k,) of a line (k,)."""
+        since = self._since()[at]
+        if not len(at):
+            return since
+        window = since[:, None] + np.arange(int((at - since).max()))
+        seen = np.where(window < at[:, None], ended[np.minimum(window, at[:, None]), line[:, None]], -np.inf)
+        return np.asarray(since + seen.argmax(1), np.intp)
+
+
+def _last(marks: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """(n, m) the last mark up to each sample, −1 if there is none."""
+    places = np.arange(len(marks), dtype=np.int32)[:, None]
+    return np.asarray(np.maximum.accumulate(np.where(marks, places, np.int32(-1)), 0))
 
 
 def _feet(radii_mm: Array, step_mm: float, ratio: float) -> NDArray[np.intp]:

@@ -14,6 +14,7 @@ from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
 from measure.geometry.polylines import signed_area
+from measure.silhouette.appearance import sum_of_squares
 from measure.silhouette.rectified import F32, Mask, Rectified, log_colour
 from measure.silhouette.sight_lines import Said, SightLines
 from measure.silhouette.strokes import NO_STROKES, Strokes
@@ -134,7 +135,7 @@ def edges(colour: F32, plan: Rectified) -> F32:
     smooth = cv2.GaussianBlur(colour * np.array([1, 2, 2], np.float32), (0, 0), 1.0)
     across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
     down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
-    step = np.sqrt((across * across + down * down).sum(2))
+    step = np.sqrt(sum_of_squares(across) + sum_of_squares(down))
     strongest = cv2.dilate(step, disc(plan.cells_in(EDGE_NEAR_MM)))
     certain = np.clip(EDGE_SHARE * strongest, *EDGE)
     return np.asarray(np.clip(cv2.dilate(step, np.ones((3, 3), np.uint8)) / certain, 0, 1), np.float32)
@@ -157,7 +158,7 @@ def tempered(lines: SightLines, plan: Rectified, cells: F32, *, goes_on: bool) -
 
 
 @dataclass(frozen=True, slots=True)
-class Edges:
+class Changes:
     """Where lines of sight may go from one kind of surface to another.
 
     Attributes:
@@ -169,7 +170,7 @@ class Edges:
     change: F32
 
     @classmethod
-    def along(cls, lines: SightLines, certain: Mask, edge: F32) -> Edges:
+    def along(cls, lines: SightLines, certain: Mask, edge: F32) -> Changes:
         """Along lines of sight.
 
         Args:
