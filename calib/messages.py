@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeVar
 
+from calib.words import Words, joined
 from calib.written import printable, shortened
 
 LONGEST = 1500
@@ -73,10 +74,11 @@ class Message:
         """The whole as one sentence, printable and not endless."""
         named = [r if isinstance(r, str) else phrase(r) for r in self.remedies]
         ways = [words for words in named if words]
-        text = ": ".join(words for words in (self.what, either(ways)) if words)
+        text = joined(": ", (self.what, either(ways)))
         if self.remedies and not text.endswith((".", "?")):
-            text += "."
-        return shortened(printable(" ".join(text.split())), LONGEST)
+            text = Words("{said}.", said=text)
+        tidy = " ".join(text.split())
+        return shortened(printable(text if tidy == text else tidy), LONGEST)
 
     @property
     def text(self) -> str:
@@ -85,9 +87,11 @@ class Message:
 
     def after(self: M, words: str) -> M:
         """The same with something before it, such as the name of a file."""
-        return replace(self, what=f"{words}{self.what}")
+        return replace(self, what=joined("", (words, self.what)))
 
 
 def either(ways: Sequence[str]) -> str:
     """One or another of several things, as in a sentence."""
-    return ", or ".join((", ".join(ways[:-1]), ways[-1])) if len(ways) > 1 else "".join(ways)
+    return (
+        Words("{some}, or {last}", some=joined(", ", ways[:-1]), last=ways[-1]) if len(ways) > 1 else joined("", ways)
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from calib.words import Words
+
 LONGEST_NUMBER = 40
 """Characters; no tool shows a tenth of it."""
 
@@ -21,7 +23,7 @@ def plain_number(words: str, unit: str = "mm") -> float | None:
 
 def with_article(noun: str) -> str:
     """A noun with “a” or “an”, by how it begins: an A4 sheet, a letter-size sheet."""
-    return f"{'an' if noun[:1].lower() in 'aeiou' else 'a'} {noun}"
+    return Words("an {noun}", noun=noun) if noun[:1].lower() in "aeiou" else Words("a {noun}", noun=noun)
 
 
 RESERVED = frozenset(("con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789¹²³")))

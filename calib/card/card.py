@@ -21,6 +21,7 @@ from calib.rectangle.underlay import underlay
 from calib.reference.found import Caution
 from calib.reference.reference import ID_1, Reference
 from calib.view.view import Prior, SideEdges, Solution
+from calib.words import Words
 
 LEAST_SEEN = 1.1
 """Outlines seen worse than this are not looked at (2 is a fully seen one)."""
@@ -236,10 +237,13 @@ def _alone(
 def _cautions(card: AcceptedCard) -> tuple[Caution, ...]:
     out = []
     if card.seen.min() < WELL_SEEN:
-        text = "One side of the card hardly stands out from what it lies on, so the scale is less sure."
+        text = Words("One side of the card hardly stands out from what it lies on, so the scale is less sure.")
         out.append(Caution("faint-side", text))
     if card.solution.view.tilt_deg > OBLIQUE_DEG:
-        text = f"The photo was taken from the side ({card.solution.view.tilt_deg:.0f}°); straight down is better."
+        text = Words(
+            "The photo was taken from the side ({tilt_deg:.0f}°); straight down is better.",
+            tilt_deg=card.solution.view.tilt_deg,
+        )
         out.append(Caution("tilt", text))
     return tuple(out)
 

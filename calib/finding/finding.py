@@ -27,6 +27,7 @@ from calib.reference.reference import Reference
 from calib.reference.wanted import ANY, UNMEASURED, Wanted
 from calib.target.target import find_target, no_target
 from calib.view.view import Prior
+from calib.words import Words
 from calib.written import with_article
 
 Photo = NDArray[np.uint8]
@@ -73,12 +74,16 @@ def _marked(rgb: Photo, prior: Prior, wanted: Wanted, corners_px: Array) -> Foun
 
     corners = around(corners_px)
     if not cv2.isContourConvex(corners.astype(np.float32)[:, None]):
-        return Failure("corners", "The four corners that were marked are no card's: mark each of its corners once.")
+        return Failure(
+            "corners", Words("The four corners that were marked are no card's: mark each of its corners once.")
+        )
     if wanted.name == "sheet" or wanted.bars != UNMEASURED:
         return Failure(
             "corners",
-            "The printed reference sheet is found by its own marks: lay it so that all of them are in the photo, and "
-            "mark no corners.",
+            Words(
+                "The printed reference sheet is found by its own marks: lay it so that all of them are "
+                "in the photo, and mark no corners."
+            ),
         )
     if wanted.size_mm is None and wanted.name not in FORMATS:
         return _card(rgb, prior, corners) if wanted.name else _whichever(rgb, prior, corners)
@@ -111,9 +116,12 @@ def _lone_sheet(rgb: Photo, prior: Prior) -> Failure | None:
         if isinstance(find_sheet(rgb, prior, reference), FoundSheet):
             return Failure(
                 "lone-sheet",
-                f"There is no card in the photo, only what may be {with_article(reference.words)}, but other formats "
-                "have its shape too",
-                (Remedy("name-reference", reference.name), "lay a card beside the part"),
+                Words(
+                    "There is no card in the photo, only what may be {with_article}, but other formats "
+                    "have its shape too",
+                    with_article=with_article(reference.words),
+                ),
+                (Remedy("name-reference", reference.name), Words("lay a card beside the part")),
             )
     return None
 
@@ -147,7 +155,7 @@ def of_card(card: Card) -> Found:
     outline = _outline_px(card)
     return Found(
         name=card.reference.name,
-        words="card",
+        words=Words("card"),
         view=card.solution.view,
         outlines_px=(outline,),
         taken_px=(card.corners_px,),

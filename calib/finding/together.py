@@ -17,6 +17,7 @@ from calib.reference.found import Caution, Found
 from calib.reference.reference import Reference
 from calib.view.joint import LyingRectangle, solve_jointly
 from calib.view.view import Prior, View
+from calib.words import Words
 
 PAPER_MM = 0.1
 """Thickness of a sheet of office paper, 80 g/m² (common practice)."""
@@ -73,9 +74,14 @@ def joined(card: Card, by_card: Found, sheet: FoundSheet, by_sheet: Found, prior
     doubt = own_doubt + np.diag([r.width_sd_mm**2, r.height_sd_mm**2])
     cautions = (*by_card.cautions, *by_sheet.cautions)
     if off @ np.linalg.solve(doubt, off) > DOUBTFUL:
-        text = (
-            f"By the card the {sheet.reference.words} measures {measured.width_mm:.1f} × {measured.height_mm:.1f} mm "
-            f"instead of {r.width_mm:g} × {r.height_mm:g}, so the scale was taken from the card alone."
+        text = Words(
+            "By the card the {words} measures {width_mm:.1f} × {height_mm:.1f} mm instead of "
+            "{width_mm2:g} × {height_mm2:g}, so the scale was taken from the card alone.",
+            words=sheet.reference.words,
+            width_mm=measured.width_mm,
+            height_mm=measured.height_mm,
+            width_mm2=r.width_mm,
+            height_mm2=r.height_mm,
         )
         cautions = (*cautions, Caution("references-disagree", text))
         view = free.view
@@ -113,9 +119,23 @@ def _place(view: View, sheet: FoundSheet) -> tuple[float, float, float]:
 
 def _disagree(reference: Reference, measured_mm: tuple[float, float] | None) -> Failure:
     r = reference.rectangle
-    found = f"it measures {measured_mm[0]:.0f} × {measured_mm[1]:.0f} mm" if measured_mm else "they don't fit one view"
+    found = (
+        Words(
+            "it measures {measured_mm:.0f} × {measured_mm2:.0f} mm",
+            measured_mm=measured_mm[0],
+            measured_mm2=measured_mm[1],
+        )
+        if measured_mm
+        else Words("they don't fit one view")
+    )
     return Failure(
         "references-disagree",
-        f"The {reference.words} ({r.width_mm:g} × {r.height_mm:g} mm) and the card contradict each other: by the card "
-        f"{found}; lay both flat on the same surface, or leave only one of them.",
+        Words(
+            "The {words} ({width_mm:g} × {height_mm:g} mm) and the card contradict each other: by "
+            "the card {found}; lay both flat on the same surface, or leave only one of them.",
+            words=reference.words,
+            width_mm=r.width_mm,
+            height_mm=r.height_mm,
+            found=found,
+        ),
     )

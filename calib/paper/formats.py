@@ -10,6 +10,7 @@ from calib.reference.reference import Reference, SizeLimits
 from calib.reference.wanted import Wanted
 from calib.tools.budget import rectangular
 from calib.view.view import Rectangle
+from calib.words import Words
 
 PAPER_SD_MM = 0.25
 """Standard deviation of a side of a cut sheet: limits of half a millimetre, and moisture (common practice)."""
@@ -39,8 +40,8 @@ def _format(name: str, words: str, width_mm: float, height_mm: float, source: st
     )
 
 
-A4 = _format("a4", "A4 sheet", 297.0, 210.0, "ISO 216")
-LETTER = _format("letter", "letter-size sheet", 279.4, 215.9, "ANSI/ASME Y14.1, 11 × 8.5 inches")
+A4 = _format("a4", Words("A4 sheet"), 297.0, 210.0, "ISO 216")
+LETTER = _format("letter", Words("letter-size sheet"), 279.4, 215.9, "ANSI/ASME Y14.1, 11 × 8.5 inches")
 FORMATS: dict[str, Reference] = {r.name: r for r in (A4, LETTER)}
 """Formats of paper by name."""
 
@@ -58,7 +59,7 @@ def own(wanted: Wanted) -> Reference:
     sd = rectangular(within)
     return Reference(
         name=wanted.name,
-        words=f"rectangle {width:g} × {height:g} mm",
+        words=Words("rectangle {width:g} × {height:g} mm", width=width, height=height),
         rectangle=Rectangle(width, height, thick, sd, sd, OWN_THICKNESS_SD_MM if thick else 0.0),
         limits=SizeLimits(
             (width - within, width + within), (height - within, height + within), (0.0, 0.0), (thick, thick)

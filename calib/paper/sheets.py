@@ -27,6 +27,7 @@ from calib.reference.reference import Reference, look_alikes
 from calib.view.joint import JointView, LyingRectangle, solve_jointly
 from calib.view.settling import MAD_TO_SD
 from calib.view.view import BROAD, Prior, SideEdges, first_guess, project, side_points
+from calib.words import Words
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
 """How far a rough outline may stray: ratio of sides, right angle; relative."""
@@ -98,7 +99,7 @@ class FoundSheet:
         tilt = self.joint.view.tilt_deg
         if tilt <= OBLIQUE_DEG:
             return ()
-        text = f"The photo was taken from the side ({tilt:.0f}°); straight down is better."
+        text = Words("The photo was taken from the side ({tilt:.0f}°); straight down is better.", tilt=tilt)
         return (Caution("tilt", text),)
 
     @property
@@ -153,7 +154,10 @@ def find_sheet(
         if not any(_same(result.corners_px, s.corners_px) for s in passed):
             passed.append(result)
     if len(passed) > 1:
-        return Failure("two-sheets", f"There are two things of the shape of the {reference.words}; leave only one.")
+        return Failure(
+            "two-sheets",
+            Words("There are two things of the shape of the {words}; leave only one.", words=reference.words),
+        )
     if passed:
         return passed[0]
     telling = [f for f in failures if f.code not in ("unclear", "curled", "unsolved")]
@@ -255,7 +259,11 @@ def _judged(
     odd = seen.min() > SEEN and abs(height - nominal.height_mm) > STRICT * allowed
     if bow > max(ODD_BOW_MM if odd else MOST_BOW_MM, 3 * nominal.height_sd_mm):
         return Failure(
-            "curled", f"The {reference.words} does not lie flat: its sides are curved in the photo; press it flat."
+            "curled",
+            Words(
+                "The {words} does not lie flat: its sides are curved in the photo; press it flat.",
+                words=reference.words,
+            ),
         )
     if odd:
         return _other_shape(nominal.width_mm / height, height_sd / height, reference)
@@ -270,7 +278,7 @@ def _judged(
     if _round_corners(light, joint, min(w, h)):
         return Failure(
             "round-corners",
-            f"What looks like the {reference.words} has round corners; use one with square corners.",
+            Words("What looks like the {words} has round corners; use one with square corners.", words=reference.words),
         )
     return FoundSheet(reference, joint, edges, corners)
 
@@ -335,24 +343,35 @@ def _nothing(
     for q in quads:
         if area(q.corners_px) > least and not inside(q.corners_px, size) and np.sort(q.support)[1] > CUT_SIDES:
             return _cut_off(reference)
-    return Failure("no-sheet", f"There is no {reference.words} in the photo; lay one flat, all of it in the picture.")
+    return Failure(
+        "no-sheet",
+        Words("There is no {words} in the photo; lay one flat, all of it in the picture.", words=reference.words),
+    )
 
 
 def _other_shape(ratio: float, relative_sd: float, reference: Reference) -> Failure:
     others = [x for x in look_alikes(ratio, relative_sd) if x.width_mm > SMALL_MM and x.ratio != reference.ratio]
-    named = f" and looks like {others[0].words}" if others else ""
+    named = Words(" and looks like {words}", words=others[0].words) if others else ""
     return Failure(
         "wrong-shape",
-        f"What lies there is no {reference.words}: its sides are {ratio:.3f} to 1 instead of {reference.ratio:.3f} to "
-        f"1{named}",
-        ("lay one there", Remedy("name-reference")),
+        Words(
+            "What lies there is no {words}: its sides are {ratio:.3f} to 1 instead of {ratio2:.3f} to 1{named}",
+            words=reference.words,
+            ratio=ratio,
+            ratio2=reference.ratio,
+            named=named,
+        ),
+        (Words("lay one there"), Remedy("name-reference")),
     )
 
 
 def _cut_off(reference: Reference) -> Failure:
     return Failure(
         "cut-off",
-        f"The {reference.words} is cut off by the photo's edge: take the photo again with all four of its corners in.",
+        Words(
+            "The {words} is cut off by the photo's edge: take the photo again with all four of its corners in.",
+            words=reference.words,
+        ),
     )
 
 
@@ -360,14 +379,21 @@ def _unsolved(reference: Reference) -> Failure:
     """That sides were seen which no camera sees so of a flat sheet."""
     return Failure(
         "unsolved",
-        f"What may be the {reference.words} is seen, but its four sides fit no flat sheet in one view: lay it flat, "
-        "with nothing over its edges and nothing like it beside, and take the photo from straight above.",
+        Words(
+            "What may be the {words} is seen, but its four sides fit no flat sheet in one view: "
+            "lay it flat, with nothing over its edges and nothing like it beside, and take the "
+            "photo from straight above.",
+            words=reference.words,
+        ),
     )
 
 
 def _unclear(reference: Reference) -> Failure:
     return Failure(
         "unclear",
-        f"The sides of the {reference.words} can't be made out; keep them free of other things, on a ground of another "
-        "colour.",
+        Words(
+            "The sides of the {words} can't be made out; keep them free of other things, on a "
+            "ground of another colour.",
+            words=reference.words,
+        ),
     )

@@ -20,6 +20,7 @@ from calib.errors import PhotoRefused, WrongUsage
 from calib.files import NotPlain, content_of
 from calib.photo.header import Header, Unreadable, header
 from calib.photo.pixels import is_plain_jpeg, jpeg_pixels, other_pixels
+from calib.words import Words
 from calib.written import printable
 
 if TYPE_CHECKING:
@@ -33,7 +34,9 @@ MIN_SHORT_SIDE_PX = 400
 MIN_MEGAPIXELS = 0.3
 MAX_ASPECT = 2.5
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
-READS = "jawline reads JPEG, PNG, WebP, TIFF and HEIC"
+SENT = Words("The photo")
+"""Name of a file whose own name says nothing to whoever reads of it."""
+READS = Words("jawline reads JPEG, PNG, WebP, TIFF and HEIC")
 FIRST_BYTES = {
     b"\xff\xd8": "JPEG",
     b"\x89PNG": "PNG",
@@ -41,11 +44,11 @@ FIRST_BYTES = {
     b"MM\0*": "TIFF",
     b"II+\0": "TIFF",
     b"MM\0+": "TIFF",
-    b"GIF8": "a GIF",
-    b"BM": "a BMP",
-    b"%PDF": "a PDF",
-    b"<svg": "a drawing (SVG)",
-    b"PK\3\4": "a ZIP file",
+    b"GIF8": Words("a GIF"),
+    b"BM": Words("a BMP"),
+    b"%PDF": Words("a PDF"),
+    b"<svg": Words("a drawing (SVG)"),
+    b"PK\3\4": Words("a ZIP file"),
 }
 FOCAL_35MM_LIMITS = (8, 400)
 """Focal lengths that a phone's or a camera's EXIF may state (common practice: from fisheyes to long lenses)."""
@@ -77,6 +80,11 @@ class Photo:
     orientation: int = 1
 
 
+def shown_name(path: Path) -> str:
+    """What a photo is called in sentences: its file's name, or that it is the one that was sent."""
+    return SENT if path.name == SENT else printable(path.name)
+
+
 def load(path: Path | str) -> Photo:
     """Read a photo.
 
@@ -88,7 +96,7 @@ def load(path: Path | str) -> Photo:
         PhotoRefused: not a photo, damaged, too large, too small, or more than one picture.
     """
     path = Path(path)
-    name = printable(path.name)
+    name = shown_name(path)
     data = _bytes_of(path)
     kind, _ = _checked(data, name)
     im = _opened(data, kind, name)
@@ -103,12 +111,16 @@ def load(path: Path | str) -> Photo:
         raise
     except MemoryError:
         raise PhotoRefused(
-            f"{name} needs more memory than there is: take the photo at a smaller size.", "photo-too-large"
+            Words("{name} needs more memory than there is: take the photo at a smaller size.", name=name),
+            "photo-too-large",
         ) from None
     except Exception as why:  # decoders raise whatever they like on damaged files
         code = "photo-truncated" if "truncated" in str(why) or isinstance(why, EOFError) else "photo-damaged"
         raise PhotoRefused(
-            f"{name} is damaged or cut short and can't be read to its end: copy it again from the phone.", code
+            Words(
+                "{name} is damaged or cut short and can't be read to its end: copy it again from the phone.", name=name
+            ),
+            code,
         ) from why
     return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), name, orientation if orientation in (3, 6, 8) else 1)
 
@@ -124,7 +136,7 @@ def check_header(path: Path | str) -> float:
         PhotoRefused: not a photo, too large, too small, or more than one picture.
     """
     path = Path(path)
-    name = printable(path.name)
+    name = shown_name(path)
     data = _bytes_of(path)
     kind, claimed = _checked(data, name)
     if claimed is None:  # HEIC, which its library alone knows, and has limits of its own for
@@ -139,24 +151,33 @@ def _bytes_of(path: Path) -> bytes:
     try:
         data = content_of(path, MAX_FILE_MB)
     except IsADirectoryError:
-        raise WrongUsage(f"{path} is a folder: give the photo's own file name.", "not-a-file") from None
+        raise WrongUsage(
+            Words("{path} is a folder: give the photo's own file name.", path=path), "not-a-file"
+        ) from None
     except FileNotFoundError:
-        raise WrongUsage(f"There is no file {path}: check the name and the folder.", "no-file") from None
+        raise WrongUsage(
+            Words("There is no file {path}: check the name and the folder.", path=path), "no-file"
+        ) from None
     except NotPlain as why:
         if why.errno == errno.EFBIG:
             raise PhotoRefused(
-                f"{printable(path.name)} is larger than {MAX_FILE_MB} MB: save it as a JPEG of full quality.",
+                Words(
+                    "{name} is larger than {max_file_mb} MB: save it as a JPEG of full quality.",
+                    name=shown_name(path),
+                    max_file_mb=MAX_FILE_MB,
+                ),
                 "photo-too-large",
             ) from None
-        raise WrongUsage(f"{path} is not a file that holds a photo.", "not-a-file") from None
+        raise WrongUsage(Words("{path} is not a file that holds a photo.", path=path), "not-a-file") from None
     except PermissionError:
-        raise WrongUsage(f"{path} may not be read: check its permissions.", "no-permission") from None
+        raise WrongUsage(Words("{path} may not be read: check its permissions.", path=path), "no-permission") from None
     except OSError as why:
         reason = (why.strerror or str(why)).lower()
-        raise WrongUsage(f"{path} can't be read ({reason}).", "no-file") from None
+        raise WrongUsage(Words("{path} can't be read ({reason}).", path=path, reason=reason), "no-file") from None
     if not data:
         raise PhotoRefused(
-            f"{printable(path.name)} is empty (zero bytes): copy it again from the phone.", "photo-empty"
+            Words("{name} is empty (zero bytes): copy it again from the phone.", name=shown_name(path)),
+            "photo-empty",
         )
     return data
 
@@ -165,19 +186,24 @@ def _checked(data: bytes, name: str) -> tuple[str, Header | None]:
     """The kind of file, one of FORMATS, and its header, when that tells of one photo of sensible size."""
     kind = _kind_by_first_bytes(data)
     if kind not in FORMATS:
-        raise PhotoRefused(f"{name} is {kind or 'not a photo'}: {READS}.", "not-a-photo")
+        what = kind or Words("not a photo")
+        raise PhotoRefused(Words("{name} is {what}: {reads}.", name=name, what=what, reads=READS), "not-a-photo")
     try:
         claimed = header(data, kind)
     except Unreadable as why:
         raise PhotoRefused(
-            f"{name} is damaged or cut short ({why}): copy it again from the phone.", "photo-damaged"
+            Words("{name} is damaged or cut short ({why}): copy it again from the phone.", name=name, why=why),
+            "photo-damaged",
         ) from None
     if claimed:
         _check_size((claimed.width, claimed.height), name)
         if claimed.several:
             raise PhotoRefused(
-                f"{name} holds more than one picture (an animation or several pages): save the one to measure as a "
-                "photo of its own.",
+                Words(
+                    "{name} holds more than one picture (an animation or several pages): save the one to "
+                    "measure as a photo of its own.",
+                    name=name,
+                ),
                 "photo-animated",
             )
     return kind, claimed
@@ -198,13 +224,15 @@ def _opened(data: bytes, kind: str, name: str) -> Image.Image:
     except Image.DecompressionBombError:
         raise _too_large(name) from None
     except Exception as why:  # decoders raise whatever they like on damaged files
-        raise PhotoRefused(f"{name} is damaged or cut short: copy it again from the phone.", "photo-damaged") from why
+        raise PhotoRefused(
+            Words("{name} is damaged or cut short: copy it again from the phone.", name=name), "photo-damaged"
+        ) from why
 
 
 def _kind_by_first_bytes(data: bytes) -> str | None:
     """One of FORMATS, or words for another kind of file; None when nobody knows."""
     if data[4:8] == b"ftyp":
-        return "HEIF" if data[8:12] in HEIF_BRANDS else "a video or another kind of media file"
+        return "HEIF" if data[8:12] in HEIF_BRANDS else Words("a video or another kind of media file")
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "WEBP"
     return next((kind for mark, kind in FIRST_BYTES.items() if data.startswith(mark)), None)
@@ -212,7 +240,11 @@ def _kind_by_first_bytes(data: bytes) -> str | None:
 
 def _too_large(name: str, most: float = MAX_MEGAPIXELS) -> PhotoRefused:
     return PhotoRefused(
-        f"{name} claims more than {most:g} megapixels: take the photo in the camera's normal mode.",
+        Words(
+            "{name} claims more than {most:g} megapixels: take the photo in the camera's normal mode.",
+            name=name,
+            most=most,
+        ),
         "photo-too-large",
     )
 
@@ -229,13 +261,22 @@ def _check_size(size: tuple[int, int], name: str, most: float = MAX_MEGAPIXELS) 
         raise _too_large(name, most)
     if short < MIN_SHORT_SIDE_PX or short * long < MIN_MEGAPIXELS * 1e6:
         raise PhotoRefused(
-            f"{name} has only {size[0]} × {size[1]} pixels: send the photo as the camera took it, not a preview.",
+            Words(
+                "{name} has only {width} × {height} pixels: send the photo as the camera took it, not a preview.",
+                name=name,
+                width=size[0],
+                height=size[1],
+            ),
             "photo-too-small",
         )
     if long > MAX_ASPECT * short:
         raise PhotoRefused(
-            f"{name} is {long / short:.1f} times as long as wide, a panorama or a strip cut from a photo: "
-            "use a photo as the camera took it.",
+            Words(
+                "{name} is {long:.1f} times as long as wide, a panorama or a strip cut from a photo: "
+                "use a photo as the camera took it.",
+                name=name,
+                long=long / short,
+            ),
             "photo-panorama",
         )
 

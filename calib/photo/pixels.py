@@ -17,6 +17,7 @@ from calib.errors import PhotoRefused
 from calib.photo.header import png_is_whole
 from calib.photo.quiet import quiet
 from calib.photo.seam import has_seam
+from calib.words import Words
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -79,7 +80,8 @@ def _believed(data: bytes, colours: str, halve: bool, name: str) -> NDArray[np.u
 
     if not jpeg_is_whole(data):
         raise PhotoRefused(
-            f"{name} is cut short, part of the picture is missing: copy it again from the phone.", "photo-truncated"
+            Words("{name} is cut short, part of the picture is missing: copy it again from the phone.", name=name),
+            "photo-truncated",
         )
     try:
         height, width, _, sampling = simplejpeg.decode_jpeg_header(data)
@@ -95,8 +97,11 @@ def _believed(data: bytes, colours: str, halve: bool, name: str) -> NDArray[np.u
 
 def _damaged(name: str) -> PhotoRefused:
     return PhotoRefused(
-        f"{name} is damaged, part of the picture is not as it was taken: copy it again from the phone. If it is the "
-        "original, save it anew as a plain JPEG.",
+        Words(
+            "{name} is damaged, part of the picture is not as it was taken: copy it again from the "
+            "phone. If it is the original, save it anew as a plain JPEG.",
+            name=name,
+        ),
         "photo-damaged",
     )
 
@@ -168,7 +173,11 @@ def other_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> N
         im.load()
     if im.mode in ("1", "F", "LAB"):
         raise PhotoRefused(
-            f"{name} does not hold a photo's colours or greys (mode {im.mode}): save it as JPEG or PNG.",
+            Words(
+                "{name} does not hold a photo's colours or greys (mode {mode}): save it as JPEG or PNG.",
+                name=name,
+                mode=im.mode,
+            ),
             "photo-format",
         )
     profile = im.info.get("icc_profile")

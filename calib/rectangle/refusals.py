@@ -12,6 +12,7 @@ from calib.messages import Message
 from calib.rectangle.corners import Radius
 from calib.rectangle.sighting import Sighting
 from calib.reference.reference import Reference, look_alikes
+from calib.words import Words, alternatives, joined
 from calib.written import with_article
 
 SHADOW_RATIO = 0.03
@@ -62,14 +63,26 @@ def rejection(s: Sighting, reference: Reference) -> Failure | None:
 def named_ratio(ratio: float, relative_sd: float, reference: Reference) -> Failure:
     """That the ratio of sides is wrong, and what it fits instead."""
     others = look_alikes(ratio, relative_sd)
-    found = f"looks like {' or '.join(x.words for x in others)}" if others else "has another shape"
-    sides = f"its sides are {ratio:.3f} to 1, those of {with_article(reference.words)} {reference.ratio:.3f} to 1"
-    return _instead("look-alike" if others else "wrong-shape", f"{found}: {sides}", reference)
+    found = (
+        Words("looks like {things}", things=alternatives([x.words for x in others]))
+        if others
+        else Words("has another shape")
+    )
+    sides = Words(
+        "its sides are {ratio:.3f} to 1, those of {with_article} {ratio2:.3f} to 1",
+        ratio=ratio,
+        with_article=with_article(reference.words),
+        ratio2=reference.ratio,
+    )
+    return _instead("look-alike" if others else "wrong-shape", joined(": ", (found, sides)), reference)
 
 
 def _instead(code: str, what: str, reference: Reference) -> Failure:
-    none = f"There is no {reference.words} in the photo, what comes nearest {what}"
-    return Failure(code, f"{none}; lay {with_article(reference.words)} beside the part.")
+    none = Words("There is no {words} in the photo, what comes nearest {what}", words=reference.words, what=what)
+    return Failure(
+        code,
+        Words("{none}; lay {with_article} beside the part.", none=none, with_article=with_article(reference.words)),
+    )
 
 
 def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
@@ -84,10 +97,19 @@ def wrong_radius(radius: Radius, reference: Reference) -> Failure | None:
 def by_corners(radius: Radius, reference: Reference) -> Failure:
     """That the corners are wrong."""
     low, high = reference.limits.corner_mm
-    right = f"those of {with_article(reference.words)} are round, {low} to {high} mm"
+    right = Words(
+        "those of {with_article} are round, {low} to {high} mm",
+        with_article=with_article(reference.words),
+        low=low,
+        high=high,
+    )
     if radius.radius_mm < SQUARE_MM + radius.sd_mm:
-        return _instead("square-corners", f"has square corners: {right}", reference)
-    return _instead("corners", f"has corners of {radius.radius_mm:.1f} mm radius: {right}", reference)
+        return _instead("square-corners", Words("has square corners: {right}", right=right), reference)
+    return _instead(
+        "corners",
+        Words("has corners of {radius_mm:.1f} mm radius: {right}", radius_mm=radius.radius_mm, right=right),
+        reference,
+    )
 
 
 def bent(bow_mm: Array, bow_sd_mm: Array, lens_off: float = 0.0) -> Failure | None:
@@ -103,7 +125,9 @@ def bent(bow_mm: Array, bow_sd_mm: Array, lens_off: float = 0.0) -> Failure | No
     together = lens_off**2 + float(((bow_mm / np.hypot(bow_sd_mm, BOW_LIMIT_MM / 2))[known] ** 2).sum())
     if not (known & (over > 0)).any() and (not known.any() or together < ODD):
         return None
-    return Failure("bent", "The card is bent: its sides are curved in the photo; flatten it, or take another card.")
+    return Failure(
+        "bent", Words("The card is bent: its sides are curved in the photo; flatten it, or take another card.")
+    )
 
 
 def too_oblique(tilt_deg: float) -> Failure | None:
@@ -112,8 +136,11 @@ def too_oblique(tilt_deg: float) -> Failure | None:
         return None
     return Failure(
         "too-oblique",
-        f"The photo was taken too much from the side (more than {TILT_LIMIT_DEG:.0f}°); hold the camera over the part, "
-        "looking straight down.",
+        Words(
+            "The photo was taken too much from the side (more than {tilt_limit_deg:.0f}°); hold "
+            "the camera over the part, looking straight down.",
+            tilt_limit_deg=TILT_LIMIT_DEG,
+        ),
     )
 
 
@@ -123,46 +150,58 @@ def too_small(long_px: float) -> Failure | None:
         return None
     return Failure(
         "too-small",
-        f"The card has too few pixels ({long_px:.0f} along its long side): go nearer, and send the photo at full size.",
+        Words(
+            "The card has too few pixels ({long_px:.0f} along its long side): go nearer, and send "
+            "the photo at full size.",
+            long_px=long_px,
+        ),
     )
 
 
 def cut_off() -> Failure:
     """That the card is not whole in the photo."""
     return Failure(
-        "cut-off", "The card is cut off by the photo's edge; take the photo again with the whole card in it."
+        "cut-off", Words("The card is cut off by the photo's edge; take the photo again with the whole card in it.")
     )
 
 
 def two_cards() -> Failure:
     """That nobody knows which card to believe."""
-    return Failure("two-cards", "There are two cards in the photo; leave only one beside the part.")
+    return Failure("two-cards", Words("There are two cards in the photo; leave only one beside the part."))
 
 
 def raised() -> Failure:
     """That the card is nearer to the camera than the table, so that it gives the part a wrong scale."""
     return Failure(
         "card-raised",
-        "The card does not lie on the table, its shadow falls too far off: lay a bank-size card flat beside the part, "
-        "with nothing under it alone and nothing within a finger's width.",
+        Words(
+            "The card does not lie on the table, its shadow falls too far off: lay a bank-size "
+            "card flat beside the part, with nothing under it alone and nothing within a finger's "
+            "width."
+        ),
     )
 
 
 def drawn() -> Failure:
     """That a line was taken for a card."""
     return Failure(
-        "card-drawn", "There is only the outline of a card, drawn or printed; lay a bank-size card beside the part."
+        "card-drawn",
+        Words("There is only the outline of a card, drawn or printed; lay a bank-size card beside the part."),
     )
 
 
 def unclear() -> Failure:
     """That the card was found, but not its sides."""
-    return Failure("unclear", "The card's sides can't be made out; give it more light, or a ground of another colour.")
+    return Failure(
+        "unclear", Words("The card's sides can't be made out; give it more light, or a ground of another colour.")
+    )
 
 
 def no_card(reference: Reference) -> Failure:
     """That nothing like a card is there."""
-    text = f"There is no {reference.words} in the photo; lay one flat beside the part, whole in the picture."
+    text = Words(
+        "There is no {words} in the photo; lay one flat beside the part, whole in the picture.", words=reference.words
+    )
     return Failure("no-card", text)
 
 

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 
 from calib.view.view import Rectangle
+from calib.words import Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class Reference:
 
 ID_1 = Reference(
     name="id-1",
-    words="bank-size card",
+    words=Words("bank-size card"),
     rectangle=Rectangle(
         width_mm=85.60,  # ISO/IEC 7810
         height_mm=53.98,  # ISO/IEC 7810
@@ -89,22 +90,22 @@ class LookAlike:
 
 LOOK_ALIKES: tuple[LookAlike, ...] = (
     # business cards: sizes as printers sell them by country, trade pages
-    LookAlike("a business card 85 × 55 mm", 85.0, 55.0),
-    LookAlike("a business card 88.9 × 50.8 mm", 88.9, 50.8),
-    LookAlike("a business card 91 × 55 mm", 91.0, 55.0),
-    LookAlike("a business card 90 × 54 mm", 90.0, 54.0),
-    LookAlike("a business card 90 × 50 mm", 90.0, 50.0),
-    LookAlike("a business card 90 × 55 mm", 90.0, 55.0),
+    LookAlike(Words("a business card 85 × 55 mm"), 85.0, 55.0),
+    LookAlike(Words("a business card 88.9 × 50.8 mm"), 88.9, 50.8),
+    LookAlike(Words("a business card 91 × 55 mm"), 91.0, 55.0),
+    LookAlike(Words("a business card 90 × 54 mm"), 90.0, 54.0),
+    LookAlike(Words("a business card 90 × 50 mm"), 90.0, 50.0),
+    LookAlike(Words("a business card 90 × 55 mm"), 90.0, 55.0),
     # playing cards: poker and bridge size, makers' pages
-    LookAlike("a playing card 88.9 × 63.5 mm", 88.9, 63.5),
-    LookAlike("a playing card 88.9 × 57.2 mm", 88.9, 57.15),
+    LookAlike(Words("a playing card 88.9 × 63.5 mm"), 88.9, 63.5),
+    LookAlike(Words("a playing card 88.9 × 57.2 mm"), 88.9, 57.15),
     # paper and identity formats: ISO 216, ISO/IEC 7810, ANSI/ASME Y14.1
-    LookAlike("a sheet of an A format", 297.0, 210.0),
-    LookAlike("a letter-size sheet", 279.4, 215.9),
-    LookAlike("an identity card 105 × 74 mm (ID-2)", 105.0, 74.0),
-    LookAlike("a passport page 125 × 88 mm (ID-3)", 125.0, 88.0),
+    LookAlike(Words("a sheet of an A format"), 297.0, 210.0),
+    LookAlike(Words("a letter-size sheet"), 279.4, 215.9),
+    LookAlike(Words("an identity card 105 × 74 mm (ID-2)"), 105.0, 74.0),
+    LookAlike(Words("a passport page 125 × 88 mm (ID-3)"), 125.0, 88.0),
     # phones: 19.5 : 9 and the like, common practice
-    LookAlike("a phone", 150.0, 72.0),
+    LookAlike(Words("a phone"), 150.0, 72.0),
 )
 """Look-alikes; where ratios are the same the commoner stands first."""
 

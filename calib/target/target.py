@@ -18,6 +18,7 @@ from calib.target.layout import BAR_MM, LAYOUTS, Layout, rectangle
 from calib.target.saddles import Saddles, locate
 from calib.view.bundle import SHAPE, Adjusted, PointBearer, Points, adjust
 from calib.view.view import Prior, project
+from calib.words import Words
 
 DICTIONARY = "DICT_4X4_250"
 """OpenCV's, 250 markers of 4 × 4 cells."""
@@ -52,7 +53,7 @@ LEAST_USED = 0.7
 """Share of the points that must agree with the solution."""
 NO_BARS = Caution(
     "bars",
-    "Nobody has measured the sheet's check bars, and printers stretch by up to a per cent",
+    Words("Nobody has measured the sheet's check bars, and printers stretch by up to a per cent"),
     (Remedy("measure-bars"),),
 )
 
@@ -105,10 +106,14 @@ def wrong_bars(bars: Bars) -> Failure | None:
     """Whether a bar's length can't be one."""
     for axis, value in (("x", bars.x_mm), ("y", bars.y_mm)):
         if value is not None and not abs(value / BAR_MM - 1) <= MOST_STRETCH:
-            text = (
-                f"A check bar of {value:g} mm along {axis} can't be right: it is {BAR_MM:g} mm long as drawn, and "
-                f"printers err by {100 * MOST_STRETCH:.0f} % at most; measure it again from line to line, and print "
-                "the sheet at 100 % if it is really so."
+            text = Words(
+                "A check bar of {value:g} mm along {axis} can't be right: it is {bar_mm:g} mm long as "
+                "drawn, and printers err by {value2:.0f} % at most; measure it again from line to "
+                "line, and print the sheet at 100 % if it is really so.",
+                value=value,
+                axis=axis,
+                bar_mm=BAR_MM,
+                value2=100 * MOST_STRETCH,
             )
             return Failure("bars", text)
     return None
@@ -143,13 +148,22 @@ def contradicted_bars(
     if solved.cost - cost(Bars(bars.y_mm, bars.x_mm)) > MOST_CONTRADICTION:
         return Failure(
             "bars",
-            f"The check bars seem to be swapped: the sheet in the photo goes with {y} mm along x and {x} mm along y; x "
-            "is the bar that lies level when the lettering is upright.",
+            Words(
+                "The check bars seem to be swapped: the sheet in the photo goes with {y} mm along x "
+                "and {x} mm along y; x is the bar that lies level when the lettering is upright.",
+                y=y,
+                x=x,
+            ),
         )
     return Failure(
         "bars",
-        f"The check bars ({x} and {y} mm) can't both be right: the sheet in the photo is not stretched so differently "
-        "each way; measure both again from line to line, on this very print.",
+        Words(
+            "The check bars ({x} and {y} mm) can't both be right: the sheet in the photo is not "
+            "stretched so differently each way; measure both again from line to line, on this very "
+            "print.",
+            x=x,
+            y=y,
+        ),
     )
 
 
@@ -172,7 +186,9 @@ def locate_target(rgb: NDArray[np.uint8], prior: Prior) -> Target | Failure | No
     if len(mine) < LEAST_MARKERS:
         return None
     if any(len(v) >= LEAST_MARKERS for n, v in by_layout.items() if n != name) or _twice(marks, layout):
-        return Failure("two-sheets", "There are two reference sheets in the photo; leave only one under the part.")
+        return Failure(
+            "two-sheets", Words("There are two reference sheets in the photo; leave only one under the part.")
+        )
     drawn = np.concatenate([layout.markers[k] for k in mine])
     seen = np.concatenate(list(mine.values()))
     try:
@@ -189,17 +205,25 @@ def locate_target(rgb: NDArray[np.uint8], prior: Prior) -> Target | Failure | No
         return None  # markers that no sheet has in this order: a chance
     px_per_mm = 1 / rough.views[0].mm_per_px(np.zeros(2))
     if px_per_mm < LEAST_PX_PER_MM:
-        text = f"The reference sheet is too small in the photo ({px_per_mm:.1f} pixels a millimetre); go nearer."
+        text = Words(
+            "The reference sheet is too small in the photo ({px_per_mm:.1f} pixels a millimetre); go nearer.",
+            px_per_mm=px_per_mm,
+        )
         return Failure("too-small", text)
     found = _saddles(rgb, layout, rough.views[0].parameters, px_per_mm)
     good = np.isfinite(found.sigma_px)
     if good.sum() >= LEAST_POINTS and np.median(found.blur_px[good]) > MOST_BLUR_MM * px_per_mm:
-        return Failure("blurred", "The photo is blurred; hold the phone still, and let it focus on the part.")
+        return Failure("blurred", Words("The photo is blurred; hold the phone still, and let it focus on the part."))
     if good.sum() < max(LEAST_POINTS, LEAST_SHARE * len(good)) or not _spans(layout, good):
         return Failure(
             "covered",
-            f"Too little of the reference sheet's frame can be seen ({good.sum()} of {len(good)} points); move the "
-            "part, hands and shadows off it, and have the whole frame in the picture and in focus.",
+            Words(
+                "Too little of the reference sheet's frame can be seen ({sum} of {n_good} points); "
+                "move the part, hands and shadows off it, and have the whole frame in the picture and "
+                "in focus.",
+                sum=good.sum(),
+                n_good=len(good),
+            ),
         )
     which = np.flatnonzero(good)
     return Target(layout, Points(which, found.points_px[good], found.sigma_px[good]), px_per_mm)
@@ -259,12 +283,15 @@ def _judged(solved: Adjusted) -> Failure | None:
     if view.tilt_deg > TILT_LIMIT_DEG:
         return Failure(
             "too-oblique",
-            f"The photo was taken too much from the side (more than {TILT_LIMIT_DEG:.0f}°); hold the camera over the "
-            "part, looking straight down.",
+            Words(
+                "The photo was taken too much from the side (more than {tilt_limit_deg:.0f}°); hold "
+                "the camera over the part, looking straight down.",
+                tilt_limit_deg=TILT_LIMIT_DEG,
+            ),
         )
     bows = np.abs(solved.shape[3:]) / SHAPE_SD[3:]
     if solved.spread > MOST_SPREAD or bows.max() > MOST_BOW_SD or solved.used[0].mean() < LEAST_USED:
-        text = "The reference sheet does not lie flat; press it down, or tape its corners to the table."
+        text = Words("The reference sheet does not lie flat; press it down, or tape its corners to the table.")
         return Failure("not-flat", text)
     if solved.used[0].sum() < LEAST_POINTS:
         return _unclear()
@@ -273,12 +300,14 @@ def _judged(solved: Adjusted) -> Failure | None:
 
 def no_target() -> Failure:
     """That there is no sheet."""
-    lay = "lay the part on one, with the whole frame in the picture, near enough and sharp"
-    return Failure("no-sheet", "There is no reference sheet in the photo", (lay, Remedy("print-sheet")))
+    lay = Words("lay the part on one, with the whole frame in the picture, near enough and sharp")
+    return Failure("no-sheet", Words("There is no reference sheet in the photo"), (lay, Remedy("print-sheet")))
 
 
 def _unclear() -> Failure:
-    return Failure("unclear", "The reference sheet can't be made out; give it more light, and take the photo again.")
+    return Failure(
+        "unclear", Words("The reference sheet can't be made out; give it more light, and take the photo again.")
+    )
 
 
 def _found(target: Target, solved: Adjusted, bars: Bars) -> Found:
@@ -289,7 +318,7 @@ def _found(target: Target, solved: Adjusted, bars: Bars) -> Found:
     cautions = (NO_BARS,) if bars.x_mm is None and bars.y_mm is None else ()
     return Found(
         name="sheet",
-        words="reference sheet",
+        words=Words("reference sheet"),
         view=view,
         outlines_px=(frame, field),
         taken_px=(),

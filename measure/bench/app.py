@@ -7,11 +7,10 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, select_autoescape
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
@@ -101,7 +100,6 @@ def application(settings: Settings) -> Starlette:
     app.guarded = settings
     app.state.desk, app.state.bell = desk, bell
     app.state.gate, app.state.owners_gate = Gate(settings.limits), Gate(settings.limits)
-    app.state.pages = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(("html",)))
     return app
 
 
@@ -125,7 +123,7 @@ async def _by_status(request: Request, why: Any) -> Response:
     if request.url.path.startswith(("/api/", "/static/")):
         return refused(why.status_code, "no-page", text)
     words = {"title": "Not found" if why.status_code == 404 else "Not possible", "text": text}
-    return HTMLResponse(request.app.state.pages.get_template("problem.html").render(words), why.status_code)
+    return routes.page(request, "problem.html", why.status_code, **words)
 
 
 async def _unexpected(request: Request, why: Any) -> Response:

@@ -18,7 +18,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from measure.bench.answers import refused
+from calib.languages import wished
+from measure.bench.answers import ASKED, refused
 from measure.bench.settings import Settings
 
 Who = Literal["fixer", "owner"]
@@ -56,12 +57,15 @@ class Guards:
             await self.app(scope, receive, send)
             return
 
+        ASKED.set(self.settings.language or wished(Headers(scope=scope).get("accept-language", "")))
+
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
                 headers.setdefault("Cache-Control", "no-store")
+                headers.setdefault("Vary", "Accept-Language")
             await send(message)
 
         begun = False

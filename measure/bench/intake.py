@@ -9,12 +9,16 @@ import shutil
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 
+from calib.words import Words
 from measure.bench import routes, tasks
+from measure.bench.answers import Answer
 from measure.bench.guards import SVG_POLICY
 from measure.bench.shelf import base_name
 from measure.bench.uploads import Gate, NotTaken, received
+
+FULL = Words("We have as many photos as we can look at: please bring the part to the event.")
 
 
 async def page(request: Request) -> Response:
@@ -43,7 +47,7 @@ async def photo(request: Request) -> Response:
     gate: Gate = request.app.state.owners_gate
     with gate.passing(request.client.host if request.client else ""):
         if not await run_in_threadpool(desk.has_room):
-            raise NotTaken(503, "full", "We have as many photos as we can look at: please bring the part to the event.")
+            raise NotTaken(503, "full", FULL)
         got = await received(request, limits, desk.session.place())
     out = desk.session.place()
     copies: list[tasks.Copied] = []
@@ -58,7 +62,7 @@ async def photo(request: Request) -> Response:
             made = await run_in_threadpool(desk.put_by, out, copies[0].photo, got.fields)
             known = await run_in_threadpool(made.kept)
             answer = {**answer, "kept": True, "ticket": known.ticket if known else None}
-        return JSONResponse({"kept": False, "ticket": None, **answer})
+        return Answer({"kept": False, "ticket": None, **answer})
     finally:
         await run_in_threadpool(shutil.rmtree, out, True)
         await run_in_threadpool(shutil.rmtree, got.photo.parent, True)

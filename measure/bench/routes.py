@@ -11,14 +11,16 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, Response
 
 from calib.errors import WrongUsage
 from calib.files import is_plain
 from measure.bench import kept
+from measure.bench.answers import ASKED, Answer
 from measure.bench.desk import Desk
 from measure.bench.events import Bell, Stream
 from measure.bench.guards import SVG_POLICY
+from measure.bench.pages import templates
 from measure.bench.phrases import IN_TWO
 from measure.bench.shelf import Job, plain_name
 from measure.bench.uploads import NotTaken, body_of, received
@@ -158,9 +160,9 @@ async def body(request: Request, form: type[M]) -> M:
         raise NotTaken(400, "request", f"The request can't be understood ({where}).") from None
 
 
-def page(request: Request, template: str, **words: Any) -> HTMLResponse:
-    """A page from its template."""
-    return HTMLResponse(request.app.state.pages.get_template(template).render(words))
+def page(request: Request, template: str, status: int = 200, **words: Any) -> HTMLResponse:
+    """A page from its template, in the language of whoever asked."""
+    return HTMLResponse(templates(ASKED.get()).get_template(template).render(words), status)
 
 
 def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceChoices:
@@ -206,7 +208,7 @@ async def job_page(request: Request) -> Response:
 # ------------------------------------------------------------------------------------------------------------- jobs
 async def jobs(request: Request) -> Response:
     """GET /api/jobs"""
-    return JSONResponse({"jobs": await run_in_threadpool(desk_of(request).listing)})
+    return Answer({"jobs": await run_in_threadpool(desk_of(request).listing)})
 
 
 async def new_job(request: Request) -> Response:
@@ -220,26 +222,26 @@ async def new_job(request: Request) -> Response:
         await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
         raise
     of = await run_in_threadpool(desk.take, got.photo, got.name, got.fields, asked)
-    return JSONResponse({"id": of.id}, 202)
+    return Answer({"id": of.id}, 202)
 
 
 async def job(request: Request) -> Response:
     """GET /api/jobs/{id}"""
-    return JSONResponse(await run_in_threadpool(desk_of(request).state, await job_of(request)))
+    return Answer(await run_in_threadpool(desk_of(request).state, await job_of(request)))
 
 
 async def describe(request: Request) -> Response:
     """POST /api/jobs/{id}"""
     of, asked = await job_of(request), await body(request, AboutBody)
     said = asked.model_dump(exclude_none=True, exclude={"revision"})
-    return JSONResponse(await run_in_threadpool(desk_of(request).describe, of, said, asked.revision))
+    return Answer(await run_in_threadpool(desk_of(request).describe, of, said, asked.revision))
 
 
 async def remove(request: Request) -> Response:
     """DELETE /api/jobs/{id}?revision=N"""
     of, seen = await job_of(request), request.query_params.get("revision", "")
     await run_in_threadpool(desk_of(request).remove, of, int(seen) if _REVISION.fullmatch(seen) else None)
-    return JSONResponse({"removed": of.id})
+    return Answer({"removed": of.id})
 
 
 async def events(request: Request) -> Response:
@@ -261,66 +263,66 @@ async def trace(request: Request) -> Response:
     if wanted.fragments == 2:
         require_joinable(wanted)
     await run_in_threadpool(desk.retrace, of, wanted, asked.revision)
-    return JSONResponse({"id": of.id}, 202)
+    return Answer({"id": of.id}, 202)
 
 
 async def add_reading(request: Request) -> Response:
     """POST /api/jobs/{id}/readings"""
     of, asked = await job_of(request), await body(request, ReadingBody)
-    return JSONResponse(await run_in_threadpool(desk_of(request).add_reading, of, asked.model_dump()))
+    return Answer(await run_in_threadpool(desk_of(request).add_reading, of, asked.model_dump()))
 
 
 async def remove_reading(request: Request) -> Response:
     """DELETE /api/jobs/{id}/readings/{key}?revision=N"""
     of, key, seen = await job_of(request), request.path_params["key"], request.query_params.get("revision", "")
     revision = int(seen) if _REVISION.fullmatch(seen) else None
-    return JSONResponse(await run_in_threadpool(desk_of(request).remove_reading, of, key, revision))
+    return Answer(await run_in_threadpool(desk_of(request).remove_reading, of, key, revision))
 
 
 async def change_reading(request: Request) -> Response:
     """POST /api/jobs/{id}/readings/{key}"""
     of, asked, key = await job_of(request), await body(request, OtherReadingBody), request.path_params["key"]
     change = desk_of(request).change_reading
-    return JSONResponse(await run_in_threadpool(change, of, key, asked.model_dump(exclude_none=True), asked.revision))
+    return Answer(await run_in_threadpool(change, of, key, asked.model_dump(exclude_none=True), asked.revision))
 
 
 async def undo(request: Request) -> Response:
     """POST /api/jobs/{id}/undo"""
     of, asked, desk = await job_of(request), await body(request, Posted), desk_of(request)
-    return JSONResponse(await run_in_threadpool(desk.change, of, asked.revision, of.undo))
+    return Answer(await run_in_threadpool(desk.change, of, asked.revision, of.undo))
 
 
 async def complete(request: Request) -> Response:
     """POST /api/jobs/{id}/complete"""
     of, asked = await job_of(request), await body(request, CompleteBody)
     done = desk_of(request).complete
-    return JSONResponse(await run_in_threadpool(done, of, asked.by, asked.broken, asked.drawn, asked.revision))
+    return Answer(await run_in_threadpool(done, of, asked.by, asked.broken, asked.drawn, asked.revision))
 
 
 async def draw(request: Request) -> Response:
     """POST /api/jobs/{id}/draw"""
     of, asked = await job_of(request), await body(request, DrawBody)
-    return JSONResponse(await run_in_threadpool(desk_of(request).draw, of, asked.model_dump()))
+    return Answer(await run_in_threadpool(desk_of(request).draw, of, asked.model_dump()))
 
 
 async def trial(request: Request) -> Response:
     """POST /api/jobs/{id}/trial"""
     of, asked = await job_of(request), await body(request, TrialBody)
-    return JSONResponse(await run_in_threadpool(desk_of(request).trial, of, asked.said, asked.revision))
+    return Answer(await run_in_threadpool(desk_of(request).trial, of, asked.said, asked.revision))
 
 
 async def make(request: Request) -> Response:
     """POST /api/jobs/{id}/make"""
     of, asked = await job_of(request), await body(request, MakeBody)
     files = await run_in_threadpool(desk_of(request).make, of, asked.what, asked.options)
-    return JSONResponse({"files": files})
+    return Answer({"files": files})
 
 
 async def caliper(request: Request) -> Response:
     """POST /api/jobs/{id}/caliper"""
     of, asked = await job_of(request), await body(request, CaliperBody)
     told = {f"{key}_mm": text for key, text in asked.model_dump(exclude={"revision"}).items()}
-    return JSONResponse(await run_in_threadpool(desk_of(request).caliper, of, told))
+    return Answer(await run_in_threadpool(desk_of(request).caliper, of, told))
 
 
 # ------------------------------------------------------------------------------------------------------- to look at
@@ -328,7 +330,7 @@ async def offers(request: Request) -> Response:
     """GET /api/jobs/{id}/offers?features=E1,E3"""
     of = await job_of(request)
     labels = [x.strip().upper() for x in request.query_params.get("features", "").split(",") if x.strip()]
-    return JSONResponse({"offers": await run_in_threadpool(desk_of(request).offers, of, labels[:8])})
+    return Answer({"offers": await run_in_threadpool(desk_of(request).offers, of, labels[:8])})
 
 
 async def sketch_svg(request: Request) -> Response:
@@ -343,7 +345,7 @@ async def sketch_svg(request: Request) -> Response:
 
 async def revisions(request: Request) -> Response:
     """GET /api/jobs/{id}/revisions"""
-    return JSONResponse({"revisions": await run_in_threadpool(desk_of(request).revisions, await job_of(request))})
+    return Answer({"revisions": await run_in_threadpool(desk_of(request).revisions, await job_of(request))})
 
 
 async def revision_svg(request: Request) -> Response:

@@ -37,6 +37,7 @@ def serve(
     port: int,
     host: str | None = None,
     intake: bool = False,
+    language: str = "",
     show: bool = True,
     out: TextIO = sys.stdout,
 ) -> None:
@@ -47,6 +48,7 @@ def serve(
         port: where to listen; 0 for any that is free.
         host: address to listen at; this machine alone by default.
         intake: whether owners may send photos.
+        language: that is spoken to everybody; empty for each browser's own.
         show: whether a browser is opened, if there is a display.
         out: where the addresses are said; standard output by default.
 
@@ -62,6 +64,7 @@ def serve(
             host=host or LOOPBACK,
             port=listener.getsockname()[1],
             intake=intake,
+            language=language,
             fixer_token=secrets.token_urlsafe(TOKEN_BYTES) if guarded else "",
             owner_token=secrets.token_urlsafe(TOKEN_BYTES) if intake else "",
         )

@@ -54,6 +54,7 @@ class Settings:
         host, port: where it listens.
         intake: whether owners may send photos.
         fixer_token, owner_token: what opens it, and what opens the owners' page only; empty where nothing is asked.
+        language: that is spoken to everybody; empty for the one that each browser asks for.
         limits: see there.
     """
 
@@ -63,4 +64,5 @@ class Settings:
     intake: bool = False
     fixer_token: str = ""
     owner_token: str = ""
+    language: str = ""
     limits: Limits = field(default_factory=Limits)

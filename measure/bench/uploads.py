@@ -20,16 +20,15 @@ from starlette.formparsers import MultiPartException
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import Message
 
-from calib.photo.photo import check_header
+from calib.photo.photo import SENT, check_header
+from calib.words import Words
 from measure.bench.settings import Limits
 
-FILE = "The photo"
-"""Every photo is called so while it is looked at, so that it reads well in sentences."""
 MOST_ADDRESSES = 4096
 MOST_FIELDS, COPIED_BYTES = 12, 1 << 20
 """Fields that a form may have, and how much of a photo is copied at once."""
 LONGEST_NAME = 1000
-SLOW = "The photo arrived too slowly: send it again where the connection is better."
+SLOW = Words("The photo arrived too slowly: send it again where the connection is better.")
 
 
 class NotTaken(Exception):
@@ -42,7 +41,7 @@ class NotTaken(Exception):
 
 def no_form() -> NotTaken:
     """A form that can't be read."""
-    return NotTaken(400, "form", "The form can't be understood: send one photo, and nothing long beside it.")
+    return NotTaken(400, "form", Words("The form can't be understood: send one photo, and nothing long beside it."))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +83,7 @@ class Gate:
         self._take_drop(address)
         own = self._open.get(address, 0)
         if sum(self._open.values()) >= self.limits.receiving or own >= self.limits.each_receiving:
-            raise NotTaken(503, "busy", "Many photos are being sent just now: try again in a minute.")
+            raise NotTaken(503, "busy", Words("Many photos are being sent just now: try again in a minute."))
         self._open[address] = own + 1
         try:
             yield
@@ -101,7 +100,7 @@ class Gate:
             Cut: too many are.
         """
         if self._looking >= self.limits.looking:
-            raise NotTaken(503, "busy", "Many photos are being looked at just now: try again in a minute.")
+            raise NotTaken(503, "busy", Words("Many photos are being looked at just now: try again in a minute."))
         self._looking += 1
         try:
             yield
@@ -117,7 +116,7 @@ class Gate:
         left = min(self.limits.burst, left + (now - at) / self.limits.refill_s)
         if left < 1 or len(self._drops) >= MOST_ADDRESSES:
             raise NotTaken(
-                429, "too-often", "That were many photos in a short time: wait a minute, then send the next one."
+                429, "too-often", Words("That were many photos in a short time: wait a minute, then send the next one.")
             )
         self._drops[address] = (left - 1, now)
 
@@ -144,19 +143,21 @@ async def received(request: Request, limits: Limits, place: Path) -> Received:
 async def _received(request: Request, limits: Limits, place: Path) -> Received:
     most = int((limits.upload_mb * 1e6) + limits.form_kb * 1e3)
     too_large = NotTaken(
-        413, "photo-too-large", f"The photo is larger than {limits.upload_mb:g} MB: send it as a JPEG."
+        413,
+        "photo-too-large",
+        Words("The photo is larger than {upload_mb:g} MB: send it as a JPEG.", upload_mb=limits.upload_mb),
     )
     length = request.headers.get("content-length", "")
     if length.isdecimal() and int(length[:20]) > most:
         raise too_large
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
-        raise NotTaken(415, "form", "A photo is sent as a form (multipart/form-data).")
+        raise NotTaken(415, "form", Words("A photo is sent as a form (multipart/form-data)."))
     counted = _Counted(request, limits, most, too_large)
     guarded = Request(request.scope, counted)
     try:
         form = await guarded.form(max_files=1, max_fields=MOST_FIELDS, max_part_size=int(limits.form_kb * 1e3))
     except ClientDisconnect:
-        raise NotTaken(400, "cut-short", "The photo did not arrive whole: send it again.") from None
+        raise NotTaken(400, "cut-short", Words("The photo did not arrive whole: send it again.")) from None
     except MultiPartException:
         raise no_form() from None
     except Exception as why:
@@ -168,10 +169,10 @@ async def _received(request: Request, limits: Limits, place: Path) -> Received:
     try:
         file = form.get("photo")
         if not isinstance(file, UploadFile):
-            raise NotTaken(400, "no-photo", "There is no photo in the form: choose one and send it again.")
+            raise NotTaken(400, "no-photo", Words("There is no photo in the form: choose one and send it again."))
         if (file.size or 0) > limits.upload_mb * 1e6:
             raise too_large
-        path = place / FILE
+        path = place / SENT
         await run_in_threadpool(_kept, file, path)
         megapixels = await run_in_threadpool(check_header, path)
         fields = {k: v for k, v in form.items() if isinstance(v, str)}
@@ -214,7 +215,7 @@ async def body_of(request: Request, limits: Limits) -> bytes:
     Raises:
         Cut: it is not small, or too slow.
     """
-    too_large = NotTaken(413, "too-large", "The request is too large.")
+    too_large = NotTaken(413, "too-large", Words("The request is too large."))
     counted = _Counted(request, limits, int(limits.form_kb * 1e3), too_large)
     out = b""
     async for chunk in _chunks(Request(request.scope, counted)):
@@ -227,4 +228,4 @@ async def _chunks(request: Request) -> AsyncIterator[bytes]:
         async for chunk in request.stream():
             yield chunk
     except ClientDisconnect:
-        raise NotTaken(400, "cut-short", "The request did not arrive whole.") from None
+        raise NotTaken(400, "cut-short", Words("The request did not arrive whole.")) from None

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from calib.words import Words, joined
 from measure.check.rules import Finding, verdict
 
 MOST_ADVICE = 2
 """More than two things at once nobody remembers."""
 
-SEND_ANEW = "Please send the photo once more as your phone wrote it, as a file or at full size."
-PLAIN_GROUND = (
+SEND_ANEW = Words("Please send the photo once more as your phone wrote it, as a file or at full size.")
+PLAIN_GROUND = Words(
     "Please lay part and card on plain paper whose colour differs from both, without anything else in the picture."
 )
-CARD_TOO = (
-    "Please lay a bank-size card (a library or loyalty card will do) flat beside the part, blank side up and wholly "
-    "in the picture."
+CARD_TOO = Words(
+    "Please lay a bank-size card (a library or loyalty card will do) flat beside the part, "
+    "blank side up and wholly in the picture."
 )
-SOFT_LIGHT = "Please take it in soft light, by a window or under a cloudy sky, so that no hard shadow falls."
-LESS_LIGHT = "Please tap on the brightest spot so that the camera takes the photo darker, or keep out of the sun."
+SOFT_LIGHT = Words("Please take it in soft light, by a window or under a cloudy sky, so that no hard shadow falls.")
+LESS_LIGHT = Words(
+    "Please tap on the brightest spot so that the camera takes the photo darker, or keep out of the sun."
+)
 
 ADVICE: dict[str, str] = {
     # the file, which is at fault rather than the photo
@@ -26,47 +29,54 @@ ADVICE: dict[str, str] = {
     "photo-damaged": SEND_ANEW,
     "photo-truncated": SEND_ANEW,
     "photo-too-small": SEND_ANEW,
-    "photo-too-large": "Please take the photo in the camera's normal mode.",
-    "photo-panorama": "Please take one ordinary photo, no panorama, and send it uncut.",
-    "photo-animated": "Please send one ordinary photo, no film and no moving picture.",
-    "photo-format": "Please send the photo as JPEG or HEIC, as phones write it.",
-    "unexpected": "Please take another one, from a little farther to one side.",
-    "not-a-photo": "Please send an ordinary photo, as your phone's camera takes it.",
+    "photo-too-large": Words("Please take the photo in the camera's normal mode."),
+    "photo-panorama": Words("Please take one ordinary photo, no panorama, and send it uncut."),
+    "photo-animated": Words("Please send one ordinary photo, no film and no moving picture."),
+    "photo-format": Words("Please send the photo as JPEG or HEIC, as phones write it."),
+    "unexpected": Words("Please take another one, from a little farther to one side."),
+    "not-a-photo": Words("Please send an ordinary photo, as your phone's camera takes it."),
     # the card
     "no-card": CARD_TOO,
     "look-alike": CARD_TOO,
     "wrong-shape": CARD_TOO,
     "square-corners": CARD_TOO,
     "corners": CARD_TOO,
-    "cut-off": "Please step back a little so that the whole card is in the picture, with some table all round.",
-    "bent": "Please take a card that lies quite flat.",
-    "two-cards": "Please leave only one card beside the part.",
+    "cut-off": Words("Please step back a little so that the whole card is in the picture, with some table all round."),
+    "bent": Words("Please take a card that lies quite flat."),
+    "two-cards": Words("Please leave only one card beside the part."),
     "unclear": PLAIN_GROUND,
-    "faint-card": "A ground whose colour differs from the card's lets its edges show.",
-    "too-small": "Please go nearer, until part and card fill a good half of the picture.",
+    "faint-card": Words("A ground whose colour differs from the card's lets its edges show."),
+    "too-small": Words("Please go nearer, until part and card fill a good half of the picture."),
     # the part
     "no-part": PLAIN_GROUND,
-    "several-parts": "Please clear everything from the table but the card and the part.",
-    "part-touches-card": "Please leave a finger's width between part and card.",
-    "part-at-edge": "Please step back a little so that the whole part is in the picture, with some table all round.",
-    "near-edge": "Please move the part nearer to the middle of the picture.",
-    "off-centre": "Please have part and card near the middle of the picture.",
-    "faint-edge": "Plain paper whose colour differs from the part's, white under dark and dark under pale, shows its "
-    "edge best.",
-    "too-thick": "Please step back and zoom to twice instead: the part is thick, and from farther away its walls hide "
-    "less.",
+    "several-parts": Words("Please clear everything from the table but the card and the part."),
+    "part-touches-card": Words("Please leave a finger's width between part and card."),
+    "part-at-edge": Words(
+        "Please step back a little so that the whole part is in the picture, with some table all round."
+    ),
+    "near-edge": Words("Please move the part nearer to the middle of the picture."),
+    "off-centre": Words("Please have part and card near the middle of the picture."),
+    "faint-edge": Words(
+        "Plain paper whose colour differs from the part's, white under dark and dark under pale, shows its edge best."
+    ),
+    "too-thick": Words(
+        "Please step back and zoom to twice instead: the part is thick, and from farther away its walls hide less."
+    ),
     # light and camera
-    "blurred": "Please wipe the lens, tap on the part to focus, and hold the phone still, best with both elbows on the "
-    "table.",
-    "too-dark": "Please take it by a window or switch on more light, without flash.",
+    "blurred": Words(
+        "Please wipe the lens, tap on the part to focus, and hold the phone still, best with both elbows on the table."
+    ),
+    "too-dark": Words("Please take it by a window or switch on more light, without flash."),
     "too-bright": LESS_LIGHT,
-    "glare-card": "Please turn the card or yourself until no lamp is mirrored in it, and leave the flash off.",
-    "glare-part": "Please turn the part or yourself until no lamp is mirrored in it, and leave the flash off.",
+    "glare-card": Words("Please turn the card or yourself until no lamp is mirrored in it, and leave the flash off."),
+    "glare-part": Words("Please turn the part or yourself until no lamp is mirrored in it, and leave the flash off."),
     "shadow": SOFT_LIGHT,
-    "too-slanted": "Please hold the phone straight above the part, looking right down.",
-    "too-oblique": "Please hold the phone straight above the part, looking right down.",
-    "too-far": "Please go nearer until part and card fill a good half of the picture, and send the photo at full size.",
-    "too-near": "Please step back to an arm's length and zoom to twice instead.",
+    "too-slanted": Words("Please hold the phone straight above the part, looking right down."),
+    "too-oblique": Words("Please hold the phone straight above the part, looking right down."),
+    "too-far": Words(
+        "Please go nearer until part and card fill a good half of the picture, and send the photo at full size."
+    ),
+    "too-near": Words("Please step back to an arm's length and zoom to twice instead."),
     # what a trace remarks or refuses
     "overexposed": LESS_LIGHT,
     "no-outline": PLAIN_GROUND,
@@ -75,8 +85,10 @@ ADVICE: dict[str, str] = {
     "wall-contradicts": SOFT_LIGHT,
     "spike": SOFT_LIGHT,
     "unsure-size": SEND_ANEW,
-    "inexact": "A photo straight from above, with card and part close together and filling half of it, would let us "
-    "measure more exactly.",
+    "inexact": Words(
+        "A photo straight from above, with card and part close together and filling half of "
+        "it, would let us measure more exactly."
+    ),
 }
 """What the owner can do about each finding, as one sentence."""
 UNOPENED = ("photo-empty", "photo-damaged", "photo-truncated", "photo-format", "not-a-photo")
@@ -84,19 +96,19 @@ UNOPENED = ("photo-empty", "photo-damaged", "photo-truncated", "photo-format", "
 OURS = ("no-file", "not-a-file", "no-permission")
 """What is wrong on this side: a file that can't be read here. There is nothing to ask its owner for."""
 
-HIDE_NUMBER = (
-    "One more thing: your card's number can be read, so please turn the card over, or use a library card: we need only "
-    "its size."
+HIDE_NUMBER = Words(
+    "One more thing: your card's number can be read, so please turn the card over, or use "
+    "a library card: we need only its size."
 )
-THANKS_ALL_THE_SAME = "Thank you for writing; sadly no photo reached us that we can open."
+THANKS_ALL_THE_SAME = Words("Thank you for writing; sadly no photo reached us that we can open.")
 """Where the file is at fault."""
 THANKS = {
-    "good": "Thank you for the photo, it is just right: we can measure your part from it.",
-    "usable": "Thank you for the photo, we can work with it.",
-    "retake": "Thank you for the photo; sadly we can't measure from this one, could you take it again?",
+    "good": Words("Thank you for the photo, it is just right: we can measure your part from it."),
+    "usable": Words("Thank you for the photo, we can work with it."),
+    "retake": Words("Thank you for the photo; sadly we can't measure from this one, could you take it again?"),
 }
-BRING = "Please bring the part to the event all the same, we check two or three sizes with a caliper."
-BETTER = "If it is little trouble, a second one would serve us even better."
+BRING = Words("Please bring the part to the event all the same, we check two or three sizes with a caliper.")
+BETTER = Words("If it is little trouble, a second one would serve us even better.")
 
 
 def reply(findings: Sequence[Finding]) -> str:
@@ -112,7 +124,7 @@ def reply(findings: Sequence[Finding]) -> str:
     advice = list(dict.fromkeys(ADVICE.get(f.code, f.text) for f in told))
     number = any(f.code == "card-digits" for f in findings)
     unopened = any(f.code in UNOPENED for f in findings)
-    sentences = [THANKS_ALL_THE_SAME if unopened else THANKS[result]]
+    sentences: list[str] = [THANKS_ALL_THE_SAME if unopened else THANKS[result]]
     if result == "usable":
         sentences.append(BETTER)
     sentences += advice[: MOST_ADVICE - (result == "usable" and number)]
@@ -120,4 +132,4 @@ def reply(findings: Sequence[Finding]) -> str:
         sentences.append(HIDE_NUMBER)
     elif result == "good":
         sentences.append(BRING)
-    return " ".join(sentences)
+    return joined(" ", sentences)

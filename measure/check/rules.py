@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from calib.messages import Message, Remedy
+from calib.words import Words
 from measure.check.fitness import Fitness
 from measure.check.tried import LENGTH_MM, Tried
 from measure.edges.blur import MOST_PX
@@ -73,7 +74,7 @@ class Rule:
         value = self.figure(f)
         if not value > self.usable_above:
             return None
-        return Finding(self.code, "retake" if value > self.retake_above else "usable", self.text.format(value=value))
+        return Finding(self.code, "retake" if value > self.retake_above else "usable", Words(self.text, value=value))
 
 
 def _card(name: str) -> Callable[[Fitness], float]:
@@ -97,7 +98,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: f.blur_px,
         1.45,
         MOST_PX,
-        "The photo is blurred: its edges are smeared over {value:.1f} pixels.",
+        Words("The photo is blurred: its edges are smeared over {value:.1f} pixels."),
         "edges are looked for as steps blurred by about one pixel; beyond the second figure they come out shifted by "
         "more than the uncertainty that is told of them, and a trace refuses the photo",
     ),
@@ -106,7 +107,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: 255 - f.exposure.bright,
         255 - 110,
         255 - 80,
-        "The photo is under-exposed: even its bright parts are dark.",
+        Words("The photo is under-exposed: even its bright parts are dark."),
         "the darker, the fewer steps of code between a dark part and its shadow: from three stops too dark on some "
         "outlines follow the shadow",
     ),
@@ -115,7 +116,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: f.exposure.burnt,
         0.25,
         0.70,
-        "The photo is over-exposed: {value:.0%} of it is burnt to white.",
+        Words("The photo is over-exposed: {value:.0%} of it is burnt to white."),
         "light at the sensor's limit spreads over edges and leaves no step between white card and white table",
     ),
     Rule(
@@ -123,7 +124,7 @@ RULES: tuple[Rule, ...] = (
         _part("clipped"),
         0.30,
         NEVER,
-        "The part is over-exposed: it is burnt to white along its edge.",
+        Words("The part is over-exposed: it is burnt to white along its edge."),
         "an edge beside burnt light is seen up to a fifth of a pixel too far out",
     ),
     Rule(
@@ -131,7 +132,7 @@ RULES: tuple[Rule, ...] = (
         _card("tilt_deg"),
         25.0,
         38.0,
-        "The photo was taken too slanted: {value:.0f}° off straight down.",
+        Words("The photo was taken too slanted: {value:.0f}° off straight down."),
         "walls hide edges, the far side gets small; above 45° no card is accepted",
     ),
     Rule(
@@ -148,7 +149,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: -f.card.camera_height_mm if f.card else math.nan,
         -160.0,
         NEVER,
-        "The photo was taken from very near.",
+        Words("The photo was taken from very near."),
         "the nearer the camera, the more an edge shifts with its height, and the stronger the lens bends lines",
     ),
     Rule(
@@ -156,7 +157,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: f.off_axis,
         0.85,
         NEVER,
-        "Part or card lie in the outermost part of the picture, where the lens bends lines most.",
+        Words("Part or card lie in the outermost part of the picture, where the lens bends lines most."),
         "one term describes the lens; beyond about five sixths of the half diagonal it is not enough (common practice)",
     ),
     Rule(
@@ -164,7 +165,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: -f.part.edge_room if f.part else math.nan,
         -0.02,
         NEVER,
-        "The part lies very near the photo's edge.",
+        Words("The part lies very near the photo's edge."),
         "shadow and table beside an edge are needed to tell it",
     ),
     Rule(
@@ -172,7 +173,7 @@ RULES: tuple[Rule, ...] = (
         _part("lean_mm"),
         8.0,
         25.0,
-        "The part is thick for a photo from here: its walls lean outwards by {value:.0f} mm in the picture.",
+        Words("The part is thick for a photo from here: its walls lean outwards by {value:.0f} mm in the picture."),
         "where the wall is seen so wide its two edges are located apart, holes close up, and a wall that is not quite "
         "upright shifts one of them",
     ),
@@ -181,7 +182,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: f.card.glare if f.card and f.card.glare < WHITE else math.nan,
         0.04,
         NEVER,
-        "A lamp is mirrored in the card: {value:.0%} of it is white glare.",
+        Words("A lamp is mirrored in the card: {value:.0%} of it is white glare."),
         "glare that reaches the card's side hides it",
     ),
     Rule(
@@ -189,7 +190,7 @@ RULES: tuple[Rule, ...] = (
         _glare_on_part,
         0.02,
         0.25,
-        "A lamp is mirrored in the part: {value:.0%} of it is white glare.",
+        Words("A lamp is mirrored in the part: {value:.0%} of it is white glare."),
         "glare that reaches the part's edge is taken for the table or hides a hole",
     ),
     Rule(
@@ -197,7 +198,7 @@ RULES: tuple[Rule, ...] = (
         _part("shaded"),
         0.05,
         0.20,
-        "The part's own shadow hides {value:.0%} of its edge.",
+        Words("The part's own shadow hides {value:.0%} of its edge."),
         "a dark part's edge can't be told from a shadow as dark",
     ),
     Rule(
@@ -205,15 +206,15 @@ RULES: tuple[Rule, ...] = (
         _part("faint"),
         0.15,
         0.40,
-        "The part hardly stands out from what it lies on along {value:.0%} of its edge.",
+        Words("The part hardly stands out from what it lies on along {value:.0%} of its edge."),
         "where there is no step of light an edge is bridged from its neighbours",
     ),
 )
 INEXACT_MM = 0.35
 """A length of 50 mm that is less sure is told of: parts that have to fit want a tenth or two (common practice), and a
 caliper reading mends the rest up to a point."""
-CARD_NUMBER = Finding("card-digits", "note", "The card's number is to be seen in the photo.")
-FAINT_CARD = Finding("faint-card", "usable", "One side of the card hardly stands out from what it lies on.")
+CARD_NUMBER = Finding("card-digits", "note", Words("The card's number is to be seen in the photo."))
+FAINT_CARD = Finding("faint-card", "usable", Words("One side of the card hardly stands out from what it lies on."))
 
 
 def findings_of(f: Fitness, tried: Tried | None = None) -> tuple[Finding, ...]:
@@ -253,7 +254,11 @@ def _said_by_trace(tried: Tried) -> list[Finding]:
 
     said = [Finding(c.code, level(c.code), c.what, c.remedies) for c in tried.cautions]
     if tried.u95_50_mm > INEXACT_MM:
-        what = f"A length of {LENGTH_MM:g} mm will be uncertain by ± {tried.u95_50_mm:.2f} mm from this photo."
+        what = Words(
+            "A length of {length_mm:g} mm will be uncertain by ± {u95_50_mm:.2f} mm from this photo.",
+            length_mm=LENGTH_MM,
+            u95_50_mm=tried.u95_50_mm,
+        )
         said.append(Finding("inexact", "usable", what))
     return said
 
@@ -273,8 +278,14 @@ def what_hangs_on_thickness(thickness_mm: float, camera_mm: float) -> Finding:
     return Finding(
         "no-thickness",
         "note",
-        f"Nobody has told the part's thickness: the photo is judged as if it were {thickness_mm:g} mm. Each millimetre "
-        f"more or less shifts a length of {LENGTH_MM:g} mm by {off:.2f} mm, so measure it before the photo is traced.",
+        Words(
+            "Nobody has told the part's thickness: the photo is judged as if it were "
+            "{thickness_mm:g} mm. Each millimetre more or less shifts a length of {length_mm:g} mm "
+            "by {off:.2f} mm, so measure it before the photo is traced.",
+            thickness_mm=thickness_mm,
+            length_mm=LENGTH_MM,
+            off=off,
+        ),
     )
 
 

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from calib.languages import NAMES, language_of
+
 DEFAULT = Path("jawline-jobs")
 
 
@@ -20,9 +22,18 @@ def bench(
         typer.Option("--host", metavar="ADDRESS", help="Let others in, 0.0.0.0 for all; only this machine by default."),
     ] = None,
     intake: Annotated[bool, typer.Option("--intake", help="A page where owners send photos, too.")] = False,
+    language: Annotated[
+        str | None,
+        typer.Option(
+            "--language",
+            metavar="|".join(NAMES),
+            help="Speak this language to everybody; by default each browser's own, where jawline speaks it.",
+        ),
+    ] = None,
     no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
 ) -> None:
     """Work on jobs in a browser: photo, readings and sketch on one page, served by this machine alone."""
     from measure.bench.serve import serve
 
-    serve(folder, port=port, host=host, intake=intake, show=not no_open)
+    spoken = "" if language is None else language_of(language)
+    serve(folder, port=port, host=host, intake=intake, language=spoken, show=not no_open)

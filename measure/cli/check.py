@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from calib.errors import WrongUsage
+from calib.languages import NAMES, language_of
 from measure.cli import options
 from measure.cli.out import line, plain_json
 from measure.rim import rim_word
@@ -29,6 +30,10 @@ def check(
         int | None, typer.Option("--jobs", metavar="N", help="How many photos at a time; as many as cores by default.")
     ] = None,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print a table for spreadsheets.")] = False,
+    language: Annotated[
+        str | None,
+        typer.Option("--language", metavar="|".join(NAMES), help="Language of the replies; English by default."),
+    ] = None,
     json: options.Json = False,
 ) -> None:
     """Say whether photos are good enough, why not, and what to answer.
@@ -46,10 +51,11 @@ def check(
     from measure.steps.many import cores
     from measure.tracing.request import Request
 
+    spoken = language_of(language)
     files = step.photos_of(photos)
     say = (lambda text: line(text, sys.stderr)) if len(files) > 1 else None
     try:
-        done = step.check(files, Request(height_mm, kind, rim=upper), jobs or cores(), say)
+        done = step.check(files, Request(height_mm, kind, rim=upper), jobs or cores(), say, spoken)
     except step.Stopped as stopped:
         if stopped.done and not json:
             print(step.table(stopped.done, as_csv), end="")

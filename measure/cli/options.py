@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from calib.errors import WrongUsage
+from calib.languages import NAMES
 from calib.reference.wanted import Bars, Wanted, bar_mm, wanted
 from calib.tools.fits import FITS
 from calib.written import plain_number
@@ -86,6 +87,14 @@ Fragments = Annotated[
 ]
 Tools = Annotated[
     Path | None, typer.Option("--tools", metavar="FILE.toml", readable=False, help="Your own measuring tools.")
+]
+Language = Annotated[
+    str | None,
+    typer.Option(
+        "--language",
+        metavar="|".join(NAMES),
+        help="Language of what is written: English, German, French, Spanish or Dutch. English by default.",
+    ),
 ]
 Force = Annotated[
     bool, typer.Option("--force", help="Overwrite files that jawline did not write itself, or that were changed since.")

@@ -12,6 +12,7 @@ from calib.errors import PhotoRefused
 from calib.light.profile import Light
 from calib.light.sharpness import Edges, blur_px, edges_along, edges_of_photo
 from calib.reference.found import Found
+from calib.words import Words
 from measure.edges.rings import evenly, outward
 
 MARGIN_PX = 24
@@ -22,9 +23,9 @@ MOST_PX = 1.6
 rendered photos, blurred out of focus or by a moving hand, that show up to 1.4 px, 96.5 % of the dimensions lay within
 ± u95, at 1.4 to 1.6 still 93.2 %, at 1.6 to 1.7 no more than 81.7 %, beyond 2.1 two thirds. As taken they show 0.9 to
 1.25."""
-BLURRED = (
-    "The photo is blurred: its edges are smeared over {value:.1f} pixels, so that no uncertainty would hold; hold the "
-    "phone still, and let it focus on the part."
+BLURRED = Words(
+    "The photo is blurred: its edges are smeared over {value:.1f} pixels, so that no "
+    "uncertainty would hold; hold the phone still, and let it focus on the part."
 )
 
 
@@ -58,4 +59,4 @@ def require_sharp(rgb: NDArray[np.uint8], reference: Found) -> None:
     rings = reference.outlines_px
     blur = confirmed(rgb, blur_px(*(edges_of(rgb, ring) for ring in rings))) if rings else math.nan
     if blur > MOST_PX:
-        raise PhotoRefused(BLURRED.format(value=blur), "blurred")
+        raise PhotoRefused(Words(BLURRED, value=blur), "blurred")

@@ -15,6 +15,7 @@ from calib.errors import PartRefused
 from calib.light.profile import Light
 from calib.reference.found import Caution
 from calib.view.view import View
+from calib.words import Words
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import FINE_MM, Estimate, flatten
 from measure.geometry.polylines import arc_lengths, evenly
@@ -30,15 +31,16 @@ STEP_MM = 0.1
 UNSURE_PERCENT = 75
 """The percentile of points that a quarter of them are less sure than."""
 
-_NO_EDGE = (
-    "Hardly an edge can be seen between the part and what it lies on; lay it on a ground of quite another colour, "
-    "or in light from one side, and take the photo again."
+_NO_EDGE = Words(
+    "Hardly an edge can be seen between the part and what it lies on; lay it on a ground "
+    "of quite another colour, or in light from one side, and take the photo again."
 )
 
 
-_UNSURE = (
-    "The part stands out from what it lies on, but its edge is no clear step of light: a rounded or stepped rim, glare "
-    "or a shadow close by blurs it; take the photo again in even light from all sides, from nearer."
+_UNSURE = Words(
+    "The part stands out from what it lies on, but its edge is no clear step of light: a "
+    "rounded or stepped rim, glare or a shadow close by blurs it; take the photo again in "
+    "even light from all sides, from nearer."
 )
 STANDS_OUT = 0.5
 """A part that is lighter or darker than its ground by this (natural logarithm, in the median along its edge) stands out
@@ -109,8 +111,8 @@ def doubtful_edges(found: Estimate, loops: Sequence[EdgeLoop], faces_mm: Sequenc
             named.append(f.label)
     if not named:
         return ()
-    text = (
-        f"The part's edge is hardly seen along {', '.join(named)}: a shadow may be taken for it; look at it in the "
-        "picture."
+    text = Words(
+        "The part's edge is hardly seen along {named}: a shadow may be taken for it; look at it in the picture.",
+        named=", ".join(named),
     )
     return (Caution("faint-edge", text),)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from html import escape
 
+from calib.languages import ENGLISH
 from measure.guide import words
 from measure.guide.pictures import FONT, HEIGHT, WIDTH, picture
 
@@ -35,22 +36,23 @@ p { margin: 0; }
 """
 
 
-def write_html() -> bytes:
+def write_html(language: str = ENGLISH) -> bytes:
     """The page as an HTML file of its own."""
-    steps = "\n".join(_step(n, s) for n, s in enumerate(words.STEPS, 1))
-    boxes = "\n".join(f"<section><h2>{escape(h)}</h2><p>{escape(t)}</p></section>" for h, t in words.BOXES)
-    page = f"""<!DOCTYPE html>
-<html lang="en">
+    page = words.page_in(language)
+    steps = "\n".join(_step(n, s) for n, s in enumerate(page.steps, 1))
+    boxes = "\n".join(f"<section><h2>{escape(h)}</h2><p>{escape(t)}</p></section>" for h, t in page.boxes)
+    html = f"""<!DOCTYPE html>
+<html lang="{language}">
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="generator" content="jawline">
-<title>{escape(words.TITLE)}</title>
+<title>{escape(page.title)}</title>
 <style>{STYLE}</style>
 </head>
 <body>
-<h1>{escape(words.TITLE)}</h1>
-<p class="lead">{escape(words.LEAD)}</p>
+<h1>{escape(page.title)}</h1>
+<p class="lead">{escape(page.lead)}</p>
 <ol>
 {steps}
 </ol>
@@ -60,7 +62,7 @@ def write_html() -> bytes:
 </body>
 </html>
 """
-    return page.encode()
+    return html.encode()
 
 
 def _step(number: int, step: words.GuideStep) -> str:

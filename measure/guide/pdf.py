@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from calib.languages import ENGLISH
 from measure.guide import words
 from measure.guide.pictures import HEIGHT, INK, WIDTH, picture, with_font
 
@@ -39,7 +41,7 @@ BOX_HEAD = Kind(10.5, BOLD, ACCENT, 1.25)
 BOX = Kind(9.2)
 
 
-def write_pdf() -> bytes:
+def write_pdf(language: str = ENGLISH) -> bytes:
     """The page as a PDF file, its fonts embedded."""
     from reportlab.pdfgen.canvas import Canvas
 
@@ -47,23 +49,24 @@ def write_pdf() -> bytes:
     with_font(BOLD)
     out = io.BytesIO()
     size = tuple(v * MM for v in PAGE_MM)
-    canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1, lang="en", initialFontName=NORMAL)
-    canvas.setTitle(words.TITLE)
+    canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1, lang=language, initialFontName=NORMAL)
+    page = words.page_in(language)
+    canvas.setTitle(page.title)
     canvas.setCreator("jawline")
-    _page(canvas)
+    _page(canvas, page)
     canvas.showPage()
     canvas.save()
     return out.getvalue()
 
 
-def _page(canvas: Any) -> None:
+def _page(canvas: Any, page: words.GuidePage) -> None:
     """Head on top, boxes at the foot, the steps evenly between."""
     width = PAGE_MM[0] - 2 * MARGIN_MM
     y = PAGE_MM[1] - TOP_MM
-    y = _text(canvas, words.TITLE, MARGIN_MM, y, width, TITLE) - 3.0
-    y = _text(canvas, words.LEAD, MARGIN_MM, y, width, LEAD)
-    foot = _boxes(canvas, width)
-    rows = [words.STEPS[k : k + 2] for k in range(0, len(words.STEPS), 2)]
+    y = _text(canvas, page.title, MARGIN_MM, y, width, TITLE) - 3.0
+    y = _text(canvas, page.lead, MARGIN_MM, y, width, LEAD)
+    foot = _boxes(canvas, page.boxes, width)
+    rows = [page.steps[k : k + 2] for k in range(0, len(page.steps), 2)]
     column = (width - GAP_MM) / 2
     tall = [max(_height(s, column) for s in row) for row in rows]
     between = (y - foot - sum(tall)) / (len(rows) + 1)
@@ -95,15 +98,15 @@ def _step(canvas: Any, number: int, step: words.GuideStep, x: float, y: float, c
     _text(canvas, step.text, at + NUMBER_MM, end, room, TEXT)
 
 
-def _boxes(canvas: Any, width: float) -> float:
+def _boxes(canvas: Any, boxes: Sequence[tuple[str, str]], width: float) -> float:
     """The last words, each in a tinted box, side by side at the page's foot; their upper edge."""
     gap, pad = 4.0, 4.5
-    room = [(width - (len(words.BOXES) - 1) * gap) * share for share in SHARES]
+    room = [(width - (len(boxes) - 1) * gap) * share for share in SHARES]
     inner = [w - 2 * pad for w in room]
-    tall = [_high(h, w, BOX_HEAD) + UNDER_MM + _high(t, w, BOX) for (h, t), w in zip(words.BOXES, inner, strict=True)]
+    tall = [_high(h, w, BOX_HEAD) + UNDER_MM + _high(t, w, BOX) for (h, t), w in zip(boxes, inner, strict=True)]
     high = max(tall) + 2 * pad
     x = MARGIN_MM
-    for (head, text), w in zip(words.BOXES, room, strict=True):
+    for (head, text), w in zip(boxes, room, strict=True):
         canvas.setFillColor(_colour(TINT))
         canvas.roundRect(x * MM, FOOT_MM * MM, w * MM, high * MM, 2.2 * MM, stroke=0, fill=1)
         y = _text(canvas, head, x + pad, FOOT_MM + high - pad, w - 2 * pad, BOX_HEAD) - UNDER_MM

@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from calib.arrays import Array
 from calib.reference.found import Caution
 from calib.tools.budget import STEP_IN_SD
+from calib.words import Words
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
 from measure.geometry.polylines import arc_lengths, at_lengths, closed
@@ -88,8 +89,13 @@ def teeth_that_differ(loops: Sequence[EdgeLoop]) -> tuple[Caution, ...]:
     return tuple(
         Caution(
             "teeth-differ",
-            f"{t.odd} of {t.count} teeth seem to differ from the others by up to {t.odd_mm:.1f} mm and are drawn like "
-            "them: look whether they are worn, or a shadow was taken for their edge",
+            Words(
+                "{odd} of {count} teeth seem to differ from the others by up to {odd_mm:.1f} mm and "
+                "are drawn like them: look whether they are worn, or a shadow was taken for their edge",
+                odd=t.odd,
+                count=t.count,
+                odd_mm=t.odd_mm,
+            ),
         )
         for t in found
     )

@@ -19,6 +19,7 @@ import numpy as np
 from calib.arrays import Array
 from calib.messages import Message, Remedy
 from calib.view.view import View
+from calib.words import Words
 from measure.silhouette.candidates import Candidate, Reserved, survey
 from measure.silhouette.contours import smooth_contour
 from measure.silhouette.evidence import Evidence, gather
@@ -46,36 +47,36 @@ _PLAIN_AREA_MM2 = 60.0  # something so large with such edges lies on the table, 
 
 _TWO_PIECES = Message(
     "several-parts",
-    "Two things of like size lie there",
-    ("leave only the part and take the photo again", Remedy("trace-in-two")),
+    Words("Two things of like size lie there"),
+    (Words("leave only the part and take the photo again"), Remedy("trace-in-two")),
 )
 
 _SAID: tuple[Message, ...] = (
-    Message("no-part", "No part can be told from the table; lay it on a plain surface of another colour."),
+    Message("no-part", Words("No part can be told from the table; lay it on a plain surface of another colour.")),
     Message(
         "several-parts",
-        "Several things of like size lie there; leave only the part and take the photo again.",
+        Words("Several things of like size lie there; leave only the part and take the photo again."),
     ),
     Message(
         "one-piece",
-        "Only one piece is found, not two",
-        ("lay both a finger's width apart, face up, and take the photo again", Remedy("trace-in-one")),
+        Words("Only one piece is found, not two"),
+        (Words("lay both a finger's width apart, face up, and take the photo again"), Remedy("trace-in-one")),
     ),
     Message(
         "more-pieces",
-        "More than two things lie there: leave only the two pieces of the broken part and take the photo again.",
+        Words("More than two things lie there: leave only the two pieces of the broken part and take the photo again."),
     ),
     Message(
         "pieces-touch",
-        "The pieces lie too close to each other or to what gives the scale; move them a finger's width apart.",
+        Words("The pieces lie too close to each other or to what gives the scale; move them a finger's width apart."),
     ),
     Message(
         "part-touches-card",
-        "The part touches what gives the scale, or lies too close to it; move it a finger's width away.",
+        Words("The part touches what gives the scale, or lies too close to it; move it a finger's width away."),
     ),
     Message(
         "part-at-edge",
-        "The part reaches the edge of the photo; take the photo again with all of the part in it.",
+        Words("The part reaches the edge of the photo; take the photo again with all of the part in it."),
     ),
 )
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from calib.errors import JawlineError, WrongUsage
+from calib.languages import ENGLISH, said_in
 from calib.messages import Phrase
 from calib.written import printable
 from measure.steps.many import work_on_all
@@ -102,7 +103,11 @@ def _to_be_told(path: Path) -> bool:
 
 
 def check(
-    photos: Sequence[Path], request: Request, workers: int, say: Callable[[str], None] | None = None
+    photos: Sequence[Path],
+    request: Request,
+    workers: int,
+    say: Callable[[str], None] | None = None,
+    language: str = ENGLISH,
 ) -> list[Checked]:
     """Look at photos, several at a time; the same photo given twice is worked once.
 
@@ -111,6 +116,7 @@ def check(
         request: what is known of the part.
         workers: how many processes.
         say: is told of each photo that is done.
+        language: of the replies, by its code.
 
     Returns:
         One record a file, in the order given.
@@ -124,7 +130,8 @@ def check(
     try:
         for at, result in work_on_all(partial(check_photo, request=request), [photos[i] for i in once], workers):
             i = once[at]
-            done[i] = result or _died(photos[i])
+            looked = result or _died(photos[i])
+            done[i] = replace(looked, reply=said_in(language, looked.reply))
             if say:
                 say(f"[{len(done)}/{len(once)}] {printable(photos[i].name)}: {done[i].verdict}")
     except KeyboardInterrupt:

@@ -5,15 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import WrongUsage
+from calib.languages import ENGLISH
 from measure.job import job
 from measure.steps import Done
 
 
-def guide(out: Path, *, force: bool = False) -> Done:
+def guide(out: Path, *, language: str = ENGLISH, force: bool = False) -> Done:
     """Write the page on how to take the photo.
 
     Args:
         out: a file that ends in .pdf or .html.
+        language: of the page, by its code.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -29,5 +31,5 @@ def guide(out: Path, *, force: bool = False) -> Done:
         from measure.guide.pdf import write_pdf as write
     else:
         from measure.guide.html import write_html as write
-    written = job.write(out.parent, {out.name: write()}, force=force)
+    written = job.write(out.parent, {out.name: write(language)}, force=force)
     return Done("guide", tuple(written), (f"Wrote {out}: hang it up, or send it along with the invitation.",))

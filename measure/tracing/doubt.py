@@ -10,6 +10,7 @@ import numpy as np
 
 from calib.arrays import Array, root_of
 from calib.reference.found import Caution
+from calib.words import Words
 from measure.geometry.features import FINE_MM, Estimate, direction, flatten, length, middle, right_normal
 from measure.geometry.polylines import evenly
 
@@ -30,10 +31,13 @@ def doubtful_outline(e: Estimate) -> tuple[Caution, ...]:
     far = boundary_errors_mm(e)
     if not len(far) or float(np.mean(far > OFF_MM)) <= DOUBTFUL:
         return ()
-    text = (
-        f"The photo by itself hardly tells the size: the outline may be off by {np.median(far):.1f} mm, at worst by "
-        f"{np.quantile(far, SHARE):.1f} mm. Measure the part once along its length, or take a photo that shows its "
-        "walls: from a hand's width to the side, and as the camera saves it."
+    text = Words(
+        "The photo by itself hardly tells the size: the outline may be off by {median:.1f} mm, "
+        "at worst by {quantile:.1f} mm. Measure the part once along its length, or take a "
+        "photo that shows its walls: from a hand's width to the side, and as the camera saves "
+        "it.",
+        median=np.median(far),
+        quantile=np.quantile(far, SHARE),
     )
     return (Caution("unsure-size", text),)
 

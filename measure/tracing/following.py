@@ -11,6 +11,7 @@ from calib.arrays import Array
 from calib.errors import PartRefused
 from calib.light.profile import Light
 from calib.view.view import View
+from calib.words import Words
 from measure.edges.edge_blur import blur_of_edges
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight
@@ -115,9 +116,9 @@ def followed_part(
 
 MOST_HOLES = 350
 """So many loops are located and cut into features within a quarter of a minute on one core, 40 ms each (measured)."""
-TOO_MANY = (
-    f"The part has {{holes}} holes, more than the {MOST_HOLES} that are measured in one photo: photograph a piece "
-    "of it at a time."
+TOO_MANY = Words(
+    "The part has {holes} holes, more than the {most} that are measured in one "
+    "photo: photograph a piece of it at a time.",
 )
 AGAIN_MM = 0.1
 """A view that has moved the part's upper edge by more asks for the picture to be explained again: as much as edges are
@@ -136,7 +137,7 @@ def _explained(
     if face is None:
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     if len(face.loops_mm) > MOST_HOLES:
-        raise PartRefused(TOO_MANY.format(holes=len(face.loops_mm) - 1), "too-many-holes")
+        raise PartRefused(Words(TOO_MANY, holes=len(face.loops_mm) - 1, most=MOST_HOLES), "too-many-holes")
     return face, blur_of_edges(light, [view.pixels(loop, wall.upper_mm) for loop in face.loops_mm])
 
 

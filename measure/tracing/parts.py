@@ -21,6 +21,7 @@ from calib.reference.found import Caution, Found
 from calib.tools.budget import K95
 from calib.view.terms import view_root
 from calib.view.view import Prior, View, camera_prior
+from calib.words import Words
 from measure.edges.blur import require_sharp
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rounded import Rim
@@ -37,11 +38,13 @@ UNKNOWN_THICKNESS_SD_MM = 6.0
 """The same where it is not known: nearly all flat parts are thinner than twice that (common practice)."""
 NO_THICKNESS = Caution(
     "no-thickness",
-    "The part's thickness is not known, and so not how much nearer to the camera its upper edge lies than what gives "
-    "the scale: measure it and trace again.",
+    Words(
+        "The part's thickness is not known, and so not how much nearer to the camera its upper "
+        "edge lies than what gives the scale: measure it and trace again."
+    ),
 )
 BESIDE = Caution(
-    "something-beside", "Something else lies beside the part and is not measured", (Remedy("trace-in-two"),)
+    "something-beside", Words("Something else lies beside the part and is not measured"), (Remedy("trace-in-two"),)
 )
 MARGIN_PX, MARGIN_MM = 60, 8
 """How far round a contour edges are looked for: px for the blur and the search, and mm with two thicknesses for the
@@ -52,44 +55,57 @@ MOSTLY_CLIPPED = 0.3
 """Share of a visible wall at the sensor's limit from which it can't be told from a face that is there as well."""
 OVEREXPOSED = Caution(
     "overexposed",
-    "The part is so bright in the photo that its face and its walls can't be told from each other everywhere: take the "
-    "photo again with less light on it, or look at every edge in the picture.",
+    Words(
+        "The part is so bright in the photo that its face and its walls can't be told from "
+        "each other everywhere: take the photo again with less light on it, or look at every "
+        "edge in the picture."
+    ),
 )
 PLAINLY_WALL = 4.0
 """What is taken for the part's wall is likelier wall than ground by this much at least: 5 to 13 in photos that came out
 right, 0.5 to 3.4 in those where a shadow was taken for it (log likelihood; 64 photos and 10 of the worst of 130)."""
 WALL_OR_SHADOW = Caution(
     "wall-or-shadow",
-    "The part's wall can hardly be told from the shadow beside it: the outline may be off by the wall's width on the "
-    "side that faces the camera: look at it in the picture, and measure across.",
+    Words(
+        "The part's wall can hardly be told from the shadow beside it: the outline may be off "
+        "by the wall's width on the side that faces the camera: look at it in the picture, and "
+        "measure across."
+    ),
 )
 PLAINLY_DEEP = 10.0
 """The depth of an opening's wall is likelier by this much than any with which its rim would lie elsewhere: by 16 at the
 least in photos that came out right (log likelihood, of every fourth line of sight; 27 rendered photos)."""
 WALL_OR_PANEL = Caution(
     "wall-or-shadow",
-    "The opening's wall can hardly be told from what lies round it or below: the rim may be off by the wall's width on "
-    "the side that faces the camera: look at it in the picture, and measure across.",
+    Words(
+        "The opening's wall can hardly be told from what lies round it or below: the rim may "
+        "be off by the wall's width on the side that faces the camera: look at it in the "
+        "picture, and measure across."
+    ),
 )
 
 
 def spike(depth_mm: float) -> Caution:
     """What is said of a spike that was left out."""
-    text = (
-        f"Something thin that sticks out of the part by {depth_mm:.1f} mm lies on its wall in the photo and was left "
-        "out as a reflection: if it belongs to the part, mark it in the picture."
+    text = Words(
+        "Something thin that sticks out of the part by {depth_mm:.1f} mm lies on its wall in "
+        "the photo and was left out as a reflection: if it belongs to the part, mark it in the "
+        "picture.",
+        depth_mm=depth_mm,
     )
     return Caution("spike", text)
 
 
 WALL_CONTRADICTS = Caution(
     "wall-contradicts",
-    "The wall that the photo shows of the part does not go with its thickness: measure that again. Or a shadow was "
-    "taken for the wall's foot.",
+    Words(
+        "The wall that the photo shows of the part does not go with its thickness: measure "
+        "that again. Or a shadow was taken for the wall's foot."
+    ),
 )
-NO_OUTLINE = (
-    "The part's edges can't be followed all the way round: take the photo again in even light, with the part on a "
-    "plain ground of another colour."
+NO_OUTLINE = Words(
+    "The part's edges can't be followed all the way round: take the photo again in even "
+    "light, with the part on a plain ground of another colour."
 )
 
 

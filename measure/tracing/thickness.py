@@ -6,6 +6,7 @@ import math
 
 from calib.errors import WrongUsage
 from calib.messages import Remedy
+from calib.words import Words
 from calib.written import plain_number
 from measure.subject import Subject
 
@@ -23,17 +24,23 @@ def thickness_mm(words: str | None, subject: Subject) -> float:
         if subject == "opening":
             return 0.0
         raise WrongUsage(
-            "The part's thickness is missing", "thickness", Remedy("give-thickness"), Remedy("zero-thickness")
+            Words("The part's thickness is missing"), "thickness", Remedy("give-thickness"), Remedy("zero-thickness")
         )
     value = plain_number(words)
     if value is None:
-        raise WrongUsage(f"The thickness “{words}” is not a number: write millimetres like 4.2.", "thickness")
+        raise WrongUsage(
+            Words("The thickness “{words}” is not a number: write millimetres like 4.2.", words=words), "thickness"
+        )
     if not math.isfinite(value) or value < 0:
-        raise WrongUsage(f"The thickness can't be {words}: write millimetres like 4.2.", "thickness")
+        raise WrongUsage(Words("The thickness can't be {words}: write millimetres like 4.2.", words=words), "thickness")
     if value > MAX_THICKNESS_MM:
         raise WrongUsage(
-            f"A thickness of {words} mm is beyond {MAX_THICKNESS_MM:g} mm, up to which flat parts can be measured: "
-            "look at the decimal point.",
+            Words(
+                "A thickness of {words} mm is beyond {max_thickness_mm:g} mm, up to which flat parts "
+                "can be measured: look at the decimal point.",
+                words=words,
+                max_thickness_mm=MAX_THICKNESS_MM,
+            ),
             "thickness",
         )
     return value

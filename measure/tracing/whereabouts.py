@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calib.errors import ReferenceRefused
 from calib.reference.found import Found
+from calib.words import Words
 from measure.silhouette.candidates import Reserved
 from measure.silhouette.silhouette import NoSilhouette, Reason, Silhouette, silhouette, two_pieces
 from measure.silhouette.strokes import NO_STROKES, Strokes
@@ -19,9 +20,10 @@ T = TypeVar("T", Silhouette, tuple[Silhouette, ...])
 
 ON = 0.95
 """Share of a part's outline that must lie over the card's underlay for the part to lie on it."""
-UNDERLAY = (
-    "The card lies on something that the part does not lie on, so that they may be at different heights and the scale "
-    "wrong: lay both on the same surface and take the photo again."
+UNDERLAY = Words(
+    "The card lies on something that the part does not lie on, so that they may be at "
+    "different heights and the scale wrong: lay both on the same surface and take the "
+    "photo again."
 )
 
 

@@ -1,6 +1,7 @@
 // What a job is called, whose it is, its ticket; and how it is taken away for good.
 import { attempt } from "./api.js";
 import { byId, inputOf } from "./dom.js";
+import { language, t } from "./words.js";
 
 const FIELDS = /** @type {const} */ (["name", "owner", "contact", "note"]);
 
@@ -25,15 +26,17 @@ export class About {
    */
   show(state, before) {
     for (const f of FIELDS) if (before?.[f] !== state[f]) inputOf(`about-${f}`).value = state[f];
-    const day = state.begun ? new Date(state.begun * 1000).toLocaleDateString() : "";
-    byId("ticket").textContent = [state.ticket ? `Ticket ${state.ticket}` : "", day].filter(Boolean).join(", ");
+    const day = state.begun ? new Date(state.begun * 1000).toLocaleDateString(language) : "";
+    byId("ticket").textContent = [state.ticket ? t("Ticket {ticket}", { ticket: state.ticket }) : "", day]
+      .filter(Boolean)
+      .join(", ");
   }
 
   async #keep() {
     byId("about-wrong").textContent = "";
     const said = Object.fromEntries(FIELDS.map((f) => [f, inputOf(`about-${f}`).value]));
     const kept = await attempt(() => this.#store.change("", said), wrong);
-    if (kept) byId("about-kept").textContent = "Kept.";
+    if (kept) byId("about-kept").textContent = t("Kept.");
   }
 
   /** @param {boolean} asked */

@@ -1,4 +1,5 @@
 // Asking the bench program, and what it answers.
+import { t } from "./words.js";
 
 /** A refusal in one sentence, or that nobody answers. */
 export class Refused extends Error {
@@ -14,7 +15,7 @@ export class Refused extends Error {
   }
 }
 
-const SILENT = "The bench program does not answer. Nothing is lost: try again in a moment.";
+const SILENT = t("The bench program does not answer. Nothing is lost: try again in a moment.");
 
 /**
  * @param {"GET" | "POST" | "DELETE"} method
@@ -38,7 +39,11 @@ async function ask(method, path, body) {
   const plain = await answer.json().catch(() => null);
   if (answer.ok) return plain;
   const error = plain?.error ?? {};
-  throw new Refused(error.text ?? `The bench program answered with ${answer.status}.`, error.code ?? "", plain);
+  throw new Refused(
+    error.text ?? t("The bench program answered with {status}.", { status: answer.status }),
+    error.code ?? "",
+    plain,
+  );
 }
 
 /** @param {string} path */

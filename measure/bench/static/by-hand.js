@@ -2,6 +2,7 @@
 import { attempt, post } from "./api.js";
 import { buttonOf, byId, chosenOf, inputOf, radiosOf, svg } from "./dom.js";
 import { parse } from "./numbers.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").Point} Point */
 
@@ -9,10 +10,10 @@ const NEAR_PX = 14;
 const PREVIEW_MS = 250;
 /** @type {Record<string, string>} */
 const WORDS = {
-  on: "Goes on as the line came, as far as beside your touch, or up to the edge’s line that you touch.",
-  to: "A straight line to your touch.",
-  arc: "An arc to your touch: of the radius below, or else without a corner.",
-  as: "Touch the first and the last label of the stretch that it is the mirror image of, counter-clockwise.",
+  on: t("Goes on as the line came, as far as beside your touch, or up to the edge’s line that you touch."),
+  to: t("A straight line to your touch."),
+  arc: t("An arc to your touch: of the radius below, or else without a corner."),
+  as: t("Touch the first and the last label of the stretch that it is the mirror image of, counter-clockwise."),
 };
 
 export class ByHand {
@@ -83,7 +84,7 @@ export class ByHand {
       if (!label) return;
       if (this.#first === null) {
         this.#first = label;
-        byId("draw-words").textContent = `From ${label} to …: touch the last one; the same once more for it alone.`;
+        byId("draw-words").textContent = t("From {label} to …: touch the last one; the same once more for it alone.", { label });
         return;
       }
       const like = this.#first === label ? label : `${this.#first}-${label}`;

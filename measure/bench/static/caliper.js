@@ -1,6 +1,8 @@
 // What the caliper at hand can do: no reading is proposed that it can't take.
 import { attempt } from "./api.js";
 import { byId, inputOf } from "./dom.js";
+import { decimals } from "./numbers.js";
+import { t } from "./words.js";
 
 const KEYS = /** @type {const} */ (["reach", "inside", "tip"]);
 
@@ -21,7 +23,7 @@ export class Caliper {
   show(state) {
     byId("caliper").hidden = !state.caliper;
     if (!state.caliper || byId("caliper-form").contains(document.activeElement)) return;
-    for (const key of KEYS) inputOf(`caliper-${key}`).value = String(state.caliper[`${key}_mm`]);
+    for (const key of KEYS) inputOf(`caliper-${key}`).value = decimals(String(state.caliper[`${key}_mm`]));
   }
 
   async #keep() {
@@ -30,7 +32,7 @@ export class Caliper {
       () => this.#store.change("caliper", told),
       (text) => say(text, ""),
     );
-    if (kept) say("", "Kept.");
+    if (kept) say("", t("Kept."));
   }
 }
 

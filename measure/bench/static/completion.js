@@ -2,15 +2,16 @@
 import { attempt, busy } from "./api.js";
 import { ByHand } from "./by-hand.js";
 import { byId, el, icon, inputOf, selectOf, unbroken } from "./dom.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").Break} Break */
 
 const WAYS = {
-  mirror: "by its own mirror image",
-  turn: "by turning about a centre",
-  extend: "by longer neighbours",
-  hand: "drawn by hand",
-  open: "left open",
+  mirror: t("by its own mirror image"),
+  turn: t("by turning about a centre"),
+  extend: t("by longer neighbours"),
+  hand: t("drawn by hand"),
+  open: t("left open"),
 };
 
 export class Completion {
@@ -53,7 +54,7 @@ export class Completion {
   #turnTo() {
     const by = selectOf("by").value;
     byId("draw-row").hidden = by !== "hand";
-    byId("fill-words").textContent = by === "open" ? "Leave it open" : "Fill it in";
+    byId("fill-words").textContent = by === "open" ? t("Leave it open") : t("Fill it in");
     this.#hand.set(by === "hand" ? this.#hand.words : "");
   }
 
@@ -90,7 +91,7 @@ export class Completion {
         {
           type: "button",
           "data-answer": by,
-          "aria-label": `${words}: the break at ${b.broken}`,
+          "aria-label": t("{words}: the break at {broken}", { words, broken: b.broken }),
           onclick: () => this.#answer(by, b.broken),
         },
         icon(shape),
@@ -103,16 +104,16 @@ export class Completion {
         "p",
         { class: "state" },
         icon(b.kept ? "agrees" : "alone"),
-        el("b", {}, b.by === "open" ? "Broken" : b.kept ? "Kept" : "To be looked at"),
+        el("b", {}, b.by === "open" ? t("Broken") : b.kept ? t("Kept") : t("To be looked at")),
         ` · ${unbroken(b.broken.replace("-", "–"))}, ${WAYS[b.by]}`,
       ),
       el("p", {}, b.words),
       el(
         "div",
         { class: "row" },
-        b.kept || b.by === "open" ? null : answer("keep", "tick", "Keep it"),
-        b.by === "open" ? null : answer("open", "cross", "Leave it open"),
-        answer("seen", "undo", "As it was seen"),
+        b.kept || b.by === "open" ? null : answer("keep", "tick", t("Keep it")),
+        b.by === "open" ? null : answer("open", "cross", t("Leave it open")),
+        answer("seen", "undo", t("As it was seen")),
       ),
     );
   }
@@ -131,7 +132,7 @@ export class Completion {
   async #fill() {
     const by = selectOf("by").value;
     if (by === "open" && !marked()) {
-      byId("complete-wrong").textContent = "Say which break stays open: touch its first and last label on the photo.";
+      byId("complete-wrong").textContent = t("Say which break stays open: touch its first and last label on the photo.");
       byId("broken").focus();
       return;
     }

@@ -1,6 +1,7 @@
 // The card's four corners as handles: dragged, or moved by arrow keys, with a loupe beside.
 import { svg } from "./dom.js";
 import { wayOf } from "./keys.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").Point} Point */
 
@@ -171,7 +172,7 @@ export class Corners {
   /** @param {number} i */
   #words(i) {
     const [x, y] = this.#at(i).map(Math.round);
-    return `Corner ${i + 1} of 4 of the card, at ${x}, ${y}. Arrow keys move it.`;
+    return t("Corner {i} of 4 of the card, at {x}, {y}. Arrow keys move it.", { i: i + 1, x, y });
   }
 
   draw() {

@@ -1,11 +1,14 @@
 // The drawing's side of the page: sizes with their uncertainties, files to take along, revisions.
 import { attempt, post } from "./api.js";
 import { byId, chosenOf, el, inputOf, radiosOf, selectOf, unbroken } from "./dom.js";
-import { plusMinus, value } from "./numbers.js";
+import { decimals, plusMinus, value } from "./numbers.js";
+import { kindOf, language, t } from "./words.js";
 
 /** @typedef {import("./types.js").State} State */
 /** @typedef {import("./types.js").Dimension} Dimension */
 
+/** @type {Record<string, string>} */
+const BASES = { photo: t("photo"), caliper: t("caliper"), both: t("photo and caliper") };
 const ROUGH_MM = 0.1;
 const CHANGED_MM = 0.004; // what shows in hundredths
 
@@ -98,7 +101,7 @@ export class Drawing {
  * @param {Dimension} [old]
  */
 function row(d, old) {
-  const [size, ...rest] = (d.figures ?? value(d.value_mm)).split(" ");
+  const [size, ...rest] = (d.figures ? decimals(d.figures) : value(d.value_mm)).split(" ");
   const apart = old ? Math.max(Math.abs(old.value_mm - d.value_mm), Math.abs(old.u95_mm - d.u95_mm)) : 0;
   return el(
     "tr",
@@ -106,7 +109,7 @@ function row(d, old) {
     el("td", {}, unbroken(d.words ?? nameOf(d))),
     el("td", { class: "n" }, size),
     el("td", { class: "u" }, rest.join(" ") || plusMinus(d.u95_mm)),
-    el("td", { class: "soft" }, d.basis),
+    el("td", { class: "soft" }, BASES[d.basis] ?? d.basis),
   );
 }
 
@@ -122,10 +125,10 @@ function takeAlong(files, ending) {
 }
 
 /** @param {Dimension} d */
-const nameOf = (d) => `${d.kind} ${d.features.join("–")}`;
+const nameOf = (d) => `${kindOf(d.kind)} ${d.features.join("–")}`;
 
 /** @param {string | number} at seconds of the epoch, or a date in words */
 function clock(at) {
   const when = new Date(typeof at === "number" ? at * 1000 : at);
-  return Number.isNaN(when.getTime()) ? "" : when.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  return Number.isNaN(when.getTime()) ? "" : when.toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit" });
 }

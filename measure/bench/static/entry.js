@@ -3,11 +3,12 @@
 import { attempt, get } from "./api.js";
 import { buttonOf, byId, el, inputOf, selectOf, unbroken } from "./dom.js";
 import { plusMinus } from "./numbers.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").Offer} Offer */
 
-const ONE_IS_TOO_FEW = "Jaws need a second edge or a hole as well.";
-const NO_JAWS = "No jaws fit over these two. Try two parallel edges, two holes, or a hole and an edge.";
+const ONE_IS_TOO_FEW = t("Jaws need a second edge or a hole as well.");
+const NO_JAWS = t("No jaws fit over these two. Try two parallel edges, two holes, or a hole and an edge.");
 
 export class Entry {
   #store;
@@ -61,7 +62,7 @@ export class Entry {
 
   /** What the button does. */
   #caption() {
-    byId("add-words").textContent = this.#changing ? "Change the reading" : "Enter the reading";
+    byId("add-words").textContent = this.#changing ? t("Change the reading") : t("Enter the reading");
     byId("leave-it").hidden = !this.#changing;
   }
 
@@ -120,7 +121,7 @@ export class Entry {
     const only = labels.length && this.#offers.length === 1 ? this.#offers[0] : undefined;
     const best = this.#offers.find((o) => o.kind === wish) ?? only;
     const legend = byId("kinds").querySelector("legend");
-    if (legend) legend.textContent = labels.length ? "Where the jaws go" : "Or, without an edge";
+    if (legend) legend.textContent = labels.length ? t("Where the jaws go") : t("Or, without an edge");
     byId("kinds-list").replaceChildren(...this.#offers.map((o) => this.#pill(o, o === best)));
     byId("kinds").hidden = !this.#offers.length;
     byId("value-row").hidden = !best;
@@ -144,7 +145,7 @@ export class Entry {
         "span",
         {},
         el("span", { class: "offer-words" }, unbroken(offer.words)),
-        offer.u95_mm ? el("small", { class: "soft" }, `known ${plusMinus(offer.u95_mm)}`) : null,
+        offer.u95_mm ? el("small", { class: "soft" }, t("known {u95}", { u95: plusMinus(offer.u95_mm) })) : null,
       ),
     );
   }
@@ -164,7 +165,7 @@ export class Entry {
     const chosen = this.#chosen;
     if (!chosen) return;
     if (!field.value.trim()) {
-      this.#wrong("Write what the tool shows, such as 24.31.");
+      this.#wrong(t("Write what the tool shows, such as 24.31."));
       field.focus();
       return;
     }

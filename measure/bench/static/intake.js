@@ -2,22 +2,23 @@
 import { attempt, post } from "./api.js";
 import { buttonOf, byId, el, icon, inputOf } from "./dom.js";
 import { preview, takePhotos } from "./photo-file.js";
+import { t } from "./words.js";
 
 /** @typedef {{ verdict: "good" | "usable" | "retake", reply: string, reasons: { text: string }[],
  *   ticket: number | null }} Answer */
 
 const FIELDS = ["name", "thickness", "owner", "contact"];
 const HEADS = {
-  good: ["agrees", "Thank you, this photo is good"],
-  usable: ["agrees", "Thank you, this photo will do"],
-  retake: ["suspect", "Please take it once more"],
+  good: ["agrees", t("Thank you, this photo is good")],
+  usable: ["agrees", t("Thank you, this photo will do")],
+  retake: ["suspect", t("Please take it once more")],
 };
 
 /** @type {File | null} */
 let photo = null;
 
 takePhotos((file) => {
-  byId("wrong").textContent = file ? "" : "That is no photo.";
+  byId("wrong").textContent = file ? "" : t("That is no photo.");
   if (!file) return;
   photo = file;
   byId("verdict").hidden = true;
@@ -35,7 +36,7 @@ byId("send").addEventListener("submit", async (e) => {
   form.set("photo", photo, photo.name);
   for (const field of FIELDS) if (inputOf(field).value.trim()) form.set(field, inputOf(field).value);
   buttonOf("go").disabled = true;
-  caption("go", "Looking at it…");
+  caption("go", t("Looking at it…"));
   byId("wrong").textContent = "";
   const answer = await attempt(
     () => post(`/api/intake${location.search}`, form),
@@ -45,7 +46,7 @@ byId("send").addEventListener("submit", async (e) => {
   );
   if (answer) show(answer);
   buttonOf("go").disabled = false;
-  caption("go", "Send it");
+  caption("go", t("Send it"));
 });
 
 /**
@@ -66,14 +67,11 @@ function show({ verdict, reply, reasons, ticket }) {
   byId("verdict").className = `verdict ${verdict}`;
   byId("verdict-head").replaceChildren(icon(shape), head);
   byId("ticket").hidden = !ticket;
-  byId("ticket").replaceChildren(
-    "Your number is ",
-    el("b", {}, String(ticket)),
-    ". Bring it to the event, with the part.",
-  );
+  const [before, after] = t("Your number is {number}. Bring it to the event, with the part.").split("{number}");
+  byId("ticket").replaceChildren(before, el("b", {}, String(ticket)), after);
   byId("reply").textContent = reply;
   byId("reasons").replaceChildren(...reasons.map((r) => el("li", {}, r.text)));
-  caption("another", verdict === "retake" ? "Try again" : "Send another photo");
+  caption("another", verdict === "retake" ? t("Try again") : t("Send another photo"));
   byId("verdict").focus();
   byId("verdict").scrollIntoView({ block: "start" });
 }

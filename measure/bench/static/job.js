@@ -21,6 +21,7 @@ import { Strokes } from "./strokes.js";
 import { Tabs } from "./tabs.js";
 import { Trial } from "./trial.js";
 import { Undo } from "./undo.js";
+import { counted, t } from "./words.js";
 
 const LABEL_RIM = 62; // px round the part, for its labels
 
@@ -30,7 +31,7 @@ const zoomButtons = byId("zoom");
 const panzoom = new PanZoom(view, zoomButtons, moved, clicked);
 const photo = new Photo(view, panzoom, [zoomButtons, byId("hidden-labels")], (hidden) => {
   byId("hidden-labels").hidden = hidden === 0 || tabs.name === "drawing";
-  byId("hidden-labels").textContent = `${hidden} more ${hidden === 1 ? "label" : "labels"}: zoom in`;
+  byId("hidden-labels").textContent = counted("{n} more label: zoom in", "{n} more labels: zoom in", hidden);
 });
 const strokes = new Strokes(photo, panzoom, () => outline.mended());
 const corners = new Corners(photo, panzoom, byId("loupe"), () => outline.mended());
@@ -110,14 +111,17 @@ byId("looks-right").addEventListener("click", () => {
 
 /** @param {import("./types.js").State} state */
 function showHead(state) {
-  const name = state.name || "Unnamed part";
+  const name = state.name || t("Unnamed part");
   byId("job-name").textContent = state.ticket ? `${state.ticket} · ${name}` : name;
   byId("job-name").title = name;
   document.title = `${name} · jawline`;
   const u95 = state.worst_u95_mm;
   byId("worst").hidden = u95 === null;
   if (u95 !== null)
-    byId("worst").replaceChildren(el("b", {}, `${plusMinus(u95)} mm`), `at worst: ${state.worst_words}`);
+    byId("worst").replaceChildren(
+      el("b", {}, `${plusMinus(u95)} mm`),
+      t("at worst: {words}", { words: state.worst_words }),
+    );
   for (const n of ["readings", "drawing"]) buttonOf(`tab-${n}`).disabled = !state.features.length;
 }
 

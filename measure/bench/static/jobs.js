@@ -3,6 +3,7 @@ import { attempt, busy, get, post } from "./api.js";
 import { buttonOf, byId, chosenOf, el, icon, inputOf } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
+import { counted, language, t } from "./words.js";
 
 /**
  * @typedef {object} Listed a job in the list
@@ -20,18 +21,19 @@ import { preview, takePhotos } from "./photo-file.js";
 
 /** @type {Record<string, [shape: string, words: string]>} */
 const STATES = {
-  waiting: ["waiting", "Waits to be traced: open it"],
-  tracing: ["outline", "Being traced"],
-  refused: ["stop", "Can’t be measured"],
-  traced: ["part", "Traced, no readings yet"],
-  measured: ["jaws", "Measured"],
+  waiting: ["waiting", t("Waits to be traced: open it")],
+  tracing: ["outline", t("Being traced")],
+  refused: ["stop", t("Can’t be measured")],
+  traced: ["part", t("Traced, no readings yet")],
+  measured: ["jaws", t("Measured")],
 };
 const FEW = 6; // are seen at a glance, and need no search
 const MANY = 12; // fit on a screen only as rows
 const OFTEN_MS = 2000;
 const SELDOM_MS = 10000;
-const NO_THICKNESS =
-  "Write the thickness in millimetres, such as 4.2; 0 if it can’t be measured, and all sizes are less sure.";
+const NO_THICKNESS = t(
+  "Write the thickness in millimetres, such as 4.2; 0 if it can’t be measured, and all sizes are less sure.",
+);
 
 /** @type {File | null} */
 let photo = null;
@@ -39,7 +41,10 @@ let photo = null;
 /** @param {Listed} job */
 function card(job) {
   const [shape, words] = STATES[job.state] ?? ["waiting", job.state];
-  const worst = job.worst_u95_mm === null ? "" : ` · ${plusMinus(job.worst_u95_mm)} mm at worst: ${job.worst_words}`;
+  const worst =
+    job.worst_u95_mm === null
+      ? ""
+      : ` · ${t("{u95} mm at worst: {words}", { u95: plusMinus(job.worst_u95_mm), words: job.worst_words })}`;
   const picture = job.thumbnail ? el("img", { src: job.thumbnail, alt: "", loading: "lazy" }) : icon(shape);
   return el(
     "li",
@@ -51,7 +56,7 @@ function card(job) {
       el(
         "div",
         { class: "text" },
-        el("span", { class: "name" }, job.name || "Unnamed part"),
+        el("span", { class: "name" }, job.name || t("Unnamed part")),
         el("span", { class: "whose" }, whose(job)),
         el("span", { class: `state ${job.state}` }, icon(shape), `${words}${worst}`),
         job.note ? el("span", { class: "note" }, job.note) : null,
@@ -62,8 +67,8 @@ function card(job) {
 
 /** @param {Listed} job */
 function whose({ ticket, owner, begun }) {
-  const day = begun ? new Date(begun * 1000).toLocaleDateString() : "";
-  return [ticket ? `No. ${ticket}` : "", owner, day].filter(Boolean).join(" · ");
+  const day = begun ? new Date(begun * 1000).toLocaleDateString(language) : "";
+  return [ticket ? t("No. {ticket}", { ticket }) : "", owner, day].filter(Boolean).join(" · ");
 }
 
 /**
@@ -89,7 +94,9 @@ function show() {
     byId("list").classList.toggle("many", known.length > MANY);
   }
   byId("search").hidden = known.length <= FEW;
-  byId("found").textContent = words.length ? `${jobs.length} of ${known.length}` : `${known.length} jobs`;
+  byId("found").textContent = words.length
+    ? t("{some} of {all}", { some: jobs.length, all: known.length })
+    : counted("{n} job", "{n} jobs", known.length);
   byId("none").hidden = known.length > 0;
 }
 byId("find").addEventListener("input", show);
@@ -125,7 +132,7 @@ function say(about, text) {
 
 takePhotos((file) => {
   if (!file) {
-    say("photo", "That is no photo: JPEG, HEIC, PNG, WebP and TIFF are read.");
+    say("photo", t("That is no photo: JPEG, HEIC, PNG, WebP and TIFF are read."));
     return;
   }
   photo = file;
@@ -144,7 +151,7 @@ byId("new").addEventListener("submit", async (e) => {
   const known = parse(thickness.value) >= 0;
   thickness.setAttribute("aria-invalid", String(!known));
   say("thickness", known ? "" : NO_THICKNESS);
-  say("photo", photo ? "" : "The photo is missing.");
+  say("photo", photo ? "" : t("The photo is missing."));
   if (!known) thickness.focus();
   else if (!photo) byId("choose").focus();
   else await begin(thickness.value, photo);

@@ -1,5 +1,6 @@
 // Which reading is the most useful next, always in sight while readings are taken.
 import { byId, unbroken } from "./dom.js";
+import { t } from "./words.js";
 
 export class Next {
   /** @type {import("./types.js").Suggestion | null} */
@@ -23,7 +24,7 @@ export class Next {
   show(state) {
     this.#next = state.next;
     byId("next").hidden = !state.next && !state.stop;
-    byId("next-head").textContent = state.next ? "Most useful next" : "Enough";
+    byId("next-head").textContent = state.next ? t("Most useful next") : t("Enough");
     byId("next-words").textContent = unbroken(state.next?.words ?? state.stop ?? "");
     byId("next-take").hidden = !state.next;
   }

@@ -1,18 +1,19 @@
 // The outline as traced: how far it is, what was refused, and mending it by strokes, corners or another thickness.
 import { attempt, busy } from "./api.js";
 import { buttonOf, byId, chosenOf, el, icon, inputOf, radiosOf, selectOf } from "./dom.js";
-import { parse } from "./numbers.js";
+import { decimals, parse } from "./numbers.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").State} State */
 /** @typedef {"look" | "away" | "part" | "corners"} Tool */
 
-const BY_KEYS = "By keys: on the picture, arrows move the pen, the space bar lowers and lifts it.";
+const BY_KEYS = t("By keys: on the picture, arrows move the pen, the space bar lowers and lifts it.");
 /** @type {Record<Tool, string>} */
 const WORDS = {
-  look: "Drag moves the picture, wheel or two fingers zoom.",
-  away: `Paint over what the line took in wrongly. ${BY_KEYS}`,
-  part: `Paint over what the line left out. ${BY_KEYS}`,
-  corners: "Drag each ring onto where the card’s sides would meet, or move it with Tab and arrow keys.",
+  look: t("Drag moves the picture, wheel or two fingers zoom."),
+  away: `${t("Paint over what the line took in wrongly.")} ${BY_KEYS}`,
+  part: `${t("Paint over what the line left out.")} ${BY_KEYS}`,
+  corners: t("Drag each ring onto where the card’s sides would meet, or move it with Tab and arrow keys."),
 };
 
 export class Outline {
@@ -76,10 +77,11 @@ export class Outline {
     byId("look").hidden = tracing || !state.features.length;
     byId("mend").hidden = tracing || !state.photo;
     this.#showFirst(state);
-    if (refused) byId("mend-head").textContent = "Does it see the wrong thing? Show it where";
+    if (refused) byId("mend-head").textContent = t("Does it see the wrong thing? Show it where");
     const cautions = tracing ? [] : state.cautions;
     byId("cautions").replaceChildren(...cautions.map((c) => el("li", {}, icon("suspect"), el("span", {}, c.text))));
-    if (before?.thickness_mm !== state.thickness_mm) inputOf("thickness").value = String(state.thickness_mm ?? "");
+    if (before?.thickness_mm !== state.thickness_mm)
+      inputOf("thickness").value = decimals(String(state.thickness_mm ?? ""));
     if (before?.rim !== state.rim) selectOf("rim").value = state.rim;
     if (before?.fragments !== state.fragments) inputOf("in-two").checked = state.fragments === 2;
     if (before?.subject !== state.subject) for (const r of radiosOf("subject")) r.checked = r.value === state.subject;
@@ -103,9 +105,11 @@ export class Outline {
     const first = state === "waiting";
     byId("first-words").hidden = byId("subject-row").hidden = !first;
     byId("tools").hidden = byId("tool-words").hidden = first;
-    byId("owner-thickness").textContent = thickness_told ? `Its owner wrote “${thickness_told}”.` : "";
-    byId("mend-head").textContent = first ? "How thick is it?" : "Not quite? Show it where";
-    byId("trace-words").textContent = first ? "Trace the photo" : "Trace again";
+    byId("owner-thickness").textContent = thickness_told
+      ? t("Its owner wrote “{words}”.", { words: thickness_told })
+      : "";
+    byId("mend-head").textContent = first ? t("How thick is it?") : t("Not quite? Show it where");
+    byId("trace-words").textContent = first ? t("Trace the photo") : t("Trace again");
     byId("trace-again").classList.toggle("main", first);
   }
 
@@ -126,8 +130,8 @@ export class Outline {
   #showRefusal({ refusal, features }, refused) {
     byId("refusal").hidden = !refused;
     byId("refusal-head").textContent = features.length
-      ? "Traced again it was refused: the line is the one before" // which stays as it was
-      : "This photo can’t be measured";
+      ? t("Traced again it was refused: the line is the one before") // which stays as it was
+      : t("This photo can’t be measured");
     byId("refusal-text").textContent = refused ? (refusal?.text ?? "") : "";
   }
 
@@ -136,7 +140,7 @@ export class Outline {
     const wrong = byId("retrace-wrong");
     const subject = chosenOf("subject");
     if (!(parse(thickness) >= 0) && (subject === "part" || thickness.trim())) {
-      wrong.textContent = "Write the thickness in millimetres, such as 4.2.";
+      wrong.textContent = t("Write the thickness in millimetres, such as 4.2.");
       byId("thickness").focus();
       return;
     }

@@ -1,6 +1,7 @@
 // The photo with outline, labels and card over it.
 import { place } from "./declutter.js";
 import { svg } from "./dom.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").Point} Point */
 /** @typedef {import("./types.js").Box} Box */
@@ -28,7 +29,7 @@ export class Photo {
   #handles = svg("g");
   #root = svg(
     "svg",
-    { role: "group", "aria-label": "The photo with the outline that was found" },
+    { role: "group", "aria-label": t("The photo with the outline that was found") },
     this.#world,
     this.#tags,
     this.#handles,

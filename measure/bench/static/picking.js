@@ -1,5 +1,6 @@
 // Which edges and holes are picked: by touching them on the photo, by typing their labels, or from the list of all.
 import { byId, el, inputOf } from "./dom.js";
+import { t } from "./words.js";
 
 const MOST = 2;
 const BETWEEN = "[\\s,;/+&–-]";
@@ -89,8 +90,8 @@ export class Picking {
     const finished = new RegExp(`${BETWEEN}$`).test(this.#field.value);
     const begun = (/** @type {string} */ w) => w === words.at(-1) && this.#known.some((k) => k.startsWith(w));
     const wrong = strange.find((w) => finished || !begun(w));
-    const many = words.length > MOST ? "Two at most: a reading goes from one to another." : "";
-    this.say(wrong ? `There is no ${wrong} on this part.` : many);
+    const many = words.length > MOST ? t("Two at most: a reading goes from one to another.") : "";
+    this.say(wrong ? t("There is no {label} on this part.", { label: wrong }) : many);
     this.#picked = [...new Set(words.filter((w) => this.#known.includes(w)))].slice(0, MOST);
     this.#tell();
   }

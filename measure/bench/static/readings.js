@@ -3,6 +3,7 @@ import { attempt } from "./api.js";
 import { byId, el, icon, unbroken } from "./dom.js";
 import { note } from "./notes.js";
 import { apart, value } from "./numbers.js";
+import { kindOf, t } from "./words.js";
 
 /** @typedef {import("./types.js").Reading} Reading */
 
@@ -50,7 +51,7 @@ export class Readings {
         {
           type: "button",
           class: "quiet change-it",
-          "aria-label": `Change ${called(r)} ${value(r.value_mm)}`,
+          "aria-label": t("Change {reading}", { reading: `${called(r)} ${value(r.value_mm)}` }),
           onclick: () => this.#change(r),
         },
         icon("pencil"),
@@ -60,7 +61,7 @@ export class Readings {
         {
           type: "button",
           class: "quiet drop-it",
-          "aria-label": `Take out ${called(r)} ${value(r.value_mm)}`,
+          "aria-label": t("Take out {reading}", { reading: `${called(r)} ${value(r.value_mm)}` }),
           onclick: () => this.#drop(r),
         },
         icon("bin"),
@@ -76,7 +77,7 @@ export class Readings {
   #inches(r) {
     if (r.verdict !== "suspect" || r.likely !== "unit") return [];
     const other = r.unit === "in" ? "mm" : "in";
-    const words = other === "in" ? "Take it as inches" : "Take it as millimetres";
+    const words = other === "in" ? t("Take it as inches") : t("Take it as millimetres");
     const take = () =>
       attempt(() => this.#store.change(`readings/${encodeURIComponent(r.key)}`, { unit: other }), note);
     return [el("button", { type: "button", class: "as-unit", onclick: take }, words)];
@@ -90,13 +91,13 @@ export class Readings {
 }
 
 /** @param {Reading} r */
-const called = (r) => `${r.kind} ${r.features.join("–")}`.trim();
+const called = (r) => `${kindOf(r.kind)} ${r.features.join("–")}`.trim();
 
 /** @param {Reading} r */
 function verdict(r) {
-  if (r.verdict === "suspect") return { name: "suspect", head: "Contradicted, not used" };
-  if (r.reason) return { name: "alone", head: "Taken on trust" }; // the reason why nothing checks it
-  return { name: "kept", head: "Agrees" };
+  if (r.verdict === "suspect") return { name: "suspect", head: t("Contradicted, not used") };
+  if (r.reason) return { name: "alone", head: t("Taken on trust") }; // the reason why nothing checks it
+  return { name: "kept", head: t("Agrees") };
 }
 
 /** @param {Reading} r */
@@ -118,7 +119,7 @@ function says(r, head) {
 
 /** @param {Reading} r */
 function off(r) {
-  return Number.isFinite(r.residual_mm) ? `${apart(r.residual_mm ?? 0)} what all else says` : "";
+  return Number.isFinite(r.residual_mm) ? apart(r.residual_mm ?? 0) : "";
 }
 
 /** @param {string} text */

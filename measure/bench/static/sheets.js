@@ -1,5 +1,6 @@
 // The drawing as it is now, and an earlier one over it, in the same view as the photo.
 import { el } from "./dom.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").Box} Box */
 
@@ -7,8 +8,8 @@ const PX_PER_MM = 10;
 
 export class Sheets {
   #panzoom;
-  #now = el("img", { alt: "The dimensioned drawing as it is now" });
-  #was = el("img", { alt: "An earlier drawing" });
+  #now = el("img", { alt: t("The dimensioned drawing as it is now") });
+  #was = el("img", { alt: t("An earlier drawing") });
   #wasLayer = el("div", { class: "layer was", hidden: true }, this.#was);
   #edge = el("div", { class: "slide-edge", hidden: true });
   #root = el(
@@ -52,7 +53,7 @@ export class Sheets {
       await next.decode();
     } catch {
       if (this.#shown === url) this.#shown = "";
-      this.#missing.textContent = "There is no drawing yet.";
+      this.#missing.textContent = t("There is no drawing yet.");
       this.#missing.hidden = this.#root.hidden;
       return;
     }

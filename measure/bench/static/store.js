@@ -1,11 +1,12 @@
 // The state of one job in this window: the newest that is known, and who wants to hear of it.
 import { busy, get, post, Refused, remove } from "./api.js";
 import { note } from "./notes.js";
+import { t } from "./words.js";
 
 /** @typedef {import("./types.js").State} State */
 /** @typedef {import("./types.js").News} News */
 
-const STALE = "This job was changed in another window meanwhile. Look at it as it is now, then try again.";
+const STALE = t("This job was changed in another window meanwhile. Look at it as it is now, then try again.");
 
 export class Store {
   /** @type {State | null} */
@@ -123,6 +124,6 @@ export class Store {
     const own = this.#tracing || busy(now);
     await this.load();
     if (event.state !== "tracing") this.#tracing = false;
-    if (!own && newer) note("Changed in another window: this one shows it now.");
+    if (!own && newer) note(t("Changed in another window: this one shows it now."));
   }
 }

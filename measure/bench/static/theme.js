@@ -1,5 +1,6 @@
 // The switch between light and dark. Without a choice the system's own look holds, also when that changes.
 import { buttonOf } from "./dom.js";
+import { t } from "./words.js";
 
 const look = document.documentElement.dataset; // begun by theme-first.js
 const button = buttonOf("theme");
@@ -15,10 +16,10 @@ function kept() {
 }
 
 function show() {
-  const other = look.look === "dark" ? "Light" : "Dark";
+  const light = look.look === "dark";
   const words = button.querySelector(".theme-words");
-  if (words) words.textContent = other;
-  button.setAttribute("aria-label", `${other} look`);
+  if (words) words.textContent = light ? t("Light") : t("Dark");
+  button.setAttribute("aria-label", light ? t("Light look") : t("Dark look"));
   button.hidden = false;
 }
 

@@ -2,6 +2,7 @@
 import { attempt } from "./api.js";
 import { buttonOf, byId, el, unbroken } from "./dom.js";
 import { plusMinus, value } from "./numbers.js";
+import { kindOf, t } from "./words.js";
 
 export class Trial {
   #store;
@@ -38,18 +39,29 @@ function wrong(text) {
 
 /** @param {import("./types.js").Trial} trial */
 function found({ of, drawn, revision, changes, sizes }) {
-  const about = el("p", {}, `Taken to be said of ${drawn ? `the ${drawn} of ` : ""}drawing ${of}.`);
-  if (revision === of) return [about, el("p", {}, `Nothing is to be changed: drawing ${of} stands.`)];
-  const moved = changes.map(
-    (c) => `${c.feature} ${c.by_mm > 0 ? "out" : "back"} by ${value(Math.abs(c.by_mm))} ${plusMinus(c.u95_mm)}`,
+  const about = el(
+    "p",
+    {},
+    drawn
+      ? t("Taken to be said of the {drawn} of drawing {of}.", { drawn, of })
+      : t("Taken to be said of drawing {of}.", { of }),
   );
+  if (revision === of) return [about, el("p", {}, t("Nothing is to be changed: drawing {of} stands.", { of }))];
+  const moved = changes.map((c) => {
+    const values = { feature: c.feature, mm: `${value(Math.abs(c.by_mm))} ${plusMinus(c.u95_mm)}` };
+    return c.by_mm > 0 ? t("{feature} out by {mm}", values) : t("{feature} back by {mm}", values);
+  });
   const sized = sizes.map((s) => `${nameOf(s)}: ${value(s.before_mm)} → ${value(s.value_mm)} ${plusMinus(s.u95_mm)}`);
   return [
     about,
-    el("p", {}, `Drawing ${revision} is drawn and kept. It differs from ${of}, the one printed, by, mm:`),
+    el(
+      "p",
+      {},
+      t("Drawing {revision} is drawn and kept. It differs from {of}, the one printed, by, mm:", { revision, of }),
+    ),
     el("ul", { class: "changes" }, ...[...moved, ...sized].map((words) => el("li", {}, words))),
   ];
 }
 
 /** @param {{ kind: string, features: string[] }} s */
-const nameOf = (s) => unbroken(`${s.kind === "distance" ? "" : `${s.kind} `}${s.features.join("–")}`);
+const nameOf = (s) => unbroken(`${s.kind === "distance" ? "" : `${kindOf(s.kind)} `}${s.features.join("–")}`);
