@@ -84,7 +84,9 @@ export class ByHand {
       if (!label) return;
       if (this.#first === null) {
         this.#first = label;
-        byId("draw-words").textContent = t("From {label} to …: touch the last one; the same once more for it alone.", { label });
+        byId("draw-words").textContent = t("From {label} to …: touch the last one; the same once more for it alone.", {
+          label,
+        });
         return;
       }
       const like = this.#first === label ? label : `${this.#first}-${label}`;

@@ -132,7 +132,9 @@ export class Completion {
   async #fill() {
     const by = selectOf("by").value;
     if (by === "open" && !marked()) {
-      byId("complete-wrong").textContent = t("Say which break stays open: touch its first and last label on the photo.");
+      byId("complete-wrong").textContent = t(
+        "Say which break stays open: touch its first and last label on the photo.",
+      );
       byId("broken").focus();
       return;
     }
