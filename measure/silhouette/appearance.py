@@ -67,10 +67,15 @@ def coding_sd(colour: Array) -> Array:
 
 
 def normal(away: F32, covariance: Array) -> F32:
-    """Log density of deviations (..., 3) under a normal distribution."""
+    """Log density of deviations (h, w, 3) under a normal distribution."""
+    return normal_at(squared(away, covariance), covariance)
+
+
+def normal_at(square: F32, covariance: Array) -> F32:
+    """Log density of squared Mahalanobis distances (h, w) under a normal distribution."""
     _, log_det = np.linalg.slogdet(covariance)
     constant = -0.5 * log_det - len(covariance) / 2 * math.log(2 * math.pi)
-    return np.asarray(-0.5 * squared(away, covariance) + np.float32(constant), np.float32)
+    return np.asarray(-0.5 * square + np.float32(constant), np.float32)
 
 
 def squared(away: F32, covariance: Array) -> F32:
@@ -142,9 +147,9 @@ class Face:
         """(h, w) squared Mahalanobis distance."""
         return squared(colour - self.mean, self.covariance)
 
-    def log_likelihood(self, colour: F32) -> F32:
-        """(h, w) of each cell."""
-        return mixed_with_anything(ODD_FACE, (1.0, normal(colour - self.mean, self.covariance)))
+    def log_likelihood(self, away: F32) -> F32:
+        """(h, w) of each cell, so far `away`."""
+        return mixed_with_anything(ODD_FACE, (1.0, normal_at(away, self.covariance)))
 
 
 MOST_SAMPLES = 20_000

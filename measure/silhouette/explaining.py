@@ -189,7 +189,7 @@ def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _CellLikelihoods]:
     if b.first:
         b = replace(b, walls=_likeliest_walls(w, b, seen))
     along = _Along.of(w.lines, w.plan, seen)
-    return _learned(w, b, faces, w.lines.labelled(along.said(_as_wall(b, seen, b.walls)))), seen
+    return _learned(w, b, faces, w.lines.labelled(along.said(_as_wall(b, seen)))), seen
 
 
 def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
@@ -197,7 +197,8 @@ def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
     wall = (b.wall > 0) & (b.filled == 0)
     if wall.sum() * w.plan.step_mm**2 < LEAST_WALL_MM2:
         return None
-    return float(np.median((_as_wall(b, seen, b.walls) - seen.ground)[wall]))
+    as_wall = wall_log_likelihood(seen.off_face[wall][None], seen.facing[wall][None], b.walls[0])[0]
+    return float(np.median(np.where(seen.free[wall], as_wall, np.float32(IMPOSSIBLE)) - seen.ground[wall]))
 
 
 LEAST_WALL_MM2 = 4.0
@@ -226,13 +227,13 @@ class _CellLikelihoods:
 
 
 def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _CellLikelihoods:
-    as_face = np.max([face.log_likelihood(w.colour) for face in faces], axis=0)
+    aways = [face.away(w.colour) for face in faces]
+    as_face = np.max([face.log_likelihood(away) for face, away in zip(faces, aways, strict=True)], axis=0)
     as_ground = ground_log_likelihood(w.colour, b.ground, w.plan.step_mm, first=b.first)
     as_face[~w.free], as_ground[~w.free] = IMPOSSIBLE, 0.0
     as_face[w.astray] -= ASTRAY
     as_face += MARKED * np.where(b.filled > 0, np.minimum(w.marked, 0), w.marked)
-    away = np.min([face.away(w.colour) for face in faces], axis=0)
-    like = cv2.GaussianBlur((away < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
+    like = cv2.GaussianBlur((np.min(aways, axis=0) < SURE).astype(np.float32), (0, 0), 1.0) > 0.5
     like &= w.free & ~w.astray & (w.marked >= 0)
     region = cleaned(like.astype(np.uint8), b.region, w.plan, LEAST_PATCH_MM2)
     off_face = np.asarray(w.colour - faces[0].mean, np.float32)
@@ -246,9 +247,9 @@ MARKED = 30.0
 """How much a person's word counts."""
 
 
-def _as_wall(b: _Belief, seen: _CellLikelihoods, walls: Walls) -> F32:
+def _as_wall(b: _Belief, seen: _CellLikelihoods) -> F32:
     """(h, w) log likelihood as wall, of the outer one or of a hole's."""
-    outer, inner = (wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in walls)
+    outer, inner = (wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in b.walls)
     return _either_wall(b, seen, outer, inner)
 
 
