@@ -13,7 +13,7 @@ from calib.light.profile import Light
 from calib.light.srgb import coded
 from calib.view.view import View, project
 from measure.edges.sight import Wall
-from measure.edges.standpoint import Standpoint, by_walls
+from measure.edges.standpoint import Standpoint, apart_mm, by_walls
 from measure.rim import RimWord
 
 FOCAL_PX, CAMERA_MM, SIZE_PX = 3000.0, 300.0, (1600, 1200)
@@ -88,7 +88,9 @@ def test_it_says_how_far_the_edge_moves() -> None:
     stand = told(thought, 55.0, 0.0)
     far = 75.0  # the outline's farthest edge from the foot point; its parallax is height · distance / camera's height
     before, after = (HEIGHT_MM * far / (v.centre_mm[2] - HEIGHT_MM) for v in (thought, stand.view))
-    assert stand.moved_mm == pytest.approx(after - before, rel=0.15)
+    assert apart_mm(thought, stand.view, box(55.0, 0.0), Wall(HEIGHT_MM, 0.0)) == pytest.approx(
+        after - before, rel=0.15
+    )
 
 
 def test_where_no_wall_is_seen_nothing_is_told() -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.card.rim_model import (
@@ -31,6 +32,7 @@ from calib.card.rim_model import (
     step_at_rim,
     with_derivative,
 )
+from calib.view.view import SHAPES, shapes
 
 NOISE = np.array([0.008, 0.04, 0.04])
 """How well the model can be expected to agree in Y, Cb and Cr, share of full code: colours bleed farther outwards than
@@ -56,6 +58,9 @@ DAMPING, EASED, HARDENED = 1e-3, 5.0, 6.0
 """Most turns, most steps tried in each, the change that ends them. Marquardt's factor: at first, how it changes."""
 FULL_TRUST = 1.5
 """What makes the better half of the stretches count whole: 1 + ½, at the median misfit (arithmetic)."""
+LEAST_STEP = 0.006
+"""A step, share of full code, that halves what an error of light does: fainter ones are seen by their neighbours'
+line (chosen: the error itself, `calib.card.rims.LIGHT_DOUBT`)."""
 MOST_STEP = 0.3
 """Most that the logarithm of the blur, and the sharpening, change in one step: a derivative holds no farther
 (chosen)."""
@@ -67,18 +72,19 @@ class RimFit:
 
     Attributes:
         offset_px: (m,) where each stretch's upper rim lies, outwards from where it was expected.
-        common_sd_px: (4,) standard deviation by what a side's stretches have in common.
+        shape_px2: (4, 3, 3) noise's covariance of what a side's stretches have in common, see `calib.view.view.SHAPES`.
+        light_px: (4, 3, 9) what an error of the model's light just at the rim does to that, px a full code: in Y, Cb or
+            Cr (hue as `calib.card.rim_model.HUE_WORTH`), and of each of those shapes.
         cost: (4,) of each side, half the weighted sum of squares with what was known beforehand.
         misfit: (4,) root mean square of what is not explained in Y, share of full code.
-        step: (4,) see `calib.card.rim_model.step_at_rim`.
         blur_px: of the photo.
     """
 
     offset_px: Array
-    common_sd_px: Array
+    shape_px2: Array
+    light_px: Array
     cost: Array
     misfit: Array
-    step: Array
     blur_px: float
 
 
@@ -108,7 +114,7 @@ class _Adjustment:
         by_side[:, LINE.start] = [np.median(start_px[s.side == k]) for k in range(4)]
         self.now = RimParameters(own, by_side, PHOTO_MEAN.copy())
         self.on_line = np.zeros((m, PHOTO + SIDE))  # how the distance from a side's line hangs on what is shared
-        self.on_line[:, PHOTO:][:, LINE] = -np.stack([np.ones(m), s.along, 1 - 8 * s.along**2], 1)
+        self.on_line[:, PHOTO:][:, LINE] = -shapes(s.along)
         self.weight = 1 / NOISE**2 / CORRELATED
         self.trust = np.ones(m)
         self.shared = [np.r_[:PHOTO, PHOTO + SIDE * k : PHOTO + SIDE * (k + 1)] for k in range(4)]
@@ -197,16 +203,30 @@ class _Adjustment:
         self.gather(N, B.transpose(0, 2, 1) @ inverse @ B, -1.0)
         covariance = np.linalg.inv(N)
         by_shared = np.einsum("mi,mij->mj", inverse[:, 0], B)
-        common = np.empty(4)
+        shape, light = np.empty((4, SHAPES, SHAPES)), np.empty((4, SHAPES, 3 * SHAPES))
         for k, at in enumerate(self.shared):
-            g = by_shared[self.s.side == k].mean(0)
-            common[k] = np.sqrt(max(float(g @ covariance[np.ix_(at, at)] @ g), 0.0))
+            on = self.s.side == k
+            as_shape = np.linalg.pinv(shapes(self.s.along[on]))
+            g = as_shape @ by_shared[on]
+            shape[k] = g @ covariance[np.ix_(at, at)] @ g.T
+            light[k] = as_shape @ self.shift_by_light(on, inverse[on, 0, 0])
         misfit = np.array([np.sqrt((r[self.s.side == k][..., 0] ** 2).mean()) for k in range(4)])
-        return RimFit(
-            self.now.own[:, 0],
-            common,
-            self.squares(self.now, r)[:4] / 2,
-            misfit,
-            step_at_rim(self.s, self.now),
-            float(np.exp(self.now.photo[0])),
-        )
+        blur_px = float(np.exp(self.now.photo[0]))
+        return RimFit(self.now.own[:, 0], shape, light, self.squares(self.now, r)[:4] / 2, misfit, blur_px)
+
+    def shift_by_light(self, on: NDArray[np.bool_], variance: Array) -> Array:
+        """(n, 9) how far a side's stretches are moved by an error of light at the rim, px a full code.
+
+        A stretch would be moved by the error over its step. All have a say in the line that they lie on, the more the
+        better they are known, and each is drawn towards it.
+        """
+        along = self.s.along[on]
+        step = step_at_rim(self.s, self.now)[on]
+        by_channel = step / ((step**2).sum(1, keepdims=True) + LEAST_STEP**2)
+        width_px = np.sqrt(2 * np.pi) * np.exp(self.now.photo[0])
+        alone = width_px * (by_channel[:, :, None] * shapes(along)[:, None]).reshape(len(along), -1)
+        firm = LINE_SD_PX**-2
+        itself = np.clip(1 - firm * variance, 0.0, 1.0)  # share that a stretch's own light has in its place
+        X, weight = shapes(along), itself * firm
+        line = X @ np.linalg.solve(X.T @ (weight[:, None] * X) + np.diag(SIDE_SD[LINE] ** -2), (weight[:, None] * X).T)
+        return np.asarray((1 - itself)[:, None] * (line @ alone) + itself[:, None] * alone)

@@ -197,7 +197,7 @@ def _model(s: Stretches, at: RimParameters, *, derivative: bool) -> tuple[Array,
 
 
 def step_at_rim(s: Stretches, at: RimParameters) -> Array:
-    """(4,) how unlike the face it is just outside each side: codes of Y, those of Cb and Cr counting HUE_WORTH.
+    """(m, 3) how unlike the face it is just outside each stretch: codes of Y, Cb and Cr, those of hue as HUE_WORTH.
 
     A wall that is seen less wide than its edges are blurred counts in part.
     """
@@ -206,8 +206,8 @@ def step_at_rim(s: Stretches, at: RimParameters) -> Array:
     face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
     shown = np.clip(s.wall_px / (WALL_IN_BLURS * np.exp(at.photo[BLUR])), 0, 1)[:, None]
     within = clipped_codes(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown)
-    step = (within - clipped_codes(far * np.maximum(lit, DARKEST)[:, None])) @ TO_JPEG * [1, HUE_WORTH, HUE_WORTH]
-    return np.array([np.sqrt(np.mean((step[s.side == k] ** 2).sum(1))) for k in range(4)])
+    outside = clipped_codes(far * np.maximum(lit, DARKEST)[:, None])
+    return np.asarray((within - outside) @ TO_JPEG * [1, HUE_WORTH, HUE_WORTH])
 
 
 HUE_WORTH = 0.2

@@ -6,7 +6,6 @@ photo nearly as well, half of the way between them is doubt.
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +15,7 @@ from calib.card.rim_fit import NOISE, RimFit, fit_rims
 from calib.card.rim_model import INNER_SAMPLES, STEP_PX, Stretches, offsets
 from calib.light.profile import Light
 from calib.rectangle.sides import BESIDE_CORNER_MM, CORNER_MARGIN_MM
-from calib.view.view import Rectangle, SideEdges, Solution, project, side_points
+from calib.view.view import Rectangle, SideEdges, Solution, project, shapes, side_points
 
 STRETCHES, EACH = 10, 24
 """Into how many stretches a side is cut, each the mean of so many profiles across it."""
@@ -30,20 +29,17 @@ rim may be. From rendered photos, whose steps of 2 to 60 hundredths bear it out.
 CLIPPED_DOUBT = 0.2
 """How much a side may be off where the face is overexposed, in some colour at least, in standard deviations of the
 blur: how much more light there was, can only be guessed. From rendered photos."""
-LEAST_SD_PX, MOST_SD_PX = 0.05, 1.5
-"""Standard deviation of what a side's points have in common: at least; and at most by one fit, since something was seen
-there."""
+LEAST_PX = np.array([0.05, 0.01, 0.018])
+"""Standard deviations of a side's offset, slope and bow: at least. From rendered photos."""
 LEAST_POINT_PX = 0.015
 """Least standard deviation of one stretch."""
-SLOPE_SHARE, LEAST_SLOPE_PX, BOW_SHARE, LEAST_BOW_PX = 0.5, 0.01, 0.25, 0.018
-"""How far a side is turned and bowed where it is off as a whole: at its ends, in its middle; shares of that, and at
-least. From rendered photos."""
+ALONG_SHARE = np.array([1.0, 0.5, 0.25])
+"""How much of an error of light is the same along a side, how much of it changes from one end to the other, and how
+much from the middle to the ends. From rendered photos."""
 THICKNESS_SHARE = 0.05
 """Relative standard deviation of a card's thickness, and so of how wide its wall is seen (ISO/IEC 7810)."""
 BROADEST_WALL_PX = 3.0
 """A wall seen wider than this has both rims in sight, and its width no more part in the doubt (chosen)."""
-LEAST_STEP = 1e-3
-"""Least step at a rim that is reckoned with, of full code: so that a doubt stays finite."""
 
 
 def rims(light: Light, solution: Solution) -> tuple[SideEdges, ...]:
@@ -88,30 +84,17 @@ def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: 
     likely /= likely.sum()
     offsets_px = np.array([f.offset_px[on] for f in fits])
     offset = likely @ offsets_px
-    doubts = np.array([_doubt(f, side, w) for f, w in zip(fits, worse, strict=True)])
-    apart = np.mean((offsets_px - offset) ** 2, 1)
+    as_shape = np.linalg.pinv(shapes(s.along[on]))
+    shape = np.diag(LEAST_PX**2)
+    for share, f, w, apart in zip(likely, fits, worse, (offsets_px - offset) @ as_shape.T, strict=True):
+        by_light = f.light_px[side] * (LIGHT_DOUBT * np.tile(ALONG_SHARE, 3))
+        shape += share * (f.shape_px2[side] * w**2 + by_light @ by_light.T + np.outer(apart, apart))
     blur = float(likely @ [f.blur_px for f in fits])
-    cut = CLIPPED_DOUBT * blur * float(s.overexposed[on].mean())
-    wall = THICKNESS_SHARE * float(np.clip(s.wall_px[on].mean(), 0, BROADEST_WALL_PX))
-    common = math.hypot(math.sqrt(float(likely @ (doubts**2 + apart))), cut, wall, LEAST_SD_PX)
+    cut = as_shape @ (CLIPPED_DOUBT * blur * s.overexposed[on][:, None] * shapes(s.along[on])) * ALONG_SHARE
+    wall = as_shape @ (THICKNESS_SHARE * np.clip(s.wall_px[on], 0, BROADEST_WALL_PX))
+    shape += cut @ cut.T + np.outer(wall, wall)
     own = np.full(int(on.sum()), _scatter(s.along[on], offset))
-    return SideEdges(
-        side,
-        s.along[on],
-        True,
-        points[on] + offset[:, None] * normals[on],
-        normals[on],
-        own,
-        common,
-        slope_sd_px=float(np.hypot(SLOPE_SHARE * common, LEAST_SLOPE_PX)),
-        bow_sd_px=float(np.hypot(BOW_SHARE * common, LEAST_BOW_PX)),
-    )
-
-
-def _doubt(f: RimFit, side: int, worse: float) -> float:
-    """Standard deviation of a side by one fit, px: the fit's own, and what the model may be wrong by at the rim."""
-    faint = LIGHT_DOUBT * math.sqrt(2 * math.pi) * f.blur_px / max(float(f.step[side]), LEAST_STEP)
-    return min(math.hypot(float(f.common_sd_px[side]) * worse, faint), MOST_SD_PX)
+    return SideEdges(side, s.along[on], True, points[on] + offset[:, None] * normals[on], normals[on], own, shape)
 
 
 def _scatter(along: Array, offset_px: Array) -> float:

@@ -26,7 +26,7 @@ from calib.reference.found import Caution
 from calib.reference.reference import Reference, look_alikes
 from calib.view.joint import JointView, LyingRectangle, solve_jointly
 from calib.view.settling import MAD_TO_SD
-from calib.view.view import BROAD, Prior, SideEdges, first_guess, project, side_points
+from calib.view.view import BROAD, Prior, SideEdges, first_guess, project, shape_covariance, side_points
 from calib.words import Words
 
 ROUGH_RATIO, ROUGH_SQUARE = 0.05, 0.06
@@ -222,13 +222,13 @@ def judge_sheet(
 
 def _straight(corners_px: Array) -> tuple[SideEdges, ...]:
     """Rough sides, straight from corner to corner: the focal length must fit them, or a large sheet's are missed."""
-    out = []
+    out, shape = [], shape_covariance(ROUGH_PX)
     along = np.linspace(-ALONG, ALONG, PLACES)
     for k, (a, b) in enumerate(zip(corners_px, np.roll(corners_px, -1, 0), strict=True)):
         d = b - a
         n = np.array([-d[1], d[0]]) / np.hypot(*d)
         points = a + (along + 0.5)[:, None] * d
-        out.append(SideEdges(k, along, True, points, np.tile(n, (9, 1)), np.full(9, ROUGH_PX), ROUGH_PX))
+        out.append(SideEdges(k, along, True, points, np.tile(n, (9, 1)), np.full(9, ROUGH_PX), shape))
     return tuple(out)
 
 

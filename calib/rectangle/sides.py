@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.path import vertex
 from calib.light.profile import Light, evidence, take
-from calib.view.view import Prior, Rectangle, SideEdges, Solution, project, side_points, solve
+from calib.view.view import Prior, Rectangle, SideEdges, Solution, project, shape_covariance, side_points, solve
 
 CORNER_MARGIN_MM = 4.3
 """Left out at both ends of a side: an ID-1 corner's largest radius and the blur."""
@@ -158,7 +158,7 @@ def edges_at(r: Run, x: Array, sigma: Array, ok: NDArray[np.bool_]) -> SideEdges
         (r.points_px + x[:, None] * r.normals_px)[ok],
         r.normals_px[ok],
         np.hypot(sigma[ok], FLOOR_PX),
-        float(np.hypot(COMMON_SD_PX, RIM_DOUBT * min(r.wall_px, BROADEST_WALL_PX))),
+        shape_covariance(float(np.hypot(COMMON_SD_PX, RIM_DOUBT * min(r.wall_px, BROADEST_WALL_PX)))),
     )
 
 
@@ -209,7 +209,7 @@ def _thinned(edges: SideEdges) -> SideEdges | None:
         points,
         edges.normals_px[pick],
         np.full(len(pick), POINT_SD_PX),
-        edges.common_sd_px,
+        edges.shape_px2,
     )
 
 

@@ -216,12 +216,10 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
         r, own = b.rectangle, seen.own(k)
         q[own.start : own.start + 3] = mean[own.start : own.start + 3] = r.width_mm, r.height_mm, r.thickness_mm
         sides = {x.side: x for x in b.sides}
-        common = [sides[j].common_sd_px if j in sides else 1.0 for j in range(4)]
+        seen_px = np.array([np.sqrt(np.diag(sides[j].shape_px2)) if j in sides else (1.0, 0, 0) for j in range(4)])
         sizes = np.maximum([r.width_sd_mm, r.height_sd_mm, r.thickness_sd_mm], NONE)
-        sd[own] = np.r_[sizes, common, np.full(4 * MODES, NONE)]
-        seen_sd.append(
-            np.array([[getattr(sides.get(j), n, 0.0) for n in ("slope_sd_px", "bow_sd_px")] for j in range(4)])
-        )
+        sd[own] = np.r_[sizes, seen_px[:, 0], np.full(4 * MODES, NONE)]
+        seen_sd.append(seen_px[:, 1:])
         cut_sd.append(np.array([b.cut_sd_mm * _px_per_mm(start, b, j) for j in range(4)])[:, None] * FALLING)
         if k:
             q[seen.place(k)] = b.place

@@ -11,7 +11,7 @@ with pixel centres at whole numbers (Brown 1971, first radial term).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
@@ -230,9 +230,20 @@ def camera_prior(size_px: tuple[int, int], focal_35mm: float | None) -> Prior:
     return Prior(focal, relative, ((w - 1) / 2, (h - 1) / 2), CENTRE_SHARE * w / 2)
 
 
-BOW_SD_PX = 0.08
-"""Standard deviation of a side's bow, its middle against its ends: shadow and rim seen a little wrongly. Found with
-rendered photos, as is the least common offset of a side."""
+SHAPES = 3
+"""What a side's points may have in common: all of it off, its ends off the two ways, its middle against its ends."""
+COMMON_SD_PX, BOW_SD_PX = 0.12, 0.08
+"""Standard deviations of a side's offset and bow: shadow and rim seen a little wrongly. Found with rendered photos."""
+
+
+def shapes(along: Array) -> Array:
+    """(n, SHAPES) the shapes of a side at positions -0.5 to 0.5 along it, each at most 1."""
+    return np.stack([np.ones_like(along), 2 * along, 1 - 8 * along**2], 1)
+
+
+def shape_covariance(offset_sd_px: float, slope_sd_px: float = 0.0, bow_sd_px: float = BOW_SD_PX) -> Array:
+    """(3, 3) covariance of a side's shapes, where one has nothing to do with the other."""
+    return np.diag(np.array([offset_sd_px, slope_sd_px, bow_sd_px]) ** 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,8 +256,7 @@ class SideEdges:
         upper: whether the points belong to the upper rim (else to the lower one).
         points_px: (n, 2) located points; normals_px: (n, 2) the direction they were located in, outwards.
         sigma_px: (n,) standard deviation of each.
-        common_sd_px: standard deviation of what all of them have in common.
-        slope_sd_px, bow_sd_px: of how far the side's ends are off the other way round, and its middle against them.
+        shape_px2: (3, 3) covariance of what all of them have in common, see `SHAPES`.
     """
 
     side: int
@@ -255,9 +265,7 @@ class SideEdges:
     points_px: Array
     normals_px: Array
     sigma_px: Array
-    common_sd_px: float = 0.12
-    slope_sd_px: float = 0.0
-    bow_sd_px: float = BOW_SD_PX
+    shape_px2: Array = field(default_factory=lambda: shape_covariance(COMMON_SD_PX))
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,6 +300,8 @@ class Solution:
 
 FOCAL_TURNS = 4
 """How often a view is solved until what is known of a focal length is known near the right one."""
+OF_SHAPES = 13
+"""Where the sides' shapes begin among the unknowns: after the view's ten and the rectangle's three."""
 LEAST_SHAPE_PX = 1e-4
 """Standard deviation that stands for none."""
 REDUNDANT = 12 - 6
@@ -320,8 +330,7 @@ class _SidePoints:
     x: Array
     y: Array
     upper: Array
-    slope: Array
-    bow: Array
+    shapes: Array
     points_px: Array
     normals_px: Array
     sigma_px: Array
@@ -334,16 +343,15 @@ class _SidePoints:
             x,
             y,
             np.concatenate([np.full(len(s.along), float(s.upper)) for s in sides]),
-            np.concatenate([2 * s.along for s in sides]),
-            np.concatenate([1 - 8 * s.along**2 for s in sides]),
+            np.concatenate([shapes(s.along) for s in sides]),
             *(np.concatenate([getattr(s, k) for s in sides]) for k in ("points_px", "normals_px", "sigma_px")),
         )
 
     def misfit(self, v: Array) -> Array:
-        """(n,) located points less the model's, along the normals; v: view, size (3), offsets, slopes, bows."""
+        """(n,) located points less the model's, along the normals; v: view, size (3), each side's shapes."""
         X = np.stack([self.x * v[10], self.y * v[11], self.upper * v[12]], 1)
         r = ((self.points_px - project(v[:10], X)) * self.normals_px).sum(1)
-        return np.asarray(r - v[13 + self.side] - v[17 + self.side] * self.slope - v[21 + self.side] * self.bow)
+        return np.asarray(r - (self.shapes * v[OF_SHAPES:].reshape(4, SHAPES)[self.side]).sum(1))
 
     def derivative(self, v: Array) -> Array:
         """(n, 25) change of `misfit`."""
@@ -351,11 +359,8 @@ class _SidePoints:
         by_view, by_point = projection_derivative(v[:10], X)
         along = np.concatenate([by_view, by_point * np.stack([self.x, self.y, self.upper], 1)[:, None]], 2)
         A = np.zeros((len(X), len(v)))
-        A[:, :13] = -np.einsum("nk,nkp->np", self.normals_px, along)
-        rows = np.arange(len(X))
-        A[rows, 13 + self.side] = -1
-        A[rows, 17 + self.side] = -self.slope
-        A[rows, 21 + self.side] = -self.bow
+        A[:, :OF_SHAPES] = -np.einsum("nk,nkp->np", self.normals_px, along)
+        A[np.arange(len(X))[:, None], OF_SHAPES + SHAPES * self.side[:, None] + np.arange(SHAPES)] = -self.shapes
         return A
 
 
@@ -377,17 +382,20 @@ def solve(
     seen = _SidePoints.of(sides)
     size = np.array([rectangle.width_mm, rectangle.height_mm, rectangle.thickness_mm])
     size_sd = [rectangle.width_sd_mm, rectangle.height_sd_mm, max(rectangle.thickness_sd_mm, 1e-6)]
-    q = np.r_[start, size, np.zeros(12)]
-    mean = np.r_[np.zeros(6), prior.camera, size, np.zeros(12)]
-    shapes = np.array([[s.common_sd_px, s.slope_sd_px, s.bow_sd_px] for s in sorted(sides, key=lambda s: s.side)])
-    sd = np.r_[np.full(10, np.inf), size_sd, np.maximum(shapes.T.ravel(), LEAST_SHAPE_PX)]
+    q = np.r_[start, size, np.zeros(4 * SHAPES)]
+    mean = np.r_[np.zeros(6), prior.camera, size, np.zeros(4 * SHAPES)]
+    sd = np.r_[np.full(10, np.inf), size_sd, np.full(4 * SHAPES, np.inf)]
+    known_of_shapes = np.zeros((len(q), len(q)))
+    for s in sides:
+        at = OF_SHAPES + SHAPES * s.side + np.arange(SHAPES)
+        known_of_shapes[np.ix_(at, at)] = np.linalg.inv(s.shape_px2 + LEAST_SHAPE_PX**2 * np.eye(SHAPES))
     for _ in range(FOCAL_TURNS if prior.focal_relative > BROAD else 1):
         known = prior.near(float(q[6]))
-        mean[CAMERA], information = known.camera, known.beside(sd)
+        mean[CAMERA], information = known.camera, known.beside(sd) + known_of_shapes
         settled = settle(seen, q, mean, information)
         q = settled.values
     q, cov, r = settled.values, settled.covariance, settled.residuals_px
-    at = np.cumsum([0, *(len(s.along) for s in sides)])
+    ends = np.cumsum([0, *(len(s.along) for s in sides)])
     own_size = cov[:10, 10:13] / sd[10:13]  # the estimate's change with its priors
     strained = max(1.0, float((q - mean) @ information @ (q - mean)) / REDUNDANT)
     by_prior = np.c_[cov[:10, CAMERA] @ _known_of_camera(known), own_size]
@@ -395,7 +403,7 @@ def solve(
         View(q[:10], strained * of_further_terms(cov[:10, :10], q[9], prior), size_px, by_prior),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
-        tuple(r[a:b] for a, b in pairwise(at)),
+        tuple(r[a:b] for a, b in pairwise(ends)),
         (float(np.sqrt(cov[10, 10])), float(np.sqrt(cov[11, 11]))),
     )
 

@@ -72,6 +72,7 @@ def steps_at(
     clipped = np.stack([full[:, s < 0].mean(1), full[:, s > 0].mean(1)], 1)
     y = np.asarray(mean @ OPPONENT, float)
     xs = tuple(float(x) for x in xs_px)
+    worth = _worth(s, round(wall_px, 2))
     cost = np.zeros((b, len(xs)))
     for c in range(3):
         sigma = sigma_px if c == 0 else float(np.hypot(sigma_px, CHROMA_BLUR_PX))
@@ -81,16 +82,23 @@ def steps_at(
             firm = round(USUAL_NOISE / max(face * wall_light.sd, LEAST_LIGHT_SD), 2)
         ratio = round(wall_light.ratio, 2) if wall_light is not None else 1.0
         rows, columns = _projections(len(s), float(s[0]), xs, round(sigma, 3), round(wall_px, 2), firm, ratio)
-        v = y[:, :, c]
+        v = y[:, :, c] * worth
         fitted = np.einsum("xkn,bn->bxk", rows, v)
         rest = np.maximum((v**2).sum(1)[:, None] - (fitted**2).sum(2), 0)
-        own = rest.min(1) / max(len(s) - columns, 1)
+        own = rest.min(1) / max(float(worth @ worth) - columns, 1)
         variance = np.maximum(own, max(float(np.median(own)), SENSOR_SD**2))
         share = 1.0 if c == 0 else HUE_SHARE * CHANNEL_WEIGHTS[c]
         cost += share * rest / (2 * variance[:, None] * CORRELATED)
     return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped)
 
 
+def _worth(s: Array, wall_px: float) -> Array:
+    """(n,) what samples count for, as a root: beyond an edge the ground changes, in shadows' rims above all."""
+    return np.asarray(1 / (1 + np.maximum(s - wall_px - STEADY_PX, 0) / STEADY_PX))
+
+
+STEADY_PX = 5.0
+"""So far beyond an edge the ground is steady; twice as far off it is half as much so (chosen)."""
 CLIPPED = 0.985
 """Of full light: at the sensor's limit."""
 
@@ -117,7 +125,7 @@ def _projections(
 
     What is known of slope and wall stands as samples of their own that are always nought.
     """
-    s = first_px + SPACING_PX * np.arange(n)
+    s = np.asarray(first_px + SPACING_PX * np.arange(n), float)
     out = []
     for x in xs:
         upper = ndtr((s - x) / sigma)
@@ -125,6 +133,7 @@ def _projections(
         columns = [np.ones(n), upper, lower] if wall_px > 0 else [np.ones(n), upper]
         slope = lower * (s - x - wall_px)
         basis = np.stack([*columns, slope], 1)
+        basis *= _worth(s, wall_px)[:, None]
         ridge = np.zeros((2, basis.shape[1]))
         ridge[0, -1] = np.sqrt(SLOPE_RIDGE)
         ridge[1, :2] = firm * (1 - ratio), firm

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges import upper_edges
@@ -35,20 +36,27 @@ def along_features(
     step = view.mm_per_px(outlines[0].mean(0))
     body = Body.of(view, outlines, seen.wall, seen.opening)
     search = upper_edges.searches(step)[-1]
-    walked = [_walked(loop, step, search.width, CORNER_PX * seen.sigma_px * step) for loop in loops.values()]
+    blur_mm = seen.sigma_px * step
+    walked = [_walked(loop, step, search.width, CORNER_PX * blur_mm) for loop in loops.values()]
     firm = []
-    for rough, first, _ in walked:
-        stiffness = np.full(len(rough.points_mm) // search.width, STIFF)
+    for _, first, _, bend in walked:
+        stiffness = np.where(np.abs(bend) > 1 / TIGHT_MM, LOOSE, STIFF)
         stiffness[first] = LOOSE / 4
         firm.append(stiffness)
-    roughs = [rough.turned(seen.flip) for rough, _, _ in walked]
+    roughs = [rough.turned(seen.flip) for rough, _, _, _ in walked]
     found, _ = upper_edges.along(light, view, roughs, seen, body, search, rim, firm)
     return [
-        replace(e, sigma_mm=np.where(corner, np.inf, e.sigma_mm))
-        for e, (_, _, corner) in zip(found, walked, strict=True)
+        replace(
+            e,
+            points_mm=e.points_mm + (0.5 * blur_mm**2 * bend)[:, None] * e.normals,
+            sigma_mm=np.where(corner, np.inf, e.sigma_mm),
+        )
+        for e, (_, _, corner, bend) in zip(found, walked, strict=True)
     ]
 
 
+TIGHT_MM = 1.6
+"""Arcs of a smaller radius are known too little beforehand to be held to their shape (chosen)."""
 FOLLOWED_MM = 0.0005
 """How far chords may lie from the arc along which light is looked at: a hundredth of a pixel and less."""
 CORNER_RAD = np.radians(15)
@@ -59,9 +67,13 @@ CORNER_PX = 2.0
 
 def _walked(
     loop: list[Feature], step_mm: float, width: int, clear_mm: float
-) -> tuple[Rough, list[int], NDArray[np.bool_]]:
-    """A loop's features sampled in whole blocks; the block each feature starts at; blocks too near a sharp corner."""
-    points, normals, first, corner = [], [], [], []
+) -> tuple[Rough, list[int], NDArray[np.bool_], Array]:
+    """A loop's features sampled in whole blocks; the block each feature starts at; blocks too near a sharp corner; and
+    how the outline bends at each, 1/mm, positive round material.
+
+    Blur moves a bent edge inwards of its bend, by half its variance over the radius.
+    """
+    points, normals, first, corner, bends = [], [], [], [], []
     at = 0
     for k, f in enumerate(loop):
         path = flatten(f, FOLLOWED_MM)
@@ -80,7 +92,15 @@ def _walked(
         corner.append(near_start | near_end)
         first.append(at)
         at += blocks
-    return Rough(np.concatenate(points), np.concatenate(normals)), first, np.concatenate(corner)
+        bends.append(np.full(blocks, _bend(f)))
+    return Rough(np.concatenate(points), np.concatenate(normals)), first, np.concatenate(corner), np.concatenate(bends)
+
+
+def _bend(f: Feature) -> float:
+    """Curvature of a feature, 1/mm, positive where it bends to the left in travel."""
+    if f.kind == "arc":
+        return (1 if f.turn == "ccw" else -1) / f.radius
+    return (-1 if f.loop else 1) / f.radius if f.kind == "circle" else 0.0
 
 
 def _is_corner(a: Feature, b: Feature) -> bool:

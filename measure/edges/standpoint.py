@@ -89,14 +89,12 @@ class Standpoint:
 
     Attributes:
         view: solved anew.
-        moved_mm: how far the outline's upper edge is displaced otherwise than before, at the most.
         rounded: probability that the upper rim is rounded, by how much wider walls are seen than they are; None where
             they told nothing.
         contradicted: whether feet are plainly seen where no view allows for them. Then they moved nothing.
     """
 
     view: View
-    moved_mm: float = 0.0
     rounded: float | None = None
     contradicted: bool = False
 
@@ -106,13 +104,14 @@ class _Runs:
     """Runs of outline along which a foot may be seen.
 
     Attributes:
-        upper_px: (g, 2) the upper edge in the photo; down_px: (g, 2) unit vector along the image of the vertical.
+        upper_px: (g, 2) the upper edge in the photo; across: (g, 2) the edge's normal, by which a step of a pixel along
+            the image of the vertical counts 1: the foot is a line, looked for in the direction that was expected.
         width_px: (g,) expected width of the wall along it; px_per_mm: the same unit's size.
         costs: (g, r) negative log likelihood of widths over the expected one, at `_ratios()`.
     """
 
     upper_px: Array
-    down_px: Array
+    across: Array
     width_px: Array
     px_per_mm: float
     costs: Array
@@ -149,10 +148,13 @@ def by_walls(
         covariance=root @ keep @ root.T,
         by_prior=by_prior,
     )
-    outer = outlines_mm[0]
-    before, after = (v.pixels(outer, wall.upper_mm) - v.pixels(outer, wall.lower_mm) for v in (view, now))
-    moved = float(np.hypot(*(after - before).T).max() / runs.px_per_mm)
-    return Standpoint(now, moved, found.rounded)
+    return Standpoint(now, found.rounded)
+
+
+def apart_mm(one: View, other: View, outline_mm: Array, wall: Wall) -> float:
+    """How far two views displace an outline's upper edge differently against its foot, at the most."""
+    shift, others = (v.pixels(outline_mm, wall.upper_mm) - v.pixels(outline_mm, wall.lower_mm) for v in (one, other))
+    return float(np.hypot(*(others - shift).T).max() * one.mm_per_px(outline_mm.mean(0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,8 +196,8 @@ def _runs(light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall, 
     out = list(_along(light, view, outlines_mm[0], wall, body, sigma_px))
     if len(out) < FEWEST_RUNS:
         return None
-    upper, down, width, costs = (np.array(x) for x in zip(*out, strict=True))
-    return _Runs(upper, down, width, 1 / view.mm_per_px(outlines_mm[0].mean(0)), costs)
+    upper, across, width, costs = (np.array(x) for x in zip(*out, strict=True))
+    return _Runs(upper, across, width, 1 / view.mm_per_px(outlines_mm[0].mean(0)), costs)
 
 
 def _along(
@@ -229,14 +231,15 @@ def _along(
         way = down[points].mean(0)
         way /= np.hypot(*way)
         start = upper[points].mean(0) + up * way
-        runs.append((float(k[1]), start, way, w - up, cost))
+        across = normal[points].mean(0)
+        runs.append((float(k[1]), start, across / (across @ way), w - up, cost))
     for side in {r[0] for r in runs}:
         mine = [r for r in runs if r[0] == side]
         if not _plain(np.sum([r[4] for r in mine], 0)):
             continue
         sd_mm = FOOT_SD_MM * len(mine) ** 0.5  # of each, if all together are to be no better than one
-        for _, start, way, w, cost in mine:
-            yield start, way, w, np.minimum(_widened(cost, sd_mm / (w * px_mm)), SIDE_TRUST / len(mine))
+        for _, start, across, w, cost in mine:
+            yield start, across, w, np.minimum(_widened(cost, sd_mm / (w * px_mm)), SIDE_TRUST / len(mine))
 
 
 def _plain(cost: Array) -> bool:
@@ -282,7 +285,7 @@ def _widths(parameters: Array, runs: _Runs, wall: Wall) -> Array:
     """(g,) width at which a view sees the wall of each run, px."""
     top = to_plane(parameters, runs.upper_px, wall.upper_mm)
     foot = project(parameters, np.c_[top, np.full(len(top), wall.lower_mm)])
-    return np.asarray(((foot - runs.upper_px) * runs.down_px).sum(1))
+    return np.asarray(((foot - runs.upper_px) * runs.across).sum(1))
 
 
 def _widths_at(parameters: Array, ways: Array, axes: list[Array], runs: _Runs, wall: Wall) -> Array:

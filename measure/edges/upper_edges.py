@@ -244,7 +244,7 @@ def along(
         sides = _sides(view, rough, seen.wall, body, search.width)
         firm = stiffness if isinstance(stiffness, float) else stiffness[k]
         judged = _judged(light, sides, search, seen.sigma_px, seen.walls_light[seen.is_hole(k)])
-        fence = _fence(rough, sides, judged.xs_px, seen.outlines_mm[k], search.width)
+        fence = _fence(rough, sides, judged, seen.outlines_mm[k], search.width, seen.walls_light[seen.is_hole(k)])
         e = _placed(view, rough, sides, judged, fence, seen.wall, search, rim, firm, hole=seen.is_hole(k))
         out.append(e.flipped() if seen.opening else e)
         if not k:
@@ -252,19 +252,27 @@ def along(
     return out, apart
 
 
-def _fence(rough: Rough, s: _Sides, xs: Array, outline_mm: Array, width: int) -> Array:
-    """(b, x) cost of positions away from the face's outline."""
+def _fence(rough: Rough, s: _Sides, j: _Judged, outline_mm: Array, width: int, wall_light: WallLight | None) -> Array:
+    """(b, x) cost of positions away from the face's outline.
+
+    Where a wall has its face's light that outline may lie anywhere on the wall.
+    """
     from scipy.spatial import cKDTree
 
     points, normals = (a.reshape(-1, width, 2).mean(1) for a in (rough.points_mm, rough.normals))
     around = evenly(np.vstack([outline_mm, outline_mm[:1]]), OUTLINE_STEP_MM)
     away = ((points - around[cKDTree(around).query(points)[1]]) * normals).sum(1)
-    there = away[:, None] + xs / s.px_per_mm[:, None]
-    least = FENCE_PX / s.px_per_mm[:, None]
-    room = np.where(there > 0, np.maximum(FENCE_OUT_MM, least), np.maximum(FENCE_IN_MM, least))
+    there = away[:, None] + j.xs_px / s.px_per_mm[:, None]
+    least = FENCE_PX / s.px_per_mm
+    alike = 0.0 if wall_light is None else float(np.exp(-0.5 * (np.log(wall_light.ratio) / ALIKE) ** 2))
+    on_wall = np.where(s.foot & (s.wall_px > 0), alike * s.wall_px / s.px_per_mm, 0.0)
+    inwards = (np.maximum(FENCE_IN_MM, least) + on_wall)[:, None]
+    room = np.where(there > 0, np.maximum(FENCE_OUT_MM, least)[:, None], inwards)
     return np.asarray(FENCE * (there / room) ** 4)
 
 
+ALIKE = 0.1
+"""A wall that is lighter or darker than its face by this (natural logarithm) has another light than that (chosen)."""
 OUTLINE_STEP_MM = 0.05
 
 

@@ -20,6 +20,7 @@ from measure.geometry.features import (
     Point,
     Turn,
     flatten,
+    sweep_rad,
 )
 from measure.outline.drafts import Draft
 from measure.outline.fractures import curve_runs
@@ -69,19 +70,23 @@ def labelled(
 
 FILLETS = "fillets"
 """Name of a shared term: how much too large tight fillets are seen, in units of its standard deviation."""
-TIGHT_MM, TIGHTEST_MM, FILLET_SD_MM = 1.0, 0.5, 0.06
-"""Fillets larger than this are as their points say; averaging along the edge and the optics' blur leave tighter ones
-too large together, the tightest by this, standard deviation (200 fillets of 0.4 to 0.8 mm of 100 rendered parts)."""
+FILLET_SD_MM2, RIGHT_ANGLE_RAD, LEAST_SHARE = 0.0125, math.pi / 2, 0.01
+"""How far blur and averaging along an edge displace a fillet's middle, times its radius: standard deviation (260 of
+90 rendered parts). The radius is off by as much over what it does to that place, which depends on how far the corner
+turns: a right angle at most, and least (chosen) as one of 16° does, 1 / cos 8° - 1."""
 
 
 def _tightness(features: Sequence[Feature]) -> Array:
-    """(m,) standard deviations of features' parameters by that: of tight arcs' radii."""
+    """(m,) standard deviations of features' parameters by that: of arcs' radii, with which go their centres."""
     out: list[float] = []
     for f in features:
         parameters = [0.0] * PARAMETERS[f.kind]
         if f.kind == "arc":
-            share = float(np.clip((TIGHT_MM - f.radius) / (TIGHT_MM - TIGHTEST_MM), 0, 1))
-            parameters[-1] = FILLET_SD_MM * share
+            share = 1 / math.cos(min(abs(sweep_rad(f)), RIGHT_ANGLE_RAD) / 2) - 1
+            sd = FILLET_SD_MM2 / (f.radius * max(share, LEAST_SHARE))
+            inwards = np.subtract(f.centre, np.add(f.start, f.end) / 2)
+            inwards *= sd * (1 + share) / max(math.hypot(*inwards), f.radius / 2)  # its sides stay where they are
+            parameters = [*inwards, sd]
         out += parameters
     return np.array(out)
 

@@ -20,7 +20,7 @@ from measure.edges.retrace import along_features
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.edges.standpoint import Standpoint, by_walls
+from measure.edges.standpoint import Standpoint, apart_mm, by_walls
 from measure.edges.upper_edges import Located, Seen, locate
 from measure.geometry.features import Estimate, Feature
 from measure.outline.outline import outline
@@ -91,12 +91,15 @@ def followed_part(
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
     face, blur_px = _explained(light, view, contours_px, wall, taken_px, strokes)
-    stand = Standpoint(view) if settled else by_walls(light, view, face.outlines_mm, wall, blur_px, rim.told)
-    if stand.moved_mm > AGAIN_MM:
+    stand = Standpoint(view)
+    for turn in range(0 if settled else MOST_TURNS):
+        before, as_known = stand, face.seen_by(view, stand.view, wall.upper_mm)
+        stand = by_walls(light, view, as_known.outlines_mm, wall, blur_px, rim.told)
+        if apart_mm(before.view, stand.view, as_known.outlines_mm[0], wall) < AGAIN_MM or turn == MOST_TURNS - 1:
+            face = as_known.seen_by(stand.view, view, wall.upper_mm)
+            break
         face, blur_px = _explained(light, stand.view, contours_px, wall, taken_px, strokes)
-    elif stand.moved_mm:
-        face = face.seen_by(stand.view, view, wall.upper_mm)
-    outer, inner = (None if w is None else WallLight(*w.light) for w in face.walls)
+    outer, inner = (ANY_WALL if w is None else WallLight(*w.light) for w in face.walls)
     seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner))
     estimate, loops, found = _followed(light, stand.view, seen, rim, watch, stand.rounded)
     return Followed(
@@ -114,15 +117,19 @@ def followed_part(
     )
 
 
+ANY_WALL = WallLight(0.84, 0.79)
+"""Light of a wall of which nothing was learned: mean and standard deviation of the lognormal that it is reckoned with
+at first (`measure.silhouette.appearance.WALL_FIRST`)."""
 MOST_HOLES = 350
 """So many loops are located and cut into features within a quarter of a minute on one core, 40 ms each (measured)."""
 TOO_MANY = Words(
     "The part has {holes} holes, more than the {most} that are measured in one "
     "photo: photograph a piece of it at a time.",
 )
-AGAIN_MM = 0.1
+AGAIN_MM, MOST_TURNS = 0.1, 4
 """A view that has moved the part's upper edge by more asks for the picture to be explained again: as much as edges are
-looked for beside the outline (chosen)."""
+looked for beside the outline (chosen). A wrong view draws walls too wide, and so the face too small: what its walls
+tell is then wrong as well, and so they are asked again, until nothing moves or so often (chosen)."""
 
 
 def _explained(
