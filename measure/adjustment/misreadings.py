@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from calib.tools.jaws import Tool, bore_shortfall_mm
+from calib.words import Words, joined
 from measure.readings.readings import MM_PER_INCH, TOUCH, Reading
 
 Likely = Literal["unit", "digits", "feature", "zero", "other"]
@@ -94,8 +95,11 @@ def _unit(reading: Reading, expected: float, u: float) -> tuple[float, Likely, s
     else:
         meant, said, step = reading.value_mm / MM_PER_INCH, "mm", MM_STEP / 2
     wider = math.hypot(u, step)
-    text = f"read in {'inches' if said == 'in' else 'millimetres'}? {reading.written} {said} is {meant:.2f} mm, and "
-    text += f"{expected:.2f} mm is expected"
+    values = {"written": reading.written, "meant": meant, "expected": expected}
+    if said == "in":
+        text = Words("read in inches? {written} in is {meant:.2f} mm, and {expected:.2f} mm is expected", **values)
+    else:
+        text = Words("read in millimetres? {written} mm is {meant:.2f} mm, and {expected:.2f} mm is expected", **values)
     return PRIOR["unit"] * _density(meant - expected, wider), "unit", text
 
 
@@ -137,8 +141,13 @@ def _digits(reading: Reading, tool: Tool, expected: float, u: float) -> tuple[fl
         weight += w
         best = max(best, (w, text))
     meant = float(best[1] or 0)
-    text = f"two digits swapped, or the decimal point slipped? {meant:g} for {reading.written} would fit: "
-    text += f"{expected:.2f} mm is expected"
+    text = Words(
+        "two digits swapped, or the decimal point slipped? {meant:g} for {written} would fit: "
+        "{expected:.2f} mm is expected",
+        meant=meant,
+        written=reading.written,
+        expected=expected,
+    )
     return PRIOR["digits"] * weight, "digits", text
 
 
@@ -155,23 +164,28 @@ def _feature(reading: Reading, others: Iterable[OtherSize]) -> tuple[float, Like
         weight += w
         if w > best:
             best, name = w, f"{c.kind} {' '.join(c.features)}".strip() + f" ({c.value_mm:.2f} mm)"
-    return PRIOR["feature"] * weight, "feature", f"the value fits {name}; was it read there?"
+    return PRIOR["feature"] * weight, "feature", Words("the value fits {name}; was it read there?", name=name)
 
 
 def _other(reading: Reading, tool: Tool, expected: float) -> tuple[float, Likely, str]:
     e = reading.value_mm - expected
     weight = 1 / (math.pi * USUAL_MM * (1 + (e / USUAL_MM) ** 2))
-    said = f"{abs(e):.2f} mm {'more' if e > 0 else 'less'} than expected"
+    much = abs(e)
+    said = (
+        Words("{much:.2f} mm more than expected", much=much)
+        if e > 0
+        else Words("{much:.2f} mm less than expected", much=much)
+    )
     touch = TOUCH[reading.kind]
     widest = bore_shortfall_mm(max(expected, LEAST_BORE_MM), WIDEST_FLAT_MM)
     if reading.kind == "bore" and -LEEWAY * widest < e < 0:
-        why = "inside jaws read a small hole short; try a drill shank or a pin"
+        why = Words("inside jaws read a small hole short; try a drill shank or a pin")
     elif touch == "outside" and 0 < e < 2:
-        why = "jaws skewed, or a burr under them? Measure again with the jaws flat"
+        why = Words("jaws skewed, or a burr under them? Measure again with the jaws flat")
     elif touch == "inside" and -2 < e < 0:
-        why = "jaws skewed, or not at the widest place? Measure again"
+        why = Words("jaws skewed, or not at the widest place? Measure again")
     elif tool.leaf:
-        why = "try the next leaves of the gauge"
+        why = Words("try the next leaves of the gauge")
     else:
-        why = "no common slip explains it; measure again"
-    return PRIOR["other"] * weight, "other", f"{said}: {why}"
+        why = Words("no common slip explains it; measure again")
+    return PRIOR["other"] * weight, "other", joined(": ", (said, why))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from calib.messages import Message
+from calib.words import Words
 from measure.adjustment.agreement import Agreement
 from measure.adjustment.equations import Equation, equation, key, reading_covariance
 from measure.adjustment.judging import Judgement, ZeroError
@@ -69,7 +70,7 @@ def _kept(work: Agreement, i: int, row: int, e: Equation) -> Verdict:
     reason = None
     if redundancy < UNCHECKED:
         rough = f"{least:.2f}" if least < 10 else f"{least:.0f}"
-        reason = f"nothing else checks this reading; an error under {rough} mm would go unnoticed"
+        reason = Words("nothing else checks this reading; an error under {rough} mm would go unnoticed", rough=rough)
     reading = work.readings[i]
     w = float(tested.standardised()[row])
     return Verdict(reading, "kept", reading.value_mm - e.size_mm, w, redundancy, least, reason)
@@ -80,9 +81,12 @@ def _suspect(work: Agreement, i: int, e: Equation, zero: ZeroError | None) -> Ve
     u = math.sqrt(float(e.row @ work.solved.covariance @ e.row) + own)
     if zero:
         count = len({key(work.readings[n]) for n in zero.rows})
-        reason = (
-            f"{count} readings of the {zero.tool} share an offset of {zero.offset_mm:+.2f} mm: "
-            "its zero is off; close the jaws, set it to zero and measure again"
+        reason: str = Words(
+            "{count} readings of the {tool} share an offset of {offset_mm:+.2f} mm: its zero is "
+            "off; close the jaws, set it to zero and measure again",
+            count=count,
+            tool=zero.tool,
+            offset_mm=zero.offset_mm,
         )
         likely: Likely = "zero"
     else:
@@ -123,20 +127,30 @@ def remarks(work: Agreement, judged: Judgement, said: Sequence[Verdict]) -> list
     """For the list of warnings."""
     out = []
     for z in judged.zeros:
-        much = f"{abs(z.offset_mm):.2f} mm too {'much' if z.offset_mm > 0 else 'little'}"
-        text = f"The {z.tool} reads {much} throughout (its zero is off): none of its readings is used."
+        mm = abs(z.offset_mm)
+        much = Words("{mm:.2f} mm too much", mm=mm) if z.offset_mm > 0 else Words("{mm:.2f} mm too little", mm=mm)
+        text = Words(
+            "The {tool} reads {much} throughout (its zero is off): none of its readings is used.",
+            tool=z.tool,
+            much=much,
+        )
         out.append(Remark("zero", text))
     for label, s in work.k.slices.items():
         if not any(s.start <= j < s.stop for j in judged.misplaced):
             continue
-        text = f"Several readings agree that {label} lies elsewhere than the photo shows; they are believed."
+        text = Words(
+            "Several readings agree that {label} lies elsewhere than the photo shows; they are believed.", label=label
+        )
         out.append(Remark("photo-feature", text))
     if judged.looser > 1:
-        text = "The readings differ from the photo more than expected: "
-        text += f"its uncertainties are taken {judged.looser:g} times as large."
+        text = Words(
+            "The readings differ from the photo more than expected: its uncertainties are "
+            "taken {looser:g} times as large.",
+            looser=judged.looser,
+        )
         out.append(Remark("photo-looser", text))
     suspects = [v.reading for v in said if v.verdict == "suspect" and v.likely != "zero"]
     if suspects:
         those = "; ".join(r.words() for r in suspects)
-        out.append(Remark("suspect", f"Not used, as everything else contradicts it: {those}."))
+        out.append(Remark("suspect", Words("Not used, as everything else contradicts it: {those}.", those=those)))
     return out

@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from calib.errors import JawlineError
+from calib.words import Words
 from measure.bench import intake, routes
 from measure.bench.answers import by_error, refused
 from measure.bench.desk import Desk, Stale
@@ -114,11 +115,13 @@ async def _cut(request: Request, why: Any) -> Response:
 
 
 async def _stale(request: Request, why: Any) -> Response:
-    return refused(409, "stale", "Somebody has changed this job meanwhile: look at it as it is now.", **why.state)
+    return refused(
+        409, "stale", Words("Somebody has changed this job meanwhile: look at it as it is now."), **why.state
+    )
 
 
 async def _by_status(request: Request, why: Any) -> Response:
-    texts = {404: "There is nothing at this address.", 405: "That can't be done at this address."}
+    texts = {404: Words("There is nothing at this address."), 405: Words("That can't be done at this address.")}
     text = texts.get(why.status_code, str(why.detail))
     if request.url.path.startswith(("/api/", "/static/")):
         return refused(why.status_code, "no-page", text)
@@ -127,4 +130,6 @@ async def _by_status(request: Request, why: Any) -> Response:
 
 
 async def _unexpected(request: Request, why: Any) -> Response:
-    return refused(500, "unexpected", f"The bench met something that it was not made for ({type(why).__name__}).")
+    return refused(
+        500, "unexpected", Words("The bench met something that it was not made for ({name}).", name=type(why).__name__)
+    )

@@ -9,6 +9,7 @@ from typing import Any, cast, get_args
 
 from calib.errors import JobRefused, WrongUsage
 from calib.tools.budget import K95
+from calib.words import Words
 from calib.written import printable
 from measure.bench import kept
 from measure.bench.live import Live
@@ -64,7 +65,7 @@ def remove_reading(of: Job, live: Live, key: str) -> None:
             left = "".join(lines) if len(live.readings) > 1 else ""
             of.write({job.READINGS: left.encode()})
             return
-    raise WrongUsage("This reading is no longer there.", "no-reading")
+    raise WrongUsage(Words("This reading is no longer there."), "no-reading")
 
 
 def change_reading(of: Job, live: Live, key: str, asked: Mapping[str, Any]) -> None:
@@ -96,7 +97,7 @@ def change_reading(of: Job, live: Live, key: str, asked: Mapping[str, Any]) -> N
         row = appended(rest.encode(), [new]).decode().splitlines(keepends=True)[-1]
         of.write({job.READINGS: "".join([*lines[: r.line - 1], row, *lines[r.line :]]).encode()})
         return
-    raise WrongUsage("This reading is no longer there.", "no-reading")
+    raise WrongUsage(Words("This reading is no longer there."), "no-reading")
 
 
 def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
@@ -108,7 +109,7 @@ def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
     named = {f.label: f for f in live.found.estimate.features}
     missing = [x for x in labels if x not in named]
     if missing:
-        raise WrongUsage(f"The outline has no {missing[0]}.", "label")
+        raise WrongUsage(Words("The outline has no {missing}.", missing=missing[0]), "label")
     features = [named[x] for x in labels]
     out: list[dict[str, Any]] = []
     estimate = live.found.estimate
@@ -149,7 +150,7 @@ def complete(of: Job, by: str | None, broken: str | None, drawn: str | None = No
         return
     ways = (*get_args(By), "seen")
     if by is not None and by not in ways:
-        raise WrongUsage(f"The ways are {', '.join(ways)}, not “{by}”.", "by")
+        raise WrongUsage(Words("The ways are {ways}, not “{by}”.", ways=", ".join(ways), by=by), "by")
     with of.changing(set(REMEMBERED)):
         done = step.complete(of.folder, broken=broken, by=cast(step.Asked | None, by), drawn=drawn)
         known = of.kept()
@@ -164,7 +165,7 @@ def complete(of: Job, by: str | None, broken: str | None, drawn: str | None = No
 def _keep(of: Job, broken: str | None) -> None:
     now = tuple(a for a in _completed(of) if broken in (None, a.broken))
     if not now:
-        raise WrongUsage("There is nothing completed that could be kept.", "not-completed")
+        raise WrongUsage(Words("There is nothing completed that could be kept."), "not-completed")
     known = of.kept() or kept.Kept()
     accepted = (*(a for a in known.accepted if a not in now), *now)
     of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"accepted": accepted}))})
@@ -224,7 +225,7 @@ def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dic
     elif what == "worksheet":
         done = next.next_readings(of.folder, tool=_text(options, "tool") or "caliper")
     else:
-        raise WrongUsage("What can be made is sketch, fit, gauge, worksheet or solid.", "what")
+        raise WrongUsage(Words("What can be made is sketch, fit, gauge, worksheet or solid."), "what")
     if not done.files:  # such as a worksheet where no reading is needed
         raise WrongUsage(" ".join(done.lines), "nothing-to-make")
     made = {p.name for p in done.files}

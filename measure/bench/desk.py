@@ -15,6 +15,7 @@ from typing import Any
 
 from calib.errors import JawlineError, WrongUsage
 from calib.files import is_plain
+from calib.words import Words
 from calib.written import printable
 from measure.bench import kept
 from measure.bench.listing import at_a_glance, state_of
@@ -189,7 +190,10 @@ class Desk:
         numbers = {key: number(text) for key, text in told.items()}
         wrong = next((told[key] for key, value in numbers.items() if value is None), None)
         if wrong is not None:
-            raise WrongUsage(f"“{printable(wrong)}” is no number of millimetres: write one such as 150.", "caliper")
+            raise WrongUsage(
+                Words("“{wrong}” is no number of millimetres: write one such as 150.", wrong=printable(wrong)),
+                "caliper",
+            )
         caliper(**numbers)
         self.memory.forget()
         return self.state(of)

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 from calib.messages import Do, Remedy
+from calib.words import Words
 
-IN_TWO = "It is broken in two pieces"
+IN_TWO = Words("It is broken in two pieces")
 """What the page calls a trace of two pieces; the template has it from here."""
 
 _WORDS: dict[Do, str] = {
-    "trace-in-two": f"if they are one part broken in two, tick “{IN_TWO}” and trace again",
-    "trace-in-one": f"leave “{IN_TWO}” unticked for a part in one piece",
-    "measure-bars": "take a long reading with the caliper each way, all lengths are then much surer",
-    "give-thickness": "measure it with the caliper and write it in millimetres, such as 4.2",
-    "tell-rim": "say whether the upper edge is rounded, and trace again",
-    "zero-thickness": "write 0 to go on without it, with wider uncertainties",
-    "read-thickness": "take it in as a reading",
-    "printer-figures": "they are made by a test piece, from the command line",
+    "trace-in-two": Words("if they are one part broken in two, tick “{in_two}” and trace again", in_two=IN_TWO),
+    "trace-in-one": Words("leave “{in_two}” unticked for a part in one piece", in_two=IN_TWO),
+    "measure-bars": Words("take a long reading with the caliper each way, all lengths are then much surer"),
+    "give-thickness": Words("measure it with the caliper and write it in millimetres, such as 4.2"),
+    "tell-rim": Words("say whether the upper edge is rounded, and trace again"),
+    "zero-thickness": Words("write 0 to go on without it, with wider uncertainties"),
+    "read-thickness": Words("take it in as a reading"),
+    "printer-figures": Words("they are made by a test piece, from the command line"),
 }
 _STEPS = {
-    "trace": "trace the photo again",
-    "reconcile": "take a reading, and try again",
-    "next": "make a worksheet first",
-    "trial": "say first how a trial print went",
+    "trace": Words("trace the photo again"),
+    "reconcile": Words("take a reading, and try again"),
+    "next": Words("make a worksheet first"),
+    "trial": Words("say first how a trial print went"),
 }
 """What makes the files of a step, by the step."""
 

@@ -15,6 +15,7 @@ from starlette.responses import FileResponse, HTMLResponse, Response
 
 from calib.errors import WrongUsage
 from calib.files import is_plain
+from calib.words import Words
 from measure.bench import kept
 from measure.bench.answers import ASKED, Answer
 from measure.bench.desk import Desk
@@ -157,7 +158,7 @@ async def body(request: Request, form: type[M]) -> M:
         if isinstance(why, ValidationError):
             first = why.errors(include_url=False, include_input=False)[0]
             where = f"{'.'.join(str(x) for x in first['loc'])}: {first['msg']}".lower()
-        raise NotTaken(400, "request", f"The request can't be understood ({where}).") from None
+        raise NotTaken(400, "request", Words("The request can't be understood ({where}).", where=where)) from None
 
 
 def page(request: Request, template: str, status: int = 200, **words: Any) -> HTMLResponse:
@@ -174,7 +175,9 @@ def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceChoic
     kind = subject_of(subject)
     if not (thickness or "").strip():
         if kind == "part":
-            text = "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
+            text = Words(
+                "The part's thickness is missing: measure it with the caliper (0 goes on without it, less surely)."
+            )
             raise WrongUsage(text, "thickness")
         thickness = None
     return kept.TraceChoices(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_word(rim or None))
@@ -187,9 +190,13 @@ def require_joinable(asked: kept.TraceChoices) -> None:
         WrongUsage: it is an opening, or something has been painted.
     """
     if asked.subject == "opening":
-        raise WrongUsage(f"An opening has no pieces to join: leave “{IN_TWO}” unticked.", "fragments")
+        raise WrongUsage(
+            Words("An opening has no pieces to join: leave “{in_two}” unticked.", in_two=IN_TWO), "fragments"
+        )
     if asked.strokes.part or asked.strokes.away:
-        text = f"What is painted is for a part in one piece: clear it, or leave “{IN_TWO}” unticked."
+        text = Words(
+            "What is painted is for a part in one piece: clear it, or leave “{in_two}” unticked.", in_two=IN_TWO
+        )
         raise WrongUsage(text, "fragments")
 
 
@@ -249,7 +256,7 @@ async def events(request: Request) -> Response:
     of, desk = await job_of(request), desk_of(request)
     bell: Bell = request.app.state.bell
     if bell.listeners >= desk.settings.limits.listeners:
-        raise NotTaken(503, "busy", "Too many pages are open: close some.")
+        raise NotTaken(503, "busy", Words("Too many pages are open: close some."))
     return Stream(bell, of.id, lambda: desk.progress(of))
 
 

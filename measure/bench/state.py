@@ -12,6 +12,7 @@ import numpy as np
 
 from calib.files import is_plain
 from calib.tools.fits import FITS
+from calib.words import Words, joined
 from measure.bench import kept
 from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
@@ -49,9 +50,9 @@ DRAWN_PX_PER_MM, DRAWN_MARGIN_MM, DRAWN_LONGEST_PX = 16.0, 6.0, 2000.0
 LABEL_OFF_PX = 24.0
 
 ADVICE = {
-    "unit": "Read it again, and look whether the caliper shows inches.",
-    "digits": "Read it again, digit by digit.",
-    "feature": "Look at the labels: measure again between the edges that are named.",
+    "unit": Words("Read it again, and look whether the caliper shows inches."),
+    "digits": Words("Read it again, digit by digit."),
+    "feature": Words("Look at the labels: measure again between the edges that are named."),
 }
 """What to do about a suspect reading, by its likely cause; for the other causes the reason itself says so."""
 
@@ -267,13 +268,16 @@ def _measured(live: Live) -> dict[str, Any]:
 
 def _stop(live: Live) -> str:
     if not live.advice.open_before:
-        return f"Every dimension is known to ± {live.advice.goal_mm:g} mm or better: no further reading is needed."
-    return "No reading that the caliper takes would make the other dimensions much more certain."
+        return Words(
+            "Every dimension is known to ± {goal_mm:g} mm or better: no further reading is needed.",
+            goal_mm=live.advice.goal_mm,
+        )
+    return Words("No reading that the caliper takes would make the other dimensions much more certain.")
 
 
 def jaw_words(kind: str, features: Sequence[str]) -> str:
     """What the tool does, and where."""
-    return " ".join([JAWS[kind], "–".join(features)]).strip()
+    return joined(" ", (JAWS[kind], "–".join(features)))
 
 
 def _readings(live: Live) -> list[dict[str, Any]]:

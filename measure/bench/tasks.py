@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import ReferenceRefused
+from calib.words import Words
 from measure.bench import kept
 from measure.bench.phrases import for_owner
 from measure.job import job
@@ -57,15 +58,15 @@ class StepBegins:
     share: float
 
 
-OPENING, LOOKING = StepBegins("opening the photo", 0.02), StepBegins("looking for the card", 0.1)
+OPENING, LOOKING = StepBegins(Words("opening the photo"), 0.02), StepBegins(Words("looking for the card"), 0.1)
 DURING = {
-    Stage.CARD: StepBegins("finding the card", 0.3),
-    Stage.PART: StepBegins("finding the part", 0.5),
-    Stage.EDGES: StepBegins("locating its edges", 0.6),
-    Stage.FEATURES: StepBegins("fitting lines and arcs", 0.7),
-    Stage.AGAIN: StepBegins("looking once more along them", 0.8),
+    Stage.CARD: StepBegins(Words("finding the card"), 0.3),
+    Stage.PART: StepBegins(Words("finding the part"), 0.5),
+    Stage.EDGES: StepBegins(Words("locating its edges"), 0.6),
+    Stage.FEATURES: StepBegins(Words("fitting lines and arcs"), 0.7),
+    Stage.AGAIN: StepBegins(Words("looking once more along them"), 0.8),
 }
-DRAWING = StepBegins("drawing the outline", 0.9)
+DRAWING = StepBegins(Words("drawing the outline"), 0.9)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from typing import Any
 from calib.errors import JawlineError, WrongUsage
 from calib.files import content_of, is_plain
 from calib.photo.photo import check_header
+from calib.words import Words
 from measure.bench import kept, tasks
 from measure.bench.phrases import on_page
 from measure.bench.session import Session
@@ -23,7 +24,7 @@ from measure.steps.workers import Workers
 
 FOUND_WAITS_S = 120.0
 """What was found in a photo waits so long for a command that has the job to itself: nobody can ask for it again."""
-PHOTO_GONE = "The bench was closed before this photo was traced, and did not keep it: add the photo again."
+PHOTO_GONE = Words("The bench was closed before this photo was traced, and did not keep it: add the photo again.")
 
 Tell = Callable[[str], None]
 """Is told the id of a job whenever something about it has changed, from any thread."""
@@ -33,7 +34,7 @@ Tell = Callable[[str], None]
 class Tracing:
     """A trace under way: what it is at, and how far it has come."""
 
-    words: str = "waiting for its turn"
+    words: str = Words("waiting for its turn")
     share: float = 0.0
 
     def plain(self) -> dict[str, Any]:
@@ -79,7 +80,7 @@ class Traces:
             WrongUsage: it is.
         """
         if of.id in self._under_way:
-            raise WrongUsage("This photo is being traced just now: wait until that is done.", "busy")
+            raise WrongUsage(Words("This photo is being traced just now: wait until that is done."), "busy")
 
     def forget(self, of: Job) -> None:
         """A job is gone: its photo goes too, where only the session has it."""
@@ -98,14 +99,16 @@ class Traces:
         unkept = self._unkept.get(of.id)
         folder = unkept.folder if unkept else of.folder
         if known is None or known.photo is None or not is_plain(folder / kept.PHOTO):
-            raise WrongUsage("The photo of this job is no longer there: add it again as a new one.", "no-photo")
+            raise WrongUsage(Words("The photo of this job is no longer there: add it again as a new one."), "no-photo")
         copy = self.session.place() / "The photo"
         try:
             copy.write_bytes(content_of(folder / kept.PHOTO, job.MAX_FILE_MB, links=False))
         except OSError as why:
             shutil.rmtree(copy.parent, ignore_errors=True)
             reason = (why.strerror or str(why)).lower()
-            raise WrongUsage(f"The photo of this job can't be read ({reason}): add it again.", "no-photo") from None
+            raise WrongUsage(
+                Words("The photo of this job can't be read ({reason}): add it again.", reason=reason), "no-photo"
+            ) from None
         now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
         with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
             job.write(of.folder, {kept.FILE: kept.to_bytes(now)})

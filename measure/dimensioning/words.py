@@ -4,10 +4,41 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-WAYS = {"along": "along", "across": "square to", "run": "along", "rise": "square to"}
-"""Which way a size runs beside an edge, or beside the line between two centres."""
+from calib.words import Words
+
 MOST_NAMED = 3
 """Of more equal features the first are named: enough to find the others by."""
+
+
+_TO, _ALONG, _SQUARE = Words("{a} to {b}"), Words("{a} to {b}, along {c}"), Words("{a} to {b}, square to {c}")
+_BETWEEN: dict[str, str] = {
+    "distance": _TO,
+    "centres": _TO,
+    "offset": _TO,
+    "angle": Words("angle, {a} to {b}"),
+    "bearing": Words("angle, {a} to the line from {b} to {c}"),
+    "fan": Words("angle, {b} to {c} about {a}"),
+    "along": _ALONG,
+    "across": _SQUARE,
+    "run": Words("{c} to {d}, along the line from {a} to {b}"),
+    "rise": Words("{c} to {d}, square to the line from {a} to {b}"),
+    "corner": Words("corner of {a} and {b} to {c}"),
+    "corners": Words("corner of {a} and {b} to that of {c} and {d}"),
+    "reach": Words("{a} to the far side of {b}"),
+    "stretch": Words("over {a} and {b}"),
+}
+_OF: dict[str, str] = {
+    "radius": Words("radius {names}"),
+    "diameter": Words("diameter {names}"),
+    "pitch": Words("circle through {names}"),
+}
+_TEETH = Words("circle over the teeth")
+_ALONE: dict[str, str] = {
+    "tips": _TEETH,
+    "peaks": _TEETH,
+    "roots": Words("root circle"),
+    "overall": Words("overall"),
+}
 
 
 def in_words(kind: str, labels: Sequence[str]) -> str:
@@ -18,30 +49,13 @@ def in_words(kind: str, labels: Sequence[str]) -> str:
         labels: the features that it runs between, in that kind's order.
     """
     x = list(labels)
-    if kind in ("distance", "centres", "offset"):
-        return f"{x[0]} to {x[1]}"
-    if kind == "angle":
-        return f"angle, {x[0]} to {x[1]}"
-    if kind == "bearing":
-        return f"angle, {x[0]} to the line from {x[1]} to {x[2]}"
-    if kind == "fan":
-        return f"angle, {x[1]} to {x[2]} about {x[0]}"
-    if kind in ("along", "across"):
-        return f"{x[0]} to {x[1]}, {WAYS[kind]} {x[2]}"
-    if kind in ("run", "rise"):
-        return f"{x[2]} to {x[3]}, {WAYS[kind]} the line from {x[0]} to {x[1]}"
-    if kind == "corner":
-        return f"corner of {x[0]} and {x[1]} to {x[2]}"
-    if kind == "corners":
-        return f"corner of {x[0]} and {x[1]} to that of {x[2]} and {x[3]}"
-    if kind == "reach":
-        return f"{x[0]} to the far side of {x[1]}"
-    if kind == "stretch":
-        return f"over {x[0]} and {x[1]}"
-    if kind in ("tips", "peaks", "roots"):
-        return "root circle" if kind == "roots" else "circle over the teeth"
-    if kind == "overall":
-        return "overall"
+    at = dict(zip("abcd", x, strict=False))
+    if kind in _BETWEEN:
+        return Words(_BETWEEN[kind], **at)
+    if kind in _ALONE:
+        return _ALONE[kind]
     names = list(dict.fromkeys(x))
     shown = ", ".join(names[:MOST_NAMED]) + (" …" if len(names) > MOST_NAMED else "")
-    return f"circle through {shown}" if kind == "pitch" else f"{kind} {shown}".strip()
+    if kind in _OF:
+        return Words(_OF[kind], names=shown)
+    return f"{kind} {shown}".strip()

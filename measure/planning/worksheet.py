@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from calib.words import Words
 from measure.geometry.features import COARSE_MM, Feature, by_loop, flatten
 from measure.geometry.motion import Motion
 from measure.geometry.offsetting import scaled
@@ -24,15 +25,15 @@ from measure.sheet.sheet import Sheet
 ROW_MM, BOX_MM, NARROW_BOX_MM = 12.0, (44.0, 9.0), 26.0
 HEAD_MM, FOOT_MM, RIM_MM = 24.0, 26.0, 20.0
 """Above the outline for the heading, below the table for the command, and round the outline for balloons."""
-JAWS = {
-    "width": "outside jaws, over the material between",
-    "gap": "inside jaws, across the empty space between",
-    "bore": "inside jaws, diameter of the hole",
-    "boss": "outside jaws, diameter of the round",
-    "web": "outside jaws, least material between",
-    "span": "inside jaws, far side to far side of",
-    "radius": "radius gauge on",
-    "thickness": "outside jaws, height of the part",
+JAWS: dict[str, str] = {
+    "width": Words("outside jaws, over the material between"),
+    "gap": Words("inside jaws, across the empty space between"),
+    "bore": Words("inside jaws, diameter of the hole"),
+    "boss": Words("outside jaws, diameter of the round"),
+    "web": Words("outside jaws, least material between"),
+    "span": Words("inside jaws, far side to far side of"),
+    "radius": Words("radius gauge on"),
+    "thickness": Words("outside jaws, height of the part"),
 }
 """What the tool does, by kind of reading."""
 DEPTH = ("thickness", "depth of the seat: the caliper's rod, or the thickness of the old cover")
