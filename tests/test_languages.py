@@ -16,6 +16,8 @@ from calib.messages import Message
 from calib.words import Words, counted, joined
 from measure.bench.pages import FOLDER, templates
 from measure.check.rules import RULES
+from measure.guide import pdf, words
+from measure.guide.html import write_html
 from tests.benches import bench
 from tests.catalogues import OTHERS, VALUE, as_file, forms, kept, missing, said, updated
 from tests.sample_photos import FOLDER as SAMPLE
@@ -171,6 +173,18 @@ def test_the_owners_page_is_in_the_browsers_language(tmp_path: Path, language: s
         assert head in page.text
         assert page.headers["vary"] == "Accept-Language"
         assert "Send us a photo" in client.get("/intake").text
+
+
+@pytest.mark.parametrize("language", NAMES)
+def test_the_guide_keeps_room_between_its_steps(monkeypatch: pytest.MonkeyPatch, language: str) -> None:
+    left: list[float] = []
+    fitting = pdf._fitting
+    monkeypatch.setattr(pdf, "_fitting", lambda *a: left.append(fitting(*a)[2]) or fitting(*a))
+    assert pdf.write_pdf(language).startswith(b"%PDF")
+    assert left[0] >= pdf.LEAST_BETWEEN_MM
+    page = write_html(language).decode()
+    assert f'<html lang="{language}">' in page
+    assert (words.TITLE in page) == (language == "en")
 
 
 def _sent(client: TestClient, language: str) -> dict[str, object]:
