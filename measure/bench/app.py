@@ -67,6 +67,7 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs/{id}/readings/{key}", routes.change_reading, methods=["POST"]),
         Route("/api/jobs/{id}/undo", routes.undo, methods=["POST"]),
         Route("/api/jobs/{id}/complete", routes.complete, methods=["POST"]),
+        Route("/api/jobs/{id}/mend", routes.mend, methods=["POST"]),
         Route("/api/jobs/{id}/draw", routes.draw, methods=["POST"]),
         Route("/api/jobs/{id}/trial", routes.trial, methods=["POST"]),
         Route("/api/jobs/{id}/offers", routes.offers),

@@ -162,6 +162,18 @@ def complete(of: Job, by: str | None, broken: str | None, drawn: str | None = No
         raise JobRefused(" ".join(done.lines), "not-completed")
 
 
+def mend(of: Job, said: str) -> None:
+    """Let features be what a person says, at once and from the edge points that the trace kept.
+
+    Raises:
+        WrongUsage, PartRefused, JobRefused: it can't be.
+    """
+    from measure.steps import mend as step
+
+    with of.changing(set(REMEMBERED)):
+        step.mend(of.folder, [said])
+
+
 def _keep(of: Job, broken: str | None) -> None:
     now = tuple(a for a in _completed(of) if broken in (None, a.broken))
     if not now:

@@ -159,6 +159,12 @@ class Desk:
 
         return self.change(of, revision, lambda: complete(of, by, broken, drawn))
 
+    def mend(self, of: Job, said: str, revision: int | None) -> dict[str, Any]:
+        """Let features be what a person says."""
+        from measure.bench.changes import mend
+
+        return self.change(of, revision, lambda: mend(of, said))
+
     def draw(self, of: Job, asked: Mapping[str, Any]) -> dict[str, Any]:
         """What is drawn in a break, with a touch more: its words, and paths over the picture. Nothing is changed."""
         from measure.bench.by_hand import drawn_so_far

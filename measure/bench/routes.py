@@ -115,6 +115,12 @@ class CaliperBody(Posted):
     tip: str
 
 
+class MendBody(Posted):
+    """What a person says of features."""
+
+    said: str
+
+
 class TrialBody(Posted):
     """What is said of a trial print."""
 
@@ -310,6 +316,12 @@ async def draw(request: Request) -> Response:
     """POST /api/jobs/{id}/draw"""
     of, asked = await job_of(request), await body(request, DrawBody)
     return Answer(await run_in_threadpool(desk_of(request).draw, of, asked.model_dump()))
+
+
+async def mend(request: Request) -> Response:
+    """POST /api/jobs/{id}/mend"""
+    of, asked = await job_of(request), await body(request, MendBody)
+    return Answer(await run_in_threadpool(desk_of(request).mend, of, asked.said, asked.revision))
 
 
 async def trial(request: Request) -> Response:

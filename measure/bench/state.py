@@ -26,6 +26,7 @@ from measure.readings.readings import Reading
 from measure.rim import RimWord
 from measure.sheet.lettering import figures
 from measure.steps.complete import COMPLETED, LEFT_OPEN
+from measure.steps.mend import BY_HAND
 from measure.steps.shown import left_open
 
 if TYPE_CHECKING:
@@ -109,12 +110,14 @@ def plain_state(
         "worst_u95_mm": None,
         "worst_words": "",
         "completion": None,
+        "by_hand": [],
         "card": None,
     }
     out["photo"] = _photo(of, known)
     if live is None:
         return out
-    return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known)}
+    said = [{"said": h.said, "words": h.words, "features": list(h.features)} for h in live.record.by_hand]
+    return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known), "by_hand": said}
 
 
 def _rim(known: kept.Kept | None, live: Live | None) -> RimWord:
@@ -230,7 +233,7 @@ def _on_plain_ground(features: Sequence[Feature]) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- the figures
 def _measured(live: Live) -> dict[str, Any]:
     record, found = live.record, live.found
-    said = [w for w in record.warnings if w.code not in (COMPLETED, LEFT_OPEN)]  # each break says that for itself
+    said = [w for w in record.warnings if w.code not in (COMPLETED, LEFT_OPEN, BY_HAND)]  # those are listed apart
     cautions = [{"code": w.code, "text": w.message().said(on_page)} for w in said]
     if live.problem:
         cautions.insert(0, {"code": live.problem.code, "text": live.problem.said(on_page)})

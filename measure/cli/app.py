@@ -20,6 +20,7 @@ from measure.cli import (
     guide,
     jobs,
     lens,
+    mend,
     printer,
     read,
     reconcile,
@@ -46,6 +47,7 @@ app = typer.Typer(
 )
 app.command("trace")(trace.trace)
 app.command("complete")(complete.complete)
+app.command("mend")(mend.mend)
 app.command("read")(read.read)
 app.command("next")(next_.next_readings)
 app.command("caliper")(caliper.caliper)

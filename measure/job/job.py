@@ -3,6 +3,7 @@
     trace.json  trace.png  outline.dxf      what the photo says
     trace-seen.json                         the same before a broken part was completed
     trace-photo.jpg  trace-view.json        the photo to look at, and where the features are in it
+    trace-edges.npz                         the edge points that the features were fitted to
     readings.csv                            what the jaws said
     readings-aside-1.csv                    what they said of another part that was traced here before
     measured.json                           both, reconciled
@@ -41,8 +42,8 @@ from measure.job.lock import held
 MANIFEST = ".jawline.json"
 TRACE, PICTURE, OUTLINE = "trace.json", "trace.png", "outline.dxf"
 SEEN = "trace-seen.json"
-PHOTO, VIEW = "trace-photo.jpg", "trace-view.json"
-TRACED = (TRACE, PICTURE, OUTLINE, PHOTO, VIEW)
+PHOTO, VIEW, EDGES = "trace-photo.jpg", "trace-view.json", "trace-edges.npz"
+TRACED = (TRACE, PICTURE, OUTLINE, PHOTO, VIEW, EDGES)
 """All that a photo alone gives."""
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")

@@ -172,6 +172,14 @@ class ChoiceRecord(Record):
     words: str = ""
 
 
+class HandRecord(Record):
+    """A feature that is as a person said: the words, the labels that stand there now, and what is said of it."""
+
+    said: str
+    features: tuple[str, ...] = ()
+    words: str = ""
+
+
 class JobRecord(Record):
     """The whole of `trace.json` or `measured.json`; `photos` are there where there were several."""
 
@@ -190,6 +198,7 @@ class JobRecord(Record):
     broken: tuple[FeatureRecord, ...] = Field(default=(), max_length=MOST_FEATURES)
     joined: JoinedRecord | None = None
     completed: tuple[ChoiceRecord, ...] = ()
+    by_hand: tuple[HandRecord, ...] = ()
     dimensions: tuple[DimensionRecord, ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     warnings: tuple[CautionRecord, ...] = ()
@@ -343,7 +352,7 @@ def _plain(record: JobRecord) -> dict[str, Any]:
     plain: dict[str, Any] = record.model_dump(mode="json", by_alias=True, exclude_none=True)
     for r, reading in zip(record.readings, plain["readings"], strict=True):
         reading |= {"reason": r.reason, "likely": r.likely}
-    for key in ("broken", "completed", "made_from", "part", "photo", "photos"):
+    for key in ("broken", "completed", "by_hand", "made_from", "part", "photo", "photos"):
         if not plain.get(key):
             plain.pop(key, None)
     for f in (*plain["features"], *plain.get("broken", [])):

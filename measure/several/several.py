@@ -209,6 +209,7 @@ def _trace(first: Trace, contribution: Contribution, joint: JoinedOutlines, caut
         )
     return replace(
         first,
+        edges=(),
         estimate=estimate,
         rim=rim,
         scale=scale,

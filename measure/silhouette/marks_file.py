@@ -1,4 +1,5 @@
-"""What a person has marked in a photo, as a file: ``{"part": [[[x, y], …], …], "away": […], "card": [[x, y], … 4]}``.
+"""What a person has marked in a photo, as a file: ``{"part": [[[x, y], …], …], "away": […], "card": [[x, y], … 4],
+"hole": [[x, y], …], "features": [{"say": "straight", "begin": [x, y], "end": [x, y]}, …]}``.
 
 Pixels of the upright photo, the middle of the first at 0, 0, y down. Every key may be left out.
 """
@@ -7,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -19,10 +20,24 @@ from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 MAX_MB = 2.0
 MOST_POINTS = 20_000
 """More is no person's hand."""
+MOST_SAID = 100
 
 Pixel = Annotated[float, Field(ge=-1e6, le=1e6)]
 Point = tuple[Pixel, Pixel]
 Line = tuple[Point, ...]
+
+
+class SaidThere(BaseModel):
+    """What a person says of the features from one place on the outline to another; pixels of the photo.
+
+    The words are those of `measure.mending.sayings`.
+    """
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+    say: Literal["straight", "arc", "round", "smooth", "ignore"]
+    begin: Point
+    end: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,10 +47,12 @@ class Marked:
     Attributes:
         strokes: what is part and what is not.
         corners_px: (4, 2) about where the reference's corners are; None where they were not marked.
+        said: what features are, by places on them.
     """
 
     strokes: Strokes = NO_STROKES
     corners_px: Stroke | None = None
+    said: tuple[SaidThere, ...] = ()
 
 
 class _File(BaseModel):
@@ -44,6 +61,8 @@ class _File(BaseModel):
     part: tuple[Line, ...] = ()
     away: tuple[Line, ...] = ()
     card: Line | None = Field(None, min_length=4, max_length=4)
+    hole: tuple[Point, ...] = Field((), max_length=MOST_SAID)
+    features: tuple[SaidThere, ...] = Field((), max_length=MOST_SAID)
 
 
 def read_marks(path: Path) -> Marked:
@@ -62,8 +81,9 @@ def read_marks(path: Path) -> Marked:
         raise _unusable(path, f"{where}: {first['msg']}".strip(": ").lower()) from None
     if sum(len(s) for s in (*found.part, *found.away)) > MOST_POINTS:
         raise _unusable(path, f"its strokes have more than {MOST_POINTS} points")
-    strokes = Strokes(_lines(found.part), _lines(found.away))
-    return Marked(strokes, None if found.card is None else np.array(found.card, float))
+    floors = tuple((p,) for p in found.hole)  # the floor of a hole is no part
+    strokes = Strokes(_lines(found.part), _lines((*found.away, *floors)))
+    return Marked(strokes, None if found.card is None else np.array(found.card, float), found.features)
 
 
 def _lines(lines: tuple[Line, ...]) -> tuple[Stroke, ...]:

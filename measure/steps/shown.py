@@ -17,7 +17,7 @@ from measure.drawing.overlay import Overlay, on_picture, overlay, path_data
 from measure.geometry.features import Feature
 from measure.job import job, records, view_record
 from measure.job.view_record import ViewRecord
-from measure.steps.trace import scale_notes
+from measure.steps.notes import scale_notes
 from measure.tracing.sighted import Sighted
 
 MOST_MEGAPIXELS = 8.0

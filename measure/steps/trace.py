@@ -15,11 +15,11 @@ from calib.lens.lens import read_profile
 from calib.lens.store import profile_for
 from calib.messages import Remedy
 from calib.photo.photo import load
-from calib.reference.wanted import in_words
 from calib.written import printable
 from measure.job import job
 from measure.job.lock import held
 from measure.steps import Done, counted, listed
+from measure.steps.notes import scale_notes
 from measure.steps.phrases import on_command_line
 from measure.tracing.request import Request
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from measure.drawing.picture import SeenFeature
     from measure.edges.rounded import Rim
     from measure.job import records
+    from measure.silhouette.marks_file import SaidThere
     from measure.steps.photos import Traced
     from measure.tracing.values import Trace
 
@@ -82,11 +83,13 @@ def trace(
     job.check_writable(folder, job.TRACED, force)
     given = read_profile(lens) if lens and str(lens) != NO_LENS else None
 
+    said: tuple[SaidThere, ...] = ()
     if marks is not None:
         from measure.silhouette.marks_file import read_marks
 
         marked = read_marks(marks)
         request = replace(request, strokes=marked.strokes, corners_px=marked.corners_px)
+        said = marked.said
 
     def profile_of(taken: Photo) -> Profile | None:
         if given:
@@ -125,7 +128,13 @@ def trace(
 
         about = remark(request.height_mm)
         cautions += (Caution(about.code, about.what, about.remedies),)
-    return Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
+    done = Done("trace", tuple(written), lines, records.for_scripts(record), cautions)
+    if not said:
+        return done
+    from measure.steps.mend import mend, sayings_at
+
+    mended = mend(folder, sayings_at(folder, said), force=force)
+    return replace(done, lines=(*lines, *mended.lines), result=mended.result)
 
 
 def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, bytes]]:
@@ -146,7 +155,7 @@ def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, by
         # loaded only now, for the picture too leaves the interpreter idle
         from measure.drawing.dxf import outline_dxf
         from measure.drawing.framing import plain_picture
-        from measure.job import view_record
+        from measure.job import edges_record, view_record
 
         jpeg, frame = plain_picture(photos.photo.rgb, seen.faces_px)
         height, width = frame.pixels.shape[:2]
@@ -159,6 +168,7 @@ def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, by
             job.TRACE: records.to_text(record).encode(),
             job.OUTLINE: outline_dxf(found.estimate.features),
             job.PICTURE: drawn.result(),
+            job.EDGES: edges_record.to_bytes(found.edges),
         }
     return record, files
 
@@ -218,16 +228,3 @@ def _drawn(found: Trace) -> list[SeenFeature]:
     also = [(found.estimate.features[i], seen) for i, seen in found.also_px]
     breaks = [SeenFeature("", "curve", 0, seen, "completed") for seen in found.break_px]
     return [*out, *(SeenFeature("", f.kind, f.loop, seen, f.origin) for f, seen in also), *breaks]
-
-
-def scale_notes(record: records.JobRecord) -> tuple[str, ...]:
-    """A few short lines on where the scale comes from."""
-    s = record.scale
-    several = f" in {len(record.photos)} photos" if record.photos else ""
-    height = f"Thickness {record.thickness_mm:.4g} mm" if record.thickness_mm else "Thickness unknown"
-    return (
-        f"Scale from the {in_words(s.reference)}{several}: {s.mm_per_px:.4f} mm a pixel ± {100 * s.u95_relative:.2f} %",
-        f"Camera {s.camera_height_mm:.0f} mm above the table, tilted {s.tilt_deg:.0f}°",
-        f"{height}, as seen from the photographed face" if record.subject == "part" else "Rim of an opening",
-        *([f"Break: gap {j.gap_rms_mm:.2f} mm RMS, {j.gap_worst_mm:.2f} mm at most"] if (j := record.joined) else []),
-    )

@@ -27,6 +27,7 @@ from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.geometry.features import Estimate, flatten
+from measure.geometry.motion import Motion
 from measure.tracing.request import Request
 from measure.tracing.values import Scale
 
@@ -220,6 +221,17 @@ def with_plain_view(e: Estimate) -> Estimate:
     shared[:VIEW_TERMS, :VIEW_TERMS] = np.eye(VIEW_TERMS)
     names = (*(f"view_{k}" for k in range(VIEW_TERMS)), *e.shared_names[VIEW_TERMS:])
     return replace(e, sensitivity=sensitivity, shared=shared, shared_names=names)
+
+
+def with_plain_terms(edge: EdgeLoop, e: Estimate) -> EdgeLoop:
+    """Edge points with the view's ten terms replaced as `with_plain_view` does it of their outline."""
+    root = view_root(e.shared[:VIEW_TERMS, :VIEW_TERMS])
+    return replace(edge, sensitivity=np.c_[edge.sensitivity[:, :VIEW_TERMS] @ root, edge.sensitivity[:, VIEW_TERMS:]])
+
+
+def in_frame(edge: EdgeLoop, motion: Motion) -> EdgeLoop:
+    """Edge points where a motion takes them."""
+    return replace(edge, points_mm=motion.points(edge.points_mm), normals=edge.normals @ motion.matrix().T)
 
 
 def _span(e: Estimate) -> tuple[Array, Array]:

@@ -113,4 +113,5 @@ def trace_by(
     if thickness_mm == 0 and not opening:
         cautions += (parts.NO_THICKNESS,)
     rim = follow.rim if thickness_mm > 0 or opening else None
-    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted, rim)
+    edges = tuple(parts.in_frame(parts.with_plain_terms(e, found), motion) for e in follow.loops)
+    return Trace(estimate, scale, subject, thickness_mm, cautions, reference, seen, sighted, rim, edges=edges)

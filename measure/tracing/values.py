@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from calib.arrays import Array
 from calib.reference.found import Caution, Found
+from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rounded import Rim
 from measure.geometry.features import Estimate, Feature
 from measure.subject import Subject
@@ -74,6 +75,7 @@ class Trace:
         broken: the break between two pieces that were put together, in the frame of the features.
         gap: how well they fit, if so.
         also_px: of features that run over both pieces, position and (n, 2) points of what is seen on the other one.
+        edges: the points that each loop was fitted to, in the frame of the features; none of several photos or pieces.
         break_px: (n, 2) points along each stretch of the break, as seen on either piece.
     """
 
@@ -90,3 +92,4 @@ class Trace:
     gap: Gap | None = None
     also_px: tuple[tuple[int, Array], ...] = ()
     break_px: tuple[Array, ...] = ()
+    edges: tuple[EdgeLoop, ...] = ()

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from PIL import Image
 from starlette.testclient import TestClient
 
@@ -25,7 +26,8 @@ from calib.written import plain_number
 from measure.bench import kept
 from measure.bench.live import live
 from measure.broken.breaks import marked_break
-from measure.job import job, records, revisions, view_record
+from measure.edges.edge_loop import EdgeLoop
+from measure.job import edges_record, job, records, revisions, view_record
 from measure.planning.numbered import written_out
 from measure.readings.readings import number, read_csv, read_words
 from measure.silhouette.marks_file import read_marks
@@ -111,6 +113,8 @@ KEPT = {
     "photo": {"width": 100, "height": 80, "scale": 0.5},
     "refusal": {"code": "x", "text": "y"},
 }
+_RING = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 5.0], [0.0, 5.0]])
+EDGES = edges_record.to_bytes([EdgeLoop(_RING, _RING / 10, np.full(4, 0.01), np.zeros((4, 13)))])
 VIEW = {
     "schema": "jawline/1",
     "photo": [4000, 3000],
@@ -268,6 +272,7 @@ def _of_jobs(folder: Path) -> Iterator[Target]:
         sketch(whole, force=True)
 
     yield Target("trace.json", 0.06, of_text(good, lambda t: records.estimate(records.from_text(t, "t"), "t")))
+    yield Target("trace-edges.npz", 0.06, lambda rng: void(edges_record.from_bytes(spoiled(rng, EDGES), "e")))
     yield Target("trace-view.json", 0.03, of_text(VIEW, lambda t: view_record.sighted(view_record.from_text(t, "v"))))
     yield Target("bench.json", 0.02, lambda rng: void(kept.from_bytes(as_json(rng, KEPT))))
     yield Target("revision.json", 0.02, as_revision)

@@ -15,6 +15,7 @@ import { PanZoom } from "./panzoom.js";
 import { Photo } from "./photo.js";
 import { Picking } from "./picking.js";
 import { Readings } from "./readings.js";
+import { Say } from "./say.js";
 import { Sheets } from "./sheets.js";
 import { Store } from "./store.js";
 import { Strokes } from "./strokes.js";
@@ -46,6 +47,7 @@ const readings = new Readings(store, (r) => entry.change(r));
 const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
 const completion = new Completion(store, photo, panzoom);
+const say = new Say(store);
 const trial = new Trial(store);
 const caliper = new Caliper(store);
 const undo = new Undo(store);
@@ -73,6 +75,10 @@ function clicked(target, at) {
     return;
   }
   if (!label) return;
+  if (tabs.name === "outline" && say.picking) {
+    say.pick(label);
+    return;
+  }
   if (tabs.name === "outline") tabs.open("readings");
   picking.toggle(label);
 }
@@ -139,6 +145,7 @@ store.subscribe((state, before) => {
   next.show(state);
   drawing.show(state, before);
   completion.show(state);
+  say.show(state);
   trial.show(state);
   caliper.show(state);
   undo.show(state);

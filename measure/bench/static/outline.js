@@ -5,7 +5,7 @@ import { decimals, parse } from "./numbers.js";
 import { t } from "./words.js";
 
 /** @typedef {import("./types.js").State} State */
-/** @typedef {"look" | "away" | "part" | "corners"} Tool */
+/** @typedef {"look" | "away" | "part" | "hole" | "corners"} Tool */
 
 const BY_KEYS = t("By keys: on the picture, arrows move the pen, the space bar lowers and lifts it.");
 /** @type {Record<Tool, string>} */
@@ -13,6 +13,7 @@ const WORDS = {
   look: t("Drag moves the picture, wheel or two fingers zoom."),
   away: `${t("Paint over what the line took in wrongly.")} ${BY_KEYS}`,
   part: `${t("Paint over what the line left out.")} ${BY_KEYS}`,
+  hole: t("Touch the middle of a hole that the line left out, then trace again."),
   corners: t("Drag each ring onto where the card’s sides would meet, or move it with Tab and arrow keys."),
 };
 
@@ -54,7 +55,7 @@ export class Outline {
     this.#tool = tool;
     for (const radio of radiosOf("tool")) radio.checked = radio.value === tool;
     byId("tool-words").textContent = WORDS[tool];
-    this.#strokes.paint(tool === "part" || tool === "away" ? tool : null);
+    this.#strokes.paint(tool === "hole" ? "away" : tool === "part" || tool === "away" ? tool : null);
     this.#corners.show(tool === "corners");
     this.mended();
   }

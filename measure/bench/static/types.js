@@ -104,6 +104,7 @@
  * @property {number | null} worst_u95_mm
  * @property {string} worst_words which size that is
  * @property {{ breaks: Break[] } | null} completion
+ * @property {{ said: string, words: string, features: string[] }[]} by_hand what a person decided
  * @property {{ corners: Point[] } | null} card as found
  * @property {Picture | null} photo
  * @property {Trial} [trial]
