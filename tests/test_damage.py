@@ -128,6 +128,26 @@ def test_a_step_through_the_picture_is_a_seam(levels: tuple[int, int, int], row:
     assert has_seam(shifted(levels, row, column), 16)
 
 
+def newsprint() -> np.ndarray:
+    """The scene on lines of print that run along the rows, 24 rows apart: each tenth of a line is more or less dark."""
+    rng = np.random.default_rng(11)
+    ink = np.zeros((H, W))
+    for top in range(4, H - 12, 24):
+        ink[top : top + 12] = np.repeat(rng.uniform(2, 14, W // 64), 64)
+    soft = np.apply_along_axis(lambda c: np.convolve(c, [0.05, 0.9, 0.05], "same"), 0, ink)
+    return np.clip(scene() - soft[..., None], 0, 255).astype(np.uint8)
+
+
+def test_print_along_the_rows_is_no_seam() -> None:
+    """Every second line ends, or begins, on the grid, and so is a step there all across, as it is between."""
+    page = newsprint()
+    assert largest_steps(page, 16)[0] > LUMA_STEP
+    assert not has_seam(page, 16)
+    torn = page.astype(int)
+    torn[160:] += 12
+    assert has_seam(np.clip(torn, 0, 255).astype(np.uint8), 16)
+
+
 def test_a_step_is_as_large_as_it_was_made() -> None:
     found = largest_steps(shifted((6, 6, 6), 160, 320), 16)[0]
     assert found == pytest.approx(6, abs=1), "noise of 4 levels in means of 40 pixels: 0.6, and the least of 14"
