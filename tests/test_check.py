@@ -127,6 +127,19 @@ def test_one_photo_for_people(capsys: pytest.CaptureFixture[str], tmp_path: Path
     assert said.err == ""
 
 
+def test_with_a_sheet_for_a_reference_nobody_is_told_about_a_card(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    photo = save(without(scene().rgb, scene().card_px), tmp_path / "a.jpg")
+    said = Said(capsys, "check", photo, "--reference", "a4", "--json")
+    assert said.code == 1
+    found = json.loads(said.out)["photos"][0]
+    assert found["verdict"] == "retake"
+    texts = [found["reply"], *(r["text"] for r in found["reasons"])]
+    assert any("A4 sheet" in t for t in texts)
+    assert not any("card" in t for t in texts)
+
+
 def test_a_photo_without_a_card_must_be_taken_again(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     photo = save(blurred(without(scene().rgb, scene().card_px), 3), tmp_path / "a.jpg")
     said = Said(capsys, "check", photo, "--json")
@@ -146,6 +159,7 @@ def test_a_photo_without_a_card_must_be_taken_again(capsys: pytest.CaptureFixtur
         (["a.jpg", "--jobs", "many"], "--jobs"),
         (["a.jpg", "--thickness", "400"], "look at the decimal point"),
         (["a.jpg", "--json", "--csv"], "exclude each other"),
+        (["a.jpg", "--reference", "a5"], "The reference “a5” is not known"),
     ],
 )
 def test_wrong_usage(

@@ -14,7 +14,7 @@ from calib.photo.photo import Photo
 from calib.rectangle.refusals import Failure
 from measure.check.fitness import CardFigures, Fitness, fitness
 from measure.check.part import PartFigures
-from measure.check.reply import ADVICE, reply
+from measure.check.reply import ADVICE, SHEET_ADVICE, advice_on, reply
 from measure.check.rules import RULES, Finding, findings_of, verdict
 from measure.tracing.request import Request
 from tests.sample_photos import HALF, LEFT, TOP, copied, middle, scene, truth, without
@@ -195,9 +195,18 @@ def sentences(text: str) -> int:
 def test_every_code_has_advice_in_one_sentence() -> None:
     codes = {rule.code for rule in RULES} | {"faint-card"}
     assert codes <= set(ADVICE)
-    for advice in ADVICE.values():
+    for advice in (*ADVICE.values(), *SHEET_ADVICE.values()):
         assert sentences(advice) == 1
         assert advice.endswith(".")
+
+
+OF_A_CARD = {"bent", "two-cards", "faint-card", "glare-card", "no-card", "look-alike"}
+"""Codes that only a card has."""
+
+
+@pytest.mark.parametrize("code", sorted({*ADVICE, *SHEET_ADVICE} - OF_A_CARD))
+def test_nobody_with_a_sheet_is_told_about_a_card(code: str) -> None:
+    assert "card" not in advice_on(Finding(code, "retake", "Something is amiss."), by_card=False)
 
 
 @pytest.mark.parametrize(

@@ -124,12 +124,13 @@ def _worst(*blurs: float) -> float:
 
 def _card_figures(rgb: NDArray[np.uint8], found: Found) -> CardFigures:
     view = found.view
+    by_card = "id-1" in found.name.split("+")  # another card in the picture measures nothing
     faces = [flat_face(rgb, view, face) for face in found.faces_px]
     return CardFigures(
         tilt_deg=view.tilt_deg,
         camera_height_mm=float(view.centre_mm[2]),
         mm_per_px=view.mm_per_px(np.zeros(2)),
-        glare=max((glare(*box_of(rgb, face)) for face in found.faces_px), default=0.0),
+        glare=max((glare(*box_of(rgb, face)) for face in found.faces_px if by_card), default=0.0),
         shows_number=any(shows_number(face) for face in faces),
         cautions=tuple(c.code for c in found.cautions),
     )

@@ -91,6 +91,36 @@ ADVICE: dict[str, str] = {
     ),
 }
 """What the owner can do about each finding, as one sentence."""
+SHEET_TOO = Words(
+    "Please lay the part on the flat sheet, or beside it, with all four of its corners in the picture and nothing over "
+    "its edges."
+)
+OTHER_GROUND = Words(
+    "Please lay the part on a ground whose colour differs from its own, without anything else in the picture."
+)
+NEARER = Words("Please go nearer until the part fills a good half of the picture, and send the photo at full size.")
+SHEET_ADVICE: dict[str, str] = {
+    "no-sheet": SHEET_TOO,
+    "unsolved": SHEET_TOO,
+    "wrong-shape": SHEET_TOO,
+    "square-corners": SHEET_TOO,
+    "corners": SHEET_TOO,
+    "cut-off": Words("Please step back a little so that the whole sheet is in the picture, with some table all round."),
+    "curled": Words("Please press the sheet flat before you take the photo."),
+    "two-sheets": Words("Please leave only one such sheet in the picture."),
+    "unclear": Words("Please lay the sheet on a ground of another colour, with nothing over its edges."),
+    "too-small": NEARER,
+    "too-far": NEARER,
+    "no-part": OTHER_GROUND,
+    "no-outline": OTHER_GROUND,
+    "several-parts": Words("Please leave nothing but the part and the sheet in the picture."),
+    "part-touches-card": Words("Please leave a finger's width between the part and the sheet's edge."),
+    "off-centre": Words("Please have the part near the middle of the picture."),
+    "inexact": Words(
+        "A photo straight from above, with the part near the sheet's middle, would let us measure better."
+    ),
+}
+"""The same where no card but a sheet gives the scale, as far as it differs."""
 UNOPENED = ("photo-empty", "photo-damaged", "photo-truncated", "photo-format", "not-a-photo")
 
 OURS = ("no-file", "not-a-file", "no-permission")
@@ -111,17 +141,29 @@ BRING = Words("Please bring the part to the event all the same, we check two or 
 BETTER = Words("If it is little trouble, a second one would serve us even better.")
 
 
-def reply(findings: Sequence[Finding]) -> str:
+def advice_on(finding: Finding, *, by_card: bool = True) -> str:
+    """What the owner can do about a finding; the finding itself where there is nothing better to say.
+
+    Args:
+        finding: what was found.
+        by_card: whether a card gives the scale, or a sheet.
+    """
+    table = ADVICE if by_card else ADVICE | SHEET_ADVICE
+    return table.get(finding.code, finding.text)
+
+
+def reply(findings: Sequence[Finding], *, by_card: bool = True) -> str:
     """Two to four sentences that can be pasted into a message; none where its owner can do nothing about it.
 
     Args:
         findings: of the photo, gravest first.
+        by_card: whether a card gives the scale, or a sheet.
     """
     if any(f.code in OURS for f in findings):
         return ""
     result = verdict(tuple(findings))
     told = [f for f in findings if f.level == ("retake" if result == "retake" else "usable")]
-    advice = list(dict.fromkeys(ADVICE.get(f.code, f.text) for f in told))
+    advice = list(dict.fromkeys(advice_on(f, by_card=by_card) for f in told))
     number = any(f.code == "card-digits" for f in findings)
     unopened = any(f.code in UNOPENED for f in findings)
     sentences: list[str] = [THANKS_ALL_THE_SAME if unopened else THANKS[result]]

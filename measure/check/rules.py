@@ -157,7 +157,7 @@ RULES: tuple[Rule, ...] = (
         lambda f: f.off_axis,
         0.85,
         NEVER,
-        Words("Part or card lie in the outermost part of the picture, where the lens bends lines most."),
+        Words("What is measured lies in the outermost part of the picture, where the lens bends lines most."),
         "one term describes the lens; beyond about five sixths of the half diagonal it is not enough (common practice)",
     ),
     Rule(

@@ -25,6 +25,10 @@ def check(
     ],
     thickness: options.Thickness = None,
     rim: options.RimOption = None,
+    reference: options.Reference = None,
+    reference_tolerance: options.Tolerance = None,
+    bar_x: options.BarX = None,
+    bar_y: options.BarY = None,
     subject: options.SubjectOption = "part",
     jobs: Annotated[
         int | None, typer.Option("--jobs", metavar="N", help="How many photos at a time; as many as cores by default.")
@@ -43,6 +47,7 @@ def check(
     kind = subject_of(subject)
     height_mm = None if thickness is None else thickness_mm(thickness, kind)
     upper = rim_word(rim)
+    wanted = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     if as_csv and json:
         raise WrongUsage("--csv and --json exclude each other: choose one.", "usage")
     if jobs is not None and not 1 <= jobs <= MOST_JOBS:
@@ -55,7 +60,7 @@ def check(
     files = step.photos_of(photos)
     say = (lambda text: line(text, sys.stderr)) if len(files) > 1 else None
     try:
-        done = step.check(files, Request(height_mm, kind, rim=upper), jobs or cores(), say, spoken)
+        done = step.check(files, Request(height_mm, kind, wanted, rim=upper), jobs or cores(), say, spoken)
     except step.Stopped as stopped:
         if stopped.done and not json:
             print(step.table(stopped.done, as_csv), end="")

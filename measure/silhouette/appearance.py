@@ -30,6 +30,8 @@ ANYTHING = -math.log(30.0)
 """Log density of a colour that could be anything: the box of colours that photos show, 5 by 2.5 by 2.5."""
 ODD_FACE, ODD_WALL, ODD_GROUND = 0.003, 0.05, 0.02
 """Share of each that may have any colour: dirt and glare, what a wall mirrors, things that lie about."""
+ODD_UNEVEN = 0.3
+"""The same of an uneven face, whose slopes mirror anything (chosen)."""
 DARKEST = 2.3
 """A shadow takes at most this much off the logarithm: a tenth of the light is left."""
 SHADOW_HUE = 0.06
@@ -147,9 +149,9 @@ class Face:
         """(h, w) squared Mahalanobis distance."""
         return squared(colour - self.mean, self.covariance)
 
-    def log_likelihood(self, away: F32) -> F32:
-        """(h, w) of each cell, so far `away`."""
-        return mixed_with_anything(ODD_FACE, (1.0, normal_at(away, self.covariance)))
+    def log_likelihood(self, away: F32, odd: float = ODD_FACE) -> F32:
+        """(h, w) of each cell, so far `away`, of which such a share may have any colour."""
+        return mixed_with_anything(odd, (1.0, normal_at(away, self.covariance)))
 
 
 MOST_SAMPLES = 20_000

@@ -18,7 +18,15 @@ from numpy.typing import NDArray
 from calib.arrays import Array
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.silhouette.appearance import Face, WallColour, facing, ground_log_likelihood, wall_log_likelihood
+from measure.silhouette.appearance import (
+    ODD_FACE,
+    ODD_UNEVEN,
+    Face,
+    WallColour,
+    facing,
+    ground_log_likelihood,
+    wall_log_likelihood,
+)
 from measure.silhouette.evidence import filled
 from measure.silhouette.rectified import F32, Mask, Rectified
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
@@ -58,6 +66,8 @@ class Explained:
         wall_told: how much likelier the outer wall's cells are wall than ground, in log likelihood, median; None where
             too little of it is seen.
         spike_mm: depth of what was left out as a spike, see `measure.silhouette.spikes`; 0 if nothing was.
+        uneven: whether the face's light has slopes all over, as metal with a relief has.
+        stepped: whether the face has steps inside its boundary: so, or lines that are no holes.
     """
 
     loops_mm: tuple[Array, ...]
@@ -66,6 +76,8 @@ class Explained:
     walls: Walls
     wall_told: float | None
     spike_mm: float = 0.0
+    uneven: bool = False
+    stepped: bool = False
 
     @property
     def outlines_mm(self) -> tuple[Array, ...]:
@@ -110,7 +122,10 @@ def explain(
     region, spike_mm = without_spikes(b.region, w.plan, view.centre_mm[:2], float(ratio), w.marked)
     loops = rings(w.plan, np.where(region == b.region, b.soft, np.float32(0.0)), region)
     clipped = min(w.share_full(b.region), w.share_full(b.wall))
-    return Explained(loops, w.plan.step_mm, clipped, b.walls, _wall_told(w, b, seen), spike_mm) if loops else None
+    if not loops:
+        return None
+    stepped = b.uneven or b.lines
+    return Explained(loops, w.plan.step_mm, clipped, b.walls, _wall_told(w, b, seen), spike_mm, b.uneven, stepped)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +138,8 @@ class _Belief:
         walls: colours of the outer wall, and of holes' walls.
         others: cells of further colours of the face, colour by colour.
         first: whether all this is but a guess from the silhouette.
+        uneven: whether the face's light has slopes all over, so that much of it may have any colour.
+        lines: whether lines of other light were taken off its holes, see `without_lines`.
     """
 
     region: Mask
@@ -133,6 +150,8 @@ class _Belief:
     walls: Walls
     others: tuple[Mask, ...]
     first: bool
+    uneven: bool
+    lines: bool = False
 
     def resized(self, shape: tuple[int, int]) -> _Belief:
         """The same on a finer grid."""
@@ -149,9 +168,22 @@ def _first_belief(w: Window) -> _Belief:
     near = cv2.dilate(whole, disc(w.plan.cells_in(1.0)))
     ground = np.asarray((near == 0) & w.free, np.uint8)
     none = np.zeros_like(core)
-    return _Belief(
-        core, core.astype(np.float32), whole, ground, none, (None, None), _other_colours(w, core, ground), True
-    )
+    others = _other_colours(w, core, ground)
+    return _Belief(core, core.astype(np.float32), whole, ground, none, (None, None), others, True, _is_uneven(w, core))
+
+
+def _is_uneven(w: Window, core: Mask) -> bool:
+    """Whether much of a silhouette's inside is slopes of light."""
+    light = cv2.GaussianBlur(np.ascontiguousarray(w.colour[..., 0]), (0, 0), 1.0)
+    slope = np.hypot(*(cv2.Sobel(light, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1))))
+    inside = w.lines.never_wall(w.rough)
+    certain = (core > 0) & (w.lines.back(inside.astype(np.float32)) > CERTAINLY)
+    return bool(certain.any() and float((slope[certain] > SLOPE).mean()) > UNEVEN)
+
+
+SLOPE, UNEVEN = 0.1, 0.1
+"""Change of log light in a cell that is a slope, and the share of a face that is such from which on it is uneven: plain
+ones of rendered photos have at most 0.05, photographed coins 0.15 and more."""
 
 
 def _other_colours(w: Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
@@ -228,7 +260,8 @@ class _CellLikelihoods:
 
 def _evidence(w: Window, b: _Belief, faces: Sequence[Face]) -> _CellLikelihoods:
     aways = [face.away(w.colour) for face in faces]
-    as_face = np.max([face.log_likelihood(away) for face, away in zip(faces, aways, strict=True)], axis=0)
+    odd = ODD_UNEVEN if b.uneven else ODD_FACE
+    as_face = np.max([face.log_likelihood(away, odd) for face, away in zip(faces, aways, strict=True)], axis=0)
     as_ground = ground_log_likelihood(w.colour, b.ground, w.plan.step_mm, first=b.first)
     as_face[~w.free], as_ground[~w.free] = IMPOSSIBLE, 0.0
     as_face[w.astray] -= ASTRAY
@@ -318,6 +351,7 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     if len(faces) > 1:  # where two colours meet a line is neither
         face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, disc(w.plan.cells_in(MEETING_MM))), np.uint8)
     region = _without_marked_holes(cleaned(face, b.region, w.plan, LEAST_HOLE_MM2), w.marked)
+    region, lines = without_lines(region, w.plan, w.marked)
     one = np.ones((3, 3), np.uint8)
     beside = (cv2.erode(region, one) == 0) & (cv2.dilate(region, one) == 0)
     wall = (front > PLAINLY) & beside
@@ -332,7 +366,7 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     ground = ((swept == 0) & w.free).astype(np.uint8)
     others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
     others = tuple(o for o in others if o.any())
-    return _Belief(region, soft, whole, ground, wall.astype(np.uint8), (outer, inner), others, False)
+    return _Belief(region, soft, whole, ground, wall.astype(np.uint8), (outer, inner), others, False, b.uneven, lines)
 
 
 PLAINLY, PERHAPS = 0.7, 0.3
@@ -341,6 +375,32 @@ BLURRED_MM = 0.3
 """So near to an edge nothing is learned: its blur."""
 MEETING_MM = 0.4
 """So broad a line where two colours of a face meet is face as well."""
+
+
+def without_lines(region: Mask, plan: Rectified, marked: F32) -> tuple[Mask, bool]:
+    """A region without holes that are lines, and whether there were any.
+
+    The wall of a step in the face, and its shadow, are lines of other light; a slot so narrow is none that is moulded
+    or printed. One that a person marks as not the part is left.
+    """
+    inside = (filled(region) > 0) & (region == 0)
+    n, label, stats, _ = cv2.connectedComponentsWithStats(inside.astype(np.uint8), connectivity=8)
+    if n < 2:
+        return region, False
+    room = np.zeros(n)
+    deep = cv2.distanceTransform(np.pad(inside, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] * plan.step_mm
+    np.maximum.at(room, label.ravel(), deep.ravel())
+    room -= plan.step_mm / 2  # it is taken to the middle of the next cell
+    area = stats[:, cv2.CC_STAT_AREA] * plan.step_mm**2
+    line = (room < LINE_MM / 2) & (area > LONG * np.pi * room**2)
+    line[np.unique(label[marked < 0])] = False
+    line[0] = False
+    return np.asarray(region | line[label], np.uint8), bool(line.any())
+
+
+LINE_MM, LONG = 1.1, 3.0
+"""A hole that holds no disc so wide, and is so many times as large as the largest that it does, is a line: steps of
+rendered faces, 0.3 to 0.8 mm high, show lines of 0.3 to 1.0 mm (chosen)."""
 
 
 def _without_marked_holes(region: Mask, marked: F32) -> Mask:

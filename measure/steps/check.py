@@ -190,7 +190,9 @@ def check_photo(path: Path, request: Request, watch: Watch = lambda photo, found
             Finding("unexpected", "retake", f"jawline was not made for this photo ({type(why).__name__}: {said})."),
         )
     u95 = round(expected, 3) if math.isfinite(expected) else None
-    return Checked(path.name, verdict(found), found, u95, reply(found))
+    return Checked(
+        path.name, verdict(found), found, u95, reply(found, by_card=request.reference.name in (None, "id-1"))
+    )
 
 
 def _died(path: Path) -> Checked:

@@ -47,6 +47,7 @@ class Followed:
         clipped, wall_told, spike_mm: see `measure.silhouette.explaining.Explained`; of an opening
             `measure.silhouette.explaining_opening.ExplainedOpening`.
         contradicted: whether walls speak against the thickness, see `measure.edges.standpoint.Standpoint`.
+        stepped: whether the face has steps inside its boundary.
     """
 
     estimate: Estimate
@@ -60,6 +61,7 @@ class Followed:
     wall_told: float | None = None
     spike_mm: float = 0.0
     contradicted: bool = False
+    stepped: bool = False
 
 
 def followed_part(
@@ -92,7 +94,7 @@ def followed_part(
     """
     face, blur_px = _explained(light, view, contours_px, wall, taken_px, strokes)
     stand = Standpoint(view)
-    for turn in range(0 if settled else MOST_TURNS):
+    for turn in range(0 if settled or face.uneven else MOST_TURNS):
         before, as_known = stand, face.seen_by(view, stand.view, wall.upper_mm)
         stand = by_walls(light, view, as_known.outlines_mm, wall, blur_px, rim.told)
         if apart_mm(before.view, stand.view, as_known.outlines_mm[0], wall) < AGAIN_MM or turn == MOST_TURNS - 1:
@@ -100,7 +102,7 @@ def followed_part(
             break
         face, blur_px = _explained(light, stand.view, contours_px, wall, taken_px, strokes)
     outer, inner = (ANY_WALL if w is None else WallLight(*w.light) for w in face.walls)
-    seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner))
+    seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner), uneven=face.uneven)
     estimate, loops, found = _followed(light, stand.view, seen, rim, watch, stand.rounded)
     return Followed(
         estimate,
@@ -114,6 +116,7 @@ def followed_part(
         face.wall_told,
         face.spike_mm,
         stand.contradicted,
+        face.stepped,
     )
 
 

@@ -104,6 +104,14 @@ WALL_CONTRADICTS = Caution(
         "that again. Or a shadow was taken for the wall's foot."
     ),
 )
+STEPPED_FACE = Caution(
+    "stepped-face",
+    Words(
+        "The part's face has steps, or mirrors what is round it: the outline keeps to the outermost edge. A raised "
+        "rim, a boss or a figure inside it is not measured, and a slot of a millimetre or less would be taken for one: "
+        "look at the outline in the picture."
+    ),
+)
 NO_OUTLINE = Words(
     "The part's edges can't be followed all the way round: take the photo again in even "
     "light, with the part on a plain ground of another colour."

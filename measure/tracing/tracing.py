@@ -106,6 +106,8 @@ def trace_by(
         cautions += (parts.spike(follow.spike_mm),)
     if follow.contradicted:
         cautions += (parts.WALL_CONTRADICTS,)
+    if follow.stepped:
+        cautions += (parts.STEPPED_FACE,)
     cautions += doubtful_outline(found)
     cautions += teeth_that_differ(follow.loops)
     if rough.beside and not opening:
