@@ -19,6 +19,7 @@ LONGEST = 1500
 Do = Literal[
     "trace-in-two",  # join the two pieces that lie there
     "trace-in-one",  # don't
+    "trace-parts",  # each of several parts in one photo as a job of its own
     "name-reference",  # say which reference it is: `of` its name, or empty where nobody knows
     "no-lens",  # give no lens profile
     "print-sheet",  # the printed reference

@@ -21,7 +21,8 @@ def no_kept_lenses(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest
 
 @pytest.fixture(autouse=True)
 def pocket_caliper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Nor may the caliper that they have told of."""
+    """Nor may the caliper that they have told of, nor their printers."""
     folder = tmp_path / "caliper"
     monkeypatch.setenv(at_hand.VARIABLE, str(folder))
+    monkeypatch.setenv("JAWLINE_PRINTERS", str(tmp_path / "printers"))
     return folder

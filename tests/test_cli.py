@@ -39,6 +39,20 @@ class Said:
 
 
 # -------------------------------------------------------------------------------------------------------- whole process
+def test_a_command_that_takes_a_moment_says_what_it_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """To somebody at a terminal, in one line and at once; to a script nothing."""
+    words = ["trace", str(tmp_path / "none.jpg"), "--thickness", "4"]
+    assert run(app, words) == 2
+    assert "Measuring" not in capsys.readouterr().err
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    assert run(app, words) == 2
+    first, *rest = capsys.readouterr().err.splitlines()
+    assert first == "Measuring none.jpg: some seconds, the first time up to a minute."
+    assert len(rest) == 1
+
+
 def test_help_needs_no_heavy_library() -> None:
     heavy = "('numpy', 'cv2', 'scipy', 'pydantic', 'PIL', 'rich')"
     code = f"import sys; from measure.cli.app import app; print([m for m in {heavy} if m in sys.modules])"

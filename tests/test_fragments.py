@@ -17,7 +17,7 @@ from measure.broken.fragments import PLACING_NAMES, put_together
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.silhouette.candidates import Reserved
-from measure.silhouette.silhouette import NoSilhouette, two_pieces
+from measure.silhouette.silhouette import NoSilhouette, several_pieces
 from tests.broken_in_two import hook, in_two, link, off_mm, plate, ragged, seen, solid
 from tests.test_silhouette import RED, table_with
 
@@ -147,7 +147,7 @@ def test_too_few_or_too_many_pieces_are_refused_by_name(places, reason):
     rgb, card = table_with([(at, (110, 120), RED) for at in places])
     size = rgb.shape[1::-1]
     view = View(first_guess(card, ID_1.rectangle, camera_prior(size, None))[0], np.zeros((10, 10)), size)
-    found = two_pieces(rgb, view, Reserved((card,)), 0.0)
+    found = several_pieces(rgb, view, Reserved((card,)), 0.0)
     assert isinstance(found, NoSilhouette)
     assert found.reason == reason
     assert found.message.text.endswith(".")

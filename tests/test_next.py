@@ -12,6 +12,7 @@ from shapely.geometry import LineString, Polygon
 
 from calib.errors import ReadingsRefused, WrongUsage
 from calib.tools.at_hand import AtHand, place
+from calib.tools.jaws import TOOLS
 from measure.adjustment.equations import with_edge_error
 from measure.cli.app import app
 from measure.cli.run import run
@@ -20,13 +21,16 @@ from measure.planning.numbered import written_out
 from measure.planning.planning import advise
 from measure.planning.reach import comfortable_readings
 from measure.planning.worksheet import worksheet
+from measure.readings.readings import make_reading, read_words
 from measure.sheet.marks import CircleMark, Path, Text, polylines
 from measure.sheet.sheet import Sheet
+from measure.steps.agreed import became_of
 from measure.steps.next import next_readings
 from measure.steps.read import read
 from measure.steps.reconcile import reconcile
 from tests.accuracy.fits import gain_over_random, share_of_best
 from tests.drawn_parts import drawn_parts, estimate_of
+from tests.jobs import estimate, plate, record, traced
 from tests.random_outlines import outlines
 from tests.sheet_faults import box, outside_the_frame
 from tests.simulated_parts import circle, polygon, slot
@@ -190,6 +194,32 @@ def test_worksheet_to_readings_by_number(job):
     again = next_readings(job, count=3)
     assert again.result["open_before"] < before
     assert [first["kind"], first["features"]] not in [[s["kind"], s["features"]] for s in again.result["suggestions"]]
+
+
+def test_a_reading_is_judged_as_soon_as_it_is_read(tmp_path: FilePath) -> None:
+    """The plate is 60 mm long and 30 high: 30 read for the length is what belongs to another two edges."""
+    folder = traced(tmp_path / "plate")
+    done = read(folder, ["width E2 E4 60.01", "width E1 E3 60.0"])
+    assert [v["verdict"] for v in done.result["verdicts"]] == ["kept", "suspect"]
+    assert done.result["verdicts"][1]["likely"] == "feature"
+    assert done.lines[1].startswith("  Agrees: width E2 E4 60.01 mm: ")
+    assert done.lines[2].startswith("  Suspect: width E1 E3 60.0 mm: the value fits width E2 E4")
+    again = read(folder, ["bore D1 6.0"])
+    assert [v["verdict"] for v in again.result["verdicts"]] == ["kept"]  # of the new one alone
+
+
+def test_what_becomes_of_the_readings_by_a_new_outline(tmp_path: FilePath) -> None:
+    readings = tuple(read_words(["width E2 E4 60.0 bore D1 6.0 width E1 E3 30.0"]))
+    known = record()
+    lines = became_of(known, estimate(), readings, TOOLS)
+    assert lines == ("3 readings in the job: 3 agree with this outline, 0 suspect.",)
+    without = estimate(tuple(f for f in plate() if f.label != "D1"))
+    moved = (make_reading("width", ["E2", "E4"], "61.2"), *readings[1:])
+    lines = became_of(known, without, moved, TOOLS)
+    assert lines[0] == "3 readings in the job: 1 agree with this outline, 1 suspect, 1 without a place on it."
+    assert "width E2 E4 61.2 mm" in lines[1]
+    assert "the outline has no D1" in lines[2]
+    assert became_of(known, estimate(), (), TOOLS) == ()
 
 
 def test_worksheet_filled_in_an_editor(job):

@@ -16,10 +16,13 @@ from measure.cli.run import run
 from measure.job import history, job
 from measure.steps.read import present, read, remove
 from measure.steps.reconcile import reconcile
+from measure.steps.trace import trace
 from measure.steps.trial import trial
 from measure.steps.undo import undo
+from measure.tracing.request import Request
 from tests.benches import bench, width
 from tests.jobs import traced
+from tests.sample_photos import FOLDER as SAMPLE
 
 PLATE = ("width E2 E4 60.0", "bore D1 6.0")
 
@@ -56,6 +59,22 @@ def test_a_command_takes_back_what_the_page_did(tmp_path: Path, plate: Path) -> 
         client.post("/api/jobs/plate/readings", json=width("60.0"))
     undo(plate)
     assert (plate / job.READINGS).read_bytes() == b""
+
+
+def test_a_trace_by_a_command_is_taken_back(tmp_path: Path) -> None:
+    """A photo traced into a job that had another part's trace and readings: all of it is as it was before."""
+    folder = traced(tmp_path / "latch")
+    before = (folder / job.TRACE).read_bytes()
+    read(folder, ["width E1 E3 29.98", "width E1 E3 30.01"])
+    readings = (folder / job.READINGS).read_bytes()
+    trace(SAMPLE / "photo.jpg", folder, Request(4.2))
+    assert (folder / job.TRACE).read_bytes() != before
+    assert (folder / job.READINGS).read_bytes() != readings  # of another part, so they were set aside
+    done = undo(folder)
+    assert "trace.json" in done.lines[0]
+    assert (folder / job.TRACE).read_bytes() == before
+    assert (folder / job.READINGS).read_bytes() == readings
+    assert not (folder / job.PICTURE).exists()  # there was none
 
 
 def test_what_was_mended_by_hand_since_is_not_lost(plate: Path) -> None:

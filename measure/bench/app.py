@@ -17,7 +17,7 @@ from starlette.types import ASGIApp
 
 from calib.errors import JawlineError
 from calib.words import Words
-from measure.bench import intake, routes
+from measure.bench import intake, routes, workshop
 from measure.bench.answers import by_error, refused
 from measure.bench.desk import Desk, Stale
 from measure.bench.events import Bell
@@ -62,6 +62,9 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs/{id}", routes.remove, methods=["DELETE"]),
         Route("/api/jobs/{id}/events", routes.events),
         Route("/api/jobs/{id}/trace", routes.trace, methods=["POST"]),
+        Route("/api/jobs/{id}/parts", routes.parts, methods=["POST"]),
+        Route("/api/jobs/{id}/photo", routes.another_photo, methods=["POST"]),
+        Route("/api/target-{paper}.pdf", routes.target),
         Route("/api/jobs/{id}/readings", routes.add_reading, methods=["POST"]),
         Route("/api/jobs/{id}/readings/{key}", routes.remove_reading, methods=["DELETE"]),
         Route("/api/jobs/{id}/readings/{key}", routes.change_reading, methods=["POST"]),
@@ -72,6 +75,11 @@ def application(settings: Settings) -> Starlette:
         Route("/api/jobs/{id}/trial", routes.trial, methods=["POST"]),
         Route("/api/jobs/{id}/offers", routes.offers),
         Route("/api/jobs/{id}/caliper", routes.caliper, methods=["POST"]),
+        Route("/api/jobs/{id}/thin", workshop.thin),
+        Route("/api/printers", workshop.printers),
+        Route("/api/printers", workshop.measured, methods=["POST"]),
+        Route("/api/printers/test-piece.{kind}", workshop.test_piece),
+        Route("/api/clip", workshop.hook, methods=["POST"]),
         Route("/api/jobs/{id}/make", routes.make, methods=["POST"]),
         Route("/api/jobs/{id}/sketch.svg", routes.sketch_svg),
         Route("/api/jobs/{id}/revisions", routes.revisions),

@@ -13,6 +13,7 @@ from calib.words import Words
 from calib.written import printable
 from measure.bench import kept
 from measure.bench.live import Live
+from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
 from measure.bench.state import files_of, jaw_words, key_of
 from measure.broken.completion.outcome import By
@@ -213,6 +214,23 @@ def trial(of: Job, live: Live, said: str) -> dict[str, Any]:
         return dict(step.trial(of.folder, phrases).result)
 
 
+def thin(of: Job, live: Live, asked: Mapping[str, str]) -> dict[str, Any]:
+    """The thin places of a part: `lines` for people, and `places` by name with their ends on the picture or drawing.
+
+    Raises:
+        JawlineError: numbers that make no sense, an opening, or readings that don't fit together.
+    """
+    from measure.printing.strength import remedies
+    from measure.steps import thin as step
+    from measure.steps.numbers import number
+
+    limit = number(asked.get("limit") or f"{remedies.LIMIT_MM:g}", "What is called thin", *step.LIMITS_MM)
+    line = number(asked.get("line") or f"{remedies.LINE_MM:g}", "The printer's line", *step.LINES_MM)
+    settle(of, live)
+    done = step.thin(of.folder, line_mm=line, limit_mm=limit)
+    return {"lines": list(done.lines), "cautions": [c.said(on_page) for c in done.cautions]}
+
+
 def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
     """Make files of the job, as the commands do.
 
@@ -225,7 +243,9 @@ def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dic
     settle(of, live)
     fit_name, printer = _text(options, "as"), _text(options, "printer")
     if what == "sketch":
-        done = sketch.sketch(of.folder, name=live.record.part or None, thin=bool(options.get("thin")))
+        known = of.kept()
+        owner = known.owner if known and known.owner_drawn else ""
+        done = sketch.sketch(of.folder, name=live.record.part or None, owner=owner, thin=bool(options.get("thin")))
     elif what == "fit":
         done = fit.fit(of.folder, name=fit_name or "snug", printer=printer)
     elif what == "gauge":

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import shutil
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from calib.errors import JawlineError, WrongUsage
-from calib.files import is_plain
+from calib.files import content_of, is_plain
 from calib.words import Words
 from calib.written import printable
 from measure.bench import kept
@@ -29,6 +29,9 @@ from measure.bench.traces import Tell, Traces, close_unfinished
 from measure.job import job, revisions
 from measure.steps.trace import warm
 from measure.steps.workers import Workers
+
+DOT_PX = 1.0
+"""What a touch marks on the picture."""
 
 
 @dataclass(slots=True)
@@ -94,6 +97,69 @@ class Desk:
         with of.alone():
             self._check(of, revision)
             self.traces.again(of, asked)
+
+    def parts(
+        self, of: Job, asked: kept.TraceChoices, points: Sequence[tuple[float, float]], revision: int | None
+    ) -> list[Job]:
+        """Trace several parts that lie in a job's photo: the first as this job, each other as a new one of its own.
+
+        Args:
+            of: the job.
+            asked: what holds for all of them.
+            points: where each is, on the shown picture.
+            revision: that the window has seen.
+
+        Raises:
+            Stale: the job has changed meanwhile.
+            WrongUsage: its photo is not there, or is being traced.
+        """
+        with of.alone():
+            self._check(of, revision)
+            self.traces.refuse_if_busy(of)
+            known = of.kept()
+            there = (kept.PHOTO, job.PHOTO)
+            if known is None or known.photo is None or not all(is_plain(of.folder / n) for n in there):
+                raise WrongUsage(
+                    Words("No card is found in this photo, so that nothing in it can be measured."), "no-photo"
+                )
+            files = {n: content_of(of.folder / n, job.MAX_FILE_MB, links=False) for n in there}
+            name = self.name(of)
+            first = kept.Kept(owner=known.owner, contact=known.contact, at=time.time(), photo=known.photo)
+            made = [of]
+            for n in range(2, len(points) + 1):
+                made.append(self.shelf.new(f"{name} {n}", first.model_copy(update={"name": f"{name} {n}"}), files))
+            self.traces.again(of, _touched(asked, points, 0))
+        for k, other in enumerate(made[1:], 1):
+            with other.alone():
+                self.traces.again(other, _touched(asked, points, k))
+        return made
+
+    def another_photo(
+        self, of: Job, photo: Path, photo_name: str, asked: kept.TraceChoices, too: bool, revision: int | None
+    ) -> None:
+        """Take another photo for a job and have it traced.
+
+        Args:
+            of: the job.
+            photo: the original, alone in a folder of the session; it is gone when it has been looked at.
+            photo_name: what its owner calls the file.
+            asked: how it is to be traced.
+            too: together with what is there, of the same part; else in its place.
+            revision: that the window has seen.
+
+        Raises:
+            Stale: the job has changed meanwhile.
+            WrongUsage: its photo is being traced; or nothing can be added to it.
+        """
+        shown = base_name(photo_name)
+        with of.alone():
+            self._check(of, revision)
+            if too:
+                known = (of.kept() or kept.Kept()).asked
+                marked = {"strokes": known.strokes, "card_corners": known.card_corners}
+                self.traces.add(of, photo, shown, asked.model_copy(update=marked))
+            else:
+                self.traces.instead(of, self.name(of), photo, shown, asked)
 
     # ----------------------------------------------------------------------------------------------------------- states
     def state(self, of: Job) -> dict[str, Any]:
@@ -204,16 +270,17 @@ class Desk:
         self.memory.forget()
         return self.state(of)
 
-    def describe(self, of: Job, said: Mapping[str, str], revision: int | None) -> dict[str, Any]:
+    def describe(self, of: Job, said: Mapping[str, Any], revision: int | None) -> dict[str, Any]:
         """What a job is called, whose it is, and how to reach them.
 
         Args:
             of: the job.
-            said: any of ``name``, ``owner``, ``contact`` and ``note``; what is not said stays.
+            said: any of ``name``, ``owner``, ``contact``, ``note`` and ``owner_drawn``; what is not said stays.
             revision: that the window has seen.
         """
         known = of.kept() or kept.Kept(name=self.name(of))
-        now = known.model_copy(update={key: plain_name(text) for key, text in said.items()})
+        news = {key: plain_name(x) if isinstance(x, str) else x for key, x in said.items()}
+        now = known.model_copy(update=news)
         return self.change(of, revision, lambda: of.write({kept.FILE: kept.to_bytes(now)}))
 
     def remove(self, of: Job, revision: int | None) -> None:
@@ -228,6 +295,22 @@ class Desk:
         self.traces.refuse_if_busy(of)
         self.shelf.remove(of)
         self.traces.forget(of)
+
+    def thin(self, of: Job, asked: Mapping[str, str]) -> dict[str, Any]:
+        """The thin places of a job's part, and what helps.
+
+        Args:
+            of: the job.
+            asked: below how many millimetres a place is weak (`limit`), and how wide the printer's `line` is; as
+                written, and empty for what is usual.
+
+        Raises:
+            WrongUsage: no numbers, or the job is an opening.
+        """
+        from measure.bench.changes import thin
+
+        with of.alone():
+            return thin(of, self.memory.traced(of), asked)
 
     def make(self, of: Job, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
         """Make files."""
@@ -328,6 +411,13 @@ class Desk:
     def _check(self, of: Job, revision: int | None) -> None:
         if revision != of.revision():
             raise Stale(self.state(of))
+
+
+def _touched(asked: kept.TraceChoices, points: Sequence[tuple[float, float]], which: int) -> kept.TraceChoices:
+    """What is asked, with the part touched marked as such, and all others as none."""
+    dots = [((x, y), (x + DOT_PX, y + DOT_PX)) for x, y in points]
+    others = tuple(d for k, d in enumerate(dots) if k != which)
+    return asked.model_copy(update={"strokes": kept.StrokesRecord(part=(dots[which],), away=others)})
 
 
 class Stale(Exception):

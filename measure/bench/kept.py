@@ -11,10 +11,13 @@ from typing import Literal
 
 from pydantic import Field, FiniteFloat, ValidationError
 
+from calib.reference.wanted import Bars, Wanted, bar_mm, wanted
 from measure.job.records import NotLess, Pair, Record, Some
 from measure.rim import RimWord
 
 FILE, PHOTO = "bench.json", "photo.png"
+MOST_FURTHER, LONGEST_WORDS = 8, 40
+"""More photos of a part gain nothing; and letters of a reference's name or size."""
 MOST_TICKETS = 10**9
 """Larger numbers are nobody's."""
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
@@ -46,6 +49,24 @@ class StrokesRecord(Record):
     away: tuple[tuple[Pair, ...], ...] = ()
 
 
+class ScaleChoices(Record):
+    """What gives the scale, as it was written: see `calib.reference.wanted`; empty where nobody said."""
+
+    reference: str = Field(default="", max_length=LONGEST_WORDS)
+    tolerance: str = Field(default="", max_length=LONGEST_WORDS)
+    bar_x: str = Field(default="", max_length=LONGEST_WORDS)
+    bar_y: str = Field(default="", max_length=LONGEST_WORDS)
+
+    def wanted(self) -> Wanted:
+        """Which reference is to be looked for.
+
+        Raises:
+            WrongUsage: the words make no sense.
+        """
+        bars = Bars(bar_mm("x", self.bar_x or None), bar_mm("y", self.bar_y or None))
+        return wanted(self.reference, self.tolerance or None, bars)
+
+
 class TraceChoices(Record):
     """What is to be traced, and how; `fragments` is the number of pieces that the part is in."""
 
@@ -55,6 +76,7 @@ class TraceChoices(Record):
     fragments: Literal[1, 2] = 1
     strokes: StrokesRecord = StrokesRecord()
     card_corners: tuple[Pair, ...] | None = Field(default=None, min_length=4, max_length=4)
+    scale: ScaleChoices = ScaleChoices()
 
 
 class Accepted(Record):
@@ -65,7 +87,8 @@ class Accepted(Record):
 
 
 class Kept(Record):
-    """The whole of bench.json; `owner` and `contact` never leave it but for the fixer's page."""
+    """The whole of bench.json; `owner` and `contact` never leave it but for the fixer's page, and `owner` for the title
+    block where `owner_drawn` says so. `further` are photos that are traced together with the first."""
 
     schema_: Literal["jawline-bench/1"] = Field(default=SCHEMA, alias="schema")
     name: str = ""
@@ -77,8 +100,15 @@ class Kept(Record):
     at: FiniteFloat = 0.0
     asked: TraceChoices = TraceChoices()
     photo: KeptPhoto | None = None
+    further: tuple[KeptPhoto, ...] = Field(default=(), max_length=MOST_FURTHER)
     refusal: Notice | None = None
     accepted: tuple[Accepted, ...] = ()
+    owner_drawn: bool = False
+
+
+def further_file(number: int) -> str:
+    """The file of another photo of the same part, counted from 0."""
+    return f"photo-{number + 2}.png"
 
 
 def to_bytes(kept: Kept) -> bytes:

@@ -6,7 +6,7 @@ them does not hold up the others.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calib.errors import JawlineError, ReadingsRefused
@@ -17,14 +17,13 @@ from measure.drawing.svg import write_svg
 from measure.geometry.features import Estimate
 from measure.job import job, records
 from measure.planning.planning import Advice, advise
-from measure.readings.jaw_reach import check_reading
 from measure.readings.readings import Reading
 from measure.sheet import sheet
+from measure.steps.agreed import agreed, refuse_if_nothing_holds, unfit
 from measure.steps.corrected import corrected_drawing
 from measure.steps.read import in_job, tools_of
-from measure.steps.reconcile import agreed, measured_from, refuse_if_nothing_holds
+from measure.steps.reconcile import measured_from
 from measure.steps.shown import ShownJob, shown
-from measure.subject import Subject
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +103,8 @@ def live(folder: Path, before: Live | None = None) -> Live:
         readings = in_job(content, job.READINGS, tools)
     except ReadingsRefused as why:
         problem = why
-    unfit = tuple(u for r in readings if (u := _unfit(r, outline, traced.subject)))
-    fit = tuple(r for r in readings if not any(u.reading is r for u in unfit))
+    left_out = tuple(Unfit(r, why) for r, why in unfit(readings, outline, traced.subject))
+    fit = tuple(r for r in readings if not any(u.reading is r for u in left_out))
     found = agreed(traced, outline, fit, tools)
     try:
         refuse_if_nothing_holds(found)
@@ -123,23 +122,16 @@ def live(folder: Path, before: Live | None = None) -> Live:
         count=1,
         caliper=caliper,
     )
-    return Live(traced, outline, readings, unfit, problem, record, found, advice, caliper, over, marks)
+    return Live(traced, outline, readings, left_out, problem, record, found, advice, caliper, over, marks)
 
 
-def sketch_svg(of: Live, folder: Path, name: str | None) -> bytes:
+def sketch_svg(of: Live, folder: Path, name: str | None, owner: str = "") -> bytes:
     """The sketch of a job as it stands, the same that `jawline sketch` writes.
 
     Args:
         of: the job.
         folder: where it is.
         name: of the part; the trace's own by default.
+        owner: as it stands in the title block, if it does.
     """
-    return write_svg(sheet.sketch(corrected_drawing(folder, of.record, name)[0]))
-
-
-def _unfit(r: Reading, outline: Estimate, subject: Subject) -> Unfit | None:
-    try:
-        check_reading(r, outline, subject)
-    except ReadingsRefused as why:
-        return Unfit(r, why)
-    return None
+    return write_svg(sheet.sketch(replace(corrected_drawing(folder, of.record, name)[0], owner=owner)))

@@ -91,7 +91,8 @@ class Memory:
             found, worked = self.traced(of), self._live[of.id]
         if worked.svg is None:  # nobody who takes readings meanwhile waits for the drawing
             known = of.kept()
-            worked.svg = sketch_svg(found, of.folder, (known.name if known else "") or None)
+            owner = known.owner if known and known.owner_drawn else ""
+            worked.svg = sketch_svg(found, of.folder, (known.name if known else "") or None, owner)
         return worked.revision, worked.svg
 
     def glance(self, of: Job, revision: int) -> tuple[str, LeastSure | None]:

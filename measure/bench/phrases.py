@@ -10,13 +10,14 @@ IN_TWO = Words("It is broken in two pieces")
 
 _WORDS: dict[Do, str] = {
     "trace-in-two": Words("if they are one part broken in two, tick “{in_two}” and trace again", in_two=IN_TWO),
+    "trace-parts": Words("touch each under “Several parts in this photo”"),
     "trace-in-one": Words("leave “{in_two}” unticked for a part in one piece", in_two=IN_TWO),
     "measure-bars": Words("take a long reading with the caliper each way, all lengths are then much surer"),
     "give-thickness": Words("measure it with the caliper and write it in millimetres, such as 4.2"),
     "tell-rim": Words("say whether the upper edge is rounded, and trace again"),
     "zero-thickness": Words("write 0 to go on without it, with wider uncertainties"),
     "read-thickness": Words("take it in as a reading"),
-    "printer-figures": Words("they are made by a test piece, from the command line"),
+    "printer-figures": Words("they are made by a test piece: look under “Your printer”"),
 }
 _STEPS = {
     "trace": Words("trace the photo again"),

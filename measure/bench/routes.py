@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -13,12 +14,12 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, Response
 
-from calib.errors import WrongUsage
+from calib.errors import JawlineError, WrongUsage
 from calib.files import is_plain
 from calib.words import Words
 from measure.bench import kept
 from measure.bench.answers import ASKED, Answer
-from measure.bench.desk import Desk
+from measure.bench.desk import Desk, Stale
 from measure.bench.events import Bell, Stream
 from measure.bench.guards import SVG_POLICY
 from measure.bench.pages import templates
@@ -34,7 +35,7 @@ from measure.tracing.thickness import thickness_mm
 M = TypeVar("M", bound=BaseModel)
 LONGEST_FIELD = 4000
 """Characters of any text that is sent; what may be shorter still is judged where it is understood."""
-MOST_LABELS = 64
+MOST_LABELS, MOST_PARTS = 64, 12
 _NUMBER = re.compile("[0-9]{1,9}")
 _REVISION = re.compile("[0-9]{1,18}")
 
@@ -56,6 +57,13 @@ class TraceBody(Posted):
     fragments: Literal[1, 2] = 1
     strokes: kept.StrokesRecord = kept.StrokesRecord()
     card_corners: tuple[Pair, ...] | None = None
+    scale: kept.ScaleChoices = kept.ScaleChoices()
+
+
+class PartsBody(TraceBody):
+    """Where on the shown picture each part is touched: the first is this job's."""
+
+    points: Annotated[tuple[Pair, ...], Field(min_length=1, max_length=MOST_PARTS)]
 
 
 class AboutBody(Posted):
@@ -65,6 +73,7 @@ class AboutBody(Posted):
     owner: str | None = None
     contact: str | None = None
     note: str | None = None
+    owner_drawn: bool | None = None
 
 
 class ReadingBody(Posted):
@@ -172,7 +181,9 @@ def page(request: Request, template: str, status: int = 200, **words: Any) -> HT
     return HTMLResponse(templates(ASKED.get()).get_template(template).render(words), status)
 
 
-def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceChoices:
+def how(
+    subject: str, thickness: str | None, rim: str | None, scale: kept.ScaleChoices | None = None
+) -> kept.TraceChoices:
     """What is to be traced, by the words of a form, in one piece.
 
     Raises:
@@ -186,7 +197,21 @@ def how(subject: str, thickness: str | None, rim: str | None) -> kept.TraceChoic
             )
             raise WrongUsage(text, "thickness")
         thickness = None
-    return kept.TraceChoices(subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_word(rim or None))
+    scale = scale or kept.ScaleChoices()
+    scale.wanted()  # before anything is kept
+    return kept.TraceChoices(
+        subject=kind, thickness_mm=thickness_mm(thickness, kind), rim=rim_word(rim or None), scale=scale
+    )
+
+
+def how_by_form(fields: Mapping[str, str]) -> kept.TraceChoices:
+    """The same by the fields of a form that was sent with a photo."""
+    said = {key: fields.get(key, "").strip() for key in kept.ScaleChoices.model_fields}
+    try:
+        scale = kept.ScaleChoices(**said)
+    except ValidationError:
+        raise WrongUsage("What gives the scale is written too long.", "reference") from None
+    return how(fields.get("subject") or "part", fields.get("thickness"), fields.get("rim"), scale)
 
 
 def require_joinable(asked: kept.TraceChoices) -> None:
@@ -215,7 +240,10 @@ async def jobs_page(request: Request) -> Response:
 async def job_page(request: Request) -> Response:
     """GET /job/{id}"""
     of = await job_of(request)
-    return page(request, "job.html", in_two=IN_TWO, id=of.id, name=await run_in_threadpool(desk_of(request).name, of))
+    from measure.printing.strength.materials import MATERIALS
+
+    name = await run_in_threadpool(desk_of(request).name, of)
+    return page(request, "job.html", in_two=IN_TWO, id=of.id, name=name, materials=list(MATERIALS))
 
 
 # ------------------------------------------------------------------------------------------------------------- jobs
@@ -230,7 +258,7 @@ async def new_job(request: Request) -> Response:
     with request.app.state.gate.passing(request.client.host if request.client else ""):
         got = await received(request, desk.settings.limits, desk.session.place())
     try:
-        asked = how(got.fields.get("subject") or "part", got.fields.get("thickness"), got.fields.get("rim"))
+        asked = how_by_form(got.fields)
     except WrongUsage:
         await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
         raise
@@ -272,11 +300,50 @@ async def trace(request: Request) -> Response:
     of, asked, desk = await job_of(request), await body(request, TraceBody), desk_of(request)
     thickness = None if asked.thickness is None else str(asked.thickness)
     drawn = {"strokes": asked.strokes, "card_corners": asked.card_corners, "fragments": asked.fragments}
-    wanted = how(asked.subject, thickness, asked.rim).model_copy(update=drawn)
+    wanted = how(asked.subject, thickness, asked.rim, asked.scale).model_copy(update=drawn)
     if wanted.fragments == 2:
         require_joinable(wanted)
     await run_in_threadpool(desk.retrace, of, wanted, asked.revision)
     return Answer({"id": of.id}, 202)
+
+
+async def parts(request: Request) -> Response:
+    """POST /api/jobs/{id}/parts"""
+    of, asked, desk = await job_of(request), await body(request, PartsBody), desk_of(request)
+    thickness = None if asked.thickness is None else str(asked.thickness)
+    wanted = how(asked.subject, thickness, asked.rim, asked.scale)
+    made = await run_in_threadpool(desk.parts, of, wanted, asked.points, asked.revision)
+    return Answer({"jobs": [j.id for j in made]}, 202)
+
+
+async def another_photo(request: Request) -> Response:
+    """POST /api/jobs/{id}/photo"""
+    of, desk = await job_of(request), desk_of(request)
+    with request.app.state.gate.passing(request.client.host if request.client else ""):
+        got = await received(request, desk.settings.limits, desk.session.place())
+    try:
+        asked = how_by_form(got.fields)
+        seen = got.fields.get("revision", "")
+        revision = int(seen) if _REVISION.fullmatch(seen) else None
+        too = got.fields.get("use") == "too"
+        await run_in_threadpool(desk.another_photo, of, got.photo, got.name, asked, too, revision)
+    except (JawlineError, Stale):
+        await run_in_threadpool(shutil.rmtree, got.photo.parent, True)
+        raise
+    return Answer({"id": of.id}, 202)
+
+
+async def target(request: Request) -> Response:
+    """GET /api/target-{paper}.pdf"""
+    from calib.target.layout import LAYOUTS
+    from measure.drawing.target_pdf import target_pdf
+
+    layout = LAYOUTS.get(request.path_params["paper"])
+    if layout is None:
+        raise HTTPException(404)
+    content = await run_in_threadpool(target_pdf, layout)
+    headers = {"Content-Disposition": f'attachment; filename="printed-sheet-{layout.name}.pdf"'}
+    return Response(content, media_type="application/pdf", headers=headers)
 
 
 async def add_reading(request: Request) -> Response:

@@ -39,6 +39,8 @@ class TraceOrder:
         known: what is remembered of it; None for an original.
         hidden: whether the card's face is hidden in it already.
         name: by which the photo is known.
+        further: more photos of the same part: kept copies, and what is remembered of them.
+        adding: one more original, and its name.
     """
 
     photo: Path
@@ -48,6 +50,8 @@ class TraceOrder:
     known: kept.KeptPhoto | None
     hidden: bool
     name: str
+    further: tuple[tuple[Path, kept.KeptPhoto], ...] = ()
+    adding: tuple[Path, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,7 @@ class StepBegins:
     share: float
 
 
+ADDED = "added.png"
 OPENING, LOOKING = StepBegins(Words("opening the photo"), 0.02), StepBegins(Words("looking for the card"), 0.1)
 DURING = {
     Stage.CARD: StepBegins(Words("finding the card"), 0.3),
@@ -84,9 +89,10 @@ class Copied:
 
 @dataclass(frozen=True, slots=True)
 class TraceAnswer:
-    """What came of a trace: files in `out`."""
+    """What came of a trace: files in `out`, with `ADDED` the copy of the photo that was added, and what it is."""
 
     files: tuple[str, ...]
+    added: kept.KeptPhoto | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,22 +121,74 @@ def trace(order: TraceOrder, say: Say) -> TraceAnswer:
     strokes, corners = marked(order.asked, order.known.scale if order.known else 1.0)
     if not order.hidden:
         say(LOOKING)
-        found = find_reference(photo.rgb, prior_of(photo, lens), corners_px=corners)
+        found = find_reference(photo.rgb, prior_of(photo, lens), order.asked.scale.wanted(), corners)
         photo = replace(photo, rgb=copied(photo, found, lens, order.out, say))
+    others = [opened(path, known, known.name) for path, known in order.further]
+    added = None
+    if order.adding:
+        one, added = _added(order)
+        others.append(one)
+    lenses = {photo.name: lens} | {p.name: profile for p, profile in others}
     request = Request(
         order.asked.thickness_mm,
         order.asked.subject,
+        order.asked.scale.wanted(),
         in_two=order.asked.fragments == 2,
         strokes=strokes,
         corners_px=corners,
         rim=order.asked.rim,
     )
-    photos = traced(photo, (order.photo,), request, lambda _: lens, watch=lambda stage: say(DURING[stage]))
+    paths = (order.photo, *(path for path, _ in order.further), *((order.adding[0],) if order.adding else ()))
+    photos = traced(
+        photo,
+        paths,
+        request,
+        lambda p: lenses.get(p.name),
+        watch=lambda stage: say(DURING[stage]),
+        others=[p for p, _ in others] if others else None,
+    )
     say(DRAWING)
     _, files = files_of(photos, order.part)
     for name, content in files.items():
         (order.out / name).write_bytes(content)
-    return TraceAnswer(tuple(files))
+    return TraceAnswer(tuple(files), added)
+
+
+def _added(order: TraceOrder) -> tuple[tuple[Photo, Profile | None], kept.KeptPhoto]:
+    """One more photo of the part, and what is remembered of its copy, which is in `out` then.
+
+    Raises:
+        ReferenceRefused: there is no card in it whose face could be hidden.
+    """
+    from calib.finding.finding import find_reference
+    from calib.rectangle.refusals import Failure
+    from measure.bench.photo_copy import as_png, cleaned
+    from measure.tracing.parts import prior_of
+
+    path, name = order.adding or (order.photo, order.name)
+    photo, lens = opened(path, None, _free(name, [order.name, *(known.name for _, known in order.further)]))
+    found = find_reference(photo.rgb, prior_of(photo, lens), order.asked.scale.wanted())
+    if isinstance(found, Failure):
+        raise ReferenceRefused.of(found).after(f"{photo.name}: ")
+    rgb = cleaned(photo.rgb, found.faces_px)
+    (order.out / ADDED).write_bytes(as_png(rgb))
+    height, width = rgb.shape[:2]
+    facts = kept.KeptPhoto(
+        focal_35mm=photo.focal_35mm,
+        orientation=photo.orientation,
+        name=photo.name,
+        lens=lens.name if lens else None,
+        width=width,
+        height=height,
+        scale=1.0,
+    )
+    return (replace(photo, rgb=rgb), lens), facts
+
+
+def _free(name: str, taken: Sequence[str]) -> str:
+    """A photo's name, with a number where another one is called so."""
+    names = (name, *(f"{name} ({n})" for n in range(2, len(taken) + 2)))
+    return next(n for n in names if n not in taken)
 
 
 def marked(asked: kept.TraceChoices, scale: float) -> tuple[Strokes, NDArray[np.float64] | None]:

@@ -88,8 +88,13 @@ class Traces:
         if unkept:
             shutil.rmtree(unkept.folder, ignore_errors=True)
 
-    def again(self, of: Job, asked: kept.TraceChoices) -> None:
+    def again(self, of: Job, asked: kept.TraceChoices, adding: tuple[Path, str] | None = None) -> None:
         """Trace a job's photo again, or for the first time; nobody else changes the job meanwhile.
+
+        Args:
+            of: the job.
+            asked: how.
+            adding: one more photo of the part, see `tasks.TraceOrder`.
 
         Raises:
             WrongUsage: its photo is not there, or is being traced.
@@ -100,11 +105,16 @@ class Traces:
         folder = unkept.folder if unkept else of.folder
         if known is None or known.photo is None or not is_plain(folder / kept.PHOTO):
             raise WrongUsage(Words("The photo of this job is no longer there: add it again as a new one."), "no-photo")
-        copy = self.session.place() / "The photo"
+        place = self.session.place()
+        copy = place / "The photo"
+        further = []
         try:
             copy.write_bytes(content_of(folder / kept.PHOTO, job.MAX_FILE_MB, links=False))
+            for n, photo in enumerate(known.further if asked.fragments == 1 else ()):
+                further.append((place / kept.further_file(n), photo))
+                further[-1][0].write_bytes(content_of(of.folder / kept.further_file(n), job.MAX_FILE_MB, links=False))
         except OSError as why:
-            shutil.rmtree(copy.parent, ignore_errors=True)
+            shutil.rmtree(place, ignore_errors=True)
             reason = (why.strerror or str(why)).lower()
             raise WrongUsage(
                 Words("The photo of this job can't be read ({reason}): add it again.", reason=reason), "no-photo"
@@ -112,7 +122,53 @@ class Traces:
         now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
         with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
             job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
-        self.begin(of, known.name or of.id, copy, asked, known.photo, unkept is None, known.photo.name)
+        order = tasks.TraceOrder(
+            copy,
+            place,
+            known.name or of.id,
+            asked,
+            known.photo,
+            unkept is None,
+            known.photo.name,
+            tuple(further),
+            adding,
+        )
+        self._begin(of, order)
+
+    def add(self, of: Job, photo: Path, name: str, asked: kept.TraceChoices) -> None:
+        """Trace a job's photo again, together with one more of the same part.
+
+        Args:
+            of: the job; nobody else changes it meanwhile.
+            photo: the original, alone in a folder of the session; it is gone when it has been looked at.
+            name: what it is called.
+            asked: how all of them are to be traced.
+
+        Raises:
+            WrongUsage: the first photo can't be measured, there are too many, or it is being traced.
+        """
+        self.refuse_if_busy(of)
+        known = of.kept()
+        if known is None or known.photo is None or not is_plain(of.folder / kept.PHOTO):
+            raise WrongUsage(
+                Words("The first photo of this job can't be measured: put this one in its place."), "no-photo"
+            )
+        if len(known.further) >= kept.MOST_FURTHER:
+            raise WrongUsage(f"{kept.MOST_FURTHER + 1} photos of a part are the most.", "too-many-photos")
+        self.again(of, asked, adding=(photo, name))
+
+    def instead(self, of: Job, part: str, photo: Path, name: str, asked: kept.TraceChoices) -> None:
+        """Put another photo in a job's photo's place, and trace that; see `add`.
+
+        Raises:
+            WrongUsage: the photo is being traced.
+        """
+        self.refuse_if_busy(of)
+        known = of.kept() or kept.Kept(name=part)
+        now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": (), "further": ()})
+        with of.changing({kept.FILE, kept.PHOTO, job.SEEN, *job.TRACED}):  # one undo brings all of it back
+            job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
+        self.begin(of, part, photo, asked, None, False, name)
 
     def begin(
         self,
@@ -131,7 +187,12 @@ class Traces:
             part, asked, known, hidden, name: see `tasks.TraceOrder`.
             photo: alone in a folder of the session, which is gone when it has been looked at.
         """
-        out = self.session.place()
+        place = self.session.place()
+        self._begin(of, tasks.TraceOrder(photo, place, part, asked, known, hidden, name))
+
+    def _begin(self, of: Job, order: tasks.TraceOrder) -> None:
+        """Have what is ordered done; whatever lies in the session for it is gone when it is."""
+        out, photo = order.out, order.photo
         at = self._under_way[of.id] = Tracing()
 
         def say(what: Any) -> None:
@@ -146,11 +207,10 @@ class Traces:
                 self._finish(of, out, done)
             finally:
                 self._under_way.pop(of.id, None)
-                shutil.rmtree(photo.parent, ignore_errors=True)
-                shutil.rmtree(out, ignore_errors=True)
+                for lies in {photo.parent, out, *((order.adding[0].parent,) if order.adding else ())}:
+                    shutil.rmtree(lies, ignore_errors=True)
                 self.tell(of.id)
 
-        order = tasks.TraceOrder(photo, out, part, asked, known, hidden, name)
         large = False
         with contextlib.suppress(JawlineError):  # whoever looks at it says what is wrong
             large = check_header(photo) > self.limits.large_megapixels
@@ -184,6 +244,9 @@ class Traces:
                 answer = done.result()
                 files = {n: (out / n).read_bytes() for n in answer.files}
                 now = known.model_copy(update={"refusal": None})
+                if answer.added:
+                    files[kept.further_file(len(known.further))] = (out / tasks.ADDED).read_bytes()
+                    now = now.model_copy(update={"further": (*known.further, answer.added)})
                 of.write({**files, kept.FILE: kept.to_bytes(now)}, OUTDATED, undoable=False)
             except Exception as why:
                 now = known.model_copy(update={"refusal": _refusal(why)})

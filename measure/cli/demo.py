@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from measure.cli import options
-from measure.cli.out import line
+from measure.cli.out import at_work, line
 from measure.cli.show import show
 
 
@@ -20,6 +20,7 @@ def demo(
     json: options.Json = False,
 ) -> None:
     """Run the whole job on a sample, with readings."""
+    at_work("The whole job on a sample photo")
     from measure.job import sample
     from measure.steps.draw import JobOrder
     from measure.steps.draw import draw as all_steps

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from measure.cli import options
+from measure.cli.out import at_work
 from measure.cli.show import show
 from measure.rim import rim_word
 from measure.subject import subject_of
@@ -44,6 +45,7 @@ def draw(
     height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
     upper = rim_word(rim)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
+    at_work(f"Measuring {photos[0].name} and drawing it")
     from measure.steps.draw import JobOrder
     from measure.steps.draw import draw as all_steps
     from measure.tracing.request import Request

@@ -14,6 +14,9 @@ from calib.tools.fits import FITS
 from calib.written import plain_number
 from measure.subject import Subject
 
+MOST_PARTS = 12
+"""More do not lie beside a card with a finger's width between them (chosen)."""
+
 FIT_WORDS = ", ".join(f"{f.name} {f.side_mm:g}" for f in FITS.values()) + " mm"
 """The fits, with the room that each leaves."""
 
@@ -85,6 +88,15 @@ Fragments = Annotated[
         "--fragments", metavar="2", help="The part is broken in two, and both pieces lie beside the card: join them."
     ),
 ]
+Parts = Annotated[
+    str | None,
+    typer.Option(
+        "--parts",
+        metavar="N",
+        help="So many parts lie in the photo beside one card: each is traced into a job of its own, JOB-1, JOB-2 and "
+        "so on from left to right. Of unlike thickness: --thickness '4.2 3 6.5'.",
+    ),
+]
 Tools = Annotated[
     Path | None, typer.Option("--tools", metavar="FILE.toml", readable=False, help="Your own measuring tools.")
 ]
@@ -112,6 +124,32 @@ def reference_of(
 def bars_of(x: str | None, y: str | None) -> Bars:
     """The printed sheet's check bars as measured."""
     return Bars(bar_mm("x", x), bar_mm("y", y))
+
+
+def thicknesses_mm(words: str | None, count: str, subject: Subject, alone: bool) -> list[float]:
+    """How thick each of several parts in a photo is, from left to right.
+
+    Args:
+        words: one thickness for all, or one for each with spaces between.
+        count: how many parts there are, as written.
+        subject: part or opening.
+        alone: whether the photo is the only one, and nothing is said that holds for one part only.
+
+    Raises:
+        WrongUsage: the number or a thickness makes no sense, or goes with something that is for one part.
+    """
+    from measure.tracing.thickness import thickness_mm
+
+    number = plain_number(count)
+    if number is None or number != int(number) or not 2 <= number <= MOST_PARTS:
+        raise WrongUsage(f"--parts is 2 to {MOST_PARTS}, not “{count}”.", "parts")
+    if subject == "opening" or not alone:
+        raise WrongUsage("--parts takes one photo of whole parts, and no marks.", "parts")
+    each: list[str | None] = [*(words or "").split()] or [None]
+    if len(each) not in (1, int(number)):
+        raise WrongUsage(f"{len(each)} thicknesses are given for {number:g} parts: give one, or one for each.", "parts")
+    known = [thickness_mm(w, subject) for w in each]
+    return known * int(number) if len(known) == 1 else known
 
 
 def broken_in_two(words: str | None, subject: Subject, photos: int) -> bool:

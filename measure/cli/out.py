@@ -14,6 +14,12 @@ def line(text: str, file: TextIO | None = None) -> None:
     print(printable(text), file=file or sys.stdout, flush=True)
 
 
+def at_work(text: str) -> None:
+    """Say what takes a moment, to somebody who waits at a terminal."""
+    if sys.stderr.isatty():
+        line(f"{text}: some seconds, the first time up to a minute.", sys.stderr)
+
+
 def plain_json(value: Any) -> None:
     """Print one JSON object; characters that a terminal might obey are written as escapes, which JSON has for all."""
     text = json.dumps(value, ensure_ascii=False)

@@ -13,6 +13,7 @@ from measure.cli.show import show
 def sketch(
     job: options.Folder,
     name: options.Name = None,
+    owner: Annotated[str, typer.Option("--owner", help="Whose the part is, to stand in the title block.")] = "",
     thin: Annotated[bool, typer.Option("--thin", help="Show the thin places too, by short dashes.")] = False,
     force: options.Force = False,
     json: options.Json = False,
@@ -20,4 +21,4 @@ def sketch(
     """Draw the dimensioned sketch, true to size."""
     from measure.steps import sketch as step
 
-    show(step.sketch(job, name=name, force=force, thin=thin), json)
+    show(step.sketch(job, name=name, owner=owner, force=force, thin=thin), json)

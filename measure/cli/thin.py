@@ -7,11 +7,8 @@ from typing import Annotated
 import typer
 
 from measure.cli import options
-from measure.cli.numbers import number
 from measure.cli.show import show
-
-LINE_MM, LIMIT_MM = (0.05, 2), (0.1, 50)
-"""Least and most that each option takes: a nozzle's line, and what is thick for any part that is printed."""
+from measure.steps.numbers import number
 
 
 def thin(
@@ -23,5 +20,5 @@ def thin(
     """Find the thin places of a part, and what helps."""
     from measure.steps import thin as step
 
-    line_mm, limit_mm = number(line, "--line", *LINE_MM), number(limit, "--limit", *LIMIT_MM)
+    line_mm, limit_mm = number(line, "--line", *step.LINES_MM), number(limit, "--limit", *step.LIMITS_MM)
     show(step.thin(job, line_mm=line_mm, limit_mm=limit_mm), json)

@@ -7,7 +7,7 @@ from measure.cli.show import show
 
 
 def undo(job: options.Folder, json: options.Json = False) -> None:
-    """Take back the last change of a job: readings, a completion, what was said of a trial print, or the page's."""
+    """Take back the last change of a job: a trace, readings, a completion, a trial print's verdict, or the page's."""
     from measure.steps import undo as step
 
     show(step.undo(job), json)

@@ -33,7 +33,7 @@ BY_COMMAND = "by-command"
 """In a step: a command made it."""
 REMEMBERED = (PAGE, *job.TRACED, job.SEEN, job.READINGS)
 """Files that may change when a job is traced or completed."""
-BROUGHT_BACK = (*REMEMBERED, job.TRIALS)
+BROUGHT_BACK = (*REMEMBERED, PAGES_PHOTO, job.TRIALS)
 """Files that an undo brings back."""
 MOST_UNDONE = 30
 _STEP = re.compile("[0-9]{1,18}")
@@ -88,6 +88,21 @@ _under_way: set[str] = set()
 """Jobs that somebody of this process is changing: what happens within a change is no change of its own."""
 
 
+@contextlib.contextmanager
+def recording(folder: Path, names: set[str]) -> Iterator[None]:
+    """What a command does meanwhile can be undone; within a change that is kept already, nothing more is kept.
+
+    Args:
+        folder: the job.
+        names: files that it may change.
+    """
+    if os.path.realpath(folder) in _under_way:
+        yield
+        return
+    with changing(folder, names, by_command=True):
+        yield
+
+
 def recorded(*names: str) -> Callable[[Callable[Concatenate[Path, P], R]], Callable[Concatenate[Path, P], R]]:
     """A command's step that can be undone; within a change that the page keeps already, nothing more is kept.
 
@@ -98,9 +113,7 @@ def recorded(*names: str) -> Callable[[Callable[Concatenate[Path, P], R]], Calla
     def of(step: Callable[Concatenate[Path, P], R]) -> Callable[Concatenate[Path, P], R]:
         @functools.wraps(step)
         def step_recorded(folder: Path, /, *args: P.args, **options: P.kwargs) -> R:
-            if os.path.realpath(folder) in _under_way:
-                return step(folder, *args, **options)
-            with changing(folder, set(names), by_command=True):
+            with recording(folder, set(names)):
                 return step(folder, *args, **options)
 
         return step_recorded

@@ -16,7 +16,7 @@ FOLDERS = (".history", "revisions")
 """Folders that jawline keeps in a job, with one folder for every step in each."""
 MOST_ENTRIES = 20_000
 """Files in them; no bench makes a tenth of it."""
-_OWN = re.compile(r"compare-\d+-\d+\.(svg|pdf)|readings-aside-\d+\.csv|\..*\.part")
+_OWN = re.compile(r"compare-\d+-\d+\.(svg|pdf)|readings-aside-\d+\.csv|photo-\d+\.png|\..*\.part")
 
 
 def is_numbered(name: str) -> bool:

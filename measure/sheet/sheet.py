@@ -75,6 +75,7 @@ class Drawing:
         thin: lines across thin places, and what is said of each; none where nobody asked.
         decimal_mark: "." or ",".
         allowance: where the features are no longer those that were measured.
+        owner: whose the part is, where that is wanted on the sheet.
     """
 
     name: str
@@ -95,6 +96,7 @@ class Drawing:
     thin: tuple[tuple[Feature, str], ...] = ()
     decimal_mark: str = "."
     allowance: Allowance | None = None
+    owner: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,8 +297,11 @@ def _title_rows(d: Drawing, plan: Plan, paper: str, reduced: int) -> list[list[f
     if worst is not None:
         spread = figures(worst.stated.value, worst.stated.u95, mark=d.decimal_mark)[1]
         largest = f"{spread} mm, {in_words(worst.stated.kind, worst.stated.labels)}"
+    name = [F("Name", d.name or "unnamed part", 116 if not d.owner else 66, True)]
+    if d.owner:
+        name.append(F("Owner", d.owner, 50))
     return [
-        [F("Name", d.name or "unnamed part", 116, True), F("Kind of drawing", _kind_of(d), 64)],
+        [*name, F("Kind of drawing", _kind_of(d), 64)],
         [
             F("Seen from", _face(d), 50),
             F("Thickness, mm" if d.subject == "part" else "Depth, mm", thickness, 40),

@@ -48,14 +48,15 @@ _PLAIN_AREA_MM2 = 60.0  # something so large with such edges lies on the table, 
 _TWO_PIECES = Message(
     "several-parts",
     Words("Two things of like size lie there"),
-    (Words("leave only the part and take the photo again"), Remedy("trace-in-two")),
+    (Words("leave only the part and take the photo again"), Remedy("trace-parts"), Remedy("trace-in-two")),
 )
 
 _SAID: tuple[Message, ...] = (
     Message("no-part", Words("No part can be told from the table; lay it on a plain surface of another colour.")),
     Message(
         "several-parts",
-        Words("Several things of like size lie there; leave only the part and take the photo again."),
+        Words("Several things of like size lie there"),
+        (Words("leave only the part and take the photo again"), Remedy("trace-parts")),
     ),
     Message(
         "one-piece",
@@ -102,7 +103,7 @@ class NoSilhouette:
 
     Attributes:
         reason: a short stable word.
-        things: how many there are, where there are several.
+        things: how many there are, or were found by then, where there should be one or several.
     """
 
     reason: Reason
@@ -111,7 +112,11 @@ class NoSilhouette:
     @property
     def message(self) -> Message:
         """What is said to people."""
-        return _TWO_PIECES if self.things == 2 else next(m for m in _SAID if m.code == self.reason)
+        return (
+            _TWO_PIECES
+            if (self.reason, self.things) == ("several-parts", 2)
+            else next(m for m in _SAID if m.code == self.reason)
+        )
 
     def __bool__(self) -> bool:
         return False
@@ -163,25 +168,28 @@ def silhouette(
     return Silhouette(tuple(seen.window.to_photo(c) for c in (outer, *holes)), beside)
 
 
-def two_pieces(rgb: U8, view: View, reserved: Reserved, thickness_mm: float) -> tuple[Silhouette, ...] | NoSilhouette:
-    """Find both pieces of a broken part beside the reference card, the larger first.
+def several_pieces(
+    rgb: U8, view: View, reserved: Reserved, thickness_mm: float, count: int = 2
+) -> tuple[Silhouette, ...] | NoSilhouette:
+    """Find several things that lie beside the reference card, such as the pieces of a broken part, the largest first.
 
-    The second is looked for where the first is not: their shadows may run into each other.
+    Each is looked for where those before are not: their shadows may run into each other.
 
     Args:
         rgb, view, reserved, thickness_mm: see `silhouette`.
+        count: how many lie there, neither fewer nor more.
     """
-    first = silhouette(rgb, view, reserved, "part", thickness_mm, alone=False)
-    if isinstance(first, NoSilhouette):
-        return first
-    taken = replace(reserved, taken_px=(*reserved.taken_px, first.contours_px[0]))
-    second = silhouette(rgb, view, taken, "part", thickness_mm, alone=False)
-    if isinstance(second, NoSilhouette):
-        told: dict[Reason, Reason] = {"no-part": "one-piece", "part-touches-card": "pieces-touch"}
-        return NoSilhouette(told.get(second.reason, second.reason))
-    if second.beside:
+    found: list[Silhouette] = []
+    for _ in range(count):
+        taken = replace(reserved, taken_px=(*reserved.taken_px, *(s.contours_px[0] for s in found)))
+        one = silhouette(rgb, view, taken, "part", thickness_mm, alone=False)
+        if isinstance(one, NoSilhouette):
+            told: dict[Reason, Reason] = {"no-part": "one-piece", "part-touches-card": "pieces-touch"}
+            return NoSilhouette(told.get(one.reason, one.reason), len(found)) if found else one
+        found.append(one)
+    if found[-1].beside:
         return NoSilhouette("more-pieces")
-    return tuple(sorted((first, second), key=lambda s: -cv2.contourArea(s.contours_px[0].astype(np.float32))))
+    return tuple(sorted(found, key=lambda s: -cv2.contourArea(s.contours_px[0].astype(np.float32))))
 
 
 def _plain(c: Candidate) -> bool:

@@ -11,7 +11,7 @@ from calib.errors import WrongUsage
 from calib.reference.wanted import in_words
 from measure.dimensioning.words import in_words as said
 from measure.job import job, records
-from measure.job.history import within
+from measure.job.history import recording, within
 from measure.steps import Done
 from measure.steps.measured import measured_record
 from measure.steps.read import file, parsed, read, tools_of
@@ -56,7 +56,12 @@ def draw(wanted: JobOrder, folder: Path, *, force: bool = False, say: Callable[[
     job.check_writable(folder, names if in_place else (*names, job.READINGS), force)
     if wanted.tools is not None:
         tools_of(folder, wanted.tools)  # before anything is written
-    tell = say or (lambda line: None)
+    with recording(folder, {*job.TRACED, job.SEEN, *(() if in_place else (job.READINGS,))}), within(folder):
+        return _drawn(wanted, folder, in_place, force, say or (lambda line: None))
+
+
+def _drawn(wanted: JobOrder, folder: Path, in_place: bool, force: bool, tell: Callable[[str], None]) -> Done:
+    """One step after the other."""
     done = [
         trace(
             wanted.photo,
@@ -70,8 +75,7 @@ def draw(wanted: JobOrder, folder: Path, *, force: bool = False, say: Callable[[
     ]
     tell(f"trace      {done[-1].lines[0]}")
     if wanted.readings is not None and not in_place:
-        with within(folder):  # the job is made in one go: there is nothing to go back to
-            done.append(read(folder, [str(wanted.readings)], tools=wanted.tools, replace=True, force=force))
+        done.append(read(folder, [str(wanted.readings)], tools=wanted.tools, replace=True, force=force))
         tell(f"read       {done[-1].lines[0]}")
     done.append(reconcile(folder, tools=wanted.tools, force=force))
     tell(f"reconcile  {done[-1].lines[0]}")

@@ -50,6 +50,7 @@ def traced(
     request: Request,
     profile_of: Callable[[Photo], Profile | None],
     watch: Watch = lambda stage: None,
+    others: Sequence[Photo] | None = None,
 ) -> Traced:
     """Trace one photo of a part, whole or in two pieces, or several of a whole one.
 
@@ -59,6 +60,7 @@ def traced(
         request: what is known of the part; what has been marked is marked in the first photo.
         profile_of: the profile of the camera that took a photo, if there is one.
         watch: is told what is done to a photo that is alone.
+        others: all of them but the first, where they are loaded and named already.
 
     Raises:
         WrongUsage: no such photo; or several, and no thickness.
@@ -83,8 +85,10 @@ def traced(
     photos: list[TracedPhoto] = []
     lenses: list[Profile | None] = []
     repeats: list[Caution] = []
+    known = None if others is None else (photo, *others)
     for number, (path, name) in enumerate(zip(paths, _names(paths), strict=True)):
-        one = replace(load(path) if number else photo, name=name)
+        one = known[number] if known else replace(load(path) if number else photo, name=name)
+        name = one.name
         twin = views.twin(one.rgb, name)
         if twin is not None:
             what = "is given twice" if twin == name else f"is the same photo as {twin}"

@@ -6,6 +6,7 @@ from calib.messages import Do, Remedy
 
 _WORDS: dict[Do, str] = {
     "trace-in-two": "if they are one part broken in two, trace it with --fragments 2",
+    "trace-parts": "trace each into a job of its own with --parts and their number",
     "trace-in-one": "leave out --fragments for a part in one piece",
     "name-reference": "say --reference {of} if it is one",
     "no-lens": "leave --lens out",

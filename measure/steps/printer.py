@@ -44,23 +44,38 @@ def make_coupon(name: str, folder: Path, *, force: bool = False) -> Done:
     """
     name = _checked(name)
     job.check_writable(folder, COUPON, force)
-    features = coupon.features()
-    piece = solid(features, coupon.THICK_MM)
-    assert not isinstance(piece, NoSolid)
-    rows = [Suggestion(s.kind, s.features, "caliper", s.nominal_mm, 0.0, 0) for s in coupon.SIZES]
     how = f"Then: jawline printer {name} 1=VALUE 2=VALUE … (at least {coupon.LEAST_READINGS} of them)"
-    files = {
-        COUPON[0]: write_3mf(piece.mesh, f"test piece for {name}"),
-        COUPON[1]: write_stl(piece.mesh),
-        COUPON[2]: write_pdf(worksheet(f"test piece for {name}", features, rows, how)),
-    }
-    written = job.write(folder, files, force=force)
+    written = job.write(folder, coupon_files(f"test piece for {name}", how), force=force)
     lines = (
         f"Print {folder / COUPON[0]} flat, arrow up and along y, in the material of the parts.",
         "Let it cool, take off any elephant's foot, and measure where "
         f"{folder / COUPON[2]} says. Then: jawline printer {name} 1=VALUE 2=VALUE …",
     )
     return Done("printer", tuple(written), lines, {"printer": name})
+
+
+def coupon_files(title: str, how: str) -> dict[str, bytes]:
+    """The test piece as solid and mesh, and its worksheet.
+
+    Args:
+        title: of all three.
+        how: where the values go, in words.
+    """
+    features = coupon.features()
+    piece = solid(features, coupon.THICK_MM)
+    assert not isinstance(piece, NoSolid)
+    rows = [Suggestion(s.kind, s.features, "caliper", s.nominal_mm, 0.0, 0) for s in coupon.SIZES]
+    return {
+        COUPON[0]: write_3mf(piece.mesh, title),
+        COUPON[1]: write_stl(piece.mesh),
+        COUPON[2]: write_pdf(worksheet(title, features, rows, how)),
+    }
+
+
+def known_printers() -> list[str]:
+    """Names of the printers whose figures are kept."""
+    place = user_data.folder("printers", VARIABLE)
+    return sorted(p.stem for p in place.glob("*.json")) if place.is_dir() else []
 
 
 def measure_printer(name: str, words: Sequence[str], *, tool: str = "caliper", force: bool = False) -> Done:
@@ -119,10 +134,9 @@ def printer_of(name: str | None) -> Printer | None:
     if name is None:
         return None
     name = _checked(name)
-    place = user_data.folder("printers", VARIABLE)
-    path = place / f"{name}.json"
+    path = user_data.folder("printers", VARIABLE) / f"{name}.json"
     if not path.is_file():
-        known = ", ".join(sorted(p.stem for p in place.glob("*.json"))) if place.is_dir() else ""
+        known = ", ".join(known_printers())
         raise WrongUsage(
             f"There are no figures for a printer “{name}”" + (f", known are {known}" if known else ""),
             "printer",

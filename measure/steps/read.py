@@ -8,10 +8,11 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from calib.errors import ReadingsRefused, WrongUsage
+from calib.errors import JobRefused, ReadingsRefused, WrongUsage
 from calib.files import NotPlain, content_of
 from calib.reference.found import Caution
 from calib.tools.jaws import TOOLS, Tool, read_tools
+from measure.adjustment.adjustment import Verdict
 from measure.geometry.features import Estimate
 from measure.job import job, records
 from measure.job.history import recorded
@@ -20,6 +21,7 @@ from measure.planning.numbered import written_out
 from measure.readings.jaw_reach import check_readings
 from measure.readings.readings import COLUMNS, EMPTY, Reading, cells_of, decoded, read_csv, read_words, write_csv
 from measure.steps import Done, counted
+from measure.steps.agreed import agreed, verdict_line
 from measure.subject import Subject
 
 TOOLS_FILE = "tools.toml"
@@ -71,6 +73,8 @@ def read(
         files[TOOLS_FILE] = file(tools)
     taken = [job.fingerprint(c) for c in contents.values()]
     written = job.write(folder, files, force=force, merged=() if replace else (job.READINGS,), taken=taken)
+    after = in_job(files.get(job.READINGS, before), str(folder / job.READINGS), known)
+    said = _first_verdicts(record, outline, after, len(new), known)
     cautions = [
         Caution(
             "readings-twice", f"{p.name} was taken into this job already, so nothing was added from it (--force does)."
@@ -79,10 +83,30 @@ def read(
     ]
     lines = (
         f"{counted(len(new), 'reading')} taken, {len(old) + len(new)} in the job.",
+        *map(verdict_line, said),
         f"Next: jawline reconcile {folder}",
     )
-    result = {"taken": [r.words() for r in new], "readings": len(old) + len(new)}
+    result = {
+        "taken": [r.words() for r in new],
+        "readings": len(old) + len(new),
+        "verdicts": [
+            {"verdict": v.verdict, "residual_mm": round(v.residual_mm, 5), "reason": v.reason, "likely": v.likely}
+            for v in said
+        ],
+    }
     return Done("read", tuple(written), lines, result, tuple(cautions))
+
+
+def _first_verdicts(
+    record: records.JobRecord, outline: Estimate, readings: tuple[Reading, ...], new: int, tools: Mapping[str, Tool]
+) -> tuple[Verdict, ...]:
+    """What becomes of the last readings, by the photo and all that was read before; none where that can't be told."""
+    if not new:
+        return ()
+    try:
+        return agreed(record, outline, readings, tools).verdicts[-new:]
+    except JobRefused:  # reconcile says what is wrong with the trace
+        return ()
 
 
 @alone

@@ -3,30 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
-from calib.errors import JobRefused, ReadingsRefused
-from calib.messages import Remedy
 from calib.reference.found import Caution
-from calib.tools.jaws import Tool
 from measure.adjustment.adjustment import Reconciled, Verdict
-from measure.adjustment.adjustment import reconcile as adjusted
-from measure.adjustment.seat import remark, seat
 from measure.dimensioning.least_sure import least_sure
-from measure.geometry.features import Estimate
 from measure.job import job, records
 from measure.job.lock import alone
 from measure.readings.readings import Reading
 from measure.steps import Done, counted
+from measure.steps.agreed import agreed, refuse_if_nothing_holds, verdict_line
 from measure.steps.phrases import on_command_line
 from measure.steps.read import fitting, in_job, tools_of
-
-MOST_VARIANCE = 1e12
-"""Nothing that is known to a kilometre is known from a photo."""
 
 
 @alone
@@ -60,72 +48,6 @@ def reconcile(folder: Path, *, tools: Path | None = None, force: bool = False) -
     return Done(
         "reconcile", tuple(written), _lines(folder, found), records.for_scripts(measured), _cautions(found, readings)
     )
-
-
-def _no_covariance() -> JobRefused:
-    return JobRefused(
-        "The “adjustment” of the trace is no covariance that a photo gives", "job-damaged", Remedy("run-again", "trace")
-    )
-
-
-def agreed(
-    record: records.JobRecord, outline: Estimate, readings: tuple[Reading, ...], tools: Mapping[str, Tool]
-) -> Reconciled:
-    """Photo and readings adjusted; what is read of an opening's depth stands apart from its rim.
-
-    Args:
-        record: of the trace.
-        outline: its features.
-        readings: they fit it.
-        tools: by name.
-    """
-    of_seat = [r for r in readings if record.subject == "opening" and r.kind == "thickness"]
-    of_rim = [r for r in readings if r not in of_seat]
-    try:
-        found = adjusted(
-            outline,
-            of_rim,
-            thickness_mm=record.thickness_mm,
-            rim=records.rim(record),
-            subject=record.subject,
-            tools=tools,
-        )
-    except np.linalg.LinAlgError:
-        raise _no_covariance() from None
-    estimate = found.estimate
-    parts = (estimate.white, estimate.sensitivity, estimate.shared)
-    if not all(np.isfinite(x).all() and np.abs(x).max(initial=0.0) < MOST_VARIANCE for x in parts):
-        raise _no_covariance()
-    if record.subject == "part":
-        return found
-    behind = seat(of_seat, tools)
-    said = {id(v.reading): v for v in (*found.verdicts, *(behind.verdicts if behind else ()))}
-    depth = behind.depth_mm if behind else record.thickness_mm  # what the adjustment makes of the rim's height is none
-    return replace(
-        found,
-        thickness_mm=depth,
-        thickness_u95_mm=behind.u95_mm if behind else found.thickness_u95_mm,
-        verdicts=tuple(said[id(r)] for r in readings),
-        remarks=(*found.remarks, remark(round(depth, 4))),
-    )
-
-
-def refuse_if_nothing_holds(found: Reconciled) -> None:
-    """When most readings are contradicted, each for itself, nobody can tell whether they or the photo are wrong.
-
-    Raises:
-        ReadingsRefused: so it is.
-    """
-    suspects = [v for v in found.verdicts if v.verdict == "suspect" and v.likely != "zero"]
-    kept = [v for v in found.verdicts if v.verdict == "kept"]
-    if len(suspects) >= 3 and len(suspects) > len(kept):
-        said = "; ".join(v.reading.words() for v in suspects[:3])
-        raise ReadingsRefused(
-            f"Photo and readings contradict each other in {len(suspects)} of {len(found.verdicts)} readings ({said}, "
-            "…): check that they are of this part and of the features so labelled, then measure again or take another "
-            "photo.",
-            "readings-contradict",
-        )
 
 
 def measured_from(traced: records.JobRecord, found: Reconciled, made_from: dict[str, str]) -> records.JobRecord:
@@ -174,7 +96,7 @@ def _lines(folder: Path, found: Reconciled) -> tuple[str, ...]:
     suspects = [v for v in found.verdicts if v.verdict == "suspect"]
     return (
         f"{counted(len(found.verdicts), 'reading')}: {kept} kept, {len(suspects)} suspect.",
-        *(f"  Suspect: {v.reading.words()}: {v.reason or 'everything else contradicts it'}." for v in suspects),
+        *map(verdict_line, suspects),
         *([f"{found.rim.in_words()}."] if found.rim else []),
         f"{counted(len(found.dimensions), 'dimension')}{sure}.",
         f"Next: jawline sketch {folder}",

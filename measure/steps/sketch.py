@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from calib.written import printable
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
@@ -18,12 +19,13 @@ from measure.steps.measured import measured_record
 
 
 @alone
-def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: bool = False) -> Done:
+def sketch(folder: Path, *, name: str | None = None, owner: str = "", force: bool = False, thin: bool = False) -> Done:
     """Draw the dimensioned sketch of a job.
 
     Args:
         folder: the job.
         name: of the part; the job's own by default.
+        owner: whose the part is, to stand in the title block; nobody by default.
         force: overwrite what is not jawline's own.
         thin: show the thin places too.
 
@@ -35,6 +37,7 @@ def sketch(folder: Path, *, name: str | None = None, force: bool = False, thin: 
     record = measured_record(folder)
     job.check_writable(folder, job.SKETCHES, force)
     wanted, found = corrected_drawing(folder, record, name)
+    wanted = replace(wanted, owner=printable(owner, ""))
     if thin:
         from measure.steps.thin import marks
 

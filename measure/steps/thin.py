@@ -17,6 +17,9 @@ from measure.sheet.lettering import figures
 from measure.steps import Done
 from measure.steps.measured import measured_record
 
+LINES_MM, LIMITS_MM = (0.05, 2), (0.1, 50)
+"""Least and most that each takes: a nozzle's line, and what is thick for any part that is printed."""
+
 
 def thin(folder: Path, *, line_mm: float = remedies.LINE_MM, limit_mm: float = remedies.LIMIT_MM) -> Done:
     """Find the thin sections of a job's outline.

@@ -10,13 +10,15 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
-from calib.errors import WrongUsage
+from calib.errors import JawlineError, WrongUsage
+from calib.files import is_plain
 from calib.lens.lens import read_profile
 from calib.lens.store import profile_for
 from calib.messages import Remedy
 from calib.photo.photo import load
 from calib.written import printable
 from measure.job import job
+from measure.job.history import recording
 from measure.job.lock import held
 from measure.steps import Done, counted, listed
 from measure.steps.notes import scale_notes
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from calib.photo.photo import Photo
     from measure.drawing.picture import SeenFeature
     from measure.edges.rounded import Rim
+    from measure.geometry.features import Estimate
     from measure.job import records
     from measure.silhouette.marks_file import SaidThere
     from measure.steps.photos import Traced
@@ -111,7 +114,8 @@ def trace(
     with held(folder):
         aside = set_aside(folder, found.estimate, request.subject)
         whole = files | aside.files if aside else files
-        written = job.write(folder, whole, force=force, outdated=OUTDATED, merged=(job.READINGS,))
+        with recording(folder, {*job.TRACED, job.SEEN, *({job.READINGS} if aside else ())}):
+            written = job.write(folder, whole, force=force, outdated=OUTDATED, merged=(job.READINGS,))
     holes = len({f.loop for f in found.estimate.features}) - 1
     lines = (
         f"Traced {listed(photos.names)}: {counted(len(record.features), 'feature')}, {counted(holes, 'hole')}.",
@@ -119,7 +123,8 @@ def trace(
         *(f"{note}." for note in scale_notes(record)),
         *((_of_rim(found.rim),) if found.rim else ()),
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
-        f"The labels are in {folder / job.PICTURE}. Next: jawline read {folder} READINGS",
+        *_of_readings(folder, record, found.estimate),
+        f"The labels are in {folder / job.PICTURE}. Next: jawline next {folder}",
     )
     cautions = (*found.cautions, *((aside.caution,) if aside else ()))
     if request.subject == "opening":
@@ -210,6 +215,21 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
         broken=tuple(records.feature_record(f) for f in found.broken),
         joined=None if found.gap is None else records.joined_record(found.gap),
     )
+
+
+def _of_readings(folder: Path, record: records.JobRecord, outline: Estimate) -> tuple[str, ...]:
+    """What becomes of the readings that the job has, now that it is traced anew."""
+    if not is_plain(folder / job.READINGS):
+        return ()
+    from measure.steps.agreed import became_of
+    from measure.steps.read import in_job, tools_of
+
+    try:
+        tools = tools_of(folder, None)
+        readings = in_job(job.content(folder, job.READINGS, "read"), str(folder / job.READINGS), tools)
+        return became_of(record, outline, readings, tools)
+    except JawlineError:  # reconcile says what is wrong with them
+        return ()
 
 
 def _of_rim(rim: Rim) -> str:

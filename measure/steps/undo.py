@@ -1,4 +1,4 @@
-"""A job's last change taken back: a reading, a completion, what was said of a trial print, or what the page did."""
+"""A job's last change taken back: a trace, a reading, a completion, a trial print's verdict, or what the page did."""
 
 from __future__ import annotations
 

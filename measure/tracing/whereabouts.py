@@ -12,7 +12,7 @@ from calib.errors import ReferenceRefused
 from calib.reference.found import Found
 from calib.words import Words
 from measure.silhouette.candidates import Reserved
-from measure.silhouette.silhouette import NoSilhouette, Reason, Silhouette, silhouette, two_pieces
+from measure.silhouette.silhouette import NoSilhouette, Reason, Silhouette, several_pieces, silhouette
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from measure.subject import Subject
 
@@ -47,15 +47,21 @@ def find_part(
     )
 
 
-def find_pieces(rgb: NDArray[np.uint8], reference: Found, thickness_mm: float) -> tuple[Silhouette, ...] | NoSilhouette:
-    """The silhouettes of both pieces of a broken part, the larger first; looked for as `find_part` looks for a part.
+def find_pieces(
+    rgb: NDArray[np.uint8], reference: Found, thickness_mm: float, count: int = 2
+) -> tuple[Silhouette, ...] | NoSilhouette:
+    """The silhouettes of several things, such as both pieces of a broken part, the largest first; looked for as
+    `find_part` looks for a part.
 
     Args:
         rgb: (h, w, 3) the photo.
         reference: what gave the view.
         thickness_mm: see `measure.silhouette.silhouette.silhouette`.
+        count: how many there are.
     """
-    return _on_or_beside(lambda where: two_pieces(rgb, reference.view, where, thickness_mm), reference, "more-pieces")
+    return _on_or_beside(
+        lambda where: several_pieces(rgb, reference.view, where, thickness_mm, count), reference, "more-pieces"
+    )
 
 
 def _on_or_beside(look: Callable[[Reserved], T | NoSilhouette], reference: Found, final: Reason) -> T | NoSilhouette:

@@ -26,6 +26,7 @@ export class About {
    */
   show(state, before) {
     for (const f of FIELDS) if (before?.[f] !== state[f]) inputOf(`about-${f}`).value = state[f];
+    if (before?.owner_drawn !== state.owner_drawn) inputOf("about-drawn").checked = state.owner_drawn;
     const day = state.begun ? new Date(state.begun * 1000).toLocaleDateString(language) : "";
     byId("ticket").textContent = [state.ticket ? t("Ticket {ticket}", { ticket: state.ticket }) : "", day]
       .filter(Boolean)
@@ -35,7 +36,8 @@ export class About {
   async #keep() {
     byId("about-wrong").textContent = "";
     const said = Object.fromEntries(FIELDS.map((f) => [f, inputOf(`about-${f}`).value]));
-    const kept = await attempt(() => this.#store.change("", said), wrong);
+    const drawn = { owner_drawn: inputOf("about-drawn").checked };
+    const kept = await attempt(() => this.#store.change("", { ...said, ...drawn }), wrong);
     if (kept) byId("about-kept").textContent = t("Kept.");
   }
 

@@ -79,7 +79,10 @@ export class Drawing {
   /** @param {HTMLButtonElement} button */
   async #make(button) {
     const { what, file } = button.dataset;
-    const options = what === "fit" || "fit" in button.dataset ? { as: chosenOf("fit") } : {};
+    const options = {
+      ...(what === "fit" || "fit" in button.dataset ? { as: chosenOf("fit") } : {}),
+      ...(what === "sketch" ? { thin: "thin" in button.dataset } : { printer: selectOf("printer").value }),
+    };
     byId("make-wrong").textContent = "";
     button.disabled = true;
     button.setAttribute("aria-busy", "true");

@@ -1,5 +1,6 @@
 // The page of one job: wires picture, tabs and panels to the state that the bench program tells.
 import { About } from "./about.js";
+import { Another } from "./another.js";
 import { Caliper } from "./caliper.js";
 import { Completion } from "./completion.js";
 import { Corners } from "./corners.js";
@@ -12,6 +13,7 @@ import { note } from "./notes.js";
 import { plusMinus } from "./numbers.js";
 import { Outline } from "./outline.js";
 import { PanZoom } from "./panzoom.js";
+import { Parts } from "./parts.js";
 import { Photo } from "./photo.js";
 import { Picking } from "./picking.js";
 import { Readings } from "./readings.js";
@@ -23,7 +25,9 @@ import { Tabs } from "./tabs.js";
 import { Trial } from "./trial.js";
 import { Undo } from "./undo.js";
 import { counted, t } from "./words.js";
+import { Workshop } from "./workshop.js";
 
+const NOTE_S = 12;
 const LABEL_RIM = 62; // px round the part, for its labels
 
 const store = new Store(byId("job-name").dataset.job ?? "");
@@ -49,9 +53,12 @@ const drawing = new Drawing(store, sheets);
 const completion = new Completion(store, photo, panzoom);
 const say = new Say(store);
 const trial = new Trial(store);
+const workshop = new Workshop(store);
 const caliper = new Caliper(store);
 const undo = new Undo(store);
 const about = new About(store);
+const parts = new Parts(store, photo, panzoom);
+const another = new Another(store);
 /** @type {{ photo: import("./panzoom.js").View | null, paper: import("./panzoom.js").View | null }} */
 const views = { photo: null, paper: null };
 const tabs = new Tabs(turnTo);
@@ -59,6 +66,7 @@ const tabs = new Tabs(turnTo);
 function moved() {
   photo.moved();
   strokes.draw();
+  parts.draw();
   corners.draw();
   sheets.moved();
 }
@@ -68,6 +76,10 @@ function moved() {
  * @param {import("./types.js").Point} at in the picture
  */
 function clicked(target, at) {
+  if (tabs.name === "outline" && parts.touching) {
+    parts.touch(at);
+    return;
+  }
   const label = nearest(target, "[data-label]")?.dataset.label;
   if (!store.state?.features.length) return;
   if (tabs.name === "outline" && completion.marking) {
@@ -131,6 +143,20 @@ function showHead(state) {
   for (const n of ["readings", "drawing"]) buttonOf(`tab-${n}`).disabled = !state.features.length;
 }
 
+/**
+ * What a new outline makes of the readings.
+ * @param {import("./types.js").Reading[]} readings
+ */
+function becameOf(readings) {
+  const suspect = readings.filter((r) => r.verdict === "suspect").length;
+  if (!suspect) return t("All readings are kept, and fit this outline.");
+  return counted(
+    "All readings are kept; {n} no longer fits: look there.",
+    "All readings are kept; {n} no longer fit: look there.",
+    suspect,
+  );
+}
+
 let featuresKey = "";
 store.subscribe((state, before) => {
   const first = !before?.features.length && state.features.length > 0;
@@ -148,8 +174,12 @@ store.subscribe((state, before) => {
   say.show(state);
   trial.show(state);
   caliper.show(state);
+  workshop.show(state);
   undo.show(state);
   about.show(state, before);
+  another.show(state);
+  parts.show(state);
+  if (retraced && state.readings.length) note(becameOf(state.readings), NOTE_S);
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
   if ((first || retraced) && !sheets.isOpen && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());

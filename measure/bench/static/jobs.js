@@ -3,6 +3,7 @@ import { attempt, busy, get, post } from "./api.js";
 import { buttonOf, byId, chosenOf, el, icon, inputOf } from "./dom.js";
 import { parse, plusMinus } from "./numbers.js";
 import { preview, takePhotos } from "./photo-file.js";
+import { scale, watchScale } from "./scale.js";
 import { counted, language, t } from "./words.js";
 
 /**
@@ -45,7 +46,10 @@ function card(job) {
     job.worst_u95_mm === null
       ? ""
       : ` · ${t("{u95} mm at worst: {words}", { u95: plusMinus(job.worst_u95_mm), words: job.worst_words })}`;
-  const picture = job.thumbnail ? el("img", { src: job.thumbnail, alt: "", loading: "lazy" }) : icon(shape);
+  const none = (/** @type {Event} */ e) => /** @type {Element} */ (e.target).replaceWith(icon(shape));
+  const picture = job.thumbnail
+    ? el("img", { src: job.thumbnail, alt: "", loading: "lazy", onerror: none })
+    : icon(shape);
   return el(
     "li",
     {},
@@ -167,6 +171,7 @@ async function begin(thickness, file) {
   form.set("subject", chosenOf("subject"));
   form.set("rim", chosenOf("rim"));
   for (const field of ["name", "owner", "contact"]) form.set(field, inputOf(field).value);
+  for (const [field, value] of Object.entries(scale())) form.set(field, value);
   form.set("photo", file, file.name);
   buttonOf("start").disabled = true;
   const made = await attempt(
@@ -177,5 +182,6 @@ async function begin(thickness, file) {
   if (made) location.assign(`/job/${encodeURIComponent(made.id)}`);
 }
 
+watchScale();
 refresh();
 document.addEventListener("visibilitychange", () => document.hidden || load().catch(() => {}));

@@ -2,6 +2,7 @@
 import { attempt, busy } from "./api.js";
 import { buttonOf, byId, chosenOf, el, icon, inputOf, radiosOf, selectOf } from "./dom.js";
 import { decimals, parse } from "./numbers.js";
+import { scale, showScale, watchScale } from "./scale.js";
 import { t } from "./words.js";
 
 /** @typedef {import("./types.js").State} State */
@@ -47,6 +48,7 @@ export class Outline {
       e.preventDefault();
       this.#again();
     });
+    watchScale();
     this.use("look");
   }
 
@@ -86,6 +88,7 @@ export class Outline {
     if (before?.rim !== state.rim) selectOf("rim").value = state.rim;
     if (before?.fragments !== state.fragments) inputOf("in-two").checked = state.fragments === 2;
     if (before?.subject !== state.subject) for (const r of radiosOf("subject")) r.checked = r.value === state.subject;
+    if (!same(before?.scale, state.scale)) showScale(state.scale);
     this.#asPart();
     if (!same(before?.strokes, state.strokes)) this.#strokes.load(state.strokes);
     if (tracing && this.#tool !== "look") this.use("look");
@@ -153,6 +156,7 @@ export class Outline {
       fragments: inputOf("in-two").checked ? 2 : 1,
       strokes: this.#strokes.plain(),
       card_corners: this.#corners.plain(),
+      scale: scale(),
     };
     await attempt(
       () => this.#store.trace(asked),

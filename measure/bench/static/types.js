@@ -60,7 +60,7 @@
  * @property {string} words
  * @property {number | null} u95_mm as it is known now
  */
-/** @typedef {{ url: string | null, width: number, height: number }} Picture */
+/** @typedef {{ url: string | null, width: number, height: number, blurred?: boolean }} Picture */
 
 /**
  * @typedef {object} Trial what came of what was said of a trial print
@@ -78,6 +78,9 @@
  * @property {string} owner
  * @property {string} contact
  * @property {string} note
+ * @property {boolean} owner_drawn whether the owner stands in the title block
+ * @property {import("./scale.js").Scale} scale what gives the scale, as it was written
+ * @property {string[]} further names of photos that are traced together with the first
  * @property {number} begun seconds since 1970, 0 where nobody knows
  * @property {number} revision
  * @property {"waiting" | "tracing" | "refused" | "traced" | "measured"} state

@@ -1,4 +1,4 @@
-"""Numbers on the command line, as people write them: 1.6, 1,6 or 1.6 mm."""
+"""Numbers with limits, as people write them: 1.6, 1,6 or 1.6 mm."""
 
 from __future__ import annotations
 

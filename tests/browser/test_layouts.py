@@ -1,0 +1,79 @@
+"""Where things are: the trace button in sight, the picture on top on a tablet, nothing covered by what is said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.benches import plate
+from tests.browser.looks import Bench
+from tests.browser.test_accessible import findings
+
+DESK = {"width": 1280, "height": 800}
+UPRIGHT = {"width": 820, "height": 1180}
+PHONE = {"width": 390, "height": 844}
+
+
+@pytest.fixture
+def job(bench: Bench) -> str:
+    if not (bench.folder / "laid-out").exists():
+        plate(bench.folder, "laid-out")
+    return "/job/laid-out"
+
+
+def box(page: Any, selector: str) -> Any:
+    found = page.locator(selector).bounding_box()
+    assert found, selector
+    return found
+
+
+@pytest.mark.parametrize("size", [DESK, UPRIGHT, PHONE], ids=["desk", "tablet", "phone"])
+def test_the_trace_button_is_in_sight_at_once(window: Callable[..., Any], size: dict[str, int]) -> None:
+    page = window("/", **size)
+    start = box(page, "#start")
+    assert start["y"] >= 0
+    assert start["y"] + start["height"] <= size["height"]
+    assert findings(page) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_on_a_tablet_held_upright_the_picture_is_on_top(window: Callable[..., Any], job: str, scheme: str) -> None:
+    page = window(f"{job}#readings", color_scheme=scheme, **UPRIGHT)
+    expect(page.locator("#next")).to_be_visible(timeout=15_000)
+    stage, panels = box(page, ".stage"), box(page, ".panels")
+    assert stage["width"] == panels["width"] == UPRIGHT["width"]
+    assert stage["y"] + stage["height"] <= panels["y"] + 1
+    assert stage["height"] > 0.35 * UPRIGHT["height"]
+    assert findings(page) == []
+
+
+@pytest.mark.parametrize("size", [DESK, UPRIGHT], ids=["desk", "tablet"])
+def test_what_is_said_covers_nothing(window: Callable[..., Any], job: str, bench: Bench, size: dict[str, int]) -> None:
+    page = window(f"{job}#readings", **size)
+    expect(page.locator("#next")).to_be_visible(timeout=15_000)
+    bench.post("/api/jobs/laid-out/readings", kind="bore", features=["D1"], value="6.0")
+    said = page.locator("#notes p").first
+    said.wait_for()
+    note, stage, panels = said.bounding_box(), box(page, ".stage"), box(page, ".panels")
+    assert note["y"] >= max(b["y"] + b["height"] for b in (stage, panels)) - 1
+    assert note["y"] + note["height"] <= size["height"] + 1
+    bench.post("/api/jobs/laid-out/undo", revision=bench.state("laid-out")["revision"])
+
+
+def test_a_job_whose_picture_cant_be_had_has_a_sign_in_its_place(
+    window: Callable[..., Any], bench: Bench, job: str
+) -> None:
+    page = window("/about:blank")
+    page.route("**/thumbnail.jpg", lambda route: route.fulfill(status=404, body=""))
+    page.route(
+        "**/api/jobs",
+        lambda route: route.fulfill(
+            json={"jobs": [j | {"thumbnail": "/api/jobs/laid-out/thumbnail.jpg"} for j in route.fetch().json()["jobs"]]}
+        ),
+    )
+    page.goto("/")
+    expect(page.locator("#list .thumb .icon").first).to_be_visible()
+    expect(page.locator("#list .thumb img")).to_have_count(0)
