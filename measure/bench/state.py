@@ -205,6 +205,7 @@ def _drawn(of: Job, live: Live) -> dict[str, Any]:
         "label_height": seen.drawn.label_height_px,
         "broken": list(seen.broken),
         "stretches": list(seen.stretches),
+        "edges": {"upper": list(seen.upper), "lower": list(seen.lower)},
     }
 
 

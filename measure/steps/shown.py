@@ -34,6 +34,7 @@ class ShownJob:
         drawn: the features.
         broken: data of SVG paths along what was seen where the part was completed.
         stretches: the same along what was not seen of features that go on.
+        upper, lower: the same along the upper edge of the outside and along its wall's foot, where it has a wall.
     """
 
     record: ViewRecord
@@ -42,6 +43,8 @@ class ShownJob:
     drawn: Overlay
     broken: tuple[str, ...]
     stretches: tuple[str, ...]
+    upper: tuple[str, ...]
+    lower: tuple[str, ...]
 
 
 def shown(folder: Path, traced: records.JobRecord | None = None) -> ShownJob | None:
@@ -96,7 +99,21 @@ def over_picture(traced: records.JobRecord, record: ViewRecord) -> ShownJob:
             for c in traced.completed
             for f in c.stretches
         ),
+        *_edges(features, sighted, picture.scale),
     )
+
+
+def _edges(features: Sequence[Feature], sighted: Sighted, scale: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Data of SVG paths along both edges of the outside's wall; none of an opening, nor of a part without thickness."""
+    wall = sighted.wall
+    if sighted.opening or wall.upper_mm <= wall.lower_mm:
+        return (), ()
+    outside = [f for f in features if f.loop == 0]
+    upper, lower = (
+        tuple(path_data(on_picture(sighted.edge_px(f, height), scale)) for f in outside)
+        for height in (wall.upper_mm, wall.lower_mm)
+    )
+    return upper, lower
 
 
 def left_open(traced: records.JobRecord) -> frozenset[str]:

@@ -108,6 +108,7 @@ def trace(
     from measure.steps.photos import traced
     from measure.steps.set_aside import set_aside
 
+    before = _outline_of(folder) if request.strokes else None
     photos = traced(pixels, (photo, *further), request, profile_of)
     found, profile = photos.trace, photos.lens
     record, files = files_of(photos, printable(name or photo.stem))
@@ -127,6 +128,11 @@ def trace(
         f"The labels are in {folder / job.PICTURE}. Next: jawline next {folder}",
     )
     cautions = (*found.cautions, *((aside.caution,) if aside else ()))
+    if before is not None and _alike(before, record):
+        from calib.reference.found import Caution
+
+        text = f"What the marks paint changed nothing: the outline is as it was in {folder}."
+        cautions += (Caution("marks-change-nothing", text),)
     if request.subject == "opening":
         from calib.reference.found import Caution
         from measure.adjustment.seat import remark
@@ -140,6 +146,29 @@ def trace(
 
     mended = mend(folder, sayings_at(folder, said), force=force)
     return replace(done, lines=(*lines, *mended.lines), result=mended.result)
+
+
+LIKE_MM = 0.03
+"""Sizes that differ by less are the same: less than what any is known to (chosen)."""
+
+
+def _outline_of(folder: Path) -> records.JobRecord | None:
+    """What stands in the job from a trace before; None where there is none that can be read."""
+    from calib.errors import JawlineError
+    from measure.job import records
+
+    try:
+        return records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), job.TRACE)
+    except JawlineError:
+        return None
+
+
+def _alike(before: records.JobRecord, now: records.JobRecord) -> bool:
+    """Whether two outlines are the same to all that can be told."""
+    kinds = [[(f.kind, f.loop) for f in r.features] for r in (before, now)]
+    sizes = [[d.value_mm for d in r.dimensions] for r in (before, now)]
+    alike = kinds[0] == kinds[1] and len(sizes[0]) == len(sizes[1])
+    return alike and all(abs(a - b) < LIKE_MM for a, b in zip(*sizes, strict=True))
 
 
 def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, bytes]]:

@@ -208,6 +208,22 @@ def away_mm(drawn: Array, seen: Array) -> float:
     return float(shapely.difference(path, near).length)
 
 
+CROSSES = (
+    "The outline that was found crosses itself, so it is none: show in the picture what is part and what is not, or "
+    "take the photo again with the part on a plain ground of another colour."
+)
+CROSSING_MM = 0.05
+"""Joints that overlap by less are no crossing: arithmetic, and blunt arcs beside each other (chosen)."""
+
+
+def crosses_itself(e: Estimate) -> bool:
+    """Whether the outer boundary crosses itself by more than joints overlap."""
+    import shapely
+
+    ring = np.concatenate([flatten(f)[:-1] for f in e.features if f.loop == 0])
+    return not bool(shapely.LinearRing(ring).simplify(CROSSING_MM).is_simple)
+
+
 def sound(e: Estimate) -> bool:
     """Whether the covariance is one, but for rounding: if not, the outline hangs on too little."""
     values = np.linalg.eigvalsh((e.white + e.white.T) / 2)

@@ -46,6 +46,11 @@ class Sighted:
         points = path_of(f) @ self.frame[:, :2].T + self.frame[:, 2]
         return as_seen(self.view, points, f.loop, self.wall, self.opening)
 
+    def edge_px(self, f: Feature, height_mm: float) -> Array:
+        """(n, 2) pixels of the photo along a feature of the job, at a height over the reference's plane."""
+        points = path_of(f) @ self.frame[:, :2].T + self.frame[:, 2]
+        return self.view.pixels(points, height_mm)
+
     def place_mm(self, at_px: Array, from_mm: Array) -> Array:
         """(2,) where a pixel lies in the features' frame, on a stretch of the outer boundary that leads there.
 

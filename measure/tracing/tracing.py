@@ -89,6 +89,8 @@ def trace_by(
     except PartRefused as why:
         raise pixels.cause(why, px_mm) from None
     found, view = follow.estimate, follow.view
+    if parts.crosses_itself(found):
+        raise PartRefused(parts.CROSSES, "no-outline")
     reference = replace(reference, view=view)
     seen = tuple(as_seen(view, path_of(f), f.loop, follow.wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)

@@ -24,6 +24,8 @@ export class Outline {
   #corners;
   /** @type {Tool} */
   #tool = "look";
+  /** @type {State | null} how it was before what is painted now was traced */
+  #painted = null;
 
   /**
    * @param {import("./store.js").Store} store
@@ -77,6 +79,12 @@ export class Outline {
     const refused = !tracing && Boolean(state.refusal);
     this.#showProgress(state, tracing);
     this.#showRefusal(state, refused);
+    byId("wall-words").hidden = tracing || !state.edges?.lower.length;
+    if (!tracing && before?.state === "tracing") {
+      const same = this.#painted !== null && !refused && alike(this.#painted, state);
+      byId("mend-same").textContent = same ? t("What you painted changed nothing: the line is as it was.") : "";
+      this.#painted = null;
+    }
     byId("look").hidden = tracing || !state.features.length;
     byId("mend").hidden = tracing || !state.photo;
     this.#showFirst(state);
@@ -158,6 +166,8 @@ export class Outline {
       card_corners: this.#corners.plain(),
       scale: scale(),
     };
+    const now = this.#store.state;
+    this.#painted = this.#strokes.any && !same(now?.strokes, asked.strokes) ? now : null;
     await attempt(
       () => this.#store.trace(asked),
       (text) => {
@@ -172,3 +182,18 @@ export class Outline {
  * @param {unknown} b
  */
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
+
+const LIKE_MM = 0.03; // less than what any size is known to
+
+/**
+ * Whether two outlines are the same to all that can be told.
+ * @param {State} a
+ * @param {State} b
+ */
+const alike = (a, b) =>
+  same(
+    a.features.map((f) => [f.kind, f.loop]),
+    b.features.map((f) => [f.kind, f.loop]),
+  ) &&
+  a.dimensions.length === b.dimensions.length &&
+  a.dimensions.every((d, i) => Math.abs(d.value_mm - b.dimensions[i].value_mm) < LIKE_MM);

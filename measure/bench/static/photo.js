@@ -22,9 +22,20 @@ export class Photo {
   #cardLine = svg("polygon", { class: "card-line" });
   #lines = svg("g");
   #broken = svg("g"); // the fracture as seen, where the outline was completed
+  #edges = svg("g"); // the upper edge and the foot of the wall, all round
   #unseen = svg("g"); // what was not seen of features that go on
   #over = svg("g");
-  #world = svg("g", { id: "world" }, this.#image, this.#cardLine, this.#broken, this.#lines, this.#unseen, this.#over);
+  #world = svg(
+    "g",
+    { id: "world" },
+    this.#image,
+    this.#cardLine,
+    this.#broken,
+    this.#edges,
+    this.#lines,
+    this.#unseen,
+    this.#over,
+  );
   #tags = svg("g");
   #handles = svg("g");
   #root = svg(
@@ -77,6 +88,9 @@ export class Photo {
     this.#panzoom.setSize(photo.width, photo.height);
     this.showCard(card?.corners ?? []);
     this.#broken.replaceChildren(...(state.broken ?? []).map((d) => svg("path", { class: "fracture", d })));
+    const edge = (/** @type {"upper" | "lower"} */ which) =>
+      (state.edges?.[which] ?? []).map((d) => svg("path", { class: `edge-${which}`, d }));
+    this.#edges.replaceChildren(...edge("upper"), ...edge("lower"));
     this.#unseen.replaceChildren(...(state.stretches ?? []).map((d) => svg("path", { class: "stretch", d })));
     const key = JSON.stringify(features);
     if (key !== this.#key) {

@@ -98,6 +98,7 @@
  * @property {Said[]} cautions
  * @property {Feature[]} features
  * @property {string[]} [broken] the fracture as seen, SVG path data
+ * @property {{ upper: string[], lower: string[] }} [edges] of the wall, SVG path data
  * @property {string[]} [stretches] what was not seen of features that go on, SVG path data
  * @property {Dimension[]} dimensions
  * @property {Reading[]} readings
