@@ -59,6 +59,13 @@ def alternatives(texts: Sequence[str]) -> str:
     return Words("{some} or {last}", some=joined(", ", texts[:-1]), last=texts[-1])
 
 
+def both(texts: Sequence[str]) -> str:
+    """Things that all belong to it, as in a sentence."""
+    if len(texts) < 2:
+        return joined("", texts)
+    return Words("{some} and {last}", some=joined(", ", texts[:-1]), last=texts[-1])
+
+
 def joined(separator: str, texts: Iterable[str]) -> str:
     """Several texts in a row, empty ones left out, each of which is still known for what it is.
 

@@ -65,7 +65,7 @@ def test_the_state_after_a_reading_is_there_at_once(sixty: Job) -> None:
 
 def test_the_drawing_is_the_commands_own(sixty: Job) -> None:
     add_reading(sixty, live(sixty.folder), {"kind": "bore", "features": ["D1"], "value": "4.01"})
-    svg = sketch_svg(live(sixty.folder), sixty.folder, None)
+    svg = sketch_svg(live(sixty.folder), sixty.folder, None, "en")
     reconcile(sixty.folder)
     sketch(sixty.folder)
     assert svg == (sixty.folder / "sketch.svg").read_bytes()

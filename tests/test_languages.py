@@ -18,8 +18,13 @@ from measure.bench.pages import FOLDER, templates
 from measure.check.rules import RULES
 from measure.guide import pdf, words
 from measure.guide.html import write_html
+from measure.job import job
+from measure.steps.read import read
+from measure.steps.reconcile import reconcile
+from measure.steps.sketch import sketch
 from tests.benches import bench
 from tests.catalogues import OTHERS, VALUE, as_file, forms, kept, missing, said, updated
+from tests.jobs import traced
 from tests.sample_photos import FOLDER as SAMPLE
 
 HOW = "run `python -m tests.catalogues`, then translate what it lists: DEVELOPERS.md, “let something be said”"
@@ -213,3 +218,24 @@ def test_an_owner_is_replied_to_in_their_language(tmp_path: Path) -> None:
 def test_a_bench_that_was_told_a_language_speaks_it_to_everybody(tmp_path: Path) -> None:
     with bench(tmp_path, intake=True, language="fr") as client:
         assert '<html lang="fr">' in client.get("/intake", headers={"Accept-Language": "de"}).text
+
+
+def test_a_sketch_is_in_the_language_that_was_asked_for_and_the_jobs_files_stay_as_they_are(tmp_path: Path) -> None:
+    folder = traced(tmp_path / "plate")
+    read(folder, ["width E2 E4 60,0"])
+    reconcile(folder)
+    measured = (folder / job.MEASURED).read_bytes()
+    sketch(folder, language="de")
+    svg = (folder / job.SKETCHES[1]).read_text()
+    assert "Skizze eines Teils, nach einem Foto" in svg
+    assert "Dimensions in mm" not in svg
+    assert ">Name<" in svg
+    assert re.search(r">\d+,\d\d<", svg)
+    assert (folder / job.MEASURED).read_bytes() == measured
+    with bench(tmp_path) as client:
+        drawn = {
+            code: client.get("/api/jobs/plate/sketch.svg", headers={"Accept-Language": code}) for code in ("en", "nl")
+        }
+        assert "Schets van een onderdeel" in drawn["nl"].text
+        assert "Sketch of a part" in drawn["en"].text
+        assert drawn["nl"].headers["etag"] != drawn["en"].headers["etag"]

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 
 from calib.errors import WrongUsage
+from calib.words import Words, both
 from calib.written import plain_number
 
 NAMES = ("id-1", "a4", "letter", "sheet")
@@ -122,10 +123,16 @@ def _wrong(text: str) -> WrongUsage:
     return WrongUsage(text, "reference")
 
 
-SHORT = {"id-1": "card", "a4": "A4 sheet", "letter": "letter-size sheet", "sheet": "reference sheet"}
-LONG = {**SHORT, "id-1": "bank-size card (ID-1)"}
+SHORT: dict[str, str] = {
+    "id-1": Words("card"),
+    "a4": Words("A4 sheet"),
+    "letter": Words("letter-size sheet"),
+    "sheet": Words("reference sheet"),
+}
+LONG: dict[str, str] = {**SHORT, "id-1": Words("bank-size card (ID-1)")}
 
 
 def in_words(reference: str, words: dict[str, str] = SHORT) -> str:
     """A reference's name in files, such as ``id-1+a4``, as in a sentence."""
-    return " and ".join(words.get(name, f"rectangle {name}") for name in reference.split("+"))
+    names = [words.get(name, Words("rectangle {size}", size=name)) for name in reference.split("+")]
+    return both(names)

@@ -231,8 +231,8 @@ def thin(of: Job, live: Live, asked: Mapping[str, str]) -> dict[str, Any]:
     return {"lines": list(done.lines), "cautions": [c.said(on_page) for c in done.cautions]}
 
 
-def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
-    """Make files of the job, as the commands do.
+def make(of: Job, live: Live, what: str, options: Mapping[str, Any], language: str) -> list[dict[str, str]]:
+    """Make files of the job, as the commands do; a sketch in a language, by its code.
 
     Raises:
         JawlineError: they can't be made.
@@ -243,9 +243,9 @@ def make(of: Job, live: Live, what: str, options: Mapping[str, Any]) -> list[dic
     settle(of, live)
     fit_name, printer = _text(options, "as"), _text(options, "printer")
     if what == "sketch":
-        known = of.kept()
+        known, name, thinly = of.kept(), live.record.part or None, bool(options.get("thin"))
         owner = known.owner if known and known.owner_drawn else ""
-        done = sketch.sketch(of.folder, name=live.record.part or None, owner=owner, thin=bool(options.get("thin")))
+        done = sketch.sketch(of.folder, name=name, owner=owner, thin=thinly, language=language)
     elif what == "fit":
         done = fit.fit(of.folder, name=fit_name or "snug", printer=printer)
     elif what == "gauge":

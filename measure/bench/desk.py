@@ -312,12 +312,12 @@ class Desk:
         with of.alone():
             return thin(of, self.memory.traced(of), asked)
 
-    def make(self, of: Job, what: str, options: Mapping[str, Any]) -> list[dict[str, str]]:
+    def make(self, of: Job, what: str, options: Mapping[str, Any], language: str) -> list[dict[str, str]]:
         """Make files."""
         from measure.bench.changes import make
 
         with of.alone():
-            return make(of, self.memory.traced(of), what, options)
+            return make(of, self.memory.traced(of), what, options, language)
 
     def put_by(self, out: Path, photo: kept.KeptPhoto, fields: Mapping[str, str]) -> Job:
         """Make an owner's photo a waiting job.

@@ -125,7 +125,7 @@ def live(folder: Path, before: Live | None = None) -> Live:
     return Live(traced, outline, readings, left_out, problem, record, found, advice, caliper, over, marks)
 
 
-def sketch_svg(of: Live, folder: Path, name: str | None, owner: str = "") -> bytes:
+def sketch_svg(of: Live, folder: Path, name: str | None, language: str, owner: str = "") -> bytes:
     """The sketch of a job as it stands, the same that `jawline sketch` writes.
 
     Args:
@@ -134,4 +134,4 @@ def sketch_svg(of: Live, folder: Path, name: str | None, owner: str = "") -> byt
         name: of the part; the trace's own by default.
         owner: as it stands in the title block, if it does.
     """
-    return write_svg(sheet.sketch(replace(corrected_drawing(folder, of.record, name)[0], owner=owner)))
+    return write_svg(sheet.sketch(replace(corrected_drawing(folder, of.record, name, language)[0], owner=owner)))

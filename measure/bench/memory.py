@@ -25,11 +25,11 @@ MOST_LIVE = 24
 
 @dataclass(slots=True)
 class _Worked:
-    """A job worked out: what holds for a revision, and its drawing as soon as somebody asks for that."""
+    """A job worked out: what holds for a revision, and its drawing in each language that somebody asks for."""
 
     revision: int
     live: Live
-    svg: bytes | None = None
+    svg: dict[str, bytes] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -79,7 +79,7 @@ class Memory:
             raise WrongUsage("The photo of this job has not been traced yet.", "missing-step")
         return found
 
-    def sketch(self, of: Job) -> tuple[int, bytes]:
+    def sketch(self, of: Job, language: str) -> tuple[int, bytes]:
         """Revision and drawing of a job.
 
         Raises:
@@ -89,11 +89,12 @@ class Memory:
 
         with of.lock:
             found, worked = self.traced(of), self._live[of.id]
-        if worked.svg is None:  # nobody who takes readings meanwhile waits for the drawing
+        if language not in worked.svg:  # nobody who takes readings meanwhile waits for the drawing
             known = of.kept()
             owner = known.owner if known and known.owner_drawn else ""
-            worked.svg = sketch_svg(found, of.folder, (known.name if known else "") or None, owner)
-        return worked.revision, worked.svg
+            name = (known.name if known else "") or None
+            worked.svg[language] = sketch_svg(found, of.folder, name, language, owner)
+        return worked.revision, worked.svg[language]
 
     def glance(self, of: Job, revision: int) -> tuple[str, LeastSure | None]:
         """Name and least sure size of a job, without working it out: from memory, or from its files."""

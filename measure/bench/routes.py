@@ -400,7 +400,7 @@ async def trial(request: Request) -> Response:
 async def make(request: Request) -> Response:
     """POST /api/jobs/{id}/make"""
     of, asked = await job_of(request), await body(request, MakeBody)
-    files = await run_in_threadpool(desk_of(request).make, of, asked.what, asked.options)
+    files = await run_in_threadpool(desk_of(request).make, of, asked.what, asked.options, ASKED.get())
     return Answer({"files": files})
 
 
@@ -422,8 +422,12 @@ async def offers(request: Request) -> Response:
 async def sketch_svg(request: Request) -> Response:
     """GET /api/jobs/{id}/sketch.svg"""
     of = await job_of(request)
-    revision, svg = await run_in_threadpool(desk_of(request).memory.sketch, of)
-    headers = {"ETag": f'"{revision}"', "Cache-Control": "no-cache", "Content-Security-Policy": SVG_POLICY}
+    revision, svg = await run_in_threadpool(desk_of(request).memory.sketch, of, ASKED.get())
+    headers = {
+        "ETag": f'"{revision}-{ASKED.get()}"',
+        "Cache-Control": "no-cache",
+        "Content-Security-Policy": SVG_POLICY,
+    }
     if request.headers.get("if-none-match") == headers["ETag"]:
         return Response(status_code=304, headers=headers)
     return Response(svg, media_type="image/svg+xml", headers=headers)

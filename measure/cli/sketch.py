@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from calib.languages import language_of
 from measure.cli import options
 from measure.cli.show import show
 
@@ -15,10 +16,12 @@ def sketch(
     name: options.Name = None,
     owner: Annotated[str, typer.Option("--owner", help="Whose the part is, to stand in the title block.")] = "",
     thin: Annotated[bool, typer.Option("--thin", help="Show the thin places too, by short dashes.")] = False,
+    language: options.Language = None,
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
     """Draw the dimensioned sketch, true to size."""
     from measure.steps import sketch as step
 
-    show(step.sketch(job, name=name, owner=owner, force=force, thin=thin), json)
+    spoken = language_of(language)
+    show(step.sketch(job, name=name, owner=owner, force=force, thin=thin, language=spoken), json)

@@ -11,6 +11,8 @@ from typing import Literal
 import numpy as np
 
 from calib.arrays import Array
+from calib.languages import ENGLISH, all_said_in, said_in
+from calib.words import Words, both, counted, joined
 from measure.dimensioning.dimensioning import plan_dimensions
 from measure.dimensioning.gauging import SIZES, EstimateGauge, Gauge, ListGauge, Stated, hardly_known
 from measure.dimensioning.handedness import handedness
@@ -24,13 +26,13 @@ from measure.geometry.outline_path import Vertex, loops
 from measure.sheet.layout import frame
 from measure.sheet.layout.arrange import PartView, arrange
 from measure.sheet.layout.drawn import Drawn
-from measure.sheet.lettering import DIAMETER, PLUS_MINUS, figures, number
+from measure.sheet.lettering import DIAMETER, figures, number
 from measure.sheet.marks import DASHED, LONG_DASH_TWO_DOTS, WIDE, CircleMark, Mark, Path, placed
 
 DRAWN_MM, DASHED_MM = 0.005, 0.02
 """How far chords may lie from arcs that are drawn as polylines: where they are the part's line, and where a printer's
 dot of 0.04 mm hides it (600 dots an inch)."""
-CAUTION = (
+CAUTION = Words(
     "Check the sizes against the part before you print. Not for anything that carries people or heavy loads, nor for "
     "heat, flame, mains voltage, gas or pressure."
 )
@@ -74,6 +76,7 @@ class Drawing:
         stretches: what was not seen of features that were seen and go on, under their labels.
         thin: lines across thin places, and what is said of each; none where nobody asked.
         decimal_mark: "." or ",".
+        language: of all words, by its code.
         allowance: where the features are no longer those that were measured.
         owner: whose the part is, where that is wanted on the sheet.
     """
@@ -95,6 +98,7 @@ class Drawing:
     stretches: tuple[Feature, ...] = ()
     thin: tuple[tuple[Feature, str], ...] = ()
     decimal_mark: str = "."
+    language: str = ENGLISH
     allowance: Allowance | None = None
     owner: str = ""
 
@@ -156,12 +160,13 @@ def sketch(drawing: Drawing) -> Sheet:
         broken = (*elsewhere, *left_open)
         unseen = scaled([square.of(f) for f in drawing.stretches], 1 / reduced)
         thin = scaled([square.of(f) for f, _ in drawing.thin], 1 / reduced)
-        view = arrange(shown, drawing.decimal_mark, broken, thin)
+        view = arrange(shown, drawing.decimal_mark, broken, thin, drawing.language)
         rows = _title_rows(drawing, plan, "", reduced)
-        notes = _notes(drawing, plan, view)
+        notes = all_said_in(drawing.language, _notes(drawing, plan, view))
         header, lines = _table(plan, view, gauge, drawing.decimal_mark)
         if drawing.allowance and not lines:
             header, lines = _allowances(plan, drawing.allowance, drawing.decimal_mark)
+        header, lines = all_said_in(drawing.language, [header, lines])
         fits = _smallest(view, rows, notes, header, lines)
         if fits is not None:
             break
@@ -169,7 +174,7 @@ def sketch(drawing: Drawing) -> Sheet:
     shift = np.round(np.array([(x0 + x1) / 2, (y0 + y1) / 2]) - (view.low + view.high) / 2, 1)
     rows = _title_rows(drawing, plan, paper.name, reduced)
     marks: list[Mark] = [*frame.border(paper), *frame.title_block(paper, rows)]
-    marks += frame.scale_strip(paper, len(rows), _face(drawing), reduced)
+    marks += frame.scale_strip(paper, len(rows), said_in(drawing.language, _face(drawing)), reduced, drawing.language)
     marks += frame.note_block(words, paper, len(rows))
     if lines:
         marks += frame.table(header, lines, paper, y0 - tall)
@@ -282,125 +287,156 @@ def _fracture(broken: Sequence[Feature]) -> list[Mark]:
 
 # ---------------------------------------------------------------- words
 def _face(d: Drawing) -> str:
-    return "the photographed face" if d.subject == "part" else "the photographed side"
+    return Words("the photographed face") if d.subject == "part" else Words("the photographed side")
 
 
 def _title_rows(d: Drawing, plan: Plan, paper: str, reduced: int) -> list[list[frame.Field]]:
-    F = frame.Field
+    def f(caption: str, value: str, width_mm: float, big: bool = False) -> frame.Field:
+        said, stated = all_said_in(d.language, [caption, value])
+        return frame.Field(said, stated, width_mm, big)
+
     if d.thickness_mm is None:
-        thickness = "not measured"
+        thickness: str = Words("not measured")
     else:
         thickness = " ".join(figures(d.thickness_mm, d.thickness_u95_mm, mark=d.decimal_mark)).strip()
     sure = [w for w in plan.wanted if w.stated.u95 is not None and not w.stated.is_angle and not w.auxiliary]
     worst = max(sure, key=lambda w: w.stated.u95 or 0.0, default=None)
-    largest = "unknown"
+    largest: str = Words("unknown")
     if worst is not None:
         spread = figures(worst.stated.value, worst.stated.u95, mark=d.decimal_mark)[1]
-        largest = f"{spread} mm, {in_words(worst.stated.kind, worst.stated.labels)}"
-    name = [F("Name", d.name or "unnamed part", 116 if not d.owner else 66, True)]
+        largest = joined(", ", (f"{spread} mm", in_words(worst.stated.kind, worst.stated.labels)))
+    name = [f(Words("Name"), d.name or Words("unnamed part"), 116 if not d.owner else 66, True)]
     if d.owner:
-        name.append(F("Owner", d.owner, 50))
+        name.append(f(Words("Owner"), d.owner, 50))
     return [
-        [*name, F("Kind of drawing", _kind_of(d), 64)],
+        [*name, f(Words("Kind of drawing"), _kind_of(d), 64)],
         [
-            F("Seen from", _face(d), 50),
-            F("Thickness, mm" if d.subject == "part" else "Depth, mm", thickness, 40),
-            F("Scale", f"1:{reduced}", 20),
-            F("Sheet", f"{paper}, 1 of 1", 30),
-            F("Date", d.date or "not given", 40),
+            f(Words("Seen from"), _face(d), 50),
+            f(Words("Thickness, mm") if d.subject == "part" else Words("Depth, mm"), thickness, 40),
+            f(Words("Scale"), f"1:{reduced}", 20),
+            f(Words("Sheet"), Words("{paper}, 1 of 1", paper=paper), 30),
+            f(Words("Date"), d.date or Words("not given"), 40),
         ],
         [
-            F("Scale taken from", d.reference or "not given", 52),
-            F("Basis", _basis(d), 60),
-            F("Least sure length", largest, 68),
+            f(Words("Scale taken from"), d.reference or Words("not given"), 52),
+            f(Words("Basis"), _basis(d), 60),
+            f(Words("Least sure length"), largest, 68),
         ],
     ]
 
 
 def _kind_of(d: Drawing) -> str:
     """What the sheet shows: what was measured, or what is to be made from that."""
-    photos = "one photo" if d.photos == 1 else f"{d.photos} photos"
+    photos = Words("one photo") if d.photos == 1 else Words("{n} photos", n=d.photos)
     if d.allowance is None:
-        return f"Sketch of {'a part' if d.subject == 'part' else 'an opening'}, from {photos}"
+        if d.subject == "part":
+            return Words("Sketch of a part, from {photos}", photos=photos)
+        return Words("Sketch of an opening, from {photos}", photos=photos)
     if d.allowance.fit:
-        return f"Part for a {d.allowance.fit} fit, from {photos}"
-    return f"Part after trial prints, from {photos}"
+        return Words("Part for a {fit} fit, from {photos}", fit=d.allowance.fit, photos=photos)
+    return Words("Part after trial prints, from {photos}", photos=photos)
 
 
 def _basis(d: Drawing) -> str:
-    photos = "photo" if d.photos == 1 else f"{d.photos} photos"
+    photos = Words("photo") if d.photos == 1 else Words("{n} photos", n=d.photos)
     if not d.readings:
-        return f"{photos} alone"
-    return f"{photos} and {d.readings} caliper reading{'s' if d.readings > 1 else ''}"
+        return Words("{photos} alone", photos=photos)
+    return counted("{photos} and {n} caliper reading", "{photos} and {n} caliper readings", d.readings, photos=photos)
 
 
 def _notes(d: Drawing, plan: Plan, view: PartView) -> list[str]:
     sure = any(w.stated.u95 is not None for w in plan.wanted)
-    first = "Dimensions in mm."
+    first: str = Words("Dimensions in mm.")
     if sure:
-        first += f" {PLUS_MINUS} is u95: the true size lies within it 19 times in 20."
+        first = joined(" ", (first, Words("± is u95: the true size lies within it 19 times in 20.")))
     if any(w.auxiliary for w in plan.wanted):
-        first += " Sizes in brackets follow from the others."
+        first = joined(" ", (first, Words("Sizes in brackets follow from the others.")))
     datums = sorted({x for x in plan.datums if x}, key=lambda x: (x[0], len(x), x))
-    second = "Labels as on the labelled photo."
+    second: str = Words("Labels as on the labelled photo.")
     if datums and not plan.loose:
-        second += f" Places are measured from {' and '.join(datums)}."
+        second = joined(" ", (second, Words("Places are measured from {datums}.", datums=both(datums))))
     out = [first, second]
     if plan.turning:
         n = plan.turning.order
-        out.append(f"{n} teeth, evenly." if plan.toothed else f"The outline repeats {n} times in a turn.")
+        out.append(
+            Words("{n} teeth, evenly.", n=n) if plan.toothed else Words("The outline repeats {n} times in a turn.", n=n)
+        )
     if plan.loose:
-        which = "one tooth" if plan.turning else "what the dimensions do not"
-        names = " and ".join(sorted({x for x in plan.datums if x})) or "the origin"
+        which = Words("one tooth") if plan.turning else Words("what the dimensions do not")
+        names = both(sorted({x for x in plan.datums if x})) or Words("the origin")
         points = np.concatenate([flatten(f, DASHED_MM) for f in plan.features])
         wide, high = (number(float(v), 1, d.decimal_mark) for v in np.ptp(points, axis=0))
-        out.append(f"The table gives {which}: places from {names}, x to the right, y up. Overall {wide} by {high}.")
+        table = Words(
+            "The table gives {which}: places from {names}, x to the right, y up. Overall {wide} by {high}.",
+            which=which,
+            names=names,
+            wide=wide,
+            high=high,
+        )
+        out.append(table)
     curves = [f.label for f in d.features if f.kind == "curve"]
     if curves:
-        verb = "is a free line" if len(curves) == 1 else "are free lines"
-        out.append(f"{', '.join(curves)} {verb} such as a fracture: no sizes; its shape is in the DXF file.")
+        named = ", ".join(curves)
+        one = Words("{curves} is a free line such as a fracture: no sizes; its shape is in the DXF file.", curves=named)
+        several = Words(
+            "{curves} are free lines such as a fracture: no sizes; its shape is in the DXF file.",
+            curves=", ".join(curves),
+        )
+        out.append(one if len(curves) == 1 else several)
     if any(code == "joined" for code, _ in d.warnings):
-        out.append("Dashed: the break along which two pieces were put together.")
+        out.append(Words("Dashed: the break along which two pieces were put together."))
     if d.stretches or any(f.origin == "completed" for f in d.features):
-        out.append("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
+        out.append(
+            Words("Narrow lines with two dots: completed where the part is broken, not seen. Dashed: the fracture.")
+        )
     if any(code == "left-open" for code, _ in d.warnings):
-        out.append("Dashed within the outline: a break that stays open; it has no sizes.")
+        out.append(Words("Dashed within the outline: a break that stays open; it has no sizes."))
     if d.rim:
-        out.append(f"{d.rim}: the outline is that of the walls.")
+        out.append(Words("{rim}: the outline is that of the walls.", rim=d.rim))
     if d.thin:
-        out.append(f"Thin places, short dashes: {'; '.join(f'{f.label} {words}' for f, words in d.thin)}.")
+        places = "; ".join(f"{f.label} {words}" for f, words in d.thin)
+        out.append(Words("Thin places, short dashes: {places}.", places=places))
     if not plan.axes and (mirror := handedness(plan.features).warning()):
         out.append(mirror)
     if d.allowance:
         out.append(d.allowance.words)
-    out += [f"Warning: {text}" for _, text in d.warnings]
-    return [*out, f"Caution: {CAUTION}"]
+    out += [Words("Warning: {text}", text=text) for _, text in d.warnings]
+    return [*out, Words("Caution: {text}", text=CAUTION)]
 
 
 # ---------------------------------------------------------------- the table
 def _table(plan: Plan, view: PartView, gauge: Gauge, mark: str) -> tuple[list[str], list[list[str]]]:
     """What no dimension states: sizes for which there was no room, and features without one, by place."""
-    header = ["Feature", "x", "y", "Size"]
+    header: list[str] = [Words("Feature"), "x", "y", Words("Size")]
     rows: list[list[str]] = []
     for w in view.listed:
         value, spread = figures(w.stated.value, w.stated.u95, w.stated.is_angle, mark)
         rows.append([in_words(w.stated.kind, w.stated.labels), "", "", f"{value} {spread}".strip()])
     if not plan.loose:
-        return ["Between", "Size"], [[r[0], r[3]] for r in rows]
+        return [Words("Between"), Words("Size")], [[r[0], r[3]] for r in rows]
     origin = _origin(plan)
     of = {f.label: f for f in plan.features}
     for label in plan.loose:
         f = of[label]
         if f.kind == "line":
             p, q = np.subtract(f.start, origin), np.subtract(f.end, origin)
-            rows.append([label, _pair(p, q, 0, mark), _pair(p, q, 1, mark), f"{math.dist(f.start, f.end):.2f} long"])
+            rows.append(
+                [
+                    label,
+                    _pair(p, q, 0, mark),
+                    _pair(p, q, 1, mark),
+                    Words("{mm:.2f} long", mm=math.dist(f.start, f.end)),
+                ]
+            )
             continue
         f = as_round(f)
         c = np.subtract(f.centre, origin)
         s = gauge("radius", [label])
         if f.kind == "arc" and hardly_known(s):
             p, q = np.subtract(f.start, origin), np.subtract(f.end, origin)
-            rows.append([label, _pair(p, q, 0, mark), _pair(p, q, 1, mark), f"bulges {_bulge(f, s, mark)}"])
+            rows.append(
+                [label, _pair(p, q, 0, mark), _pair(p, q, 1, mark), Words("bulges {mm}", mm=_bulge(f, s, mark))]
+            )
             continue
         size = f"R{figures(s.value, s.u95, mark=mark)[0]} {figures(s.value, s.u95, mark=mark)[1]}"
         if f.kind == "circle":
@@ -428,7 +464,8 @@ def _allowances(plan: Plan, allowance: Allowance, mark: str) -> tuple[list[str],
             by = number(drawn - nominal + 0.0, 2, mark)
             change = by if by.startswith("-") else f"+{by}"
             rows.append([in_words(s.kind, s.labels), number(nominal, 2, mark), change, number(drawn, 2, mark)])
-    return ["Size", "Measured", allowance.column, "Drawn"], rows
+    columns = {"Room": Words("Room"), "Change": Words("Change")}
+    return [Words("Size"), Words("Measured"), columns[allowance.column], Words("Drawn")], rows
 
 
 def _place(value: float, mark: str) -> str:
@@ -436,7 +473,7 @@ def _place(value: float, mark: str) -> str:
 
 
 def _pair(p: Array, q: Array, k: int, mark: str) -> str:
-    return f"{_place(p[k], mark)} to {_place(q[k], mark)}"
+    return Words("{a} to {b}", a=_place(p[k], mark), b=_place(q[k], mark))
 
 
 def _origin(plan: Plan) -> Array:

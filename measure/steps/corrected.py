@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from calib.errors import JobRefused, PartRefused
+from calib.languages import ENGLISH
 from calib.tools.fits import FITS
 from measure.geometry.offsetting import area
 from measure.job import job, records, revisions
@@ -83,13 +84,13 @@ def _printed(folder: Path, record: records.JobRecord, was: revisions.RevisionRec
 
 
 def corrected_drawing(
-    folder: Path, record: records.JobRecord, name: str | None = None
+    folder: Path, record: records.JobRecord, name: str | None = None, language: str = ENGLISH
 ) -> tuple[sheet.Drawing, Corrected | None]:
     """What a sketch is made from, after the job's trial prints; and what they asked for.
 
     Raises: as `corrections`.
     """
-    plain, found = drawing(record, name), corrections(folder, record)
+    plain, found = drawing(record, name, language), corrections(folder, record)
     return (plain if found is None else with_corrections(plain, found)), found
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from calib.languages import ENGLISH, decimal_mark
 from calib.reference.wanted import LONG, in_words
 from calib.written import printable
 from measure.geometry.dimensions import Dimension
@@ -11,8 +12,8 @@ from measure.job import job, records
 from measure.sheet import sheet
 
 
-def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
-    """What the sketch is made from."""
+def drawing(record: records.JobRecord, name: str | None, language: str = ENGLISH) -> sheet.Drawing:
+    """What the sketch is made from; its words and figures in a language, by its code."""
     thickness = record.thickness_mm if record.thickness_mm > 0 else None
     return sheet.Drawing(
         name=printable(name or record.part),
@@ -28,6 +29,8 @@ def drawing(record: records.JobRecord, name: str | None) -> sheet.Drawing:
         photos=max(len(record.photos), 1),
         readings=sum(r.verdict == "kept" for r in record.readings),
         warnings=tuple((w.code, w.text) for w in record.warnings),
+        decimal_mark=decimal_mark(language),
+        language=language,
         broken=tuple(records.feature(f) for f in record.broken),
         stretches=tuple(records.feature(f) for c in record.completed for f in c.stretches),
     )

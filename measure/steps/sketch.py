@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from calib.languages import ENGLISH
 from calib.written import printable
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
@@ -19,7 +20,15 @@ from measure.steps.measured import measured_record
 
 
 @alone
-def sketch(folder: Path, *, name: str | None = None, owner: str = "", force: bool = False, thin: bool = False) -> Done:
+def sketch(
+    folder: Path,
+    *,
+    name: str | None = None,
+    owner: str = "",
+    force: bool = False,
+    thin: bool = False,
+    language: str = ENGLISH,
+) -> Done:
     """Draw the dimensioned sketch of a job.
 
     Args:
@@ -28,6 +37,7 @@ def sketch(folder: Path, *, name: str | None = None, owner: str = "", force: boo
         owner: whose the part is, to stand in the title block; nobody by default.
         force: overwrite what is not jawline's own.
         thin: show the thin places too.
+        language: of the drawing, by its code.
 
     Raises:
         WrongUsage: reconcile has not been run, the folder can't be written to, or an opening's thin places are asked
@@ -36,7 +46,7 @@ def sketch(folder: Path, *, name: str | None = None, owner: str = "", force: boo
     """
     record = measured_record(folder)
     job.check_writable(folder, job.SKETCHES, force)
-    wanted, found = corrected_drawing(folder, record, name)
+    wanted, found = corrected_drawing(folder, record, name, language)
     wanted = replace(wanted, owner=printable(owner, ""))
     if thin:
         from measure.steps.thin import marks

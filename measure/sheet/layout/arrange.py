@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from calib.arrays import Array
+from calib.languages import ENGLISH
 from measure.dimensioning.scheme.values import CIRCLES, Plan, PlannedDimension
 from measure.geometry.features import COARSE_MM, Feature, as_line, by_loop, flatten
 from measure.geometry.polylines import closed
@@ -57,7 +59,11 @@ class PartView:
 
 
 def arrange(
-    plan: Plan, decimal_mark: str = ".", extra: tuple[Feature, ...] = (), thin: tuple[Feature, ...] = ()
+    plan: Plan,
+    decimal_mark: str = ".",
+    extra: tuple[Feature, ...] = (),
+    thin: tuple[Feature, ...] = (),
+    language: str = ENGLISH,
 ) -> PartView:
     """Lay out a dimensioning.
 
@@ -66,6 +72,7 @@ def arrange(
         decimal_mark: in the figures.
         extra: more features to keep clear of, such as a fracture beside the completed outline.
         thin: lines across thin places, to be drawn and labelled.
+        language: of the words beside figures.
     """
     of = {f.label: f for f in plan.features}
     board = Board()
@@ -80,8 +87,8 @@ def arrange(
         if isinstance(m, Path | CircleMark):
             board.draw(segments(polylines(m, 0.1)), What.CENTRE)
 
-    worded = [(w, caption(w, decimal_mark)) for w in plan.wanted]
-    worded = [_noted(w, c, outline, decimal_mark) for w, c in worded]
+    say = partial(caption, decimal_mark=decimal_mark, language=language)
+    worded = [_noted(w, say(w), outline, say) for w in plan.wanted]
     drawn, listed = _lay(plan, worded, outline, ground, board, of)
     names, unlabelled = [], []
     for named in (thin, plan.named):
@@ -174,11 +181,13 @@ def _in_order(wanted: list[tuple[PlannedDimension, Caption]], board: Board, lay:
     return found
 
 
-def _noted(w: PlannedDimension, c: Caption, outline: Array, decimal_mark: str) -> tuple[PlannedDimension, Caption]:
+def _noted(
+    w: PlannedDimension, c: Caption, outline: Array, say: Callable[[PlannedDimension], Caption]
+) -> tuple[PlannedDimension, Caption]:
     """A slot's width goes on a leader where its extension lines would run through other features."""
     if w.form == "linear" and w.members and (not _is_square(w) or crossing_cost(w, c, outline) > FAR_OUT):
         w = replace(w, form="slot")
-        return w, caption(w, decimal_mark)
+        return w, say(w)
     return w, c
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from calib.languages import ENGLISH, said_in
+from calib.words import Words
 from measure.dimensioning.scheme.values import CIRCLES, PlannedDimension
 from measure.geometry.features import Point
 from measure.sheet.layout.board import boxes_of
@@ -96,20 +98,22 @@ class Caption:
         return boxes_of(np.atleast_2d(starts) - below * v, self.width_mm(stacked), below + above, angle_rad, grown)
 
 
-def caption(wanted: PlannedDimension, decimal_mark: str = ".") -> Caption:
+def caption(wanted: PlannedDimension, decimal_mark: str = ".", language: str = ENGLISH) -> Caption:
     """What a dimension says."""
     s = wanted.stated
     value, spread = figures(s.value, s.u95, s.is_angle, decimal_mark)
     if wanted.form in CIRCLES:
-        where = f"over {wanted.count} teeth" if wanted.form == "tips" else "root"
+        over, root = Words("over {n} teeth", n=wanted.count), Words("root")
+        where = said_in(language, over if wanted.form == "tips" else root)
         return Caption(f"{DIAMETER}{value} {where}", spread)
     sign = {"diameter": DIAMETER, "pitch": DIAMETER, "radius": "R"}.get(wanted.form, "")
     words = f"{count_prefix(wanted.count)}{sign}{value}"
     if wanted.form == "pitch":
         step = f"{360 / wanted.count:.4g}".replace(".", decimal_mark)
-        words = f"{count_prefix(wanted.count)}{step}{DEGREE} on {sign}{value}"
+        on = said_in(language, Words("{angle} on {circle}", angle=f"{step}{DEGREE}", circle=f"{sign}{value}"))
+        words = f"{count_prefix(wanted.count)}{on}"
     if wanted.form == "slot":
-        words = f"{count_prefix(wanted.count)}slot {value}"
+        words = count_prefix(wanted.count) + said_in(language, Words("slot {width}", width=value))
     if wanted.auxiliary:
         return Caption(f"({words})", "")
     return Caption(words, spread)

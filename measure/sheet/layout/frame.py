@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from calib.languages import ENGLISH, said_in
+from calib.words import Words
 from measure.geometry.features import Point
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM, fitted, width_mm, wrapped
 from measure.sheet.marks import FRAME, NARROW, WIDE, Anchor, Fill, Mark, Path, Text, line
@@ -132,7 +134,7 @@ def _field(f: Field, x: float, y: float) -> list[Mark]:
     ]
 
 
-def scale_strip(paper: Paper, rows: int, face: str, reduced: int = 1) -> list[Mark]:
+def scale_strip(paper: Paper, rows: int, face: str, reduced: int = 1, language: str = ENGLISH) -> list[Mark]:
     """The 100 mm bar to check a print by, and which side is up."""
     _, y0, x1, _ = paper.frame
     x0 = x1 - BLOCK_MM
@@ -149,14 +151,14 @@ def scale_strip(paper: Paper, rows: int, face: str, reduced: int = 1) -> list[Ma
         anchor: Anchor = "middle" if k != 10 else "end"
         at = (a + (4.0 if k == 10 else 0.0), y + 3.8)
         marks.append(Text(at, words, SMALL_MM, "TITLE", anchor))
-    words = "True size: this bar must measure 100 mm on the print."
+    words = Words("True size: this bar must measure 100 mm on the print.")
     if reduced > 1:
-        words = f"{reduced} times smaller than the part. This bar must measure 100 mm on the print."
-    marks.append(Text((x, base + 1.6), words, TINY_MM, "TITLE", grey=0.35))
-    return marks + _side_up(x1 - 54, base + 2.0, face)
+        words = Words("{n} times smaller than the part. This bar must measure 100 mm on the print.", n=reduced)
+    marks.append(Text((x, base + 1.6), said_in(language, words), TINY_MM, "TITLE", grey=0.35))
+    return marks + _side_up(x1 - 54, base + 2.0, face, said_in(language, Words("THIS SIDE UP")))
 
 
-def _side_up(x: float, y: float, face: str) -> list[Mark]:
+def _side_up(x: float, y: float, face: str, up: str) -> list[Mark]:
     shaft = ((x, y), (x + 9, y), (x + 9, y + 9), (x, y + 9))
     arrow = ((x + 4.5, y + 8), (x + 1.8, y + 4.4), (x + 7.2, y + 4.4))
     stem = ((x + 3.6, y + 1), (x + 5.4, y + 1), (x + 5.4, y + 4.4), (x + 3.6, y + 4.4))
@@ -164,7 +166,7 @@ def _side_up(x: float, y: float, face: str) -> list[Mark]:
         Path(tuple((px, py, 0.0) for px, py in shaft), "TITLE", WIDE, closed=True),
         Fill(arrow, "TITLE"),
         Fill(stem, "TITLE"),
-        Text((x + 11, y + 4.9), "THIS SIDE UP", FIGURES_MM, "TITLE"),
+        Text((x + 11, y + 4.9), up, FIGURES_MM, "TITLE"),
         Text((x + 11, y + 1.2), face, SMALL_MM, "TITLE"),
     ]
 
