@@ -56,6 +56,7 @@ def trace_by(
 
     from calib.light.profile import Light
     from measure.dimensioning.frame import squared_up
+    from measure.edges.half_seen import half_seen_holes
     from measure.edges.plausible import doubtful_edges
     from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
@@ -97,6 +98,8 @@ def trace_by(
     estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     sighted = Sighted(view, frame_back(motion), follow.wall, opening)
     cautions = reference.cautions + pixels.caution(px_mm) + doubtful_edges(found, follow.loops, follow.faces_mm)
+    if not opening:
+        cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
     if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (
