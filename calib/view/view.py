@@ -289,6 +289,7 @@ class Solution:
         view: the camera; rectangle: the reference's size as adjusted.
         chi2: weighted sum of squares, priors included; residuals_px: per side, of the points.
         size_sd_mm: posterior standard deviations of width and height.
+        strain: how far camera, size and shapes of the sides are from what was known of them, see `REDUNDANT`.
     """
 
     view: View
@@ -296,6 +297,7 @@ class Solution:
     chi2: float
     residuals_px: tuple[Array, ...]
     size_sd_mm: tuple[float, float]
+    strain: float
 
 
 FOCAL_TURNS = 4
@@ -397,14 +399,15 @@ def solve(
     q, cov, r = settled.values, settled.covariance, settled.residuals_px
     ends = np.cumsum([0, *(len(s.along) for s in sides)])
     own_size = cov[:10, 10:13] / sd[10:13]  # the estimate's change with its priors
-    strained = max(1.0, float((q - mean) @ information @ (q - mean)) / REDUNDANT)
+    strain = float((q - mean) @ information @ (q - mean)) / REDUNDANT
     by_prior = np.c_[cov[:10, CAMERA] @ _known_of_camera(known), own_size]
     return Solution(
-        View(q[:10], strained * of_further_terms(cov[:10, :10], q[9], prior), size_px, by_prior),
+        View(q[:10], max(1.0, strain) * of_further_terms(cov[:10, :10], q[9], prior), size_px, by_prior),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
         tuple(r[a:b] for a, b in pairwise(ends)),
         (float(np.sqrt(cov[10, 10])), float(np.sqrt(cov[11, 11]))),
+        strain,
     )
 
 
