@@ -23,7 +23,7 @@ SHOWN_PX = 0.35
 """A wall that is seen less wide has one rim."""
 ALIKE_PX, UNLIKE, FARTHEST_PX = 0.5, 0.4, 6.5
 """Starting points no farther apart are one; see `_unlike_face`; and how far off it is looked for."""
-LIGHT_DOUBT = 0.006
+LIGHT_DOUBT = 0.0045
 """What the model may be wrong by just at the rim, share of full code: the fainter the step there, the farther off the
 rim may be. From rendered photos, whose steps of 2 to 60 hundredths bear it out."""
 CLIPPED_DOUBT = 0.2
@@ -33,7 +33,7 @@ LEAST_PX = np.array([0.05, 0.01, 0.018])
 """Standard deviations of a side's offset, slope and bow: at least. From rendered photos."""
 LEAST_POINT_PX = 0.015
 """Least standard deviation of one stretch."""
-ALONG_SHARE = np.array([1.0, 0.5, 0.25])
+ALONG_SHARE = np.array([1.0, 0.5, 0.15])
 """How much of an error of light is the same along a side, how much of it changes from one end to the other, and how
 much from the middle to the ends. From rendered photos."""
 THICKNESS_SHARE = 0.05
