@@ -51,7 +51,7 @@ def outline(
     blur_mm: float = BLUR_MM,
     passes: int = PASSES,
     *,
-    even: bool = True,
+    even: float = 1.0,
 ) -> Estimate:
     """Labelled features of all loops, with covariance.
 
@@ -62,14 +62,14 @@ def outline(
         blur_mm: standard width of the blur of the edges, of the lens and of the averaging along the edge together:
             it rounds sharp corners and moves arcs towards their centres.
         passes: how often the outline is bettered with the noise as it was then found; 0 for a first look.
-        even: whether teeth that look alike are drawn alike.
+        even: how many times the noise teeth that look alike are cut by, and drawn alike; 0 for not alike.
 
     Returns:
         Features labelled E1… (lines), R1… (arcs), D1… (full circles) and C1… (curves), loop by loop in order of
         travel, each loop from the joint that lies lowest; neighbours end in the same point. `white` holds the edge
         noise as it was measured from the residuals, not as it was stated.
     """
-    teeth = [even_teeth(loop) if even else None for loop in loops]
+    teeth = [even_teeth(loop, even) if even else None for loop in loops]
     loops = [t.loop if t else loop for t, loop in zip(teeth, loops, strict=True)]
     drafts = draft_loops(loops, shared, blur_mm, passes, [t.cut if t else None for t in teeth])
     estimate = labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)

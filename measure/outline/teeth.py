@@ -101,11 +101,12 @@ def teeth_that_differ(loops: Sequence[EdgeLoop]) -> tuple[Caution, ...]:
     )
 
 
-def even_teeth(loop: EdgeLoop) -> Teeth | None:
+def even_teeth(loop: EdgeLoop, coarser: float = 1.0) -> Teeth | None:
     """The loop as even teeth; None where it is not.
 
     Args:
         loop: a whole loop, in either sense.
+        coarser: how many times the noise a tooth is cut by.
     """
     points, good = loop.points_mm, np.isfinite(loop.sigma_mm)
     if len(points) < 6 * LEAST_TEETH or good.mean() < SEEN:
@@ -131,7 +132,7 @@ def even_teeth(loop: EdgeLoop) -> Teeth | None:
         return None
     own, of_each = tooth
     sigma = max(float(np.median(loop.sigma_mm[good])), scatter) / np.sqrt(of_each)
-    start, kinds = cut_tooth(_turned(own, centre, -step), own, _turned(own, centre, step), sigma)
+    start, kinds = cut_tooth(_turned(own, centre, -step), own, _turned(own, centre, step), coarser * sigma)
     if len(start) < 2:
         return None
     own = np.concatenate([own[start[0] :], _turned(own[: start[0]], centre, step)])  # beginning with a piece

@@ -120,6 +120,9 @@ def followed_part(
     )
 
 
+COARSER = (1.5, 2.5)
+"""Times its noise that a tooth is cut by where a finer cut does not keep to its points: its pieces are too short to
+meet (chosen)."""
 ANY_WALL = WallLight(0.84, 0.79)
 """Light of a wall of which nothing was learned: mean and standard deviation of the lognormal that it is reckoned with
 at first (`measure.silhouette.appearance.WALL_FIRST`)."""
@@ -239,8 +242,12 @@ def _settled(
             found = outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
-    if not parts.fits(found, expected) and any(even_teeth(loop) for loop in loops):  # what looks like teeth may be none
-        found, used, expected = outline(loops, SHARED_NAMES, shared, even=False), list(loops), list(loops)
+    if not parts.fits(found, expected) and any(even_teeth(loop) for loop in loops):
+        tries = (outline(loops, SHARED_NAMES, shared, even=coarser) for coarser in COARSER)
+        kept = next((t for t in tries if parts.fits(t, expected)), None)
+        found, used = kept or found, list(loops)
+        if kept is None:  # what looks like teeth may be none
+            found, expected = outline(loops, SHARED_NAMES, shared, even=0.0), list(loops)
     if not parts.fits(found, expected) or not parts.sound(found):
         raise PartRefused(parts.NO_OUTLINE, "no-outline")
     return found, tuple(used)
