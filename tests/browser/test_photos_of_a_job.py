@@ -120,8 +120,8 @@ def test_the_owner_stands_on_the_title_block_where_that_is_wanted(
     for wanted in (False, True):
         page.click("#tab-outline")
         page.set_checked("#about-drawn", wanted)
-        with page.expect_response("**/api/jobs/owned"):
-            page.click("#about-form [type=submit]")
+        page.click("#about-form [type=submit]")
+        expect(page.locator("#about-kept")).to_have_text("Kept.")  # said anew each time
         page.click("#tab-drawing")
         with page.expect_download() as got:
             page.click('.files [data-file="pdf"][data-what="sketch"]')

@@ -34,7 +34,7 @@ export class About {
   }
 
   async #keep() {
-    byId("about-wrong").textContent = "";
+    byId("about-wrong").textContent = byId("about-kept").textContent = "";
     const said = Object.fromEntries(FIELDS.map((f) => [f, inputOf(`about-${f}`).value]));
     const drawn = { owner_drawn: inputOf("about-drawn").checked };
     const kept = await attempt(() => this.#store.change("", { ...said, ...drawn }), wrong);

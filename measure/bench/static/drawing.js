@@ -1,5 +1,5 @@
 // The drawing's side of the page: sizes with their uncertainties, files to take along, revisions.
-import { attempt, post } from "./api.js";
+import { attempt } from "./api.js";
 import { byId, chosenOf, el, inputOf, radiosOf, selectOf, unbroken } from "./dom.js";
 import { decimals, plusMinus, value } from "./numbers.js";
 import { kindOf, language, t } from "./words.js";
@@ -87,7 +87,7 @@ export class Drawing {
     button.disabled = true;
     button.setAttribute("aria-busy", "true");
     const made = await attempt(
-      () => post(`${this.#store.path}/make`, { what, options }),
+      () => this.#store.make({ what, options }),
       (text) => {
         byId("make-wrong").textContent = text;
       },

@@ -65,6 +65,19 @@ export class Store {
   }
 
   /**
+   * Have files made. The job keeps what is drawn, so that its revision is another afterwards: this window's own doing.
+   * @param {object} asked
+   * @returns {Promise<{ files: { name: string, url: string }[] }>}
+   */
+  make(asked) {
+    return this.#changed(async () => {
+      const made = await post(`${this.path}/make`, asked);
+      await this.load();
+      return made;
+    });
+  }
+
+  /**
    * Have the photo traced again. What comes of it is this window's own doing, and no news.
    * @param {object} asked
    */
