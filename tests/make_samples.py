@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 import sys
 from pathlib import Path
 from typing import Any
@@ -86,6 +87,7 @@ def make(folder: Path) -> None:
         photo, Request(truth["thickness_mm"], truth["subject"]), readings=folder / job.READINGS, name=name
     )
     done = draw(wanted, folder, force=True, say=print)
+    shutil.rmtree(folder / ".history", ignore_errors=True)  # nobody undoes a sample
     print("\n".join(done.lines))
 
 

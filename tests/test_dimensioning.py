@@ -9,7 +9,7 @@ from measure.dimensioning.dimensioning import datum_turn, plan_dimensions
 from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, shapes_of, slopes
 from measure.dimensioning.scheme.freedom import Freedom
 from measure.dimensioning.scheme.groups import tangent
-from measure.geometry.features import by_loop
+from measure.geometry.features import Circle, by_loop
 from measure.geometry.motion import Motion
 from measure.geometry.symmetry import mirror_axes, mirror_gap, turning
 from tests.drawn_parts import belt, drawn_parts, estimate_of
@@ -201,6 +201,8 @@ def test_mirror_axes():
     assert mirror_axes(PARTS["gusset"], 0.05) == []
     assert mirror_axes(PARTS["nearly even plate"], 0.3) == []
     assert len(mirror_axes(PARTS["nearly even plate"], 0.9)) == 1
+    washer = (Circle("D1", 0, (0.0, 0.0), 10.0), Circle("D2", 1, (0.5, 0.0), 4.0))  # one feature in the very centre
+    assert [math.sin(a.angle_rad) for a in mirror_axes(washer, 0.05)] == pytest.approx([0.0], abs=1e-9)
 
 
 def test_turning():

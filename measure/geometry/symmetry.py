@@ -154,6 +154,10 @@ def outer_loop(features: Sequence[Feature], tolerance_mm: float = OUTLINE_MM) ->
     return np.concatenate([flatten(f, tolerance_mm)[:-1] for f in features if f.loop == 0])
 
 
+NO_REACH_MM = 1e-9
+"""What lies in the centre itself has no direction from there."""
+
+
 def mirror_axes(features: Sequence[Feature], tolerance_mm: float) -> list[Axis]:
     """Axes about which the part is its own mirror image within a tolerance, best first.
 
@@ -175,7 +179,8 @@ def mirror_axes(features: Sequence[Feature], tolerance_mm: float) -> list[Axis]:
         angles = [0.0]
     else:
         near = np.flatnonzero((np.abs(reach - reach[first]) < 2 + tolerance_mm) & (c.round == c.round[first]))
-        angles = [float(np.arctan2(*(arm[first] / reach[first] + arm[j] / reach[j])[::-1])) for j in near]
+        way = arm / np.maximum(reach, NO_REACH_MM)[:, None]
+        angles = [float(np.arctan2(*(way[first] + way[j])[::-1])) for j in near]
         angles += [math.atan2(*arm[first][::-1]) + math.pi / 2]
     found: list[tuple[float, Axis]] = []
     for angle in angles:

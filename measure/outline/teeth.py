@@ -22,6 +22,7 @@ from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
 from measure.geometry.polylines import arc_lengths, at_lengths, closed
 from measure.geometry.symmetry import centroid
+from measure.outline.labelling import FILLETS
 from measure.outline.pieces import Index, Mask
 from measure.outline.tooth_cut import NEIGHBOURS, cut_tooth
 
@@ -44,6 +45,9 @@ fill, since points of one tooth may lie where those of the next one do."""
 COMMON_MM, SAME_MM = 0.012, 0.012
 """What all edges of a wheel, and what one edge in all of its teeth, may have wrong however many are averaged. Found
 with rendered photos."""
+TOOTH_BENDS = 2.5
+"""How much more teeth's fillets are displaced than others (`measure.outline.labelling.FILLETS`), in all teeth alike:
+their points are those of the first, rough search (16 wheels of 330 rendered parts)."""
 AS_GOOD = 0.05
 """Any divisor of the number of teeth explains the radius at least as well: of all as good to this share, the
 largest."""
@@ -180,7 +184,9 @@ def alike(estimate: Estimate, loop: int, teeth: Teeth) -> Estimate:
     out = _outwards(features)
     common = COMMON_MM**2 * np.outer(out, out)
     white[np.ix_(at, at)] = down @ one @ down.T + where + common + INDEPENDENT_MM**2 * np.eye(len(at))
-    return replace(estimate, white=white)
+    sensitivity = estimate.sensitivity.copy()
+    sensitivity[at, estimate.shared_names.index(FILLETS)] *= TOOTH_BENDS
+    return replace(estimate, white=white, sensitivity=sensitivity)
 
 
 def _turned(points: Array, about: Array, angle: float) -> Array:
