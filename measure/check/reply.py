@@ -84,7 +84,7 @@ ADVICE: dict[str, str] = {
     "wall-or-shadow": SOFT_LIGHT,
     "wall-contradicts": SOFT_LIGHT,
     "spike": SOFT_LIGHT,
-    "half-seen-hole": PLAIN_GROUND,
+    "half-seen-hole": SOFT_LIGHT,
     "unsure-size": SEND_ANEW,
     "inexact": Words(
         "A photo straight from above, with card and part close together and filling half of "
