@@ -65,12 +65,8 @@ def steps_at(
         wall_light: what is known of the light between two steps.
     """
     s = np.arange(-np.floor(inner_px / SPACING_PX), np.floor(outer_px / SPACING_PX) + 1) * SPACING_PX
-    b = len(points_px) // width
-    rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
-    mean = rgb.reshape(b, width, len(s), 3).mean(1)
-    full = mean.max(2) > CLIPPED
-    clipped = np.stack([full[:, s < 0].mean(1), full[:, s > 0].mean(1)], 1)
-    y = np.asarray(mean @ OPPONENT, float)
+    y, clipped = profiles_at(light, points_px, normals_px, width, s)
+    b = len(y)
     xs = tuple(float(x) for x in xs_px)
     worth = _worth(s, round(wall_px, 2))
     cost = np.zeros((b, len(xs)))
@@ -90,6 +86,22 @@ def steps_at(
         share = 1.0 if c == 0 else HUE_SHARE * CHANNEL_WEIGHTS[c]
         cost += share * rest / (2 * variance[:, None] * CORRELATED)
     return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped)
+
+
+def profiles_at(light: Light, points_px: Array, normals_px: Array, width: int, s: Array) -> tuple[Array, Array]:
+    """Light across b stretches of boundary, each the mean of its neighbours.
+
+    Args:
+        light, points_px, normals_px, width: see `steps_at`; s: (n,) places along the normals, px.
+
+    Returns:
+        (b, n, 3) lightness and hues; (b, 2) share of samples at the sensor's limit, inside and outside of 0.
+    """
+    rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
+    mean = rgb.reshape(len(points_px) // width, width, len(s), 3).mean(1)
+    full = mean.max(2) > CLIPPED
+    clipped = np.stack([full[:, s < 0].mean(1), full[:, s > 0].mean(1)], 1)
+    return np.asarray(mean @ OPPONENT, float), clipped
 
 
 def _worth(s: Array, wall_px: float) -> Array:

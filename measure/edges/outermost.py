@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from calib.arrays import Array
-from calib.light.profile import CHANNEL_WEIGHTS, CORRELATED, OPPONENT, SENSOR_SD, Light
-from measure.edges.light_steps import CHROMA_BLUR_PX, CLIPPED, HUE_SHARE, SLOPE_RIDGE, SPACING_PX, Steps
+from calib.light.profile import CHANNEL_WEIGHTS, CORRELATED, SENSOR_SD, Light
+from measure.edges.light_steps import CHROMA_BLUR_PX, HUE_SHARE, SLOPE_RIDGE, SPACING_PX, Steps, profiles_at
 
 BAND_PX, RAMP_PX = 1.5, 1.0
 """So far inside a position light is explained, and over so much that fades out (chosen)."""
@@ -49,12 +49,8 @@ def outermost_at(
     """
     first = float(xs_px[0]) - RISE_PX
     s = np.arange(np.floor(first / SPACING_PX), np.floor(outer_px / SPACING_PX) + 1) * SPACING_PX
-    b = len(points_px) // width
-    rgb = light.sample(points_px[:, None, :] + s[None, :, None] * normals_px[:, None, :])
-    mean = rgb.reshape(b, width, len(s), 3).mean(1)
-    full = mean.max(2) > CLIPPED
-    clipped = np.stack([full[:, s < 0].mean(1), full[:, s > 0].mean(1)], 1)
-    y = np.asarray(mean @ OPPONENT, float)
+    y, clipped = profiles_at(light, points_px, normals_px, width, s)
+    b = len(y)
     off = y - np.median(y[:, s > xs_px[-1]], axis=1, keepdims=True)
     far = np.where(_near(s, xs_px), (np.abs(off) @ CHANNEL_WEIGHTS)[:, None], -1.0).argmax(2)
     xs = tuple(float(x) for x in xs_px)
