@@ -48,7 +48,15 @@ def test_the_demo_says_each_step_and_three_numbers(demo: tuple[Path, subprocess.
     assert "sketch.pdf" in lines[4]
     assert len([x for x in lines[5:] if x.strip()]) == 3
     made = {"trace.json", "trace.png", "outline.dxf", "readings.csv", "measured.json"}
-    made |= {"trace-photo.jpg", "trace-view.json", "sketch.dxf", "sketch.svg", "sketch.pdf", ".jawline.json"}
+    made |= {
+        "trace-photo.jpg",
+        "trace-view.json",
+        "trace-edges.npz",
+        "sketch.dxf",
+        "sketch.svg",
+        "sketch.pdf",
+        ".jawline.json",
+    }
     assert {p.name for p in folder.iterdir()} == made
 
 
