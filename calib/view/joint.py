@@ -17,6 +17,7 @@ from calib.view.view import (
     BROAD,
     CAMERA,
     REDUNDANT,
+    SHAPES,
     Prior,
     Rectangle,
     SideEdges,
@@ -24,6 +25,7 @@ from calib.view.view import (
     of_further_terms,
     project,
     projection_derivative,
+    shapes,
     side_points,
 )
 
@@ -91,8 +93,8 @@ class JointView:
 
 def modes(along: Array) -> Array:
     """(n, m) shapes of a side at positions -0.5 to 0.5 along it, each at most 1."""
-    waves = [np.cos(k * np.pi * (along + 0.5)) for k in range(3, MODES)]
-    return np.stack([np.ones_like(along), 2 * along, 1 - 8 * along**2, *waves], 1)
+    waves = np.cos(np.arange(SHAPES, MODES) * np.pi * (along[:, None] + 0.5))
+    return np.concatenate([shapes(along), waves], 1)
 
 
 def placed(points_mm: Array, place: Array) -> Array:
