@@ -55,6 +55,7 @@ def test_the_demo_says_each_step_and_three_numbers(demo: tuple[Path, subprocess.
         "sketch.dxf",
         "sketch.svg",
         "sketch.pdf",
+        "sketch-on-photo.svg",
         ".jawline.json",
     }
     assert {p.name for p in folder.iterdir()} == made

@@ -15,7 +15,7 @@ from measure.bench import kept
 from measure.bench.live import Live
 from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
-from measure.bench.state import files_of, jaw_words, key_of
+from measure.bench.state import files_of, jaw_words, jaws_of, key_of
 from measure.broken.completion.outcome import By
 from measure.geometry.dimensions import size_of, stacked
 from measure.job import job, records
@@ -126,7 +126,8 @@ def offers(live: Live, labels: Sequence[str]) -> list[dict[str, Any]]:
             size = size_of(kind, features)
             row = stacked(size, labels, estimate.slices(), len(covariance))
             value, u95 = size.value_mm, K95 * math.sqrt(max(float(row @ covariance @ row), 0.0))
-        plain = {"kind": kind, "words": jaw_words(kind, labels), "features": list(labels)}
+        plain: dict[str, Any] = {"kind": kind, "words": jaw_words(kind, labels), "features": list(labels)}
+        plain["jaws"] = jaws_of(live, kind, labels)
         out.append({**plain, "expected_mm": round(value, 3), "u95_mm": round(u95, 3)})
     return out
 

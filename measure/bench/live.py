@@ -21,6 +21,7 @@ from measure.readings.readings import Reading
 from measure.sheet import sheet
 from measure.steps.agreed import agreed, refuse_if_nothing_holds, unfit
 from measure.steps.corrected import corrected_drawing
+from measure.steps.on_photo import sketch_on_photo
 from measure.steps.read import in_job, tools_of
 from measure.steps.reconcile import measured_from
 from measure.steps.shown import ShownJob, shown
@@ -125,13 +126,18 @@ def live(folder: Path, before: Live | None = None) -> Live:
     return Live(traced, outline, readings, left_out, problem, record, found, advice, caliper, over, marks)
 
 
-def sketch_svg(of: Live, folder: Path, name: str | None, language: str, owner: str = "") -> bytes:
+def sketch_svg(
+    of: Live, folder: Path, name: str | None, language: str, owner: str = "", *, on_photo: bool = False
+) -> bytes:
     """The sketch of a job as it stands, the same that `jawline sketch` writes.
 
     Args:
         of: the job.
         folder: where it is.
         name: of the part; the trace's own by default.
+        language: of its words, by its code.
         owner: as it stands in the title block, if it does.
+        on_photo: the same over the photo, where the job keeps one that shows the part as it is drawn.
     """
-    return write_svg(sheet.sketch(replace(corrected_drawing(folder, of.record, name, language)[0], owner=owner)))
+    drawn = sheet.sketch(replace(corrected_drawing(folder, of.record, name, language)[0], owner=owner))
+    return (on_photo and sketch_on_photo(folder, of.record, drawn, language)) or write_svg(drawn)

@@ -29,7 +29,7 @@ class _Worked:
 
     revision: int
     live: Live
-    svg: dict[str, bytes] = field(default_factory=dict)
+    svg: dict[tuple[str, bool], bytes] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -79,8 +79,8 @@ class Memory:
             raise WrongUsage("The photo of this job has not been traced yet.", "missing-step")
         return found
 
-    def sketch(self, of: Job, language: str) -> tuple[int, bytes]:
-        """Revision and drawing of a job.
+    def sketch(self, of: Job, language: str, on_photo: bool = False) -> tuple[int, bytes]:
+        """Revision and drawing of a job, over its photo where that is asked for.
 
         Raises:
             WrongUsage: there is no trace yet.
@@ -89,12 +89,13 @@ class Memory:
 
         with of.lock:
             found, worked = self.traced(of), self._live[of.id]
-        if language not in worked.svg:  # nobody who takes readings meanwhile waits for the drawing
+        way = (language, on_photo)
+        if way not in worked.svg:  # nobody who takes readings meanwhile waits for the drawing
             known = of.kept()
             owner = known.owner if known and known.owner_drawn else ""
             name = (known.name if known else "") or None
-            worked.svg[language] = sketch_svg(found, of.folder, name, language, owner)
-        return worked.revision, worked.svg[language]
+            worked.svg[way] = sketch_svg(found, of.folder, name, language, owner, on_photo=on_photo)
+        return worked.revision, worked.svg[way]
 
     def glance(self, of: Job, revision: int) -> tuple[str, LeastSure | None]:
         """Name and least sure size of a job, without working it out: from memory, or from its files."""

@@ -420,11 +420,11 @@ async def offers(request: Request) -> Response:
 
 
 async def sketch_svg(request: Request) -> Response:
-    """GET /api/jobs/{id}/sketch.svg"""
-    of = await job_of(request)
-    revision, svg = await run_in_threadpool(desk_of(request).memory.sketch, of, ASKED.get())
+    """GET /api/jobs/{id}/sketch.svg?over=photo"""
+    of, over = await job_of(request), request.query_params.get("over") == "photo"
+    revision, svg = await run_in_threadpool(desk_of(request).memory.sketch, of, ASKED.get(), over)
     headers = {
-        "ETag": f'"{revision}-{ASKED.get()}"',
+        "ETag": f'"{revision}-{ASKED.get()}{"-photo" if over else ""}"',
         "Cache-Control": "no-cache",
         "Content-Security-Policy": SVG_POLICY,
     }

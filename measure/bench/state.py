@@ -26,6 +26,7 @@ from measure.readings.readings import Reading
 from measure.rim import RimWord
 from measure.sheet.lettering import figures
 from measure.steps.complete import COMPLETED, LEFT_OPEN
+from measure.steps.jaws_shown import jaws_shown
 from measure.steps.mend import BY_HAND
 from measure.steps.shown import left_open
 
@@ -39,6 +40,7 @@ DOWNLOADS = (
     job.READINGS,
     job.MEASURED,
     *job.SKETCHES,
+    job.ON_PHOTO,
     *job.FITS,
     *job.GAUGES,
     *job.SOLIDS,
@@ -266,6 +268,7 @@ def _measured(live: Live) -> dict[str, Any]:
             "kind": suggestion.kind,
             "features": list(suggestion.features),
             "expected_mm": round(suggestion.expected_mm, 3),
+            "jaws": jaws_of(live, suggestion.kind, suggestion.features),
         },
         "stop": None if suggestion else _stop(live),
         "caliper": asdict(live.caliper),
@@ -287,6 +290,14 @@ def jaw_words(kind: str, features: Sequence[str]) -> str:
     return joined(" ", (JAWS[kind], "–".join(features)))
 
 
+def jaws_of(live: Live, kind: str, features: Sequence[str]) -> list[dict[str, Any]]:
+    """Where the jaws go on the picture; none where there is none."""
+    if live.shown is None:
+        return []
+    outline, subject = live.outline.features, live.traced.subject
+    return [asdict(j) for j in jaws_shown(live.shown.record, kind, features, outline, subject, live.caliper)]
+
+
 def _readings(live: Live) -> list[dict[str, Any]]:
     verdicts = {id(v.reading): v for v in live.found.verdicts}
     unfit = {id(u.reading): u.why for u in live.unfit}
@@ -301,6 +312,7 @@ def _readings(live: Live) -> list[dict[str, Any]]:
             "unit": r.unit,
             "tool": r.tool,
             "words": r.words(),
+            "jaws": jaws_of(live, r.kind, r.features),
             "residual_mm": None,
             "verdict": "suspect",
             "reason": None,

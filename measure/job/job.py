@@ -8,6 +8,7 @@
     readings-aside-1.csv                    what they said of another part that was traced here before
     measured.json                           both, reconciled
     sketch.dxf  sketch.svg  sketch.pdf      the drawing
+    sketch-on-photo.svg                     the same over the photo, faded, to check it by
     fit.dxf  fit.svg  fit.pdf               the drawing with room for a fit
     gauge.3mf  gauge.stl                    a thin plate to prove the fit by
     solid.3mf  solid.stl  solid.step        the part
@@ -47,11 +48,12 @@ TRACED = (TRACE, PICTURE, OUTLINE, PHOTO, VIEW, EDGES)
 """All that a photo alone gives."""
 READINGS, MEASURED = "readings.csv", "measured.json"
 SKETCHES = ("sketch.dxf", "sketch.svg", "sketch.pdf")
+ON_PHOTO = "sketch-on-photo.svg"
 FITS = ("fit.dxf", "fit.svg", "fit.pdf")
 GAUGES = ("gauge.3mf", "gauge.stl")
 SOLIDS = ("solid.3mf", "solid.stl")
 STEP = "solid.step"
-DRAWN = (*SKETCHES, *FITS, *GAUGES, *SOLIDS, STEP)
+DRAWN = (*SKETCHES, ON_PHOTO, *FITS, *GAUGES, *SOLIDS, STEP)
 """All that is made from measured.json, and out of date when that changes."""
 WORKSHEETS = ("worksheet.pdf", "worksheet.csv")
 TRIALS = "trials.csv"

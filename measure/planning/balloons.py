@@ -9,8 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
-from measure.geometry.features import Feature, Line, Point, as_line, as_round, direction, flatten, is_round, middle
+from measure.geometry.features import Feature, Point
 from measure.planning.planning import Suggestion
+from measure.planning.spots import Spot
+from measure.planning.spots import spots as spots_of
 from measure.sheet.layout.board import Board, What
 from measure.sheet.lettering import FIGURES_MM
 from measure.sheet.marks import NARROW, WIDE, CircleMark, Mark, Text, arrow, line
@@ -36,15 +38,6 @@ Frame = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
-    """Where a reading is taken: between two points, with arrows at both; or a leader to one."""
-
-    start: Array
-    end: Array
-    both: bool
-
-
-@dataclass(frozen=True, slots=True)
 class _Place:
     """Where a balloon may stand: its middle, and where its leader begins if it does not stand on its line."""
 
@@ -64,7 +57,7 @@ def lay_arrows(features: Sequence[Feature], suggestions: Sequence[Suggestion], b
     """
     named = {f.label: f for f in features}
     chosen: dict[int, Spot] = {}
-    rows = [(n, _spots(s.kind, [named[x] for x in s.features])) for n, s in enumerate(suggestions, 1)]
+    rows = [(n, spots_of(s.kind, [named[x] for x in s.features])) for n, s in enumerate(suggestions, 1)]
     for n, spots in sorted(rows, key=lambda row: len(row[1])):  # whoever has the least choice comes first
         if spots:
             chosen[n] = _best_spot(spots, board)
@@ -157,61 +150,6 @@ def _drawn(number: int, spot: Spot, place: _Place, board: Board) -> list[Mark]:
     marks.append(Text((float(at[0]), float(at[1]) - FIGURES_MM / 2), str(number), FIGURES_MM, "DIMENSIONS", "middle"))
     board.write(np.array([*at, BALLOON_MM, BALLOON_MM, 0.0]))
     return marks
-
-
-# ---------------------------------------------------------------------------------------------------------------- spots
-def _spots(kind: str, f: Sequence[Feature]) -> list[Spot]:
-    """Places where jaws can be put for a reading, in the features' frame."""
-    if kind in ("width", "gap"):
-        return _across(as_line(f[0]), as_line(f[1]))
-    if kind in ("web", "span"):
-        return _between(f[0], f[1], far=kind == "span")
-    if kind in ("bore", "boss", "radius"):
-        c, r = _round(f[0])
-        if kind == "radius":
-            m = flatten(f[0], 0.02)
-            tip = m[len(m) // 2]
-            return [Spot(tip, tip + (c - tip) / max(r, 1e-9) * k, False) for k in (r + 8, r, -8.0)]
-        out = []
-        for a in np.radians([30, 60, 120, 150]):
-            d = r * np.array([np.cos(a), np.sin(a)])
-            out.append(Spot(c - d, c + d, True))
-        return out
-    return []
-
-
-def _across(a: Line, b: Line) -> list[Spot]:
-    u = direction(a)
-    normal = np.array([-u[1], u[0]])
-    ends = [sorted(float(np.dot(p, u)) for p in (f.start, f.end)) for f in (a, b)]
-    low, high = max(ends[0][0], ends[1][0]), min(ends[0][1], ends[1][1])
-    heights = [float(middle(f) @ normal) for f in (a, b)]
-    out = []
-    for t in (0.5, 0.25, 0.75, 0.12, 0.88):
-        along = low + t * (high - low)
-        p, q = (along * u + h * normal for h in heights)
-        out.append(Spot(p, q, True))
-    return out
-
-
-def _between(a: Feature, b: Feature, far: bool) -> list[Spot]:
-    if not is_round(a):
-        a, b = b, a
-    c, r = _round(a)
-    if is_round(b):
-        d, s = _round(b)
-        u = (d - c) / max(float(np.hypot(*(d - c))), 1e-9)
-        return [Spot(c - r * u, d + s * u, True) if far else Spot(c + r * u, d - s * u, True)]
-    b = as_line(b)
-    u = direction(b)
-    foot = middle(b) + float((c - middle(b)) @ u) * u
-    towards = (foot - c) / max(float(np.hypot(*(foot - c))), 1e-9)
-    return [Spot(c + r * towards, foot, True)]
-
-
-def _round(f: Feature) -> tuple[Array, float]:
-    f = as_round(f)
-    return np.array(f.centre), f.radius
 
 
 def _point(p: Array) -> Point:

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from calib.arrays import Array
+from calib.tools.at_hand import AtHand
 from calib.words import Words
 from measure.geometry.features import COARSE_MM, Feature, by_loop, flatten
 from measure.geometry.motion import Motion
 from measure.geometry.offsetting import scaled
 from measure.geometry.segments import segments
 from measure.planning.balloons import BALLOON_MM, lay_arrows, lay_balloons
+from measure.planning.jaws import jaw_bars
 from measure.planning.planning import Suggestion
+from measure.planning.reach import POCKET
+from measure.planning.spots import Spot
 from measure.sheet.layout.board import Board, What
 from measure.sheet.layout.frame import PAPER, Paper, border
 from measure.sheet.layout.labels import lay_labels
 from measure.sheet.lettering import FIGURES_MM, SMALL_MM, TINY_MM, fitted, width_mm
-from measure.sheet.marks import LIGHT, WIDE, CircleMark, Mark, Text, line, polyline
+from measure.sheet.marks import LIGHT, NARROW, WIDE, CircleMark, Mark, Text, line, polyline
 from measure.sheet.sheet import Sheet
 
 ROW_MM, BOX_MM, NARROW_BOX_MM = 12.0, (44.0, 9.0), 26.0
@@ -50,6 +54,7 @@ def worksheet(
     *,
     opening: bool = False,
     depth: bool = False,
+    caliper: AtHand = POCKET,
 ) -> Sheet:
     """The sheet, on A4, the outline as large as it fits and not to scale.
 
@@ -60,11 +65,12 @@ def worksheet(
         command: how the values get into the job, in words.
         opening: the subject is one, so there is a row to write down what was felt of undercuts and draft.
         depth: how deep its seat is has still to be read, as the last number.
+        caliper: whose jaws are drawn.
     """
     rows = [(s.words(), f"{JAWS[s.kind]} {' and '.join(s.features)}".strip()) for s in suggestions]
     rows += [DEPTH] * depth
     lines = len(rows) + opening
-    paper, on_paper = _as_large_as_it_fits(features, lines)
+    paper, on_paper, scale = _as_large_as_it_fits(features, lines)
     x0, y0, x1, y1 = paper.frame
     table = _Rows(paper, lines)
     board = Board()
@@ -75,6 +81,7 @@ def worksheet(
     marks: list[Mark] = [*border(paper), *_heading(name, x0, y1)]
     marks += [polyline(flatten(f, 0.02), "OUTLINE", WIDE) for f in on_paper]
     spots = lay_arrows(on_paper, suggestions, board)
+    marks += _jaws(on_paper, suggestions, spots, min(scale, 1.0), caliper, board)
     marks += lay_labels([f for f in on_paper if f.label in wanted], board, SMALL_MM)[0]
     marks += lay_balloons(spots, board, (x0, table.top, x1, y1 - HEAD_MM))
     marks += lay_labels([f for f in on_paper if f.label not in wanted], board)[0]
@@ -88,8 +95,8 @@ def worksheet(
     )  # fmt: skip
 
 
-def _as_large_as_it_fits(features: Sequence[Feature], lines: int) -> tuple[Paper, list[Feature]]:
-    """A4 upright or lying, whichever shows the outline larger, and the outline laid on it.
+def _as_large_as_it_fits(features: Sequence[Feature], lines: int) -> tuple[Paper, list[Feature], float]:
+    """A4 upright or lying, whichever shows the outline larger, the outline laid on it, and how much larger it is.
 
     Args:
         features: mm.
@@ -107,7 +114,27 @@ def _as_large_as_it_fits(features: Sequence[Feature], lines: int) -> tuple[Paper
         ways.append((scale, paper, middle_of))
     scale, paper, middle_of = max(ways, key=lambda way: way[0])
     shift = middle_of - (low + high) / 2 * scale
-    return paper, [Motion(0.0, (float(shift[0]), float(shift[1]))).of(f) for f in scaled(features, scale)]
+    return paper, [Motion(0.0, (float(shift[0]), float(shift[1]))).of(f) for f in scaled(features, scale)], scale
+
+
+def _jaws(
+    on_paper: Sequence[Feature],
+    suggestions: Sequence[Suggestion],
+    spots: Mapping[int, Spot],
+    share: float,
+    caliper: AtHand,
+    board: Board,
+) -> list[Mark]:
+    """The jaws of each reading at the ends of its arrows; they are on the board then."""
+    named = {f.label: f for f in on_paper}
+    marks: list[Mark] = []
+    for n, spot in spots.items():
+        s = suggestions[n - 1]
+        for bar in jaw_bars(s.kind, [named[x] for x in s.features], on_paper, caliper=caliper, spot=spot, share=share):
+            ring = np.concatenate([bar.corners, bar.corners[:1]])
+            board.draw(np.concatenate([ring[:-1], ring[1:]], 1), What.DIMENSION)
+            marks.append(polyline(bar.corners, "DIMENSIONS", NARROW, closed=True))
+    return marks
 
 
 def _heading(name: str, x0: float, y1: float) -> list[Mark]:

@@ -51,7 +51,7 @@ def draw(wanted: JobOrder, folder: Path, *, force: bool = False, say: Callable[[
     """
     if wanted.readings is not None and not wanted.readings.is_file():
         raise WrongUsage(f"There is no file of readings {wanted.readings}: check the name and the folder.", "no-file")
-    names = (*job.TRACED, job.MEASURED, *job.SKETCHES)
+    names = (*job.TRACED, job.MEASURED, *job.SKETCHES, job.ON_PHOTO)
     in_place = wanted.readings is None or wanted.readings.resolve() == (folder / job.READINGS).resolve()
     job.check_writable(folder, names if in_place else (*names, job.READINGS), force)
     if wanted.tools is not None:

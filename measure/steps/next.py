@@ -54,6 +54,7 @@ def next_readings(
     job.check_writable(folder, job.WORKSHEETS, force)
     measured = bool(record.made_from)
     estimate = records.estimate(record, job.MEASURED if measured else job.TRACE)
+    caliper = caliper or at_hand()
     advice = advise(
         estimate if measured else with_edge_error(estimate),
         thickness_mm=record.thickness_mm,
@@ -64,7 +65,7 @@ def next_readings(
         taken=[(r.kind, r.features) for r in record.readings if r.verdict == "kept"],
         count=count,
         goal_mm=goal_mm,
-        caliper=caliper or at_hand(),
+        caliper=caliper,
     )
     pdf, table = job.WORKSHEETS
     files = {}
@@ -72,7 +73,9 @@ def next_readings(
     deep = opening and not record.thickness_mm
     if advice.suggestions or deep:
         how = f"Values into the job: jawline read {folder.name} 1=24.31 2=4.02 (number = value)"
-        sheet = worksheet(record.part, estimate.features, advice.suggestions, how, opening=opening, depth=deep)
+        sheet = worksheet(
+            record.part, estimate.features, advice.suggestions, how, opening=opening, depth=deep, caliper=caliper
+        )
         files = {pdf: write_pdf(sheet), table: blank_rows(advice.suggestions, tool if deep else None).encode()}
     written = job.write(folder, files, force=force) if files else ()
     lines = _lines(folder, advice)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.errors import JobRefused
@@ -59,7 +60,7 @@ def shown(folder: Path, traced: records.JobRecord | None = None) -> ShownJob | N
         JobRefused: the job is damaged.
     """
     traced = traced or records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), str(folder / job.TRACE))
-    if not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
+    if not has_picture(folder):
         return None
     return over_picture(traced, view_of(folder))
 
@@ -72,6 +73,31 @@ def view_of(folder: Path) -> ViewRecord:
         JobRefused: it is damaged.
     """
     return view_record.from_text(job.text(folder, job.VIEW, "trace PHOTO"), str(folder / job.VIEW))
+
+
+def has_picture(folder: Path) -> bool:
+    """Whether a job keeps a picture of its photo: one from an older version does not."""
+    return (folder / job.VIEW).exists() and (folder / job.PHOTO).exists()
+
+
+def plain_picture_of(folder: Path, record: ViewRecord) -> NDArray[np.uint8]:
+    """(h, w, 3) the job's plain picture, in which faces are hidden.
+
+    Args:
+        folder: the job.
+        record: its view.
+
+    Raises:
+        JobRefused: it is not the one that was written.
+    """
+    import cv2
+
+    jpeg = job.content(folder, job.PHOTO, "trace PHOTO")
+    small = (claimed_megapixels(jpeg) or math.inf) <= MOST_MEGAPIXELS
+    plain = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR) if small else None
+    if plain is None or plain.shape[:2] != (record.picture.height, record.picture.width):
+        raise JobRefused(f"{job.PHOTO} is not as it was written", "job-damaged", Remedy("run-again", "trace"))
+    return np.ascontiguousarray(plain[..., ::-1], np.uint8)
 
 
 def over_picture(traced: records.JobRecord, record: ViewRecord) -> ShownJob:
@@ -134,18 +160,12 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
     Raises:
         JobRefused: the job is damaged.
     """
-    import cv2
-
     from measure.drawing.picture import SeenFeature, picture
 
-    if traced.joined is not None or not (folder / job.VIEW).exists() or not (folder / job.PHOTO).exists():
+    if traced.joined is not None or not has_picture(folder):
         return None
     record = view_of(folder)
-    jpeg = job.content(folder, job.PHOTO, "trace PHOTO")
-    small = (claimed_megapixels(jpeg) or math.inf) <= MOST_MEGAPIXELS
-    plain = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR) if small else None
-    if plain is None or plain.shape[:2] != (record.picture.height, record.picture.width):
-        raise JobRefused(f"{job.PHOTO} is not as it was written", "job-damaged", Remedy("run-again", "trace"))
+    plain = plain_picture_of(folder, record)
     features, dashed = [records.feature(f) for f in traced.features], left_open(traced)
     seen = _seen_px(features, view_record.sighted(record), record)
     scale = record.picture.scale
@@ -154,7 +174,7 @@ def labelled(folder: Path, traced: records.JobRecord) -> bytes | None:
         for f, p in zip(features, seen, strict=True)
     ]
     reference = on_picture(np.array(record.reference.outline), scale) - 0.5
-    return picture(np.ascontiguousarray(plain[..., ::-1]), [reference], (), drawn, scale_notes(traced))
+    return picture(plain, [reference], (), drawn, scale_notes(traced))
 
 
 def _seen_px(features: Sequence[Feature], sighted: Sighted, record: ViewRecord) -> list[Array]:

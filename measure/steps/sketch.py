@@ -1,4 +1,4 @@
-"""measured.json to sketch.dxf, sketch.svg and sketch.pdf."""
+"""measured.json to sketch.dxf, sketch.svg and sketch.pdf, and to sketch-on-photo.svg to check them by."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from measure.sheet import sheet
 from measure.steps import Done, counted
 from measure.steps.corrected import corrected_drawing, correction_lines
 from measure.steps.measured import measured_record
+from measure.steps.on_photo import sketch_on_photo
 
 
 @alone
@@ -45,7 +46,7 @@ def sketch(
         JobRefused: measured.json is damaged, or trace or readings have changed since.
     """
     record = measured_record(folder)
-    job.check_writable(folder, job.SKETCHES, force)
+    job.check_writable(folder, (*job.SKETCHES, job.ON_PHOTO), force)
     wanted, found = corrected_drawing(folder, record, name, language)
     wanted = replace(wanted, owner=printable(owner, ""))
     if thin:
@@ -55,10 +56,14 @@ def sketch(
     drawn = sheet.sketch(wanted)
     dxf, svg, pdf = job.SKETCHES
     files = {dxf: write_dxf(drawn), svg: write_svg(drawn), pdf: write_pdf(drawn)}
-    written = job.write(folder, files, force=force)
+    checked = sketch_on_photo(folder, record, drawn, language)
+    if checked is not None:
+        files[job.ON_PHOTO] = checked
+    written = job.write(folder, files, force=force, outdated=() if checked else (job.ON_PHOTO,))
     lines = (
         f"{counted(len(drawn.drawn), 'dimension')} on {drawn.name}: {folder / pdf}, also as .svg and .dxf.",
         *correction_lines(found),
+        *((f"Over the photo, to check it by: {folder / job.ON_PHOTO}.",) if checked else ()),
         "Print the PDF at 100 % and check its 100 mm bar.",
     )
     result = {"paper": drawn.name, "dimensions": len(drawn.drawn), "listed": len(drawn.listed), "worst": worst(drawn)}

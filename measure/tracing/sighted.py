@@ -46,10 +46,13 @@ class Sighted:
         points = path_of(f) @ self.frame[:, :2].T + self.frame[:, 2]
         return as_seen(self.view, points, f.loop, self.wall, self.opening)
 
+    def at_height_px(self, points_mm: Array, height_mm: float) -> Array:
+        """(n, 2) pixels of the photo at places (n, 2) of the job's frame, at a height over the reference's plane."""
+        return self.view.pixels(points_mm @ self.frame[:, :2].T + self.frame[:, 2], height_mm)
+
     def edge_px(self, f: Feature, height_mm: float) -> Array:
         """(n, 2) pixels of the photo along a feature of the job, at a height over the reference's plane."""
-        points = path_of(f) @ self.frame[:, :2].T + self.frame[:, 2]
-        return self.view.pixels(points, height_mm)
+        return self.at_height_px(path_of(f), height_mm)
 
     def place_mm(self, at_px: Array, from_mm: Array) -> Array:
         """(2,) where a pixel lies in the features' frame, on a stretch of the outer boundary that leads there.

@@ -30,6 +30,7 @@ export class Drawing {
     for (const b of this.#makers) b.addEventListener("click", () => this.#make(b));
     for (const r of radiosOf("compare")) r.addEventListener("change", () => this.#compare());
     byId("earlier").addEventListener("change", () => this.#compare());
+    byId("over-photo").addEventListener("change", () => this.#lay());
     byId("slide").addEventListener("input", () => sheets.slide(Number(inputOf("slide").value)));
   }
 
@@ -43,7 +44,16 @@ export class Drawing {
     const was = new Map((before?.dimensions ?? []).map((d) => [nameOf(d), d]));
     byId("sizes").replaceChildren(...state.dimensions.map((d) => row(d, was.get(nameOf(d)))));
     this.#showRevisions(state.revisions);
-    if (ready) this.#sheets.show(`${this.#store.path}/sketch.svg?v=${state.revision}`);
+    byId("over-photo-row").hidden = !state.photo?.url || state.fragments === 2; // the second piece lies elsewhere in it
+    if (ready) this.#lay();
+  }
+
+  /** The drawing as it is now, over the photo where that is wanted. */
+  #lay() {
+    const over = inputOf("over-photo").checked;
+    byId("over-photo-words").hidden = !over;
+    const way = over ? "&over=photo" : "";
+    this.#sheets.show(`${this.#store.path}/sketch.svg?v=${this.#store.state?.revision}${way}`);
   }
 
   /** @param {State["revisions"]} revisions */

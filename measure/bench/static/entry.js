@@ -13,6 +13,7 @@ const NO_JAWS = t("No jaws fit over these two. Try two parallel edges, two holes
 export class Entry {
   #store;
   #picking;
+  #jaws;
   #turn = 0;
   /** @type {Promise<void>} */
   #pending = Promise.resolve();
@@ -27,10 +28,12 @@ export class Entry {
   /**
    * @param {import("./store.js").Store} store
    * @param {import("./picking.js").Picking} picking
+   * @param {() => void} jaws told that the jaws of the reading that is being taken go elsewhere
    */
-  constructor(store, picking) {
+  constructor(store, picking, jaws) {
     this.#store = store;
     this.#picking = picking;
+    this.#jaws = jaws;
     byId("entry").addEventListener("submit", (e) => {
       e.preventDefault();
       if (!byId("value-row").hidden) this.#send();
@@ -75,6 +78,11 @@ export class Entry {
     this.#wrong("");
     this.#picking.set([]);
     this.#picking.focus();
+  }
+
+  /** Where the jaws go for the reading that is being taken; none before its kind is chosen. */
+  get jaws() {
+    return this.#chosen?.jaws ?? [];
   }
 
   /** Where the value goes. */
@@ -129,6 +137,7 @@ export class Entry {
       this.#picking.say(labels.length === 1 ? ONE_IS_TOO_FEW : NO_JAWS);
     }
     if (best) this.#choose(best);
+    else this.#jaws();
   }
 
   /**
@@ -157,6 +166,7 @@ export class Entry {
     if (gauge !== (tool.value === "gauge")) tool.value = gauge ? "gauge" : this.#caliper;
     this.#chosen = offer;
     byId("value-row").hidden = false;
+    this.#jaws();
   }
 
   async #send() {

@@ -46,7 +46,7 @@ const picking = new Picking((picked) => {
   photo.mark(picked, wanted());
   entry.picked(picked);
 });
-const entry = new Entry(store, picking);
+const entry = new Entry(store, picking, showJaws);
 const readings = new Readings(store, (r) => entry.change(r));
 const next = new Next(picking, entry);
 const drawing = new Drawing(store, sheets);
@@ -108,6 +108,7 @@ function turnTo(name) {
   sheets.open(paper);
   if (!paper && store.state?.photo) panzoom.setSize(store.state.photo.width, store.state.photo.height);
   photo.mark(picking.picked, wanted());
+  showJaws();
   const kept = views[paper ? "paper" : "photo"];
   if (kept) panzoom.goBack(kept);
   else moved();
@@ -115,6 +116,17 @@ function turnTo(name) {
 
 function wanted() {
   return tabs.name === "readings" && !picking.picked.length ? (store.state?.next?.features ?? []) : [];
+}
+
+/** Jaws on the photo while readings are taken: of the one that is asked for, and of those in the list. */
+function showJaws() {
+  const state = store.state;
+  const reading = tabs.name === "readings" && state;
+  const next = picking.picked.length ? [] : (reading && state.next?.jaws) || [];
+  photo.showJaws({
+    asked: reading ? (entry.jaws.length ? entry.jaws : next) : [],
+    taken: reading ? state.readings : [],
+  });
 }
 
 byId("zoom-in").addEventListener("click", () => panzoom.zoom(1.4));
@@ -183,6 +195,7 @@ store.subscribe((state, before) => {
   if (!state.features.length && tabs.name !== "outline") tabs.open("outline");
   if ((first || retraced) && !sheets.isOpen && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());
+  showJaws();
 });
 
 /** @param {import("./types.js").State | null} state */

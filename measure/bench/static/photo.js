@@ -24,6 +24,7 @@ export class Photo {
   #broken = svg("g"); // the fracture as seen, where the outline was completed
   #edges = svg("g"); // the upper edge and the foot of the wall, all round
   #unseen = svg("g"); // what was not seen of features that go on
+  #jaws = svg("g"); // the caliper's, where a reading is asked for or was taken
   #over = svg("g");
   #world = svg(
     "g",
@@ -34,6 +35,7 @@ export class Photo {
     this.#edges,
     this.#lines,
     this.#unseen,
+    this.#jaws,
     this.#over,
   );
   #tags = svg("g");
@@ -109,6 +111,19 @@ export class Photo {
   /** @param {Point[]} corners */
   showCard(corners) {
     this.#cardLine.setAttribute("points", corners.map((c) => c.join(",")).join(" "));
+  }
+
+  /**
+   * Jaws of the caliper: those of a reading that is asked for, and of those that were taken.
+   * @param {{ asked: import("./types.js").Jaw[], taken: import("./types.js").Reading[] }} shown
+   */
+  showJaws({ asked, taken }) {
+    const path = (/** @type {string} */ name) => (/** @type {import("./types.js").Jaw} */ jaw) =>
+      svg("path", { class: `jaw ${name}${jaw.hidden ? " under" : ""}`, d: jaw.path });
+    this.#jaws.replaceChildren(
+      ...taken.flatMap((r) => (r.jaws ?? []).map(path(r.verdict === "suspect" ? "taken suspect" : "taken"))),
+      ...asked.map(path("asked")),
+    );
   }
 
   /**

@@ -23,6 +23,8 @@
  * @property {string} [figures] value and uncertainty, rounded by the uncertainty
  */
 
+/** @typedef {{ path: string, hidden: boolean }} Jaw a jaw of the caliper over the picture; the part may hide it */
+
 /**
  * @typedef {object} Reading
  * @property {string} key stays while others come and go
@@ -37,6 +39,7 @@
  * @property {string | null} reason of a suspect; of one that is kept, why nothing checks it
  * @property {string | null} likely
  * @property {string | null} advice where the reason has none
+ * @property {Jaw[]} [jaws] where it was taken
  */
 
 /**
@@ -50,7 +53,7 @@
 /** @typedef {{ part: Point[][], away: Point[][] }} PaintedStrokes */
 /** @typedef {{ code: string, text: string }} Said a caution or a refusal */
 /** @typedef {{ step: string, share: number }} Progress */
-/** @typedef {{ words: string, kind: string, features: string[] }} Suggestion the reading to take next */
+/** @typedef {{ words: string, kind: string, features: string[], jaws?: Jaw[] }} Suggestion the reading to take next */
 /** @typedef {{ name: string, url: string }} Download a file to be downloaded */
 /** @typedef {{ n: number, at: string | number, words: string, files: Download[] }} Revision a drawing that was kept */
 /**
@@ -59,6 +62,7 @@
  * @property {string[] | null} features
  * @property {string} words
  * @property {number | null} u95_mm as it is known now
+ * @property {Jaw[]} [jaws] where they go
  */
 /** @typedef {{ url: string | null, width: number, height: number, blurred?: boolean }} Picture */
 
