@@ -17,11 +17,15 @@ from measure.broken.by_hand.shaping import shaped
 from measure.broken.by_hand.words import As, Bend, Goal, On, To, steps_of
 from measure.cli.app import app
 from measure.cli.run import run
+from measure.dimensioning import gauging
+from measure.dimensioning.gauging import Stated
 from measure.geometry.features import Estimate, Line, length
 from measure.geometry.rejoin import shifted_all
 from measure.job import job, records
 from measure.planning.planning import advise
+from measure.sheet import sheet
 from measure.steps.complete import complete
+from measure.steps.drawing import drawing
 from measure.steps.reconcile import reconcile
 from measure.steps.sketch import sketch
 from tests.broken_parts import bridge, off_mm, tear, wedge
@@ -156,6 +160,24 @@ def test_drawn_reconciled_and_sketched_and_listed(broken: Path) -> None:
     assert all(label in drawing for label in made)
     complete(broken, by="seen", broken="C1")
     assert not (broken / job.SEEN).exists()
+
+
+def lengths_of(folder: Path) -> list[Stated]:
+    """All lengths that stand on the sketch of a job, in dimensions and in its table."""
+    record = records.from_text((folder / job.MEASURED).read_text(), job.MEASURED)
+    drawn_sheet = sheet.sketch(drawing(record, None))
+    said = [d.wanted.stated for d in drawn_sheet.drawn] + [p.stated for p in drawn_sheet.listed]
+    return [s for s in said if not s.is_angle]
+
+
+def test_edges_that_hardly_turn_get_no_absurd_size(broken: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An edge drawn at 3° to the one before crosses it nobody knows where: no size is told of that corner."""
+    complete(broken, drawn="on 2; to 47,0.25; to end")
+    reconcile(broken)
+    assert all(s.u95 is None or s.u95 < 1.0 or s.u95 < s.value / 4 for s in lengths_of(broken))
+    monkeypatch.setattr(gauging, "LOST_MM", math.inf)
+    absurd = [s for s in lengths_of(broken) if s.u95 is not None and s.u95 > s.value / 4]
+    assert max(s.u95 or 0.0 for s in absurd) > 5  # so it would be, unless it is left out
 
 
 def test_a_break_left_open_is_kept_as_broken(broken: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import shutil
@@ -16,8 +17,9 @@ from calib.errors import JobRefused, WrongUsage
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import Estimate, Line, by_loop, flatten, length
+from measure.geometry.features import Estimate, Line, by_loop, flatten, length, middle, right_normal
 from measure.geometry.polylines import evenly
+from measure.geometry.rejoin import heading, joints, tangency
 from measure.job import edges_record, job, records
 from measure.mending.mending import mended_by_hand
 from measure.mending.sayings import Statement, saying
@@ -34,12 +36,17 @@ LATCH = Path(__file__).parent / "accuracy" / "photos" / "vent-latch.jpg"
 NOISE_MM, STEP_MM = 0.01, 0.2
 
 
-def plate() -> tuple[Estimate, tuple[EdgeLoop, ...]]:
+def plate(rounded_mm: float = 0.0, seed: int = 3) -> tuple[Estimate, tuple[EdgeLoop, ...]]:
     """A plate of 40 by 20 with a nick of 0.3 mm in its lower edge and a round hole, and edge points with noise."""
     nick = [(18, 0, 0), (19, 0.3, 0), (20, 0.3, 0), (21, 0, 0)]
-    whole = features_of([polygon([(0, 0, 0), *nick, (40, 0, 0), (40, 20, 0), (0, 20, 0)]), circle(10, 10, 3)])
-    rng = np.random.default_rng(3)
-    e = simulated(whole, 4.0, rng).estimate
+    r = rounded_mm
+    return seen_of([polygon([(0, 0, r), *nick, (40, 0, r), (40, 20, r), (0, 20, r)]), circle(10, 10, 3)], seed)
+
+
+def seen_of(loops: list[list[dict[str, object]]], seed: int) -> tuple[Estimate, tuple[EdgeLoop, ...]]:
+    """True loops of our own invention, as traced, and edge points with noise along what was traced."""
+    rng = np.random.default_rng(seed)
+    e = simulated(features_of(loops), 4.0, rng).estimate
     loops = []
     for _, loop in sorted(by_loop(e.features).items()):
         points = evenly(np.concatenate([flatten(f)[:-1] for f in loop] + [flatten(loop[0])[:1]]), STEP_MM)[:-1]
@@ -78,6 +85,69 @@ def test_one_straight_edge_takes_the_nick_in() -> None:
         done.estimate.covariance()[done.estimate.slices()[one.label]][0, done.estimate.slices()[one.label]][0]
     )
     assert NOISE_MM / 30 < sd < 5 * NOISE_MM
+
+
+ROUNDED_MM = 3.0
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_straightened_edge_runs_into_its_fillets_again(seed: int) -> None:
+    """Both neighbours are fillets: drawn tangent, and so they are after, to a micrometre; what is known gains by it."""
+    e, edges = plate(ROUNDED_MM, seed)
+    first, *_, last = sorted(along(e, 0.0), key=lambda f: f.start[0])
+    done = mended_by_hand(e, edges, Statement("straight", first.label, last.label))
+    features = done.estimate.features
+    at = next(i for i, f in enumerate(features) if f.label == done.labels[0])
+    touching = [j for j in joints(features) if at in (j.first, j.second)]
+    assert [j.tangent for j in touching] == [True, True]
+    for j in touching:
+        a, b = features[j.first], features[j.second]
+        touch = tangency(a, b)
+        assert touch is not None
+        assert abs(touch.gap_mm) < 1e-3
+        assert heading(a, True) @ heading(b, False) == pytest.approx(1.0, abs=1e-6)
+        assert math.dist(a.end, b.start) < 1e-6
+        fillet = a if a.kind == "arc" else b
+        before = next(f for f in e.features if f.label == fillet.label)
+        assert fillet.radius == pytest.approx(before.radius, abs=0.15)  # known to a sd of 0.02 to 0.05 mm
+        assert sd_of_radius(done.estimate, fillet.label) <= sd_of_radius(e, fillet.label) + 1e-9
+    others = {f.label: f for f in e.features}
+    moved = {features[i].label for j in touching for i in (j.first, j.second)}
+    stay = [f for f in features if f.label not in moved]
+    assert len(stay) == 6  # two fillets, three edges and the hole
+    for f in stay:
+        was = others[f.label]
+        if f.kind in ("arc", "circle"):
+            assert (f.centre, f.radius) == (was.centre, was.radius)
+        else:
+            assert abs(float(right_normal(was) @ (middle(f) - middle(was)))) < 1e-9
+
+
+def sd_of_radius(e: Estimate, label: str) -> float:
+    own = e.slices()[label]
+    return math.sqrt(e.covariance()[own, own][2, 2])
+
+
+BEND_DEG = 12.0
+
+
+def test_a_corner_that_is_none_of_a_tangent_stays_one() -> None:
+    """The end's arc of radius 15 meets the lower edge at 12°: it misses touching by 15 · (1 - cos 12°) = 0.33 mm."""
+    turn = math.radians(BEND_DEG)
+    high, deep = 15 * (1 + math.cos(turn)), 15 * math.sin(turn)
+    lower = [(0, 0), (14, 0), (15, 0.3), (16, 0), (40, 0)]
+    loop: list[dict[str, object]] = [{"kind": "line", "start": a, "end": b} for a, b in itertools.pairwise(lower)]
+    end = {"centre": (40 - deep, 15 * math.cos(turn)), "radius": 15.0, "turn": "ccw"}
+    loop.append({"kind": "arc", "start": (40, 0), "end": (40 - deep, high), **end})
+    upper = [(40 - deep, high), (0, high), (0, 0)]
+    loop += [{"kind": "line", "start": a, "end": b} for a, b in itertools.pairwise(upper)]
+    e, edges = seen_of([loop], 1)
+    first, *_, last = sorted(along(e, 0.0), key=lambda f: f.start[0])
+    done = mended_by_hand(e, edges, Statement("straight", first.label, last.label))
+    arc = next(f for f in done.estimate.features if f.kind == "arc")
+    edge = next(f for f in done.estimate.features if f.label == done.labels[0])
+    turned = math.degrees(math.acos(float(heading(edge, True) @ heading(arc, False))))
+    assert turned == pytest.approx(BEND_DEG, abs=2)
 
 
 def test_a_hole_that_is_ignored_is_gone_and_a_round_one_is_a_circle() -> None:

@@ -69,9 +69,19 @@ HARDLY = 0.25
 """A radius whose u95 is a larger share of it tells nobody what to draw: so it is with shallow arcs (chosen)."""
 
 
-def hardly_known(radius: Stated) -> bool:
-    """Whether a radius is so unsure that a drawing had better not state it."""
-    return radius.u95 is not None and radius.u95 > HARDLY * abs(radius.value)
+def hardly_known(size: Stated) -> bool:
+    """Whether a radius, or another size, is so unsure that a drawing had better not state it."""
+    return size.u95 is not None and size.u95 > HARDLY * abs(size.value)
+
+
+LOST_MM = 1.0
+"""Nobody sets out a length that is known to no better, where that is a large share of it as well (chosen)."""
+
+
+def as_good_as_unknown(size: Stated) -> bool:
+    """Whether a length says nothing that could be drawn by: so it is with the corner of edges that hardly differ in
+    direction, and beside a short edge that somebody drew."""
+    return not size.is_angle and hardly_known(size) and (size.u95 or 0.0) > LOST_MM
 
 
 class Gauge(Protocol):

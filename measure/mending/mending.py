@@ -22,6 +22,7 @@ from measure.geometry.offsetting import area
 from measure.geometry.rejoin import Joint, closing, heading, joints, rejoined, shifted_all
 from measure.mending.fitting import LEAST_POINTS, Fitted, better, circle_through, line_through, part_of
 from measure.mending.sayings import Statement, run_of
+from measure.mending.tangents import tangent_again
 
 CORNER_MM = 0.3
 """So much of a run is left out at both ends, where blur rounds the corner: three times the edges' blur (chosen)."""
@@ -83,7 +84,8 @@ def mended_by_hand(
     if not new.label:
         letter = "E" if new.kind == "line" else "R"
         new = replace(new, label=fresh_label(letter, [f.label for f in estimate.features]))
-    return MendedOutline(_checked(_replaced(estimate, run, new, fit), said, fit), (new.label,), tuple(edges))
+    now = _checked(_replaced(estimate, run, new, fit), said, fit)
+    return MendedOutline(tangent_again(now, new.label), (new.label,), tuple(edges))
 
 
 def _as_one(points: EdgeLoop, run: Sequence[Feature], said: Statement) -> tuple[Fitted, Line | Arc]:

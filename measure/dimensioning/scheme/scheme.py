@@ -15,6 +15,7 @@ from measure.dimensioning.gauging import (
     Shape,
     Stated,
     acute_deg,
+    as_good_as_unknown,
     crossing,
     hardly_known,
     line_through,
@@ -75,6 +76,7 @@ class Scheme:
 
     def __post_init__(self) -> None:
         self.of = {f.label: f for f in self.features}
+        self.unseen = {f.label for f in self.features if f.origin == "completed"}
         self.shapes = shapes_of(self.features)
         self.openings = openings(self.features)
         self.slots = [o for o in self.openings if o.form == "slot"]
@@ -186,11 +188,17 @@ class Scheme:
 
     def take(self, kind: str, labels: Sequence[str], make: Callable[[Stated], PlannedDimension], over: int = 0) -> bool:
         """Take a size if it says something new; over is how many of the labels span it when all are equal."""
+        if self._may_be_lost(kind, labels) and as_good_as_unknown(self.gauge(kind, labels)):
+            return False
         names = labels[:over] if over else labels
         if not self.free.left or not self.free.dimension(SIZES[kind], names):
             return False
         self.wanted.append(make(self.gauge(kind, labels)))
         return True
+
+    def _may_be_lost(self, kind: str, labels: Sequence[str]) -> bool:
+        """Whether a size may be hardly known: at a crossing of edges, and beside what was not seen."""
+        return kind in ("corner", "corners") or bool(self.unseen & set(labels))
 
     def end(self, f: Feature, up: bool | None = None) -> End:
         """Where an extension line may start for a feature."""
