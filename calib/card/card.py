@@ -67,6 +67,7 @@ class Card:
         underlay_px: (4, 2) outline of what it lies on, if that shows: a sheet, or something that lifts it.
         others_px: outlines (4, 2) of further cards, cut off or partly covered.
         cautions: see `Caution`.
+        sharpening: see `calib.card.rims.Rims`.
     """
 
     reference: Reference
@@ -80,6 +81,7 @@ class Card:
     underlay_px: Array | None
     cautions: tuple[Caution, ...]
     others_px: tuple[Array, ...] = ()
+    sharpening: float = 0.0
 
 
 ELSEWHERE = 0.6
@@ -234,6 +236,7 @@ def _alone(
         below,
         _cautions(card),
         other_cards(rgb, view, prior, (card.corners_px,), quads, reference),
+        card.sharpening,
     )
 
 

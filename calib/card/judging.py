@@ -55,6 +55,7 @@ class AcceptedCard:
         radius: of its corners.
         height_mm, height_sd_mm: its short side, measured by its long one.
         seen: (4,) share of each side where its edge was located.
+        sharpening: see `calib.card.rims.Rims`.
     """
 
     solution: Solution
@@ -64,6 +65,7 @@ class AcceptedCard:
     height_mm: float
     height_sd_mm: float
     seen: Array
+    sharpening: float = 0.0
 
 
 def judge(
@@ -91,13 +93,14 @@ def _finer(
     p: AcceptedCard, light: Light, guesses: list[Array], reference: Reference, prior: Prior, size: tuple[int, int]
 ) -> AcceptedCard:
     """What passed, its view solved once more from its rims."""
-    edges = rims(light, p.solution)
+    found = rims(light, p.solution)
+    edges = found.edges
     try:
         solution = solve(list(edges), reference.rectangle, prior, p.solution.view.parameters, size)
     except np.linalg.LinAlgError:
         return p
     solution = _better_pose(solution, list(edges), guesses, reference, prior, size)
-    return replace(p, solution=solution, edges=edges, corners_px=_corners(solution))
+    return replace(p, solution=solution, edges=edges, corners_px=_corners(solution), sharpening=found.sharpening)
 
 
 def _judged(

@@ -77,7 +77,7 @@ class RimFit:
             Cr (hue as `calib.card.rim_model.HUE_WORTH`), and of each of those shapes.
         cost: (4,) of each side, half the weighted sum of squares with what was known beforehand.
         misfit: (4,) root mean square of what is not explained in Y, share of full code.
-        blur_px: of the photo.
+        blur_px, sharpening: of the photo.
     """
 
     offset_px: Array
@@ -86,6 +86,7 @@ class RimFit:
     cost: Array
     misfit: Array
     blur_px: float
+    sharpening: float
 
 
 def fit_rims(s: Stretches, start_px: Array) -> RimFit:
@@ -211,8 +212,9 @@ class _Adjustment:
             shape[k] = g @ covariance[np.ix_(at, at)] @ g.T
             light[k] = as_shape @ self.shift_by_light(on, inverse[on, 0, 0])
         misfit = np.array([np.sqrt((r[self.s.side == k][..., 0] ** 2).mean()) for k in range(4)])
-        blur_px = float(np.exp(self.now.photo[0]))
-        return RimFit(self.now.own[:, 0], shape, light, self.squares(self.now, r)[:4] / 2, misfit, blur_px)
+        cost = self.squares(self.now, r)[:4] / 2
+        blur, sharpening = self.now.photo
+        return RimFit(self.now.own[:, 0], shape, light, cost, misfit, float(np.exp(blur)), float(sharpening))
 
     def shift_by_light(self, on: NDArray[np.bool_], variance: Array) -> Array:
         """(n, 9) how far a side's stretches are moved by an error of light at the rim, px a full code.

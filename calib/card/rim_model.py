@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.profile import SHARPEN_PX
 from calib.light.srgb import coded, coded_by_light
 
 STEP_PX, INNER_PX, OUTER_PX, MARGIN_PX = 0.5, 7.0, 13.0, 3.5
@@ -22,8 +23,6 @@ STEP_PX, INNER_PX, OUTER_PX, MARGIN_PX = 0.5, 7.0, 13.0, 3.5
 sharpening has neighbours."""
 CLIPPED, INNER_SAMPLES = 0.985, 15
 """A code from which on light was cut off; and how many of the innermost samples show what the face is like."""
-SHARPEN_PX = 1.3
-"""Radius of a sharpening, standard deviation (common practice, no source). How strong it is, is found."""
 CHROMA_PX = 1.0
 """How far JPEG's halved resolution smears colour, standard deviation: there the mean of two pixels, variance 1/3, and
 back a triangle four wide, variance 2/3 (arithmetic)."""

@@ -6,7 +6,7 @@ photo nearly as well, half of the way between them is doubt.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,20 +42,31 @@ BROADEST_WALL_PX = 3.0
 """A wall seen wider than this has both rims in sight, and its width no more part in the doubt (chosen)."""
 
 
-def rims(light: Light, solution: Solution) -> tuple[SideEdges, ...]:
+@dataclass(frozen=True, slots=True)
+class Rims:
+    """A card's sides.
+
+    Attributes:
+        edges: points along the upper rim of each side, which is what every stretch tells, be the rim or the wall's foot
+            the more clearly seen.
+        sharpening: how strongly the photo was sharpened, see `calib.light.profile.Light.unsharpened`.
+    """
+
+    edges: tuple[SideEdges, ...]
+    sharpening: float
+
+
+def rims(light: Light, solution: Solution) -> Rims:
     """A card's four sides located by the model.
 
     Args:
         light: the photo around the card.
         solution: view and size by its sides as found before, right to about two pixels.
-
-    Returns:
-        Points along the upper rim of each side, which is what every stretch tells, be the rim or the wall's foot the
-        more clearly seen.
     """
     s, points, normals = _stretches(light, solution)
     fits = [fit_rims(s, start_px) for start_px in _starts(s)]
-    return tuple(_edges(s, k, fits, points, normals) for k in range(4))
+    edges = tuple(_edges(s, k, fits, points, normals) for k in range(4))
+    return Rims(edges, min(fits, key=lambda f: float(f.cost.sum())).sharpening)
 
 
 def _starts(s: Stretches) -> list[Array]:

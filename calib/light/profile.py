@@ -12,26 +12,32 @@ position and levels together, so that neither a shadow's edge nor the wrong rim 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, HIDDEN_PX, STEP_PX, LevelColumns, level_cost, solver
-from calib.light.srgb import linear_of_codes
+from calib.light.srgb import SLOPE, STRAIGHT_TO_CODE, by_power, coded, linear_of_codes
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
 """Linear RGB to lightness, red-against-rest and blue-against-rest: noise and JPEG chroma blur are then in separate
 channels (weights of ITU-R BT.601, which JPEG uses)."""
-FULL_LIGHT = 65535
-"""Of 16 bits."""
+FULL_LIGHT, FINE_CODE = 65535, 4095
+"""Of 16 bits, and of codes in steps of a sixteenth."""
 CLIPPED = 0.985
 """From this linear light on, of 1, the sensor's limit may have cut some off: code 253 of 255 (chosen)."""
 CHROMA_PX = 0.7
 """How much more colour is blurred than lightness, standard deviation: JPEG's halved resolution is the mean of two
 pixels, 2 / √12 = 0.58, and not the only blur on the way (chosen)."""
+SHARPEN_PX = 1.3
+"""Radius of a sharpening, standard deviation (common practice, no source). How strong it is, is found."""
+LEAST_SHARPENING, LEFT = 0.1, 0.04
+"""Less is left as it is; and so much of a sharpening may be left once it is undone (chosen)."""
 MOST_ROWS = 16000
 """Rows of points that are sampled at once: OpenCV's remap takes fewer than 32768."""
 
@@ -41,6 +47,20 @@ def linear_table() -> NDArray[np.uint16]:
     return np.asarray(np.round(linear_of_codes() * FULL_LIGHT), np.uint16)
 
 
+@lru_cache(maxsize=1)
+def linear_of_fine_codes() -> NDArray[np.uint16]:
+    """(FINE_CODE + 1,) linear light, 0 to 65535, of codes in fine steps."""
+    code = np.arange(FINE_CODE + 1) / FINE_CODE
+    linear = np.where(code <= STRAIGHT_TO_CODE, code / SLOPE, by_power(code))
+    return np.asarray(np.round(linear * FULL_LIGHT), np.uint16)
+
+
+@lru_cache(maxsize=1)
+def coded_table() -> NDArray[np.float32]:
+    """(65536,) code, 0 to 1, of each linear light."""
+    return np.asarray(coded(np.arange(FULL_LIGHT + 1) / FULL_LIGHT), np.float32)
+
+
 @dataclass(frozen=True, slots=True)
 class Light:
     """A photo in linear light.
@@ -48,13 +68,17 @@ class Light:
     Attributes:
         linear: (h, w, 3) linear light, 0 to 65535.
         origin_px: (2,) x and y of its first pixel in the whole photo, when it is a crop.
+        sharpening: how strongly the photo was sharpened, as far as something tells.
     """
 
     linear: NDArray[np.uint16]
     origin_px: tuple[int, int] = (0, 0)
+    sharpening: float = 0.0
 
     @classmethod
-    def of(cls, rgb: NDArray[np.uint8], box_px: tuple[int, int, int, int] | None = None) -> Light:
+    def of(
+        cls, rgb: NDArray[np.uint8], box_px: tuple[int, int, int, int] | None = None, sharpening: float = 0.0
+    ) -> Light:
         """From 8-bit sRGB, whole or the part inside box_px = (x0, y0, x1, y1)."""
         import cv2
 
@@ -63,19 +87,37 @@ class Light:
             h, w = rgb.shape[:2]
             x0, y0 = max(0, box_px[0]), max(0, box_px[1])
             rgb = rgb[y0 : min(h, box_px[3]), x0 : min(w, box_px[2])]
-        return cls(np.asarray(cv2.LUT(np.ascontiguousarray(rgb), linear_table()), np.uint16), (x0, y0))
+        return cls(np.asarray(cv2.LUT(np.ascontiguousarray(rgb), linear_table()), np.uint16), (x0, y0), sharpening)
 
-    def sample(self, points_px: Array) -> NDArray[np.float32]:
-        """(..., 3) linear light, 0 to 1, at (..., 2) pixel positions, bicubic."""
+    def unsharpened(self) -> Light:
+        """The same as it was before codes were sharpened: code + sharpening * (code - its blur).
+
+        Method: fixed-point iteration; each turn leaves s / (1 + s) of the error that it finds.
+        """
         import cv2
 
+        if self.sharpening < LEAST_SHARPENING:
+            return self
+        code = before = coded_table()[self.linear]
+        left_by_turn = self.sharpening / (1 + self.sharpening)
+        for _ in range(math.ceil(math.log(LEFT) / math.log(left_by_turn))):
+            softer = cv2.GaussianBlur(before, (0, 0), SHARPEN_PX)
+            before = cv2.addWeighted(code, 1 - left_by_turn, softer, left_by_turn, 0)
+        fine = np.asarray(np.clip(before, 0, 1) * FINE_CODE, np.uint16)
+        return Light(linear_of_fine_codes()[fine], self.origin_px)
+
+    def sample(self, points_px: Array, *, cubic: bool = True) -> NDArray[np.float32]:
+        """(..., 3) linear light, 0 to 1, at (..., 2) pixel positions; bicubic, or bilinear: overshoots nowhere."""
+        import cv2
+
+        how = cv2.INTER_CUBIC if cubic else cv2.INTER_LINEAR
         at = (points_px - np.array(self.origin_px)).astype(np.float32)
         flat = at.reshape(-1, at.shape[-2], 2) if at.ndim > 2 else at.reshape(1, -1, 2)
         out = np.empty((*flat.shape[:2], 3), np.float32)
         for i in range(0, len(flat), MOST_ROWS):
             part = flat[i : i + MOST_ROWS]
             out[i : i + MOST_ROWS] = cv2.remap(
-                self.linear, part[..., 0], part[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+                self.linear, part[..., 0], part[..., 1], how, borderMode=cv2.BORDER_REPLICATE
             )
         return np.asarray(out / np.float32(FULL_LIGHT), np.float32).reshape(*points_px.shape[:-1], 3)
 

@@ -31,6 +31,8 @@ class Found:
             on it too may lie lower.
         faces_px: outlines (n, 2) of faces that nobody else is to see; they are made unrecognisable in every picture.
         cautions: see `Caution`.
+        sharpening: how strongly the photo was sharpened, see `calib.light.profile.Light.unsharpened`; 0 where nothing
+            tells.
     """
 
     name: str
@@ -43,3 +45,4 @@ class Found:
     cautions: tuple[Caution, ...]
     beside_px: Array | None = None
     underlay_px: Array | None = None
+    sharpening: float = 0.0

@@ -127,6 +127,11 @@ def believed(rounded: float) -> float:
     return odds / (1 + odds)
 
 
+def heard(rounded: float, log_odds: float) -> float:
+    """A probability once independent evidence is heard: logarithm of the ratio of its likelihoods."""
+    return float(1 / (1 + (1 - rounded) / rounded * np.exp(-log_odds)))
+
+
 def apart_density(apart_mm: Array, told: RimWord) -> Array:
     """(n,) density, but for a factor, of how far the upper line lies inside the foot's, mm, by what a person says."""
     sharp, rounded = _apart(apart_mm)

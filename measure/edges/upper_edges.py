@@ -21,8 +21,9 @@ from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight, steps_at
 from measure.edges.outermost import outermost_at
+from measure.edges.rim_seen import rounded_log_odds
 from measure.edges.rough import Rough, resampled
-from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, likely_rounded, silhouette_inset
+from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, heard, likely_rounded, silhouette_inset
 from measure.edges.shared_terms import by_height, by_side, by_view
 from measure.edges.sight import Body, Wall
 from measure.geometry.polylines import evenly
@@ -219,6 +220,8 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     elif rim.told == "unknown":
         told = likely_rounded(None if apart is None else apart.mm) if rounded is None else rounded
+        if not seen.uneven:
+            told = heard(told, rounded_log_odds(light, view, tuple(e.points_mm for e in found), seen.wall))
         rim = Rim.known("unknown", told)
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     return Located(tuple(found), rim, seen.wall)

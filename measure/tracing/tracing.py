@@ -78,7 +78,8 @@ def trace_by(
         raise PartRefused.of(rough.message)
     require_same_surface(reference, rough)
     watch(Stage.EDGES)
-    light = Light.of(photo.rgb, parts.box_around(rough.contours_px, view, thickness_mm))
+    box = parts.box_around(rough.contours_px, view, thickness_mm)
+    light = Light.of(photo.rgb, box, reference.sharpening)
     rounded = Rim.known(request.rim if thickness_mm > 0 or opening else "sharp")
     taken, strokes = reference.taken_px, request.strokes
     try:

@@ -1,0 +1,103 @@
+"""Whether a rim is rounded, by the light across it: plates drawn with a lamp, a sky and a camera of their own.
+
+The pictures are invented; their light follows Lambert's law (J. H. Lambert, Photometria, 1760): a lamp's share by the
+cosine, the sky's by (1 + cos) / 2 of a surface's tilt, as for any open hemisphere.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from calib.arrays import Array
+from calib.light.profile import LEFT, SHARPEN_PX, Light
+from calib.light.srgb import coded
+from calib.view.view import View
+from measure.edges.rim_seen import MOST, rounded_log_odds
+from measure.edges.rounded import heard
+from measure.edges.sight import Wall
+
+PX_PER_MM, SIZE = 12.0, (700, 560)
+HALF_MM = np.array([20.0, 14.0])
+FAR_MM = 4000.0  # so far off that no wall is seen
+LAMP = np.array([0.5, 0.3, 0.81])
+BLUR_PX, NOISE = 0.8, 0.003
+BOX = (0, 0, *SIZE)
+
+
+def view() -> View:
+    middle = (SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2
+    camera = np.array([np.pi, 0, 0, 0, 0, FAR_MM, FAR_MM * PX_PER_MM, *middle, 0.0])
+    return View(camera, np.eye(10) * 1e-12, SIZE)
+
+
+def plate(radius_mm: float, face: float, ground: float, sharpening: float = 0.0) -> NDArray[np.uint8]:
+    """A photo of a plate, 40 by 28 mm, whose upper rim has a radius."""
+    fine = 3
+    y, x = np.mgrid[: SIZE[1] * fine, : SIZE[0] * fine] / fine - (1 - 1 / fine) / 2
+    at = (np.stack([x, y], -1) - (np.array(SIZE) - 1) / 2) / PX_PER_MM
+    depth = HALF_MM - np.abs(at)  # within each pair of sides
+    inside = depth.min(-1)
+    side = np.where((depth[..., :1] < depth[..., 1:]) == np.array([True, False]), np.sign(at), 0.0)
+    sine = np.clip((radius_mm - inside) / radius_mm, 0, 1) if radius_mm else np.zeros_like(inside)
+    cosine = np.sqrt(1 - sine**2)
+    lamp = np.maximum(sine * (side @ LAMP[:2]) + cosine * LAMP[2], 0)
+    light = np.where(inside > 0, face * (0.5 * lamp / LAMP[2] + 0.25 * (1 + cosine)), ground)
+    light = cv2.resize(light.astype(np.float32), SIZE, interpolation=cv2.INTER_AREA)
+    light = cv2.GaussianBlur(light, (0, 0), BLUR_PX) + np.random.default_rng(3).normal(0, NOISE, SIZE[::-1])
+    code = coded(np.clip(light, 0, 1)).astype(np.float32)
+    code += sharpening * (code - cv2.GaussianBlur(code, (0, 0), SHARPEN_PX))
+    return np.repeat(np.round(255 * np.clip(code, 0, 1)).astype(np.uint8)[..., None], 3, 2)
+
+
+def outline(off_mm: float = 0.0) -> Array:
+    x, y = HALF_MM + off_mm
+    return np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
+
+
+def odds(photo: NDArray[np.uint8], sharpening: float = 0.0, off_mm: float = 0.0) -> float:
+    light = Light.of(photo, BOX, sharpening)
+    return rounded_log_odds(light, view(), (outline(off_mm),), Wall(3.0, 0.0))
+
+
+@pytest.mark.parametrize("off_mm", [-0.12, 0.0, 0.09])
+@pytest.mark.parametrize(("face", "ground"), [(0.3, 0.7), (0.5, 0.12)])
+def test_a_rounded_rim_shows(face: float, ground: float, off_mm: float) -> None:
+    """Wherever in the band the outline was found: its place is asked for anew."""
+    assert odds(plate(0.3, face, ground), off_mm=off_mm) > 1
+    assert odds(plate(0.0, face, ground), off_mm=off_mm) < -0.5
+
+
+def test_a_sharpened_sharp_rim_is_no_rounded_one() -> None:
+    assert odds(plate(0.0, 0.3, 0.7, sharpening=0.8), 0.8) < 0
+    assert odds(plate(0.3, 0.3, 0.7, sharpening=0.8), 0.8) > 1
+
+
+def test_it_is_believed_so_far_and_no_farther() -> None:
+    assert odds(plate(0.4, 0.5, 0.12)) == MOST
+
+
+def test_nothing_is_said_where_nothing_is_seen() -> None:
+    black = np.zeros((*SIZE[::-1], 3), np.uint8)
+    assert odds(black) == 0.0
+
+
+def test_evidence_is_heard() -> None:
+    """Bayes by hand: odds 0.4 / 0.6, eight times as likely: 5.33, so 16 in 19."""
+    assert heard(0.4, float(np.log(8))) == pytest.approx(16 / 19)
+    assert heard(0.4, 0.0) == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize("sharpening", [0.3, 0.8, 1.2])
+def test_a_sharpening_is_undone(sharpening: float) -> None:
+    """The picture before it was sharpened is known."""
+    before, after = (Light.of(plate(0.0, 0.3, 0.5, s), BOX, sharpening) for s in (0.0, sharpening))
+    off = [np.abs(x.linear.astype(float) - before.linear)[100:-100, 100:-100] for x in (after, after.unsharpened())]
+    assert np.quantile(off[1], 0.999) < 2 * LEFT * np.quantile(off[0], 0.999) + 400  # of 65535, a code of 8 bits
+
+
+def test_an_unsharpened_photo_is_left_alone() -> None:
+    light = Light.of(plate(0.0, 0.3, 0.5), BOX)
+    assert light.unsharpened() is light
