@@ -76,7 +76,7 @@ def rounded_log_odds(light: Light, view: View, outlines_mm: tuple[Array, ...], w
         wall: heights of the part's edges.
     """
     plain, body = light.unsharpened(), Body.of(view, list(outlines_mm), wall, False)
-    seen = _Stretches.all([_stretches(plain, view, o, wall, body, hole=k > 0) for k, o in enumerate(outlines_mm)])
+    seen = _Bands.all([_stretches(plain, view, o, wall, body, hole=k > 0) for k, o in enumerate(outlines_mm)])
     if len(seen.light) < FEWEST:
         return 0.0
     radii = (0.0, *(RADII_MM / view.mm_per_px(outlines_mm[0].mean(0))))
@@ -89,7 +89,7 @@ def rounded_log_odds(light: Light, view: View, outlines_mm: tuple[Array, ...], w
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretches:
+class _Bands:
     """Light across short stretches of outline.
 
     Attributes:
@@ -107,18 +107,18 @@ class _Stretches:
     foot_px: Array
 
     @classmethod
-    def all(cls, some: list[_Stretches]) -> _Stretches:
+    def all(cls, some: list[_Bands]) -> _Bands:
         """Those of several loops."""
         return cls(*(np.concatenate([getattr(s, f.name) for s in some]) for f in fields(cls)))
 
-    def groups(self) -> Iterator[_Stretches]:
+    def groups(self) -> Iterator[_Bands]:
         """Those that are alike, side by side, with what they have in common rounded."""
         slope = np.round(self.slope / SLOPE_BIN) * SLOPE_BIN
         noise = np.exp(np.round(np.log(self.noise) / NOISE_BIN) * NOISE_BIN)
         alike = np.stack([self.near, slope, noise, np.round(self.foot_px)], 1)
         for key in np.unique(alike, axis=0):
             at = (alike == key).all(1)
-            yield _Stretches(self.light[at], self.near[at], slope[at], noise[at], np.round(self.foot_px[at]))
+            yield _Bands(self.light[at], self.near[at], slope[at], noise[at], np.round(self.foot_px[at]))
 
 
 def _offsets(more_px: float = 0.0) -> Array:
@@ -126,7 +126,7 @@ def _offsets(more_px: float = 0.0) -> Array:
     return np.arange(-INNER_PX - more_px, OUTER_PX + more_px + STEP_PX / 2, STEP_PX)
 
 
-def _stretches(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body, *, hole: bool) -> _Stretches:
+def _stretches(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body, *, hole: bool) -> _Bands:
     """Light across a boundary where what lies beyond it is known: wall, ground, or both. In a hole the light fades
     towards the foot, so its walls are not looked at."""
     px_mm = view.mm_per_px(outline_mm.mean(0))
@@ -154,10 +154,10 @@ def _stretches(light: Light, view: View, outline_mm: Array, wall: Wall, body: Bo
     step = np.median(over[:, -OUTER_SAMPLES:], 1)
     grain = np.std(np.diff(over[:, :GRAIN_SAMPLES], axis=1), axis=1)
     noise = np.sqrt(NOISE**2 + grain**2 + (UNLIKE * step) ** 2)
-    return _Stretches(over, is_near[use], slope[use], noise, np.where(is_narrow, by_stretch(wall_px), 0.0)[use])
+    return _Bands(over, is_near[use], slope[use], noise, np.where(is_narrow, by_stretch(wall_px), 0.0)[use])
 
 
-def _evidence(s: _Stretches, radii_px: tuple[float, ...]) -> Array:
+def _evidence(s: _Bands, radii_px: tuple[float, ...]) -> Array:
     """(blurs, radii, b) logarithm of the likelihood of stretches that are alike, but for a constant."""
     tried = 2 * round(OFF_PX / STEP_PX)
     n, noise = s.light.shape[1], float(s.noise[0])
@@ -173,7 +173,7 @@ def _evidence(s: _Stretches, radii_px: tuple[float, ...]) -> Array:
     return out
 
 
-def _columns(s: _Stretches, radius_px: float, blur_px: float) -> Array:
+def _columns(s: _Bands, radius_px: float, blur_px: float) -> Array:
     """(n, columns) what light can add to the face's across an outline at 0, each by its standard deviation."""
     near, slope, foot_px, step = bool(s.near[0]), float(s.slope[0]), float(s.foot_px[0]), float(s.noise[0]) / UNLIKE
     x = _offsets(OFF_PX)
@@ -190,8 +190,8 @@ def _columns(s: _Stretches, radius_px: float, blur_px: float) -> Array:
         rounding[:2] = [c + past for c in rounding[:2]]
     off = step * np.exp(-0.5 * ((x - end) / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)
     rest = [past, np.ones(len(x)), np.minimum(x, 0) / SLOPE_PX, np.maximum(x, 0) / SLOPE_PX, off]
-    sd = (*SHADE_SD, *GLOSS_SD, WALL_SD if near else BEYOND_SD, FACE_SD, FACE_SLOPE_SD, BEYOND_SLOPE_SD, OFF_SD_PX)
+    sd = [*SHADE_SD, *GLOSS_SD, WALL_SD if near else BEYOND_SD, FACE_SD, FACE_SLOPE_SD, BEYOND_SLOPE_SD, OFF_SD_PX]
     if foot_px:
         rest.append(ndtr((x - foot_px) / blur_px))
-        sd = (*sd, BEYOND_SD)
-    return np.stack([*rounding, *rest], 1) * np.array(sd)
+        sd.append(BEYOND_SD)
+    return np.asarray(np.stack([*rounding, *rest], 1) * np.array(sd))
