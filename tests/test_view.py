@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.view.settling import covariance_of
+from calib.view.settling import SILENT_FROM, covariance_of, loss
 from calib.view.view import (
     Prior,
     Rectangle,
@@ -141,6 +141,16 @@ def test_a_poor_start_silences_no_side():
     start[5] *= 0.8
     good, poor = (solve(sides, CARD, prior, p, SIZE).view for p in (q, start))
     assert np.sqrt(np.diag(poor.covariance)) == pytest.approx(np.sqrt(np.diag(good.covariance)), rel=0.05)
+
+
+def test_a_side_that_is_silenced_costs_what_its_points_cost():
+    """What is left out makes no solution the better: of two poses the one that explains all sides is taken."""
+    rng = np.random.default_rng(5)
+    good = rng.normal(0, 1, 40)
+    silenced = np.r_[good[:30], np.full(10, 50.0)]
+    assert loss(good) == pytest.approx((good**2).sum(), rel=0.15)  # at the middle of Tukey's curve they are squares
+    assert loss(silenced) == pytest.approx(loss(good[:30]) + 10 * SILENT_FROM**2 / 3)
+    assert loss(silenced) > loss(good) + 1
 
 
 def test_focal_prior_holds_both_conventions():

@@ -37,7 +37,7 @@ class LocatedPoints(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """A least-squares solution: (p,) values, (p, p) covariance, weighted sum of squares, (n,) residuals."""
+    """A least-squares solution: (p,) values, (p, p) covariance, sum of squares (see `loss`), (n,) residuals."""
 
     values: Array
     covariance: Array
@@ -81,8 +81,15 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
     r, A = seen.misfit(q), seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
     cov = covariance_of(A.T @ (A * W[:, None]) + information)
-    chi2 = float((W * r**2).sum() + (q - mean) @ information @ (q - mean))
-    return Settled(q, cov, chi2, r)
+    chi2 = loss(r / (seen.sigma_px * spread)) if agreed else float((W * r**2).sum())
+    return Settled(q, cov, chi2 + float((q - mean) @ information @ (q - mean)), r)
+
+
+def loss(scaled: Array) -> float:
+    """Twice Tukey's loss: the sum of squares of what fits, and as much for each point that does not, so that no
+    solution is the better for having silenced a side."""
+    within = np.clip(1 - (scaled / SILENT_FROM) ** 2, 0.0, None)
+    return float((SILENT_FROM**2 / 3 * (1 - within**3)).sum())
 
 
 def covariance_of(normal: Array) -> Array:
