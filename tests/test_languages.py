@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from markupsafe import escape
 from starlette.testclient import TestClient
 
 from calib.errors import PhotoRefused, WrongUsage
@@ -53,6 +54,18 @@ def test_values_stand_in_each_translation(language: str) -> None:
             if sorted(set(VALUE.findall(form))) != sorted(set(VALUE.findall(first))):
                 wrong.append(form)
     assert wrong == []
+
+
+BARS = "Print it at 100 % and measure both check bars: all lengths are then much surer."
+
+
+@pytest.mark.parametrize("language", NAMES)
+@pytest.mark.parametrize("page", ["jobs.html", "job.html"])
+def test_a_share_in_a_sentence_is_no_variable(language: str, page: str) -> None:
+    """Every page can be written in every language, with its per cent signs as they are."""
+    html = templates(language).get_template(page).render(in_two="", id="a", name="b", materials=[])
+    assert str(escape(said_in(language, Words(BARS)))) in html
+    assert "100 %" in html
 
 
 @pytest.mark.parametrize("language", OTHERS)

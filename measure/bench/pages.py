@@ -24,7 +24,9 @@ def templates(language: str) -> Environment:
     pages.policies["ext.i18n.trimmed"] = True
     say = partial(said_in, language)
     pages.install_gettext_callables(  # type: ignore[attr-defined]
-        say, lambda one, many, n: say(counted(one, many, n)), newstyle=True
+        say,
+        lambda one, many, n: say(counted(one, many, n)),
+        newstyle=False,  # the new one takes each % for a variable
     )
     pages.globals |= {"language": language, "page_words": page_words(language)}
     return pages
