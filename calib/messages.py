@@ -32,6 +32,7 @@ Do = Literal[
     "keep-all-the-same",  # a reading that contradicts the others
     "other-folder",
     "make-job",  # `of` its folder
+    "mark-break",  # where a part may be broken: `of` first and last label
     "run-first",  # a step: `of` its name, and what else belongs to it
     "run-again",
     "printer-figures",  # `of` the printer's name

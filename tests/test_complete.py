@@ -13,6 +13,7 @@ from measure.cli.app import app
 from measure.cli.run import run
 from measure.drawing.dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
+from measure.geometry.features import Estimate
 from measure.job import job, records
 from measure.readings.jaw_reach import check_reading, possible_readings
 from measure.readings.readings import Reading
@@ -29,7 +30,11 @@ KNOB = Path(__file__).parent / "accuracy" / "broken" / "tap-knob-broken.jpg"
 
 
 def _job(folder: Path, part=None, at=(0.15, 0.26)) -> Path:
-    e = tear(part or bridge(), at, np.random.default_rng(5), depth=1.0).estimate
+    return job_of(folder, tear(part or bridge(), at, np.random.default_rng(5), depth=1.0).estimate)
+
+
+def job_of(folder: Path, e: Estimate) -> Path:
+    """A job of what was traced without a photo."""
     record = records.JobRecord(
         part="bridge",
         photo="bridge.jpg",

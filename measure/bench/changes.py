@@ -15,7 +15,7 @@ from measure.bench import kept
 from measure.bench.live import Live
 from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
-from measure.bench.state import files_of, jaw_words, jaws_of, key_of
+from measure.bench.state import files_of, jaw_words, jaws_of, key_of, suspected_of
 from measure.broken.completion.outcome import By
 from measure.geometry.dimensions import size_of, stacked
 from measure.job import job, records
@@ -138,7 +138,8 @@ def complete(of: Job, by: str | None, broken: str | None, drawn: str | None = No
     Args:
         of: the job.
         by: the way; the best by default; `open` leaves a break open, `seen` takes back what was chosen, `keep` says
-            that somebody has looked at it.
+            that somebody has looked at it; `broken` is the best, or open where nothing tells what was there; `whole`
+            says that a stretch that was asked about is not broken.
         broken: which break, by its first and last label; all of them by default.
         drawn: what was there, drawn by hand.
 
@@ -149,6 +150,17 @@ def complete(of: Job, by: str | None, broken: str | None, drawn: str | None = No
 
     if by == "keep":
         _keep(of, broken)
+        return
+    if by == "whole":
+        _is_whole(of, broken)
+        return
+    if by == "broken":
+        try:
+            complete(of, None, broken)
+        except JobRefused as why:
+            if why.code != "not-completed":
+                raise
+            complete(of, "open", broken)
         return
     ways = (*get_args(By), "seen")
     if by is not None and by not in ways:
@@ -183,6 +195,15 @@ def _keep(of: Job, broken: str | None) -> None:
     known = of.kept() or kept.Kept()
     accepted = (*(a for a in known.accepted if a not in now), *now)
     of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"accepted": accepted}))})
+
+
+def _is_whole(of: Job, broken: str | None) -> None:
+    known = of.kept() or kept.Kept()
+    traced = records.from_text(job.text(of.folder, job.TRACE, "trace PHOTO"), job.TRACE)
+    asked = {s.mark for s in suspected_of(traced)}
+    if broken not in asked:
+        raise WrongUsage(Words("That is not asked any more."), "broken")
+    of.write({kept.FILE: kept.to_bytes(known.model_copy(update={"whole": (*known.whole, broken)}))})
 
 
 def _completed(of: Job) -> tuple[kept.Accepted, ...]:

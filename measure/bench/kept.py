@@ -88,7 +88,8 @@ class Accepted(Record):
 
 class Kept(Record):
     """The whole of bench.json; `owner` and `contact` never leave it but for the fixer's page, and `owner` for the title
-    block where `owner_drawn` says so. `further` are photos that are traced together with the first."""
+    block where `owner_drawn` says so. `whole` are stretches that look broken and are not, by their marks. `further` are
+    photos that are traced together with the first."""
 
     schema_: Literal["jawline-bench/1"] = Field(default=SCHEMA, alias="schema")
     name: str = ""
@@ -103,6 +104,7 @@ class Kept(Record):
     further: tuple[KeptPhoto, ...] = Field(default=(), max_length=MOST_FURTHER)
     refusal: Notice | None = None
     accepted: tuple[Accepted, ...] = ()
+    whole: tuple[str, ...] = ()
     owner_drawn: bool = False
 
 

@@ -17,6 +17,7 @@ _WORDS: dict[Do, str] = {
     "tell-rim": Words("say whether the upper edge is rounded, and trace again"),
     "zero-thickness": Words("write 0 to go on without it, with wider uncertainties"),
     "read-thickness": Words("take it in as a reading"),
+    "mark-break": Words("say so where the page asks"),
     "printer-figures": Words("they are made by a test piece: look under “Your printer”"),
 }
 _STEPS = {

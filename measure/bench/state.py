@@ -16,6 +16,7 @@ from calib.words import Words, joined
 from measure.bench import kept
 from measure.bench.phrases import on_page
 from measure.bench.shelf import Job
+from measure.broken.suspected import Suspected, suspected
 from measure.dimensioning.words import in_words
 from measure.drawing.labels import anchor
 from measure.drawing.overlay import path_data
@@ -115,6 +116,7 @@ def plain_state(
         "worst_u95_mm": None,
         "worst_words": "",
         "completion": None,
+        "asked": [],
         "by_hand": [],
         "card": None,
     }
@@ -122,7 +124,16 @@ def plain_state(
     if live is None:
         return out
     said = [{"said": h.said, "words": h.words, "features": list(h.features)} for h in live.record.by_hand]
-    return out | _drawn(of, live) | _measured(live) | {"completion": _completion(live.record, known), "by_hand": said}
+    return (
+        out
+        | _drawn(of, live)
+        | _measured(live)
+        | {
+            "completion": _completion(live.record, known),
+            "asked": _asked(live, known),
+            "by_hand": said,
+        }
+    )
 
 
 def _rim(known: kept.Kept | None, live: Live | None) -> RimWord:
@@ -332,6 +343,25 @@ def _readings(live: Live) -> list[dict[str, Any]]:
             }
         out.append(plain)
     return out
+
+
+def suspected_of(traced: records.JobRecord) -> list[Suspected]:
+    """Where a part looks broken, and nobody has filled that in or left it open."""
+    if traced.subject == "opening" or traced.joined is not None:
+        return []
+    settled = {label for c in traced.completed for label in c.features}
+    features = [records.feature(f) for f in traced.features]
+    return [s for s in suspected(features) if not settled & set(s.labels)]
+
+
+def _asked(live: Live, known: kept.Kept | None) -> list[dict[str, Any]]:
+    """Stretches that look broken, to be answered."""
+    whole = set(known.whole) if known else set()
+    return [
+        {"broken": s.mark, "plain": s.plain, "words": s.words(), "features": list(s.labels)}
+        for s in suspected_of(live.traced)
+        if s.mark not in whole
+    ]
 
 
 def _completion(record: records.JobRecord, known: kept.Kept | None) -> dict[str, Any] | None:

@@ -119,7 +119,7 @@ class Traces:
             raise WrongUsage(
                 Words("The photo of this job can't be read ({reason}): add it again.", reason=reason), "no-photo"
             ) from None
-        now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": ()})
+        now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": (), "whole": ()})
         with of.changing({kept.FILE, job.SEEN, *job.TRACED}):  # one undo brings all of it back
             job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
         order = tasks.TraceOrder(
@@ -165,7 +165,7 @@ class Traces:
         """
         self.refuse_if_busy(of)
         known = of.kept() or kept.Kept(name=part)
-        now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": (), "further": ()})
+        now = known.model_copy(update={"asked": asked, "refusal": None, "accepted": (), "whole": (), "further": ()})
         with of.changing({kept.FILE, kept.PHOTO, job.SEEN, *job.TRACED}):  # one undo brings all of it back
             job.write(of.folder, {kept.FILE: kept.to_bytes(now)})
         self.begin(of, part, photo, asked, None, False, name)

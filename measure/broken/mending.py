@@ -16,6 +16,7 @@ from measure.broken.by_hand.drawing import drawn
 from measure.broken.by_hand.leaving import left_open
 from measure.broken.completion.one_break import completed
 from measure.broken.completion.outcome import By, Completed, Evidence
+from measure.broken.suspected import plain_breaks
 from measure.geometry.features import Estimate, Feature
 
 WAYS: dict[str, str] = {"mirror": "a mirror axis", "turn": "turns about a centre", "extend": "its neighbours going on"}
@@ -80,7 +81,7 @@ def mended(
     if marked:
         wanted = [marked_break(estimate.features, words) for words in (c.broken for c in marked)]
     else:
-        wanted = find_breaks(estimate.features)
+        wanted = plain_breaks(estimate.features)
     check_length(estimate.features, wanted)
     curves = [] if all(f.kind != "curve" for f in loop) else find_breaks(estimate.features)
     own = {i for b in wanted for i in b.members()}

@@ -8,9 +8,10 @@ from typing import Any, Literal, cast
 
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
 from calib.reference.found import Caution
-from measure.broken.breaks import find_breaks, marked_break, outer
+from measure.broken.breaks import marked_break, outer
 from measure.broken.completion.outcome import By, Completed, Evidence
 from measure.broken.mending import Choice, Mended, Open, in_words, mended
+from measure.broken.suspected import plain_breaks
 from measure.drawing.dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Estimate
@@ -117,7 +118,7 @@ def _only_break(seen: records.JobRecord) -> str:
         JobRefused: there is none.
     """
     features = [records.feature(f) for f in seen.features]
-    found, loop = find_breaks(features), outer(features)
+    found, loop = plain_breaks(features), outer(features)
     if len(found) > 1:
         firsts = ", ".join(loop[b.first].label for b in found)
         raise WrongUsage(f"There are several breaks ({firsts}): say which one is drawn.", "broken")

@@ -20,6 +20,7 @@ _WORDS: dict[Do, str] = {
     "keep-all-the-same": "keep it all the same with --force",
     "other-folder": "choose another folder",
     "make-job": "make one with `jawline trace PHOTO --job {of}`",
+    "mark-break": "say so with --broken {of}",
     "run-first": "run `jawline {of}` first",
     "run-again": "run `jawline {of}` again",
     "printer-figures": "make them with `jawline printer {of} --coupon`",

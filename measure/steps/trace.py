@@ -125,6 +125,7 @@ def trace(
         *((_of_rim(found.rim),) if found.rim else ()),
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         *_of_readings(folder, record, found.estimate),
+        *_of_breaks(folder, found),
         f"The labels are in {folder / job.PICTURE}. Next: jawline next {folder}",
     )
     cautions = (*found.cautions, *((aside.caution,) if aside else ()))
@@ -259,6 +260,19 @@ def _of_readings(folder: Path, record: records.JobRecord, outline: Estimate) -> 
         return became_of(record, outline, readings, tools)
     except JawlineError:  # reconcile says what is wrong with them
         return ()
+
+
+def _of_breaks(folder: Path, found: Trace) -> tuple[str, ...]:
+    """Where the part looks broken, plainly or perhaps, and how to say so; none of an opening, nor of pieces joined."""
+    if found.subject == "opening" or found.gap is not None:
+        return ()
+    from measure.broken.suspected import suspected
+
+    ways = {True: "To fill it in", False: "If it is"}
+    return tuple(
+        f"{s.words()} {ways[s.plain]}: jawline complete {folder} --broken {s.mark}"
+        for s in suspected(found.estimate.features)
+    )
 
 
 def _of_rim(rim: Rim) -> str:

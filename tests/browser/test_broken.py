@@ -7,13 +7,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from playwright.sync_api import expect
 
+from measure.broken.suspected import suspected
 from tests.accuracy.broken import marked
-from tests.browser.looks import retraced
+from tests.browser.looks import Bench, retraced
 from tests.browser.test_accessible import findings
 from tests.browser.test_keyboard import tab_to
+from tests.simulated_traces import trace as simulated
+from tests.test_complete import job_of
+from tests.test_suspected import OFF, around
 
 PHOTOS = Path(__file__).parents[1] / "accuracy" / "broken"
 KNOB, HOOK = PHOTOS / "tap-knob-broken.jpg", PHOTOS / "gate-hook-two.jpg"
@@ -72,6 +77,33 @@ def test_one_break_is_kept_and_one_taken_back(window: Callable[..., Any], knob: 
     assert {k for k, v in origins.items() if v == "completed"} == set(state["completion"]["breaks"][0]["features"])
     assert origins[WHOLE] == "seen"
     assert findings(page) == []
+
+
+def test_it_is_asked_where_it_may_be_broken_and_a_touch_answers(window: Callable[..., Any], bench: Bench) -> None:
+    """A plate with a corner off, which its mirror image fills; and the same that its owner says is whole."""
+    estimate = simulated(around(OFF), 4.0, np.random.default_rng(5)).estimate
+    (asked,) = suspected(estimate.features)
+    for name in ("corner-off", "corner-cut"):
+        job_of(bench.folder / name, estimate)
+    page = window("/job/corner-off#outline")
+    question = page.locator("#asked li")
+    expect(question).to_contain_text(f"Is it broken at {asked.mark}?")
+    expect(page.locator(f'.feature.wanted[data-label="{asked.mark}"]')).to_have_count(1)  # shown on the picture
+    assert findings(page) == []
+    question.locator('[data-answer="broken"]').click()
+    expect(page.locator("#breaks li")).to_contain_text("counterpart mirrored")
+    expect(question).to_have_count(0)
+    page.click("#mend [data-undo]")
+    expect(question).to_have_count(1)
+
+    page = window("/job/corner-cut#outline")
+    question = page.locator("#asked li")
+    question.locator('[data-answer="whole"]').click()
+    expect(question).to_have_count(0)
+    expect(page.locator("#breaks li")).to_have_count(0)
+    page.reload()
+    page.locator("#looks-right").wait_for()
+    expect(question).to_have_count(0)
 
 
 def test_a_break_by_keys_and_what_cannot_be_told(window: Callable[..., Any], knob: tuple[str, str]) -> None:

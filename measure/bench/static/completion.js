@@ -80,7 +80,42 @@ export class Completion {
     const breaks = busy(state) ? [] : (state.completion?.breaks ?? []);
     byId("completion").hidden = !breaks.length;
     byId("complete").hidden = busy(state) || !state.features.length;
+    byId("asked").replaceChildren(...(busy(state) ? [] : state.asked).map((a) => this.#question(a)));
     byId("breaks").replaceChildren(...breaks.map((b) => this.#row(b)));
+  }
+
+  /**
+   * One touch answers: it is broken there, or it is not.
+   * @param {import("./types.js").Asked} asked
+   */
+  #question({ broken, plain, words }) {
+    const answer = (/** @type {string} */ by, /** @type {string} */ shape, /** @type {string} */ said) =>
+      el(
+        "button",
+        {
+          type: "button",
+          "data-answer": by,
+          "aria-label": t("{words}: the break at {broken}", { words: said, broken }),
+          onclick: async () => {
+            await this.#ask(by, broken, "asked-wrong");
+            const next = document.querySelector("#asked button, #breaks button, #looks-right");
+            if (next instanceof HTMLElement) next.focus({ preventScroll: true });
+          },
+        },
+        icon(shape),
+        said,
+      );
+    return el(
+      "li",
+      { "data-asked": broken },
+      el("p", {}, icon("broken"), " ", unbroken(words)),
+      el(
+        "div",
+        { class: "row" },
+        answer("broken", "tick", plain ? t("Fill it in") : t("It is broken")),
+        answer("whole", "cross", t("It is whole")),
+      ),
+    );
   }
 
   /** @param {Break} b */

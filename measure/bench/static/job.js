@@ -115,6 +115,7 @@ function turnTo(name) {
 }
 
 function wanted() {
+  if (tabs.name === "outline") return store.state?.asked?.flatMap((a) => a.features) ?? [];
   return tabs.name === "readings" && !picking.picked.length ? (store.state?.next?.features ?? []) : [];
 }
 

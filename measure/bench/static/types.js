@@ -50,6 +50,7 @@
  * @property {boolean} kept whether somebody has looked at it and keeps it
  */
 
+/** @typedef {{ broken: string, plain: boolean, words: string, features: string[] }} Asked */
 /** @typedef {{ part: Point[][], away: Point[][] }} PaintedStrokes */
 /** @typedef {{ code: string, text: string }} Said a caution or a refusal */
 /** @typedef {{ step: string, share: number }} Progress */
@@ -112,6 +113,7 @@
  * @property {number | null} worst_u95_mm
  * @property {string} worst_words which size that is
  * @property {{ breaks: Break[] } | null} completion
+ * @property {Asked[]} asked where it looks broken, to be answered
  * @property {{ said: string, words: string, features: string[] }[]} by_hand what a person decided
  * @property {{ corners: Point[] } | null} card as found
  * @property {Picture | null} photo
