@@ -12,6 +12,9 @@ from calib.tools.at_hand import AtHand
 from measure.geometry.features import Circle, Feature, Line
 from measure.job import job, records, view_record
 from measure.planning.jaws import Bar, jaw_bars
+from measure.planning.planning import Suggestion
+from measure.planning.worksheet import worksheet
+from measure.sheet.marks import Path, Text
 from measure.steps.jaws_shown import jaws_shown
 from measure.steps.shown import over_picture
 from tests.make_samples import SAMPLES
@@ -95,6 +98,20 @@ def test_on_the_photo_they_touch_the_line_as_it_is_drawn() -> None:
     assert [j.hidden for j in jaws_shown(record, "thickness", (), outline, "part", CALIPER)] == [False, True]
     assert jaws_shown(record, "width", ("E2", "E99"), outline, "part", CALIPER) == ()
     assert jaws_shown(record, "width", ("E2", "D1"), outline, "part", CALIPER) == ()
+
+
+def test_on_the_worksheet_each_reading_has_its_two_jaws_and_a_depth_its_rod() -> None:
+    """Closed narrow rings among the dimensions; the depth is the last number, in the table and at the rod."""
+    asked = [
+        Suggestion("width", ("E1", "E3"), "caliper", 20.0, 0.5, 1),
+        Suggestion("bore", ("D1",), "caliper", 10.0, 0.1, 0),
+    ]
+    for depth in (False, True):
+        marks = worksheet("plate", PLATE, asked, "", opening=depth, depth=depth, caliper=CALIPER).marks
+        rings = [m for m in marks if isinstance(m, Path) and m.closed and m.layer == "DIMENSIONS"]
+        assert len(rings) == 2 * (len(asked) + depth)
+        numbers = [m.content for m in marks if isinstance(m, Text)]
+        assert [numbers.count(str(n)) for n in (1, 2, 3)] == [2, 2, 2 * depth]
 
 
 def points(path: str) -> Array:

@@ -15,7 +15,7 @@ from measure.geometry.motion import Motion
 from measure.geometry.offsetting import scaled
 from measure.geometry.segments import segments
 from measure.planning.balloons import BALLOON_MM, lay_arrows, lay_balloons
-from measure.planning.jaws import jaw_bars
+from measure.planning.jaws import Bar, jaw_bars
 from measure.planning.planning import Suggestion
 from measure.planning.reach import POCKET
 from measure.planning.spots import Spot
@@ -82,6 +82,11 @@ def worksheet(
     marks += [polyline(flatten(f, 0.02), "OUTLINE", WIDE) for f in on_paper]
     spots = lay_arrows(on_paper, suggestions, board)
     marks += _jaws(on_paper, suggestions, spots, min(scale, 1.0), caliper, board)
+    if depth:
+        bars = jaw_bars("thickness", [], on_paper, "opening", caliper, share=min(scale, 1.0))
+        marks += _drawn(bars, board)
+        if bars:  # the last is the rod
+            spots[len(suggestions) + 1] = Spot(bars[-1].corners.mean(0), bars[-1].at, False)
     marks += lay_labels([f for f in on_paper if f.label in wanted], board, SMALL_MM)[0]
     marks += lay_balloons(spots, board, (x0, table.top, x1, y1 - HEAD_MM))
     marks += lay_labels([f for f in on_paper if f.label not in wanted], board)[0]
@@ -130,10 +135,19 @@ def _jaws(
     marks: list[Mark] = []
     for n, spot in spots.items():
         s = suggestions[n - 1]
-        for bar in jaw_bars(s.kind, [named[x] for x in s.features], on_paper, caliper=caliper, spot=spot, share=share):
-            ring = np.concatenate([bar.corners, bar.corners[:1]])
-            board.draw(np.concatenate([ring[:-1], ring[1:]], 1), What.DIMENSION)
-            marks.append(polyline(bar.corners, "DIMENSIONS", NARROW, closed=True))
+        features = [named[x] for x in s.features]
+        bars = jaw_bars(s.kind, features, on_paper, caliper=caliper, spot=spot, share=share)
+        marks += _drawn(bars, board)
+    return marks
+
+
+def _drawn(bars: Sequence[Bar], board: Board) -> list[Mark]:
+    """Jaws as rings of narrow lines, that labels and leaders keep clear of."""
+    marks: list[Mark] = []
+    for bar in bars:
+        ring = np.concatenate([bar.corners, bar.corners[:1]])
+        board.draw(np.concatenate([ring[:-1], ring[1:]], 1), What.DIMENSION)
+        marks.append(polyline(bar.corners, "DIMENSIONS", NARROW, closed=True))
     return marks
 
 
