@@ -13,8 +13,9 @@ from measure.dimensioning.gauging import EstimateGauge
 from measure.dimensioning.scheme.values import Plan
 from measure.geometry.features import Estimate
 from measure.geometry.symmetry import turning
+from measure.outline.odd_teeth import MISFIT, misfit, teeth_that_differ
 from measure.outline.outline import outline
-from measure.outline.teeth import even_teeth, teeth_that_differ
+from measure.outline.teeth import even_teeth
 from measure.planning.planning import advise
 from measure.sheet.marks import Text
 from measure.sheet.sheet import Drawing, sketch
@@ -168,13 +169,37 @@ def test_worn_teeth_are_drawn_like_the_others_and_it_is_said() -> None:
     r, a = np.hypot(*loop.points_mm.T), np.arctan2(loop.points_mm[:, 1], loop.points_mm[:, 0])
     worn = (np.abs(a - math.pi / 14) < 2 * math.pi / 14) & (r > 17.0)
     points = np.where(worn[:, None], loop.points_mm * (17.0 / r)[:, None], loop.points_mm)
-    assert teeth_that_differ([loop]) == ()
+    assert teeth_that_differ([loop], [loop]) == ()
     teeth = even_teeth(replace(loop, points_mm=points))
     assert teeth is not None
     assert np.hypot(*teeth.loop.points_mm.T).max() == pytest.approx(true_circles(segments)["tips"] / 2, abs=0.05)
-    (caution,) = teeth_that_differ([replace(loop, points_mm=points)])
-    assert caution.code == "teeth-differ"
-    assert caution.text.startswith("2 of 14 teeth")
+    as_worn = replace(loop, points_mm=points)
+    unseen = replace(loop, sigma_mm=np.where(worn, np.inf, loop.sigma_mm))  # where they should be there is no edge
+    for again in (as_worn, unseen):
+        (caution,) = teeth_that_differ([as_worn], [again])
+        assert caution.code == "teeth-differ"
+        assert caution.text.startswith("2 of 14 teeth")
+    assert teeth_that_differ([as_worn], [loop]) == ()  # a shadow at first: their edges are found after all
+
+
+def test_one_tooth_less_worn_than_an_odd_edge_differs_from_teeth_that_are_alike() -> None:
+    """0.2 mm off one tooth is less than `ODD_MM`, and twenty times what these points stray."""
+    segments = WHEELS["14 saw teeth"][0]
+    loop = loop_of(segments, False, 0.01, np.random.default_rng(5))
+    r, a = np.hypot(*loop.points_mm.T), np.arctan2(loop.points_mm[:, 1], loop.points_mm[:, 0])
+    worn = (np.abs(np.remainder(a, 2 * math.pi) - 2 * math.pi * 3 / 14) < math.pi / 14) & (r > 16.0)
+    off = replace(loop, points_mm=loop.points_mm - 0.2 * worn[:, None] * loop.normals)
+    (caution,) = teeth_that_differ([off], [off])
+    assert caution.text.startswith("1 of 14 teeth")
+
+
+def test_a_tooth_drawn_otherwise_than_it_was_seen_is_a_misfit() -> None:
+    """Tips 0.25 mm higher than they are; a right outline strays by noise alone."""
+    seen = loop_of(WHEELS["12 teeth"][0], False, 0.012, np.random.default_rng(6))
+    teeth = even_teeth(seen)
+    assert teeth is not None
+    assert misfit(wheel(WHEELS["12 teeth"][0], 6), 0, teeth) < MISFIT / 2
+    assert misfit(wheel(shapes.toothed(12, 20.25, 17.6, 0.5, 0.5), 6), 0, teeth) > MISFIT
 
 
 def test_noise_without_an_edge_somewhere_is_no_hindrance() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges import upper_edges
 from measure.edges.edge_loop import EdgeLoop
-from measure.edges.rough import Rough
+from measure.edges.rough import Rough, resampled
 from measure.edges.rounded import Rim
 from measure.edges.sight import Body
 from measure.edges.upper_edges import LOOSE, STIFF, Seen
@@ -55,6 +56,31 @@ def along_features(
     ]
 
 
+def along_path(
+    light: Light, view: View, number: int, path_mm: Array, others: Sequence[Array], seen: Seen, rim: Rim
+) -> EdgeLoop:
+    """Edge points of one loop along a path that is nearly its outline, more finely than features are followed.
+
+    Where the edge lies as far off as it is looked for, it is none.
+
+    Args:
+        number: of the loop; path_mm: (n, 2) closed.
+        others: (n, 2) outlines of all loops.
+    """
+    step = view.mm_per_px(path_mm.mean(0))
+    search = replace(upper_edges.searches(step)[-1], width=FINE_POINTS)
+    outlines = [path_mm if k == number else o for k, o in enumerate(others)]
+    body = Body.of(view, outlines, seen.wall, seen.opening)
+    rough = resampled(path_mm, step, FINE_MM, FINE_POINTS).turned(seen.flip)
+    (found,), _ = upper_edges.along(light, view, [rough], seen, body, search, rim, LOOSE, [number])
+    middle = rough.points_mm.reshape(-1, FINE_POINTS, 2).mean(1)
+    off = np.abs(((found.points_mm - middle) * found.normals).sum(1))
+    return replace(found, sigma_mm=np.where(off > LIMIT * search.reach_px * step, np.inf, found.sigma_mm))
+
+
+FINE_POINTS, FINE_MM, LIMIT = 2, 0.08, 0.9
+"""Points a stretch, smoothing of the path, and share of the search from which its end is reached (chosen: a coarser
+walk rounds fillets of half a millimetre)."""
 TIGHT_MM = 1.6
 """Arcs of a smaller radius are known too little beforehand to be held to their shape (chosen)."""
 FOLLOWED_MM = 0.0005

@@ -236,6 +236,7 @@ def along(
     search: Search,
     rim: Rim,
     stiffness: float | Sequence[Array],
+    numbers: Sequence[int] | None = None,
 ) -> tuple[list[EdgeLoop], Apart | None]:
     """Edge points of all loops in one search, and how far both lines of the wall lie apart; None where too little of
     them is seen.
@@ -243,12 +244,13 @@ def along(
     Args:
         roughs: where to look, loop by loop; stiffness: what a bend in the path costs, for each loop's stretches.
         body: all that the part covers.
+        numbers: of the loops, if these are not all of them.
     """
     out: list[EdgeLoop] = []
     apart: Apart | None = None
-    for k, rough in enumerate(roughs):
+    for i, (k, rough) in enumerate(zip(range(len(roughs)) if numbers is None else numbers, roughs, strict=True)):
         sides = _sides(view, rough, seen.wall, body, search.width)
-        firm = stiffness if isinstance(stiffness, float) else stiffness[k]
+        firm = stiffness if isinstance(stiffness, float) else stiffness[i]
         if seen.uneven:
             judged = _judged_from_outside(light, sides, search, seen.sigma_px)
         else:

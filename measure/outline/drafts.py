@@ -12,7 +12,7 @@ from measure.outline.chains import GUESSED_MM, Chains, gaps, rolled, sound
 from measure.outline.joining import Normal, normal, refined
 from measure.outline.moments import RunningSums, running_sums
 from measure.outline.noise import Noise, from_residuals, white
-from measure.outline.pieces import Index, Mask, distance, travel_at
+from measure.outline.pieces import Index, Mask, Pieces, distance, travel_at
 from measure.outline.segmentation import CutCosts
 
 SHALLOW_RAD = 0.17
@@ -49,6 +49,21 @@ HELD = (4, 12)
 
 UNSOUND = 60.0
 """What a piece costs that runs backwards or does not reach its joints."""
+
+
+@dataclass(frozen=True, slots=True)
+class KnownCut:
+    """Where a loop is cut, if that is known before.
+
+    Attributes:
+        first, arc: (k,) first points and kinds of the pieces, the first beginning at point 0.
+        pieces, tangent: k of them, and (k,) which touch the one before, where these are known as well.
+    """
+
+    first: Index
+    arc: Mask
+    pieces: Pieces | None = None
+    tangent: Mask | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +228,7 @@ def first_draft(
     arc: Mask,
     blur_mm: float,
     shifts: Array,
+    known: KnownCut | None = None,
 ) -> Draft:
     """A loop's pieces joined for the first time: tangent where they nearly are.
 
@@ -224,9 +240,12 @@ def first_draft(
         first, arc: (k,) first point of each piece and its kind.
         blur_mm: standard width of the blur of the edge.
         shifts: (n, m) as in `Draft`.
+        known: the same cut with more that is known of it.
     """
     n, k = len(points), len(first)
     pieces = sums.pieces(first, np.append(first[1:], n + first[0]), arc)
+    if known is not None and known.pieces is not None:
+        pieces = known.pieces
     at = (points[first] + points[first - 1]) / 2
     ta, tb = travel_at(pieces.take(np.arange(k) - 1), at), travel_at(pieces, at)
     smooth = (ta * tb).sum(1) > np.cos(SMOOTH_RAD)
@@ -238,7 +257,7 @@ def first_draft(
         pieces,
         first,
         np.full(k, k > 1),
-        smooth & (arc | np.roll(arc, 1)),
+        smooth & (arc | np.roll(arc, 1)) if known is None or known.tangent is None else known.tangent,
         step,
         blur_mm,
         closed=True,

@@ -17,6 +17,7 @@ from measure.geometry.features import Estimate
 from measure.outline.drafts import (
     FIRST_SHARED_BY,
     Draft,
+    KnownCut,
     first_cut,
     first_draft,
     residual_runs,
@@ -25,10 +26,10 @@ from measure.outline.drafts import (
 )
 from measure.outline.labelling import labelled
 from measure.outline.noise import Noise, before_fitting, from_residuals, local_scale
-from measure.outline.pieces import Index, Mask
+from measure.outline.pieces import Mask
 from measure.outline.ring import corners
 from measure.outline.selection import ROUNDS, improve, straightened
-from measure.outline.teeth import alike, even_teeth
+from measure.outline.teeth import alike, cut_alike, even_teeth
 from measure.outline.unevenness import modes
 
 PASSES = 4
@@ -69,9 +70,11 @@ def outline(
         travel, each loop from the joint that lies lowest; neighbours end in the same point. `white` holds the edge
         noise as it was measured from the residuals, not as it was stated.
     """
-    teeth = [even_teeth(loop, even) if even else None for loop in loops]
-    loops = [t.loop if t else loop for t, loop in zip(teeth, loops, strict=True)]
-    drafts = draft_loops(loops, shared, blur_mm, passes, [t.cut if t else None for t in teeth])
+    teeth = [even_teeth(loop) if even else None for loop in loops]
+    cuts = [cut_alike(t, blur_mm, even) if t else None for t in teeth]
+    teeth = [t if c else None for t, c in zip(teeth, cuts, strict=True)]
+    loops = [c[0] if c else loop for c, loop in zip(cuts, loops, strict=True)]
+    drafts = draft_loops(loops, shared, blur_mm, passes, [c[1] if c else None for c in cuts])
     estimate = labelled(drafts, [loop.sensitivity for loop in loops], shared_names, shared)
     for number, t in enumerate(teeth):
         estimate = alike(estimate, number, t) if t else estimate
@@ -83,7 +86,7 @@ def draft_loops(
     shared: Array,
     blur_mm: float = BLUR_MM,
     passes: int = PASSES,
-    known: Sequence[tuple[Index, Mask] | None] = (),
+    known: Sequence[KnownCut | None] = (),
 ) -> list[Draft]:
     """The loops cut into pieces and fitted, with the noise that was found; `known` has cuts of some of them."""
     stated = [(np.asarray(p.points_mm, float), np.asarray(p.sigma_mm, float)) for p in loops]
@@ -91,10 +94,10 @@ def draft_loops(
     noise = before_fitting(stated)
     cuts, sums, noise = first_cut([(p, v) for (p, _), v in zip(stated, variances, strict=True)], noise)
     cut_already = known or [None] * len(loops)
-    cuts = [k or c for k, c in zip(cut_already, cuts, strict=True)]
+    cuts = [(k.first, k.arc) if k else c for k, c in zip(cut_already, cuts, strict=True)]
     drafts = [
-        first_draft(p, v, noise, s, *cut, blur_mm, modes(loop.sensitivity, shared))
-        for loop, (p, _), v, s, cut in zip(loops, stated, variances, sums, cuts, strict=True)
+        first_draft(p, v, noise, s, cut[0], cut[1], blur_mm, modes(loop.sensitivity, shared), k)
+        for loop, (p, _), v, s, cut, k in zip(loops, stated, variances, sums, cuts, cut_already, strict=True)
     ]
     for i in range(passes + 1):
         scaled = [v * _scale(d, v) ** 2 for d, v in zip(drafts, variances, strict=True)]

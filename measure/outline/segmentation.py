@@ -38,20 +38,21 @@ class CutCosts:
         self._line[i, j] = np.where(count >= 2, f.weight * f.line_ms, np.inf)
         self._arc[i, j] = np.where(count >= 4, f.weight * f.circle_ms, np.inf)
 
-    def cut(self, scale: float, price: float) -> tuple[Index, Mask]:
+    def cut(self, scale: float, price: float, *, arcs: bool = True) -> tuple[Index, Mask]:
         """The cheapest cut.
 
         Args:
             scale: what a squared distance counts: 1 over the noise factor squared and the points that one
                 independent point stands for.
             price: of one parameter.
+            arcs: whether there are any.
 
         Returns:
             first: (k,) index of each piece's first point, beginning with 0.
             arc: (k,) which pieces are arcs.
         """
         line, arc = self._line * scale + 2 * price, self._arc * scale + 3 * price
-        cost = np.minimum(line, arc)
+        cost = np.minimum(line, arc) if arcs else line
         m = len(self.knots)
         best, came = np.zeros(m), np.zeros(m, np.intp)
         for j in range(1, m):
@@ -62,7 +63,7 @@ class CutCosts:
         while ends[-1] > 0:
             ends.append(int(came[ends[-1]]))
         at = np.array(ends[::-1])
-        return self.knots[at[:-1]], arc[at[:-1], at[1:]] < line[at[:-1], at[1:]]
+        return self.knots[at[:-1]], arcs & (arc[at[:-1], at[1:]] < line[at[:-1], at[1:]])
 
 
 def noise_beforehand(points: Array, sigma_mm: Array, span: int = 7) -> Array:

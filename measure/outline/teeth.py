@@ -15,16 +15,23 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from calib.arrays import Array
-from calib.reference.found import Caution
 from calib.tools.budget import STEP_IN_SD
-from calib.words import Words
 from measure.edges.edge_loop import EdgeLoop
-from measure.geometry.features import PARAMETERS, Estimate, Feature, length, middle, right_normal
+from measure.geometry.features import (
+    PARAMETERS,
+    Estimate,
+    Feature,
+    length,
+    middle,
+    right_normal,
+)
 from measure.geometry.polylines import arc_lengths, at_lengths, closed
 from measure.geometry.symmetry import centroid
+from measure.outline.drafts import KnownCut
 from measure.outline.labelling import FILLETS
-from measure.outline.pieces import Index, Mask
+from measure.outline.pieces import Index, Pieces, joined
 from measure.outline.tooth_cut import NEIGHBOURS, cut_tooth
+from measure.outline.tooth_shape import MeanTooth, pieces_of, shape_of
 
 LEAST_TEETH, LEAST_PITCH_MM, LEAST_DEPTH_MM = 8, 1.2, 0.4
 """Fewer are lobes or corners, which stand for themselves; finer or shallower ones a photo does not show. Invented."""
@@ -45,14 +52,16 @@ fill, since points of one tooth may lie where those of the next one do."""
 COMMON_MM, SAME_MM = 0.012, 0.012
 """What all edges of a wheel, and what one edge in all of its teeth, may have wrong however many are averaged. Found
 with rendered photos."""
-TOOTH_BENDS = 2.5
-"""How much more teeth's fillets are displaced than others (`measure.outline.labelling.FILLETS`), in all teeth alike:
-their points are those of the first, rough search (16 wheels of 330 rendered parts)."""
+TOOTH_BENDS = 0.6
+"""How much teeth's fillets are displaced against others (`measure.outline.labelling.FILLETS`), in all teeth alike: they
+are seen more finely (75 fillets of 31 rendered wheels)."""
 AS_GOOD = 0.05
 """Any divisor of the number of teeth explains the radius at least as well: of all as good to this share, the
 largest."""
 ONE_OF_ALL = 0.1
 """The median tooth's path, times the number of teeth, is the whole loop within this share (chosen)."""
+POOR = 2.0
+"""A shape of lines and fillets leaves no more than so many standard deviations of the mean tooth (chosen)."""
 INDEPENDENT_MM = 0.002
 """What is left to each tooth by itself, so that covariances stay regular."""
 
@@ -66,51 +75,26 @@ class Teeth:
         centre: (2,) what they stand round, mm.
         step_rad: from a tooth to the next one in travel.
         loop: the mean tooth, so many times; the sensitivities are those of the points that were seen there.
-        cut: first points and kinds of its pieces, the same for each tooth.
         scatter_mm: how far points stray from the mean tooth.
         seen: how many points were averaged.
-        odd: of how many teeth an edge strays from the others'; odd_mm: by how much, at most.
+        odd: numbers of the teeth of which an edge strays from the others'; odd_mm: by how much, at most.
     """
 
     count: int
     centre: Array
     step_rad: float
     loop: EdgeLoop
-    cut: tuple[Index, Mask]
     scatter_mm: float
     seen: int
-    odd: int
+    odd: tuple[int, ...]
     odd_mm: float
 
 
-def teeth_that_differ(loops: Sequence[EdgeLoop]) -> tuple[Caution, ...]:
-    """Says where teeth are drawn like the others although they do not look it.
-
-    Args:
-        loops: of located points, as the outline was made from.
-    """
-    found = [t for loop in loops if (t := even_teeth(loop)) and t.odd]
-    return tuple(
-        Caution(
-            "teeth-differ",
-            Words(
-                "{odd} of {count} teeth seem to differ from the others by up to {odd_mm:.1f} mm and "
-                "are drawn like them: look whether they are worn, or a shadow was taken for their edge",
-                odd=t.odd,
-                count=t.count,
-                odd_mm=t.odd_mm,
-            ),
-        )
-        for t in found
-    )
-
-
-def even_teeth(loop: EdgeLoop, coarser: float = 1.0) -> Teeth | None:
+def even_teeth(loop: EdgeLoop) -> Teeth | None:
     """The loop as even teeth; None where it is not.
 
     Args:
         loop: a whole loop, in either sense.
-        coarser: how many times the noise a tooth is cut by.
     """
     points, good = loop.points_mm, np.isfinite(loop.sigma_mm)
     if len(points) < 6 * LEAST_TEETH or good.mean() < SEEN:
@@ -121,13 +105,13 @@ def even_teeth(loop: EdgeLoop, coarser: float = 1.0) -> Teeth | None:
         return None
     x, y = (points - centre).T
     step = math.copysign(2 * math.pi / count, float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()))
-    stray = _off_the_others(points, loop.normals, centre, step, count)
+    stray = off_the_others(points, loop.normals, centre, step, count)
     nearby = np.abs(np.convolve(np.append(stray, stray[: RUN - 1]), np.full(RUN, 1 / RUN), "valid"))
     odd = np.convolve(np.append(nearby[1 - RUN :], nearby) > ODD_MM, np.ones(RUN), "valid") > 0
     scatter = float(np.sqrt(np.mean(stray[~odd & good] ** 2))) if (~odd & good).any() else np.inf
     if scatter > UNEVEN_MM or odd.mean() > MOST_ODD or nearby.max() > MOST_MM:
         return None
-    which = np.round(np.arctan2(y, x) / abs(step)).astype(int) % count
+    which = tooth_numbers(points, centre, count)
     smooth = points + stray[:, None] * loop.normals
     good &= ~odd
     seen, worst = int(good.sum()), float(nearby.max())
@@ -136,25 +120,59 @@ def even_teeth(loop: EdgeLoop, coarser: float = 1.0) -> Teeth | None:
         return None
     own, of_each = tooth
     sigma = max(float(np.median(loop.sigma_mm[good])), scatter) / np.sqrt(of_each)
-    start, kinds = cut_tooth(_turned(own, centre, -step), own, _turned(own, centre, step), coarser * sigma)
+    even = _all_teeth(own, sigma, centre, step, count, loop)
+    return Teeth(count, centre, step, even, scatter, seen, tuple(sorted(set(which[odd].tolist()))), worst)
+
+
+def tooth_numbers(points: Array, centre: Array, count: int) -> Index:
+    """(n,) in which tooth round a centre points (n, 2) lie."""
+    x, y = (points - centre).T
+    return np.asarray(np.round(np.arctan2(y, x) * count / (2 * math.pi)).astype(int) % count)
+
+
+def _all_teeth(own: Array, sigma: Array, centre: Array, step: float, count: int, seen: EdgeLoop) -> EdgeLoop:
+    """The mean tooth so many times, with the sensitivities of the points that were seen there."""
+    points = np.concatenate([_turned(own, centre, k * step) for k in range(count)])
+    ahead = np.roll(points, -1, 0) - np.roll(points, 1, 0)
+    ahead /= np.hypot(*ahead.T)[:, None]
+    _, nearest = cKDTree(seen.points_mm).query(points)
+    return EdgeLoop(points, np.stack([ahead[:, 1], -ahead[:, 0]], 1), np.tile(sigma, count), seen.sensitivity[nearest])
+
+
+def cut_alike(teeth: Teeth, blur_mm: float, coarser: float = 1.0) -> tuple[EdgeLoop, KnownCut] | None:
+    """The loop of even teeth beginning with a piece, and all its teeth cut alike; None where one piece goes on and on.
+
+    Args:
+        teeth: as they were found.
+        blur_mm: standard width of the edges' blur.
+        coarser: how many times the noise a tooth is cut by.
+    """
+    m = len(teeth.loop.points_mm) // teeth.count
+    own, sigma = teeth.loop.points_mm[:m], teeth.loop.sigma_mm[:m]
+    profile = MeanTooth.of(own - teeth.centre, coarser * sigma, teeth.step_rad, blur_mm)
+    shape = shape_of(profile)
+    pieces, tangent = None, None
+    if shape is not None and shape.chi < POOR:
+        start, kinds, pieces, tangent = pieces_of(shape, profile)
+    else:
+        before, after = (_turned(own, teeth.centre, k * teeth.step_rad) for k in (-1, 1))
+        start, kinds = cut_tooth(before, own, after, coarser * sigma)
     if len(start) < 2:
         return None
-    own = np.concatenate([own[start[0] :], _turned(own[: start[0]], centre, step)])  # beginning with a piece
-    sigma = np.roll(sigma, -int(start[0]))
-    all_points = np.concatenate([_turned(own, centre, k * step) for k in range(count)])
-    ahead = np.roll(all_points, -1, 0) - np.roll(all_points, 1, 0)
-    ahead /= np.hypot(*ahead.T)[:, None]
-    _, nearest = cKDTree(points).query(all_points)
-    even = EdgeLoop(
-        all_points,
-        np.stack([ahead[:, 1], -ahead[:, 0]], 1),
-        np.tile(sigma, count),
-        loop.sensitivity[nearest],
-    )
-    first = ((start - start[0])[None] + len(own) * np.arange(count)[:, None]).ravel()
-    return Teeth(
-        count, centre, step, even, (first, np.tile(kinds, count)), scatter, seen, len(set(which[odd].tolist())), worst
-    )
+    first = int(start[0])
+    own = np.concatenate([own[first:], _turned(own[:first], teeth.centre, teeth.step_rad)])
+    loop = _all_teeth(own, np.roll(sigma, -first), teeth.centre, teeth.step_rad, teeth.count, teeth.loop)
+    starts = ((start - first)[None] + m * np.arange(teeth.count)[:, None]).ravel()
+    known = KnownCut(starts, np.tile(kinds, teeth.count))
+    if pieces is not None and tangent is not None:
+        turned = [_pieces_turned(pieces, teeth.centre, k * teeth.step_rad) for k in range(teeth.count)]
+        known = replace(known, pieces=joined(turned), tangent=np.tile(tangent, teeth.count))
+    return loop, known
+
+
+def _pieces_turned(pieces: Pieces, centre: Array, angle: float) -> Pieces:
+    """Pieces about a centre, turned round it."""
+    return Pieces(_turned(pieces.origin + centre, centre, angle), pieces.angle + angle, pieces.curvature, pieces.arc)
 
 
 def alike(estimate: Estimate, loop: int, teeth: Teeth) -> Estimate:
@@ -220,7 +238,7 @@ def _repeats(arms: Array) -> int:
     return max(n for n, s in share.items() if s > max(share.values()) - AS_GOOD)
 
 
-def _off_the_others(points: Array, normals: Array, centre: Array, step: float, count: int) -> Array:
+def off_the_others(points: Array, normals: Array, centre: Array, step: float, count: int) -> Array:
     """(n,) how far, along each point's normal, the median of all teeth lies from it, mm."""
     ring = _dense(points, DENSE_MM)
     tree = cKDTree(ring)

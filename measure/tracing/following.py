@@ -16,13 +16,14 @@ from measure.edges.edge_blur import blur_of_edges
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight
 from measure.edges.plausible import contrast_along, require_edges
-from measure.edges.retrace import along_features
+from measure.edges.retrace import along_features, along_path
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
 from measure.edges.standpoint import Standpoint, apart_mm, by_walls
 from measure.edges.upper_edges import Located, Seen, locate
 from measure.geometry.features import Estimate, Feature
+from measure.outline.odd_teeth import MISFIT, misfit
 from measure.outline.outline import outline
 from measure.outline.teeth import even_teeth
 from measure.silhouette.explaining import Explained, explain
@@ -198,7 +199,29 @@ def _followed(
         return along_features(light, view, features, seen, found.rim)
 
     contrast = partial(contrast_along, light, view, seen.wall.upper_mm)
-    return *_settled(found.loops, shared, again, contrast, watch), found
+    loops = [_along_mean_teeth(light, view, k, found.loops, seen, found.rim) for k in range(len(found.loops))]
+    return *_settled(loops, shared, again, contrast, watch), found
+
+
+MEAN_TEETH = 2
+"""Times that edges are located along the mean tooth, each time nearer to its fillets (chosen)."""
+
+
+def _along_mean_teeth(
+    light: Light, view: View, number: int, loops: Sequence[EdgeLoop], seen: Seen, rim: Rim
+) -> EdgeLoop:
+    """A loop's points; of even teeth those along the mean of them, where its fillets are seen less rounded."""
+    loop = loops[number]
+    others = [e.points_mm for e in loops]
+    for _ in range(MEAN_TEETH):
+        teeth = even_teeth(loop)
+        if teeth is None:
+            break
+        fine = along_path(light, view, number, teeth.loop.points_mm, others, seen, rim)
+        if even_teeth(fine) is None:
+            break
+        loop = fine
+    return loop
 
 
 def _but_for_teeth(again: Sequence[EdgeLoop], loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:
@@ -213,6 +236,11 @@ def _but_for_teeth(again: Sequence[EdgeLoop], loops: Sequence[EdgeLoop]) -> list
 def _expected(loops: Sequence[EdgeLoop]) -> list[EdgeLoop]:
     """The points that an outline has to keep to: of even teeth the mean ones, since single edges may be mistaken."""
     return [t.loop if (t := even_teeth(loop)) else loop for loop in loops]
+
+
+def _teeth_fit(found: Estimate, loops: Sequence[EdgeLoop]) -> bool:
+    """Whether teeth are drawn as the mean of them was seen."""
+    return all(misfit(found, k, t) < MISFIT for k, loop in enumerate(loops) if (t := even_teeth(loop)))
 
 
 def _settled(
@@ -242,9 +270,9 @@ def _settled(
             found = outline(loops, SHARED_NAMES, shared)
     else:
         found = outline(loops, SHARED_NAMES, shared)
-    if not parts.fits(found, expected) and any(even_teeth(loop) for loop in loops):
+    if any(even_teeth(loop) for loop in loops) and not (parts.fits(found, expected) and _teeth_fit(found, loops)):
         tries = (outline(loops, SHARED_NAMES, shared, even=coarser) for coarser in COARSER)
-        kept = next((t for t in tries if parts.fits(t, expected)), None)
+        kept = next((t for t in tries if parts.fits(t, expected) and _teeth_fit(t, loops)), None)
         found, used = kept or found, list(loops)
         if kept is None:  # what looks like teeth may be none
             found, expected = outline(loops, SHARED_NAMES, shared, even=0.0), list(loops)

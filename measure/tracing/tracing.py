@@ -60,7 +60,7 @@ def trace_by(
     from measure.edges.plausible import doubtful_edges
     from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
-    from measure.outline.teeth import teeth_that_differ
+    from measure.outline.odd_teeth import teeth_that_differ
     from measure.silhouette.silhouette import NoSilhouette
     from measure.tracing import parts, pixels
     from measure.tracing.doubt import doubtful_outline
@@ -115,7 +115,7 @@ def trace_by(
     if follow.stepped:
         cautions += (parts.STEPPED_FACE,)
     cautions += doubtful_outline(found)
-    cautions += teeth_that_differ(follow.loops)
+    cautions += teeth_that_differ(follow.located, follow.loops)
     if rough.beside and not opening:
         cautions += (parts.BESIDE,)
     if thickness_mm == 0 and not opening:
