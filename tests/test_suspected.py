@@ -17,7 +17,7 @@ from measure.broken.suspected import plain_breaks, suspected
 from measure.cli.app import app
 from measure.cli.run import run
 from measure.geometry.features import Curve, Feature
-from measure.steps.trace import _of_breaks
+from measure.steps.trace import of_breaks
 from measure.tracing.values import Trace
 from tests.accuracy.suspected import WHOLE, as_true, of_torn, verdict
 from tests.broken_parts import wedge
@@ -108,7 +108,7 @@ def test_the_command_line_asks_after_a_trace_and_before_it_completes(
     estimate = simulated(around(OFF), 4.0, np.random.default_rng(5)).estimate
     (asked,) = suspected(estimate.features)
     found = cast(Trace, SimpleNamespace(subject="part", gap=None, estimate=estimate))
-    (line,) = _of_breaks(Path("plate"), found)
+    (line,) = of_breaks(Path("plate"), found)
     assert line == f"{asked.words()} If it is: jawline complete plate --broken {asked.mark}"
     folder = job_of(tmp_path / "plate", estimate)
     assert run(app, ["complete", str(folder)]) == 1

@@ -125,7 +125,7 @@ def trace(
         *((_of_rim(found.rim),) if found.rim else ()),
         *((f"Lens profile: {profile.name}{'' if given else ', kept for this camera'}.",) if profile else ()),
         *_of_readings(folder, record, found.estimate),
-        *_of_breaks(folder, found),
+        *of_breaks(folder, found),
         f"The labels are in {folder / job.PICTURE}. Next: jawline next {folder}",
     )
     cautions = (*found.cautions, *((aside.caution,) if aside else ()))
@@ -262,8 +262,13 @@ def _of_readings(folder: Path, record: records.JobRecord, outline: Estimate) -> 
         return ()
 
 
-def _of_breaks(folder: Path, found: Trace) -> tuple[str, ...]:
-    """Where the part looks broken, plainly or perhaps, and how to say so; none of an opening, nor of pieces joined."""
+def of_breaks(folder: Path, found: Trace) -> tuple[str, ...]:
+    """Where the part looks broken, plainly or perhaps, and how to say so; none of an opening, nor of pieces joined.
+
+    Args:
+        folder: the job.
+        found: what was traced into it.
+    """
     if found.subject == "opening" or found.gap is not None:
         return ()
     from measure.broken.suspected import suspected

@@ -22,7 +22,7 @@ from measure.job.lock import held
 from measure.silhouette.silhouette import NoSilhouette, Silhouette
 from measure.steps import Done, counted
 from measure.steps.photos import Traced
-from measure.steps.trace import NO_LENS, OUTDATED, files_of
+from measure.steps.trace import NO_LENS, OUTDATED, files_of, of_breaks
 from measure.tracing import parts
 from measure.tracing.request import Request
 from measure.tracing.tracing import trace_by
@@ -82,6 +82,7 @@ def trace_parts(
         made.append(files_of(photos, f"{title} {n}"))
         features = counted(len(found.estimate.features), "feature")
         lines.append(f"  {n} from the left: {features}, {height_mm:g} mm thick, in {folders[n - 1]}")
+        lines += [f"    {asked}" for asked in of_breaks(folders[n - 1], found)]
         cautions += [replace(c, what=f"Part {n}: {c.what}") for c in found.cautions]
     written: list[Path] = []
     with ExitStack() as all_held:
