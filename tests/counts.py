@@ -25,7 +25,7 @@ DRAWN = (
     "measure/trial/comparison.py",
 )
 """Where figures are places on a sheet, pens and sizes of letters."""
-FORMATS = ("calib/photo/header.py",)
+FORMATS = tuple(f"calib/photo/{name}.py" for name in ("header", "heif", "hevc", "lzw", "tiff", "webp"))
 """Where figures are bytes and offsets that a file format's own definition gives."""
 PLAIN = (0, 1, 2, -1, 0.5)
 DEGREES = (90, 180, 360)

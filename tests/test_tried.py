@@ -50,6 +50,7 @@ def test_what_trace_draws_is_not_to_be_taken_again_whatever_the_figures() -> Non
 
 def test_what_trace_remarks_is_said() -> None:
     assert said(FINE, Tried(None, (Caution("unsure-size", "May be off."),))) == ("usable", ["unsure-size"])
+    assert said(FINE, Tried(None, (Caution("unchecked-file", "Of no checksums."),)))[0] == "good"
     assert said(FINE, Tried(None, (Caution("wall-or-shadow", "Look at it."),))) == ("usable", ["wall-or-shadow"])
     assert said(FINE, Tried(None, (Caution("something-beside", "It is not measured."),)))[0] == "good"
 
@@ -89,3 +90,10 @@ def test_the_sample_is_drawn_and_check_tells_how_exactly() -> None:
     assert tried.refused is None
     assert 0.03 < tried.u95_50_mm < 0.4, "as the sample's own sizes have it: tests/test_samples.py"
     assert verdict(findings_of(figures, tried)) == "usable"  # the card's blue waves hardly show on wood along two sides
+
+
+@pytest.mark.parametrize(("wrong", "verdict"), [(0.6, "usable"), (0.89, "usable"), (0.91, "retake"), (1.0, "retake")])
+def test_what_is_almost_surely_wrong_is_to_be_taken_again(wrong: float, verdict: str) -> None:
+    """At most one photo in ten that is called so would have been right: nine in ten must be expected to be wrong."""
+    tried = Tried(None, (Caution("unsure-size", "May be off."),), wrong=wrong)
+    assert said(FINE, tried) == (verdict, ["unsure-size"])

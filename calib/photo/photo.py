@@ -20,6 +20,7 @@ from calib.errors import PhotoRefused, WrongUsage
 from calib.files import NotPlain, content_of
 from calib.photo.header import Header, Unreadable, header
 from calib.photo.pixels import is_plain_jpeg, jpeg_pixels, other_pixels
+from calib.photo.webp import is_lossless
 from calib.words import Words
 from calib.written import printable
 
@@ -71,6 +72,7 @@ class Photo:
         camera: maker and model, where EXIF has them.
         name: the file's name without its folder, printable.
         orientation: how the sensor lay, as EXIF has it (tag 274): 1, 3, 6 or 8, or 1 where that is not known.
+        unchecked: whether its format would not show some damage of the file.
     """
 
     rgb: NDArray[np.uint8]
@@ -78,6 +80,7 @@ class Photo:
     camera: str | None
     name: str
     orientation: int = 1
+    unchecked: bool = False
 
 
 def shown_name(path: Path) -> str:
@@ -122,7 +125,9 @@ def load(path: Path | str) -> Photo:
             ),
             code,
         ) from why
-    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), name, orientation if orientation in (3, 6, 8) else 1)
+    turned = orientation if orientation in (3, 6, 8) else 1
+    unchecked = kind == "WEBP" and is_lossless(data)
+    return Photo(rgb, _focal_35mm(exif, im.size), _camera(exif), name, turned, unchecked)
 
 
 def check_header(path: Path | str) -> float:

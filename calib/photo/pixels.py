@@ -1,7 +1,8 @@
 """Decoding: from a photo file's bytes to upright 8-bit sRGB.
 
 JPEG is decoded by libjpeg-turbo, whose every complaint counts as damage; everything else by Pillow, which knows the odd
-ones. What no decoder complains of is looked for here: a seam in a JPEG (`seam`), checksums of a PNG (`header`).
+ones. What its decoders don't complain of is looked for here: seams (`seam`), checksums of a PNG (`header`), and whether
+all of the file was needed, and no more, to fill the picture (`tiff`, `webp`, `heif`).
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import PhotoRefused
+from calib.photo import heif, tiff, webp
 from calib.photo.header import png_is_whole
 from calib.photo.quiet import quiet
-from calib.photo.seam import has_seam
+from calib.photo.seam import has_seam, is_torn
 from calib.words import Words
 
 if TYPE_CHECKING:
@@ -28,6 +30,8 @@ BLOCK_ROWS = 8
 """Rows of a block; a coded unit has twice as many where colour is sampled by two rows (ITU-T T.81, A.1.3 and A.2)."""
 HALVED_DOWN = ("420", "440")
 """Such samplings."""
+IS_WHOLE = {"PNG": png_is_whole, "TIFF": tiff.is_whole, "WEBP": webp.is_whole, "HEIF": heif.is_whole}
+"""By format, whether a file's bytes are all there and as they were written, as far as can be told."""
 
 
 def is_plain_jpeg(im: Image.Image) -> bool:
@@ -164,13 +168,15 @@ def other_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> N
 
     if im.format in ("JPEG", "MPO"):
         _believed(data, "CMYK" if im.mode == "CMYK" else "GRAY", False, name)
-    if im.format == "PNG" and not png_is_whole(data):
-        raise _damaged(name)
     large = im.width * im.height > HALVED_FROM_MEGAPIXELS * 1e6
     with quiet():
+        if im.format in IS_WHOLE and not IS_WHOLE[im.format](data):
+            raise _damaged(name)
         if large and im.mode == "RGB":
             return _large(im, data, orientation)
         im.load()
+    if im.mode in ("L", "RGB") and _is_torn(np.asarray(im.convert("RGB")), im.format, data):
+        raise _damaged(name)
     if im.mode in ("1", "F", "LAB"):
         raise PhotoRefused(
             Words(
@@ -192,6 +198,14 @@ def other_pixels(im: Image.Image, data: bytes, orientation: int, name: str) -> N
         convert = _profile_transform(profile, im.mode)
         im, profile = (convert.apply(im) if convert else im.convert("RGB")), None
     return np.ascontiguousarray(_to_srgb(np.array(im.convert("RGB")), profile))
+
+
+def _is_torn(rgb: NDArray[np.uint8], kind: str | None, data: bytes) -> bool:
+    """Whether a step runs across a picture that is coded in differences: of blocks in a TIFF, of pixels in a WebP."""
+    if kind == "TIFF":
+        rows = tiff.jpeg_rows(data)
+        return rows is not None and has_seam(rgb, rows)
+    return kind == "WEBP" and webp.is_lossless(data) and is_torn(rgb)
 
 
 def _large(im: Image.Image, data: bytes, orientation: int) -> NDArray[np.uint8]:

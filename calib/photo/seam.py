@@ -48,6 +48,15 @@ def has_seam(rgb: NDArray[np.uint8], rows: int) -> bool:
     return bool((found > np.maximum(limit, OVER_PRINT * print_steps)).any())
 
 
+def is_torn(rgb: NDArray[np.uint8]) -> bool:
+    """Whether a horizontal step runs across a picture between any two rows: where each pixel is coded as a difference.
+
+    Args:
+        rgb: (h, w, 3) as decoded. Undamaged photos have up to 0.2 grey levels in luma and 0.7 in chroma (13, tried).
+    """
+    return bool((largest_steps(rgb, 1) > np.array([LUMA_STEP, CHROMA_STEP, CHROMA_STEP])).any())
+
+
 def largest_steps(rgb: NDArray[np.uint8], rows: int, off: int = 0) -> NDArray[np.float64]:
     """(3,) the largest step across the whole picture in luma, red and blue chroma, grey levels.
 

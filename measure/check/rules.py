@@ -222,8 +222,8 @@ def findings_of(f: Fitness, tried: Tried | None = None) -> tuple[Finding, ...]:
 
     Args:
         f: the photo's figures.
-        tried: what a trace of it came to. If it draws the part, no figure is a reason to take the photo again; if it
-            does not, that is one.
+        tried: what a trace of it came to. If it draws the part, no figure is a reason to take the photo again, but that
+            the outline is almost surely too far off to print from; if it does not, that is one.
     """
     found = [] if f.failure is None else [Finding(f.failure.code, "retake", f.failure.what, f.failure.remedies)]
     found += [x for rule in RULES if (x := rule.found(f)) is not None]
@@ -250,6 +250,8 @@ def _said_by_trace(tried: Tried) -> list[Finding]:
         return [Finding(why.code, "retake", why.what, why.remedies)]
 
     def level(code: str) -> Level:
+        if code == SIZE and tried.wrong > SURELY_WRONG:
+            return "retake"
         return "note" if code in NO_MATTER else "usable"
 
     said = [Finding(c.code, level(c.code), c.what, c.remedies) for c in tried.cautions]
@@ -263,8 +265,11 @@ def _said_by_trace(tried: Tried) -> list[Finding]:
     return said
 
 
-NO_MATTER = ("something-beside",)
+NO_MATTER = ("something-beside", "unchecked-file")
 """Cautions that say nothing of how well the part is seen."""
+SIZE, SURELY_WRONG = "unsure-size", 0.9
+"""The caution of an outline that may be too far off, and the probability of it from which a photo is to be taken again:
+of such photos one in ten would have been right, as is aimed at."""
 
 
 def what_hangs_on_thickness(thickness_mm: float, camera_mm: float) -> Finding:

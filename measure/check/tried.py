@@ -15,6 +15,7 @@ from calib.reference.found import Caution, Found
 from measure.check.fitness import TYPICAL_THICKNESS_MM
 from measure.edges.blur import require_sharp
 from measure.geometry.dimensions import Dimension, list_dimensions
+from measure.tracing.doubt import chance_of_wrong
 from measure.tracing.request import Request
 from measure.tracing.tracing import trace_by
 
@@ -32,6 +33,7 @@ class Tried:
         refused: why nothing is drawn, or None.
         cautions: what is said beside the drawing.
         u95_50_mm: half-width of the interval that holds a length of 50 mm 19 times in 20; nan where nothing is drawn.
+        wrong: probability that the outline is too far off to print from, by its own covariance.
         guessed_mm: the thickness that was taken for one that nobody has measured, else 0.
     """
 
@@ -39,6 +41,7 @@ class Tried:
     cautions: tuple[Caution, ...] = ()
     u95_50_mm: float = math.nan
     guessed_mm: float = 0.0
+    wrong: float = 0.0
 
 
 def try_trace(photo: Photo, found: Found, request: Request) -> Tried:
@@ -56,7 +59,8 @@ def try_trace(photo: Photo, found: Found, request: Request) -> Tried:
     except Untrustworthy as why:
         return Tried(why.message, guessed_mm=guessed_mm)
     cautions = tuple(c for c in done.cautions if not (guessed_mm and c.code in BY_THICKNESS))
-    return Tried(None, cautions, u95_of_50(list_dimensions(done.estimate), done.scale.u95_relative), guessed_mm)
+    u95 = u95_of_50(list_dimensions(done.estimate), done.scale.u95_relative)
+    return Tried(None, cautions, u95, guessed_mm, chance_of_wrong(done.estimate))
 
 
 def u95_of_50(sizes: Sequence[Dimension], scale_u95: float) -> float:

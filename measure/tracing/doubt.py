@@ -29,7 +29,7 @@ STEP_MM = 0.4
 def doubtful_outline(e: Estimate) -> tuple[Caution, ...]:
     """A caution where the outline is more likely than not too far off to print from."""
     far = boundary_errors_mm(e)
-    if not len(far) or float(np.mean(far > OFF_MM)) <= DOUBTFUL:
+    if _share_off(far) <= DOUBTFUL:
         return ()
     text = Words(
         "The photo by itself hardly tells the size: the outline may be off by {median:.1f} mm, "
@@ -40,6 +40,15 @@ def doubtful_outline(e: Estimate) -> tuple[Caution, ...]:
         quantile=np.quantile(far, SHARE),
     )
     return (Caution("unsure-size", text),)
+
+
+def chance_of_wrong(e: Estimate) -> float:
+    """Probability that more of the boundary than may lies too far off to print from, by its own covariance."""
+    return _share_off(boundary_errors_mm(e))
+
+
+def _share_off(far: Array) -> float:
+    return float(np.mean(far > OFF_MM)) if len(far) else 0.0
 
 
 def boundary_errors_mm(e: Estimate) -> Array:

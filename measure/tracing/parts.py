@@ -47,6 +47,13 @@ NO_THICKNESS = Caution(
 BESIDE = Caution(
     "something-beside", Words("Something else lies beside the part and is not measured"), (Remedy("trace-in-two"),)
 )
+UNCHECKED = Caution(
+    "unchecked-file",
+    Words(
+        "The photo is a WebP without loss, which has no checksums: whether every byte of it is as it was taken can't "
+        "be told; if something looks odd, send it as the camera saved it"
+    ),
+)
 MARGIN_PX, MARGIN_MM = 60, 8
 """How far round a contour edges are looked for: px for the blur and the search, and mm with two thicknesses for the
 wall and its shadow."""

@@ -115,6 +115,8 @@ def trace_by(
     if follow.stepped:
         cautions += (parts.STEPPED_FACE,)
     cautions += doubtful_outline(found)
+    if photo.unchecked:
+        cautions += (parts.UNCHECKED,)
     cautions += teeth_that_differ(follow.located, follow.loops)
     if rough.beside and not opening:
         cautions += (parts.BESIDE,)
