@@ -64,7 +64,9 @@ def main() -> None:
     truth = json.loads(PHOTO.with_suffix(".truth.json").read_text())
     out = io.BytesIO()
     with Image.open(PHOTO) as im:
-        im.convert("RGB").reduce(2).save(out, kind, exif=im.getexif().tobytes(), **options)
+        im.convert("RGB").reduce(2).save(
+            out, kind, **({} if kind == "TIFF" else {"exif": im.getexif().tobytes()}), **options
+        )
     data = out.getvalue()
     counts: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
