@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal, get_args
 
 from calib.errors import WrongUsage
+from calib.words import Words
 
 RimWord = Literal["unknown", "sharp", "little", "clear"]
 RIM_WORDS: tuple[RimWord, ...] = get_args(RimWord)
@@ -21,5 +22,8 @@ def rim_word(words: str | None) -> RimWord:
         if said == told:
             return told
     raise WrongUsage(
-        f"The upper edge is sharp, little (rounded a little) or clear (clearly rounded), not “{words}”.", "rim"
+        Words(
+            "The upper edge is sharp, little (rounded a little) or clear (clearly rounded), not “{words}”.", words=words
+        ),
+        "rim",
     )

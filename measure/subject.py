@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal, get_args
 
 from calib.errors import WrongUsage
+from calib.words import Words
 
 Subject = Literal["part", "opening"]
 
@@ -18,4 +19,4 @@ def subject_of(words: str) -> Subject:
     for subject in get_args(Subject):
         if words.strip().lower() == subject:
             return subject  # type: ignore[no-any-return]
-    raise WrongUsage(f"The subject is part or opening, not “{words}”.", "subject")
+    raise WrongUsage(Words("The subject is part or opening, not “{words}”.", words=words), "subject")

@@ -66,9 +66,9 @@ def wanted(words: str | None, tolerance: str | None = None, bars: Bars = UNMEASU
     plain = (words or "").strip().lower()
     size = _SIZE.fullmatch(plain)
     if tolerance is not None and not size:
-        raise _wrong("A tolerance goes with a reference of your own size, such as 120x80.")
+        raise _wrong(Words("A tolerance goes with a reference of your own size, such as 120x80."))
     if bars != UNMEASURED and plain not in ("", "sheet"):
-        raise _wrong("Check bars go with the printed reference sheet.")
+        raise _wrong(Words("Check bars go with the printed reference sheet."))
     if not plain:
         return Wanted(bars=bars)
     if size:
@@ -76,8 +76,12 @@ def wanted(words: str | None, tolerance: str | None = None, bars: Bars = UNMEASU
     name = {"id1": "id-1", "card": "id-1"}.get(plain, plain)
     if name not in NAMES:
         raise _wrong(
-            f"The reference “{words}” is not known: give id-1 (the bank-size card), a4, letter, sheet (the printed "
-            "reference sheet), or the size of a rectangle of your own in millimetres, such as 120x80."
+            Words(
+                "The reference “{words}” is not known: give id-1 (the bank-size card), a4, letter, sheet "
+                "(the printed reference sheet), or the size of a rectangle of your own in millimetres, "
+                "such as 120x80.",
+                words=words,
+            )
         )
     return Wanted(name, bars=bars)
 
@@ -92,7 +96,14 @@ def bar_mm(axis: str, words: str | None) -> float | None:
         return None
     value = plain_number(words)
     if value is None or not math.isfinite(value) or value <= 0:
-        raise WrongUsage(f"The check bar along {axis}, “{words}”, is no length: write millimetres like 99.6.", "bars")
+        raise WrongUsage(
+            Words(
+                "The check bar along {axis}, “{words}”, is no length: write millimetres like 99.6.",
+                axis=axis,
+                words=words,
+            ),
+            "bars",
+        )
     return value
 
 
@@ -100,14 +111,25 @@ def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
     width, height, thick = max(size[:2]), min(size[:2]), size[2]
     if not (height >= LEAST_MM and width <= MOST_MM and thick <= MOST_THICK_MM):
         raise _wrong(
-            f"The reference “{words}” can't be used: its sides must be {LEAST_MM:g} to {MOST_MM:g} mm, its thickness "
-            f"no more than {MOST_THICK_MM:g} mm."
+            Words(
+                "The reference “{words}” can't be used: its sides must be {least_mm:g} to {most_mm:g} "
+                "mm, its thickness no more than {most_thick_mm:g} mm.",
+                words=words,
+                least_mm=LEAST_MM,
+                most_mm=MOST_MM,
+                most_thick_mm=MOST_THICK_MM,
+            )
         )
     within = TOLERANCE_MM if tolerance is None else _number(tolerance, tolerance)
     if not LEAST_TOLERANCE_MM <= within <= MOST_TOLERANCE_SHARE * height:
         raise _wrong(
-            f"A tolerance of {within:g} mm can't be used: write how far the sides may be off in millimetres, "
-            f"{LEAST_TOLERANCE_MM:g} to {MOST_TOLERANCE_SHARE * height:.2g}."
+            Words(
+                "A tolerance of {within:g} mm can't be used: write how far the sides may be off in "
+                "millimetres, {least_tolerance_mm:g} to {height:.2g}.",
+                within=within,
+                least_tolerance_mm=LEAST_TOLERANCE_MM,
+                height=MOST_TOLERANCE_SHARE * height,
+            )
         )
     return Wanted(f"{width:g}x{height:g}", (width, height, thick), within)
 
@@ -115,7 +137,9 @@ def _own(words: str, size: list[float], tolerance: str | None) -> Wanted:
 def _number(text: str, words: str) -> float:
     value = plain_number(text)
     if value is None or not math.isfinite(value):
-        raise _wrong(f"“{words}” is not a size: write millimetres like 120x80, or a number like 0.1.")
+        raise _wrong(
+            Words("“{words}” is not a size: write millimetres like 120x80, or a number like 0.1.", words=words)
+        )
     return value
 
 

@@ -12,9 +12,11 @@ from pathlib import Path
 from calib import user_data
 from calib.errors import WrongUsage
 from calib.files import content_of
+from calib.words import Words
 
 VARIABLE = "JAWLINE_CALIPER"
 FILE, MAX_MB = "caliper.json", 0.1
+CALLED = {"reach_mm": Words("reach"), "inside_mm": Words("inside jaws"), "tip_mm": Words("outside jaw's tip")}
 LIMITS_MM = {"reach_mm": (10.0, 2000.0), "inside_mm": (0.1, 50.0), "tip_mm": (0.1, 50.0)}
 """Least and most that any caliper has (chosen)."""
 
@@ -36,8 +38,10 @@ class AtHand:
     def __post_init__(self) -> None:
         for name, (low, high) in LIMITS_MM.items():
             if not low <= getattr(self, name) <= high:
-                what = {"reach_mm": "reach", "inside_mm": "inside jaws", "tip_mm": "outside jaw's tip"}[name]
-                raise WrongUsage(f"A caliper's {what} is {low:g} to {high:g} mm.", "caliper")
+                what = CALLED[name]
+                raise WrongUsage(
+                    Words("A caliper's {what} is {low:g} to {high:g} mm.", what=what, low=low, high=high), "caliper"
+                )
 
 
 def place() -> Path:
@@ -57,7 +61,9 @@ def at_hand() -> AtHand:
     except FileNotFoundError:
         return AtHand()
     except (OSError, ValueError, TypeError, RecursionError, OverflowError):
-        text = f"What is kept of the caliper ({place()}) can't be read: tell of it again, or remove the file."
+        text = Words(
+            "What is kept of the caliper ({place}) can't be read: tell of it again, or remove the file.", place=place()
+        )
         raise WrongUsage(text, "caliper") from None
 
 

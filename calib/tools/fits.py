@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from calib.words import Words
+
 FitName = Literal["press", "snug", "sliding", "loose"]
 
 
@@ -33,10 +35,10 @@ class Fit:
 FITS: dict[str, Fit] = {
     f.name: f
     for f in (
-        Fit("press", "goes in with force and stays", 0.0, 1),
-        Fit("snug", "goes in by hand and stays", 0.1, 2),
-        Fit("sliding", "moves, with little play", 0.2, 3),
-        Fit("loose", "drops in and rattles a little", 0.35, 4),
+        Fit("press", Words("goes in with force and stays"), 0.0, 1),
+        Fit("snug", Words("goes in by hand and stays"), 0.1, 2),
+        Fit("sliding", Words("moves, with little play"), 0.2, 3),
+        Fit("loose", Words("drops in and rattles a little"), 0.35, 4),
     )
 }
 """The fits, tightest first (common practice, no source)."""

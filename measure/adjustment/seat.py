@@ -15,11 +15,12 @@ import numpy as np
 
 from calib.tools.budget import K95
 from calib.tools.jaws import Tool, uncertainty
+from calib.words import Words
 from measure.adjustment.least_squares import CRITICAL, DELTA0
 from measure.adjustment.verdicts import Remark, Verdict
 from measure.readings.readings import Reading
 
-UNSEEN = "undercuts and draft of the seat can't be seen, so feel for them and try a gauge first"
+UNSEEN = Words("undercuts and draft of the seat can't be seen, so feel for them and try a gauge first")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +79,20 @@ def seat(readings: Sequence[Reading], tools: Mapping[str, Tool]) -> Seat | None:
 
 def _reason(kept: bool, depth_mm: float, count: int) -> str | None:
     if not kept:
-        return f"the other readings of the depth say {depth_mm:.2f} mm; measure again"
-    return "nothing else checks this reading" if count == 1 else None
+        return Words("the other readings of the depth say {depth_mm:.2f} mm; measure again", depth_mm=depth_mm)
+    return Words("nothing else checks this reading") if count == 1 else None
 
 
 def remark(depth_mm: float) -> Remark:
     """What people should know of a seat: how deep it is, or that this is still to be read; and what can't be seen."""
     if depth_mm > 0:
-        return Remark("seat", f"Only the rim was photographed; {UNSEEN}.")
+        return Remark("seat", Words("Only the rim was photographed; {unseen}.", unseen=UNSEEN))
     return Remark(
         "seat-depth",
-        "How deep the seat is can't be seen in the photo: measure it with the caliper's rod, or the thickness of the "
-        f"old cover, and take it in as a thickness reading (thickness 2.4). Besides, {UNSEEN}.",
+        Words(
+            "How deep the seat is can't be seen in the photo: measure it with the caliper's rod, or "
+            "the thickness of the old cover, and take it in as a thickness reading (thickness 2.4). "
+            "Besides, {unseen}.",
+            unseen=UNSEEN,
+        ),
     )

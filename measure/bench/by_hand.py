@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from calib.errors import WrongUsage
+from calib.words import Words
 from measure.bench.live import Live
 from measure.bench.shelf import Job
 from measure.broken.breaks import marked_break
@@ -35,7 +36,7 @@ def drawn_so_far(of: Job, live: Live, asked: Mapping[str, Any]) -> dict[str, Any
         WrongUsage: the job keeps no photo, no such break can be marked, or it can't be drawn so.
     """
     if live.shown is None:
-        raise WrongUsage("This job keeps no photo to draw on: type the steps.", "no-photo")
+        raise WrongUsage(Words("This job keeps no photo to draw on: type the steps."), "no-photo")
     seen = live.traced
     if (of.folder / job.SEEN).exists():
         seen = records.from_text(job.text(of.folder, job.SEEN, "trace PHOTO"), job.SEEN)

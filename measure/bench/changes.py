@@ -9,7 +9,7 @@ from typing import Any, cast, get_args
 
 from calib.errors import JobRefused, WrongUsage
 from calib.tools.budget import K95
-from calib.words import Words
+from calib.words import Words, joined
 from calib.written import printable
 from measure.bench import kept
 from measure.bench.live import Live
@@ -246,15 +246,15 @@ def thin(of: Job, live: Live, asked: Mapping[str, str]) -> dict[str, Any]:
     from measure.steps import thin as step
     from measure.steps.numbers import number
 
-    limit = number(asked.get("limit") or f"{remedies.LIMIT_MM:g}", "What is called thin", *step.LIMITS_MM)
-    line = number(asked.get("line") or f"{remedies.LINE_MM:g}", "The printer's line", *step.LINES_MM)
+    limit = number(asked.get("limit") or f"{remedies.LIMIT_MM:g}", Words("What is called thin"), *step.LIMITS_MM)
+    line = number(asked.get("line") or f"{remedies.LINE_MM:g}", Words("The printer's line"), *step.LINES_MM)
     settle(of, live)
     done = step.thin(of.folder, line_mm=line, limit_mm=limit)
     return {"lines": list(done.lines), "cautions": [c.said(on_page) for c in done.cautions]}
 
 
 def make(of: Job, live: Live, what: str, options: Mapping[str, Any], language: str) -> list[dict[str, str]]:
-    """Make files of the job, as the commands do; a sketch in a language, by its code.
+    """Make files of the job, as the commands do; drawings and worksheets in a language, by its code.
 
     Raises:
         JawlineError: they can't be made.
@@ -269,7 +269,7 @@ def make(of: Job, live: Live, what: str, options: Mapping[str, Any], language: s
         owner = known.owner if known and known.owner_drawn else ""
         done = sketch.sketch(of.folder, name=name, owner=owner, thin=thinly, language=language)
     elif what == "fit":
-        done = fit.fit(of.folder, name=fit_name or "snug", printer=printer)
+        done = fit.fit(of.folder, name=fit_name or "snug", printer=printer, language=language)
     elif what == "gauge":
         around = options.get("around") or ()
         cut = Cut(around=tuple(str(x) for x in around)) if isinstance(around, list) and around else None
@@ -277,11 +277,11 @@ def make(of: Job, live: Live, what: str, options: Mapping[str, Any], language: s
     elif what == "solid":
         done = gauge.whole(of.folder, fit=fit_name, printer=printer)
     elif what == "worksheet":
-        done = next.next_readings(of.folder, tool=_text(options, "tool") or "caliper")
+        done = next.next_readings(of.folder, tool=_text(options, "tool") or "caliper", language=language)
     else:
         raise WrongUsage(Words("What can be made is sketch, fit, gauge, worksheet or solid."), "what")
     if not done.files:  # such as a worksheet where no reading is needed
-        raise WrongUsage(" ".join(done.lines), "nothing-to-make")
+        raise WrongUsage(joined(" ", done.lines), "nothing-to-make")
     made = {p.name for p in done.files}
     return [f for f in files_of(of) if f["name"] in made]
 

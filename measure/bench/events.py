@@ -11,6 +11,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import StreamingResponse
 from starlette.types import Receive, Scope, Send
 
+from calib.languages import all_said_in
+from measure.bench.answers import ASKED
+
 LOOK_S = 1.5
 """How often the job's files are looked at, for changes by commands."""
 ALIVE_S = 15.0
@@ -63,7 +66,7 @@ class Bell:
             del self._waiting[id]
 
     async def stream(self, rung: asyncio.Event, look: Callable[[], Mapping[str, Any]]) -> AsyncIterator[str]:
-        """The events of a job, the first at once.
+        """The events of a job, the first at once, in the language of whoever listens.
 
         Args:
             rung: the place among its listeners.
@@ -71,7 +74,7 @@ class Bell:
         """
         told, quiet = "", 0.0
         while not self.closed:
-            now = json.dumps(await run_in_threadpool(look), ensure_ascii=False)
+            now = json.dumps(all_said_in(ASKED.get(), await run_in_threadpool(look)), ensure_ascii=False)
             if now != told:
                 told, quiet = now, 0.0
                 yield f"data: {now}\n\n"

@@ -19,6 +19,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from calib.languages import wished
+from calib.words import Words
 from measure.bench.answers import ASKED, refused
 from measure.bench.settings import Settings
 
@@ -40,7 +41,7 @@ HTTP_PORT = 80
 MOST_PARAMETERS = 100
 WHO = "jawline.who"
 """Where a request's scope says that it is the fixer's."""
-UNEXPECTED = "The bench met something that it was not made for."
+UNEXPECTED = Words("The bench met something that it was not made for.")
 SVG_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 """Of a drawing, which is opened by itself: no script, whatever is written in it."""
 
@@ -87,17 +88,17 @@ class Guards:
         headers = Headers(scope=scope)
         hosts = headers.getlist("host")
         if len(hosts) != 1 or not self.is_own(hosts[0]):
-            return refused(403, "host", "This bench is not known by that name: use the address that it printed.")
+            return refused(403, "host", Words("This bench is not known by that name: use the address that it printed."))
         if ".." in scope["path"].replace("\\", "/").split("/"):
-            return refused(404, "no-page", "There is nothing at this address.")
+            return refused(404, "no-page", Words("There is nothing at this address."))
         if scope["method"] in CHANGES:
             origin = headers.get("origin")
             if origin is not None and origin not in (f"http://{hosts[0]}", f"https://{hosts[0]}"):
-                return refused(403, "origin", "Changes are taken from the bench's own pages only.")
+                return refused(403, "origin", Words("Changes are taken from the bench's own pages only."))
             if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-                return refused(403, "origin", "Changes are taken from the bench's own pages only.")
+                return refused(403, "origin", Words("Changes are taken from the bench's own pages only."))
             if headers.get("x-jawline") != "1":
-                return refused(403, "header", "The request lacks the header X-Jawline: 1.")
+                return refused(403, "header", Words("The request lacks the header X-Jawline: 1."))
         return self._by_token(scope, headers)
 
     def _by_token(self, scope: MutableMapping[str, Any], headers: Headers) -> Response | None:
@@ -108,14 +109,16 @@ class Guards:
         try:
             query = parse_qs(scope["query_string"].decode("latin-1"), max_num_fields=MOST_PARAMETERS)
         except ValueError:
-            return refused(400, "request", "The address has too many parameters.")
+            return refused(400, "request", Words("The address has too many parameters."))
         given = [*query.get("token", []), *self._cookies(headers)]
         who: set[Who] = {w for text in given if (w := self._who(text))}
         if "fixer" in who:
             scope[WHO] = "fixer"
         for_owners = any(path == p or path.startswith(f"{p}/") for p in FOR_OWNERS)
         if "fixer" not in who and not ("owner" in who and for_owners):
-            return refused(403, "token", "The address lacks its token: use the one that the bench printed, whole.")
+            return refused(
+                403, "token", Words("The address lacks its token: use the one that the bench printed, whole.")
+            )
         if scope["method"] != "GET" or "token" not in query or path.startswith(("/api/", "/static/")):
             return None
         return self._into_cookie(scope, query)

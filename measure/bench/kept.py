@@ -12,7 +12,8 @@ from typing import Literal
 from pydantic import Field, FiniteFloat, ValidationError
 
 from calib.reference.wanted import Bars, Wanted, bar_mm, wanted
-from measure.job.records import NotLess, Pair, Record, Some
+from measure.job.records import NotLess, Pair, Some
+from measure.job.told import Record, SaidRecord
 from measure.rim import RimWord
 
 FILE, PHOTO = "bench.json", "photo.png"
@@ -23,7 +24,7 @@ MOST_TICKETS = 10**9
 SCHEMA: Literal["jawline-bench/1"] = "jawline-bench/1"
 
 
-class Notice(Record):
+class Notice(SaidRecord):
     """A code and a sentence, as the page says it."""
 
     code: str

@@ -79,7 +79,8 @@ def at_a_glance(of: Job, memory: Memory, progress: Mapping[str, Any] | None) -> 
     """
     known, revision = of.kept(), of.revision()
     name, sure = memory.glance(of, revision)
-    refusal = known.refusal.text if known and known.refusal else ""
+    refused = known.refusal if known else None
+    refusal = refused.saying("text", refused.text) if refused else ""
     return Listed(
         id=of.id,
         ticket=known.ticket if known else 0,

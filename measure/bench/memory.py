@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from calib.errors import WrongUsage
 from calib.files import content_of
+from calib.words import Words
 from measure.bench.shelf import Job
 from measure.dimensioning.least_sure import LeastSure, least_sure
 from measure.job import job
@@ -76,7 +77,7 @@ class Memory:
         """
         found = self.live(of)
         if found is None:
-            raise WrongUsage("The photo of this job has not been traced yet.", "missing-step")
+            raise WrongUsage(Words("The photo of this job has not been traced yet."), "missing-step")
         return found
 
     def sketch(self, of: Job, language: str, on_photo: bool = False) -> tuple[int, bytes]:

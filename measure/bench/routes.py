@@ -210,7 +210,7 @@ def how_by_form(fields: Mapping[str, str]) -> kept.TraceChoices:
     try:
         scale = kept.ScaleChoices(**said)
     except ValidationError:
-        raise WrongUsage("What gives the scale is written too long.", "reference") from None
+        raise WrongUsage(Words("What gives the scale is written too long."), "reference") from None
     return how(fields.get("subject") or "part", fields.get("thickness"), fields.get("rim"), scale)
 
 

@@ -86,7 +86,7 @@ def plain_state(
         "revision": of.revision(),
         "state": word_for(known, live is not None, bool(live and live.readings), progress is not None),
         "progress": progress,
-        "refusal": {"code": refusal.code, "text": refusal.text} if refusal else None,
+        "refusal": {"code": refusal.code, "text": refusal.saying("text", refusal.text)} if refusal else None,
         "ticket": known.ticket if known else 0,
         "owner": known.owner if known else "",
         "contact": known.contact if known else "",
@@ -123,7 +123,9 @@ def plain_state(
     out["photo"] = _photo(of, known)
     if live is None:
         return out
-    said = [{"said": h.said, "words": h.words, "features": list(h.features)} for h in live.record.by_hand]
+    said = [
+        {"said": h.said, "words": h.saying("words", h.words), "features": list(h.features)} for h in live.record.by_hand
+    ]
     return (
         out
         | _drawn(of, live)
@@ -166,7 +168,7 @@ def revisions_of(of: Job) -> list[dict[str, Any]]:
     """The drawings that trial prints have left: number, time, what was said of the print before, and their files."""
     out = []
     for n, r in revisions.readable(of.folder).items():
-        words = ", ".join(r.after) or (f"{r.fit} fit" if r.fit else "as measured")
+        words = ", ".join(r.after) or (Words("{fit} fit", fit=Words(r.fit)) if r.fit else Words("as measured"))
         files = [{"name": name, "url": url_of(of, f"revisions/{n}/{name}")} for name in revision_files(of, n)]
         out.append({"n": n, "at": revisions.made_at(of.folder, n), "words": words, "files": files})
     return out
@@ -374,7 +376,7 @@ def _completion(record: records.JobRecord, known: kept.Kept | None) -> dict[str,
             "broken": c.broken,
             "by": c.by,
             "features": list(c.features),
-            "words": c.words,
+            "words": c.saying("words", c.words),
             "drawn": c.drawn,
             "kept": (c.broken, c.by) in accepted,
         }

@@ -154,7 +154,10 @@ class Traces:
                 Words("The first photo of this job can't be measured: put this one in its place."), "no-photo"
             )
         if len(known.further) >= kept.MOST_FURTHER:
-            raise WrongUsage(f"{kept.MOST_FURTHER + 1} photos of a part are the most.", "too-many-photos")
+            raise WrongUsage(
+                Words("{most_further} photos of a part are the most.", most_further=kept.MOST_FURTHER + 1),
+                "too-many-photos",
+            )
         self.again(of, asked, adding=(photo, name))
 
     def instead(self, of: Job, part: str, photo: Path, name: str, asked: kept.TraceChoices) -> None:

@@ -11,7 +11,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from calib.errors import WrongUsage
-from measure.bench.answers import Answer
+from calib.words import Words, joined
+from measure.bench.answers import ASKED, Answer
 from measure.bench.routes import Posted, body, desk_of, job_of
 from measure.steps import Done
 
@@ -19,20 +20,20 @@ MOST_ROWS, LONGEST = 40, 40
 """Fields of a form, and characters of a number that is asked for."""
 TYPES = {"3mf": "model/3mf", "pdf": "application/pdf"}
 CALLED = {
-    "undercut": "The undercut",
-    "length": "The length",
-    "thick": "The thickness at the root",
-    "width": "The width",
-    "angle": "The slope",
-    "strain": "The permissible strain",
-    "modulus": "The modulus",
-    "friction": "The friction",
-    "material": "The material",
-    "layers": "How the layers lie",
-    "assemblies": "How often it is put together",
+    "undercut": Words("The undercut"),
+    "length": Words("The length"),
+    "thick": Words("The thickness at the root"),
+    "width": Words("The width"),
+    "angle": Words("The slope"),
+    "strain": Words("The permissible strain"),
+    "modulus": Words("The modulus"),
+    "friction": Words("The friction"),
+    "material": Words("The material"),
+    "layers": Words("How the layers lie"),
+    "assemblies": Words("How often it is put together"),
 }
 """What the page calls what is told of a hook."""
-TEST_PIECE = "printer test piece"
+TEST_PIECE = Words("printer test piece")
 
 
 class PrinterBody(Posted):
@@ -60,7 +61,7 @@ def _printers() -> dict[str, Any]:
     from measure.steps.printer import known_printers
 
     sizes = [
-        {"number": s.number, "words": f"{JAWS[s.kind]} {'–'.join(s.features)}", "nominal_mm": s.nominal_mm}
+        {"number": s.number, "words": joined(" ", (JAWS[s.kind], "–".join(s.features))), "nominal_mm": s.nominal_mm}
         for s in coupon.SIZES
     ]
     return {"printers": known_printers(), "sizes": sizes, "least": coupon.LEAST_READINGS}
@@ -71,15 +72,15 @@ async def test_piece(request: Request) -> Response:
     kind = request.path_params["kind"]
     if kind not in TYPES:
         raise HTTPException(404)
-    content = await run_in_threadpool(_test_piece, kind)
+    content = await run_in_threadpool(_test_piece, kind, ASKED.get())
     headers = {"Content-Disposition": f'attachment; filename="test-piece.{kind}"'}
     return Response(content, media_type=TYPES[kind], headers=headers)
 
 
-def _test_piece(kind: str) -> bytes:
+def _test_piece(kind: str, language: str) -> bytes:
     from measure.steps.printer import COUPON, coupon_files
 
-    files = coupon_files(TEST_PIECE, "The values go into the form where this sheet came from.")
+    files = coupon_files(TEST_PIECE, Words("The values go into the form where this sheet came from."), language)
     return files[next(n for n in COUPON if n.endswith(kind))]
 
 
@@ -95,7 +96,7 @@ def _measured(asked: PrinterBody) -> dict[str, Any]:
 
     words = [f"{n}={value.strip()}" for n, value in asked.readings.items() if value.strip()]
     if any(" " in w for w in words):
-        raise WrongUsage("One value a field: write what the caliper shows, such as 50.08.", "reading")
+        raise WrongUsage(Words("One value a field: write what the caliper shows, such as 50.08."), "reading")
     done = measure_printer(asked.name, words)
     return {"name": done.result["printer"], "lines": list(done.lines[:-1])}
 
@@ -125,4 +126,4 @@ def said(done: Done) -> dict[str, Any]:
     from measure.bench.phrases import on_page
 
     cautions = [c.said(on_page) for c in done.cautions]
-    return {"lines": [line.strip() for line in done.lines], "cautions": cautions, "result": done.result}
+    return {"lines": list(done.lines), "cautions": cautions, "result": done.result}

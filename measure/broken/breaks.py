@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calib.errors import JobRefused, WrongUsage
+from calib.words import Words
 from measure.geometry.features import Feature, length
 
 MOST = 0.5
@@ -62,8 +63,10 @@ def find_breaks(features: Sequence[Feature]) -> list[Break]:
     curved = [f.kind == "curve" for f in loop]
     if not any(curved):
         raise JobRefused(
-            "No break was found: lines and arcs explain the whole outer boundary; say where it is broken by its first "
-            "and last label in order of travel (counter-clockwise), like R4-E5.",
+            Words(
+                "No break was found: lines and arcs explain the whole outer boundary; say where it is "
+                "broken by its first and last label in order of travel (counter-clockwise), like R4-E5."
+            ),
             "no-break",
         )
     starts = [i for i in range(n) if curved[i] and not curved[i - 1]]
@@ -85,8 +88,11 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
     parts = len(words) <= MOST_LETTERS and re.fullmatch(r"\s*([A-Za-z]+\d+)\s*(?:-\s*([A-Za-z]+\d+)\s*)?", words)
     if not parts:
         raise WrongUsage(
-            f"“{words}” does not say where it is broken: give one label, or the first and the last in order of travel "
-            "(counter-clockwise), like R4-E5.",
+            Words(
+                "“{words}” does not say where it is broken: give one label, or the first and the last in "
+                "order of travel (counter-clockwise), like R4-E5.",
+                words=words,
+            ),
             "broken",
         )
     loop = outer(features)
@@ -96,14 +102,24 @@ def marked_break(features: Sequence[Feature], words: str) -> Break:
         if label in at:
             continue
         if any(f.label == label for f in features):
-            raise WrongUsage(f"{label} belongs to a hole, and only the outer boundary is completed.", "broken")
-        raise WrongUsage(f"There is no {label} to be broken; the outer boundary is {', '.join(at)}.", "broken")
+            raise WrongUsage(
+                Words("{label} belongs to a hole, and only the outer boundary is completed.", label=label), "broken"
+            )
+        raise WrongUsage(
+            Words("There is no {label} to be broken; the outer boundary is {at}.", label=label, at=", ".join(at)),
+            "broken",
+        )
     found = Break(at[first], (at[last] - at[first]) % len(loop) + 1, len(loop))
     share, turned = _share(loop, found), Break(at[last], (at[first] - at[last]) % len(loop) + 1, len(loop))
     if share > MOST and _share(loop, turned) <= MOST:
         raise WrongUsage(
-            f"{first}-{last} is {100 * share:.0f} % of the outer boundary, counter-clockwise: was {last}-{first} "
-            "meant, the other way round?",
+            Words(
+                "{first}-{last} is {share:.0f} % of the outer boundary, counter-clockwise: was "
+                "{last}-{first} meant, the other way round?",
+                first=first,
+                last=last,
+                share=100 * share,
+            ),
             "broken",
         )
     return found
@@ -130,7 +146,11 @@ def check_length(features: Sequence[Feature], breaks: Sequence[Break]) -> None:
 
 def _too_long(share: float) -> JobRefused:
     return JobRefused(
-        f"{100 * share:.0f} % of the outer boundary is broken, and from less than half the rest can't be told: mark "
-        "the break by its first and last label in order of travel (counter-clockwise), or draw the part by hand.",
+        Words(
+            "{share:.0f} % of the outer boundary is broken, and from less than half the rest can't "
+            "be told: mark the break by its first and last label in order of travel "
+            "(counter-clockwise), or draw the part by hand.",
+            share=100 * share,
+        ),
         "break-too-long",
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from calib.words import Words
 from measure.adjustment.equations import with_edge_error
 from measure.geometry.features import (
     Arc,
@@ -59,9 +60,9 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
         gap_mm: width of the break.
     """
     if not isinstance(before, Line | Arc) or not isinstance(after, Line | Arc):
-        return f"{before.label} and {after.label} can't be extended"
+        return Words("{label} and {after_label} can't be extended", label=before.label, after_label=after.label)
     if before is after:
-        return Meeting(before.end, True) if before.kind == "arc" else "there is only one edge"
+        return Meeting(before.end, True) if before.kind == "arc" else Words("there is only one edge")
     if _same(estimate, before, after):
         return Meeting(before.end, True)
     end, start = np.array(before.end), np.array(after.start)
@@ -75,16 +76,29 @@ def meeting(estimate: Estimate, before: Feature, after: Feature, gap_mm: float) 
         if best is None or ahead + back < best[0]:
             best = (ahead + back, p)
     if best is None:
-        return f"{before.label} and {after.label}, beside the break, don't meet when they go on"
+        return Words(
+            "{label} and {after_label}, beside the break, don't meet when they go on",
+            label=before.label,
+            after_label=after.label,
+        )
     p = (float(best[1][0]), float(best[1][1]))
     u, w = heading(between(before, end=p), True), heading(between(after, start=p), False)
     if abs(math.atan2(u[0] * w[1] - u[1] * w[0], u @ w)) < FLATTEST_RAD:
-        return f"{before.label} and {after.label}, beside the break, meet too flatly to say where"
+        return Words(
+            "{label} and {after_label}, beside the break, meet too flatly to say where",
+            label=before.label,
+            after_label=after.label,
+        )
     u95_mm = 2 * math.sqrt(float(np.linalg.eigvalsh(corner_covariance(estimate, before, after, best[1]))[-1]))
     if u95_mm > LEAST_SURE_MM:
-        return (
-            f"{before.label} and {after.label}, beside the break, meet too flatly or too far on: their corner is known "
-            f"to ± {u95_mm:.1f} mm only, and more than ± {LEAST_SURE_MM:g} mm is a guess"
+        return Words(
+            "{label} and {after_label}, beside the break, meet too flatly or too far on: their "
+            "corner is known to ± {u95_mm:.1f} mm only, and more than ± {least_sure_mm:g} mm is a "
+            "guess",
+            label=before.label,
+            after_label=after.label,
+            u95_mm=u95_mm,
+            least_sure_mm=LEAST_SURE_MM,
         )
     return Meeting(p, False, u95_mm)
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.errors import PartRefused
+from calib.words import Words
 from measure.broken.boundary import runs_of
 from measure.broken.mating import Mating, matings
 from measure.broken.mouths import steadied
@@ -112,17 +113,18 @@ def _fitting(found: Sequence[Mating]) -> Mating:
     return best
 
 
-_NOT_FITTING = (
-    "The two pieces don't fit each other along any break: lay both pieces of the same part face up, or, if a piece "
-    "between them is lost, trace the larger one alone and complete it."
+_NOT_FITTING = Words(
+    "The two pieces don't fit each other along any break: lay both pieces of the same part "
+    "face up, or, if a piece between them is lost, trace the larger one alone and complete "
+    "it."
 )
-_EITHER_WAY = (
-    "The two pieces fit each other in more ways than one, so that where the second belongs can't be told: trace the "
-    "larger piece alone, or glue them and take the photo again."
+_EITHER_WAY = Words(
+    "The two pieces fit each other in more ways than one, so that where the second belongs "
+    "can't be told: trace the larger piece alone, or glue them and take the photo again."
 )
-_TOO_SMOOTH = (
-    "The break is so smooth that the two pieces can be slid along it: glue them, or hold them together with tape from "
-    "below, and take the photo again as of one part."
+_TOO_SMOOTH = Words(
+    "The break is so smooth that the two pieces can be slid along it: glue them, or hold "
+    "them together with tape from below, and take the photo again as of one part."
 )
 
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from calib.words import Words, both, joined
 from measure.broken.breaks import Break, check_length, find_breaks, marked_break, outer
 from measure.broken.by_hand.drawing import drawn
 from measure.broken.by_hand.leaving import left_open
@@ -19,7 +20,11 @@ from measure.broken.completion.outcome import By, Completed, Evidence
 from measure.broken.suspected import plain_breaks
 from measure.geometry.features import Estimate, Feature
 
-WAYS: dict[str, str] = {"mirror": "a mirror axis", "turn": "turns about a centre", "extend": "its neighbours going on"}
+WAYS: dict[str, str] = {
+    "mirror": Words("a mirror axis"),
+    "turn": Words("turns about a centre"),
+    "extend": Words("its neighbours going on"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,37 +146,66 @@ def _at(loop: Sequence[Feature], labels: tuple[str, ...]) -> Break:
 def in_words(b: Completed | Open) -> str:
     """One sentence on what was done about a break, why, and how well the rest agrees."""
     if isinstance(b, Open):
-        whys = "; ".join(f"{WAYS[way]}: {why}" for way, why in b.whys)
-        return f"The break at {_span(b.labels)} stays open: nothing tells what was there ({whys})."
+        whys = joined("; ", [Words("{way}: {why}", way=WAYS[way], why=why) for way, why in b.whys])
+        where = _span(b.labels)
+        return Words("The break at {where} stays open: nothing tells what was there ({whys}).", where=where, whys=whys)
     if b.way == "open":
-        return (
-            f"The break at {_span(b.merged)} stays open, as a person marked it: {b.fresh[0]} is dashed, has no sizes, "
-            "and no reading is taken there."
+        return Words(
+            "The break at {where} stays open, as a person marked it: {label} is dashed, has no sizes, and no reading "
+            "is taken there.",
+            where=_span(b.merged),
+            label=b.fresh[0],
         )
     where = _span(tuple(f.label for f in b.broken))
     if b.way == "hand":
-        longer = [f"{_and(b.prolonged)} as far as {'they go' if len(b.prolonged) > 1 else 'it goes'} on"]
-        what = ", ".join([*b.fresh, *(longer if b.prolonged else [])])
-        less = " It leaves out material that was seen." if b.leaves_out else ""
-        return f"The break at {where} is filled by hand, as “{b.drawn}”. Nothing of that was seen: {what}.{less}"
+        return joined(" ", (_by_hand(b, where), Words("It leaves out material that was seen.") if b.leaves_out else ""))
     if b.way == "extend":
-        if b.merged or b.fresh:
-            return f"The break at {where} is closed by {_and(b.prolonged)} going on across it."
-        sure = "" if b.corner_u95_mm is None else f", at a corner known to ± {b.corner_u95_mm:.2f} mm"
-        return (
-            f"The break at {where} is closed by {_and(b.prolonged)} going on until they meet{sure}; whether the corner "
-            "was sharp or rounded nothing tells."
+        return _extended(b, where)
+    return Words(
+        "The break at {where} is filled with its counterpart {how}: {tested:.0%} of the boundary bears that out, to "
+        "{rms_mm:.2f} mm on average and {worst_mm:.2f} mm at worst.",
+        where=where,
+        how=Words("mirrored")
+        if b.way == "mirror"
+        else Words("turned by {angle_deg:.0f}°", angle_deg=abs(math.degrees(b.angle_rad))),
+        tested=b.tested,
+        rms_mm=b.rms_mm,
+        worst_mm=b.worst_mm,
+    )
+
+
+def _by_hand(b: Completed, where: str) -> str:
+    names = both(b.prolonged)
+    longer: str = Words("{names} as far as it goes on", names=names)
+    if len(b.prolonged) > 1:
+        longer = Words("{names} as far as they go on", names=names)
+    return Words(
+        "The break at {where} is filled by hand, as “{drawn}”. Nothing of that was seen: {what}.",
+        where=where,
+        drawn=b.drawn,
+        what=joined(", ", [*b.fresh, *([longer] if b.prolonged else [])]),
+    )
+
+
+def _extended(b: Completed, where: str) -> str:
+    names = both(b.prolonged)
+    if b.merged or b.fresh:
+        return Words("The break at {where} is closed by {names} going on across it.", where=where, names=names)
+    if b.corner_u95_mm is None:
+        return Words(
+            "The break at {where} is closed by {names} going on until they meet; whether the corner was sharp or "
+            "rounded nothing tells.",
+            where=where,
+            names=names,
         )
-    how = "mirrored" if b.way == "mirror" else f"turned by {abs(math.degrees(b.angle_rad)):.0f}°"
-    return (
-        f"The break at {where} is filled with its counterpart {how}: {100 * b.tested:.0f} % of the boundary bears that "
-        f"out, to {b.rms_mm:.2f} mm on average and {b.worst_mm:.2f} mm at worst."
+    return Words(
+        "The break at {where} is closed by {names} going on until they meet, at a corner known to ± {u95_mm:.2f} mm; "
+        "whether the corner was sharp or rounded nothing tells.",
+        where=where,
+        names=names,
+        u95_mm=b.corner_u95_mm,
     )
 
 
 def _span(labels: tuple[str, ...]) -> str:
-    return labels[0] if len(labels) == 1 else f"{labels[0]} to {labels[-1]}"
-
-
-def _and(labels: Sequence[str]) -> str:
-    return " and ".join(labels)
+    return labels[0] if len(labels) == 1 else Words("{first} to {last}", first=labels[0], last=labels[-1])

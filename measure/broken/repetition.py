@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from calib.arrays import Array
+from calib.words import Words
 from measure.adjustment.equations import with_edge_error
 from measure.broken.breaks import Break, outer
 from measure.geometry.features import (
@@ -135,7 +136,7 @@ def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence
     known = _boundary(estimate.features, breaks, way)
     placings = _once(_proposed(estimate.features, breaks, way))
     if not placings or not len(known.samples):
-        return NoRepetition("no two features of the rest are alike")
+        return NoRepetition(Words("no two features of the rest are alike"))
     explained = np.array([_explained(known, p) for p in placings])
     best: NoRepetition | None = None
     found: list[Repetition] = []
@@ -151,7 +152,7 @@ def find_repetition(estimate: Estimate, way: Way, which: Break, breaks: Sequence
             best = result  # the one that explained most comes first
     if found:
         return max(found, key=lambda r: (round(r.tested, 1), -r.rms_mm))
-    return best if best is not None else NoRepetition("nothing of the rest repeats itself")
+    return best if best is not None else NoRepetition(Words("nothing of the rest repeats itself"))
 
 
 def _repeated(p: Repeat) -> Iterator[Repeat]:
@@ -378,14 +379,16 @@ def _judged(
     """Fit one placing and test it."""
     fitted = _fitted(features, known, p, covariance, gone)
     if fitted is None:
-        return NoRepetition("nothing of the rest repeats itself")
+        return NoRepetition(Words("nothing of the rest repeats itself"))
     p, response, rest, r, limit = fitted
     worst, rms = float(np.abs(r).max(initial=0.0)), float(np.sqrt((r**2).mean())) if len(r) else math.inf
     if not rest.any() or (np.abs(r) > limit).any() or rms > MOST_RMS_MM:
-        much = f"{worst:.2f} mm" if worst < MET_MM else f"{MET_MM:g} mm or more"
-        return NoRepetition(f"the rest is off by up to {much}", worst)
-    image = "mirror image" if p.way == "mirror" else "part turned"
-    broken_too = NoRepetition(f"where the {image} would show what is missing, it is broken too", worst, True)
+        much = Words("{worst:.2f} mm", worst=worst) if worst < MET_MM else Words("{met_mm:g} mm or more", met_mm=MET_MM)
+        return NoRepetition(Words("the rest is off by up to {much}", much=much), worst)
+    image = Words("mirror image") if p.way == "mirror" else Words("part turned")
+    broken_too = NoRepetition(
+        Words("where the {image} would show what is missing, it is broken too", image=image), worst, True
+    )
     source = _source(known, p, gone)
     if source is None:
         return broken_too
@@ -397,7 +400,7 @@ def _judged(
     tested = len({int(o) for o in known.of[rest]})
     share = sum(length(features[i]) for i in {int(o) for o in known.of[rest]} if features[i].loop == 0) / size
     if share < LEAST_TESTED or tested < 3 or (source[1] - source[0]) % size > 0.5 * size:
-        return NoRepetition("too little of the boundary is left to bear it out", worst)
+        return NoRepetition(Words("too little of the boundary is left to bear it out"), worst)
     return Repetition(p, rms, worst, response, share)
 
 

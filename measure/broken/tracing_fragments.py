@@ -15,6 +15,7 @@ from calib.errors import PartRefused
 from calib.light.profile import Light
 from calib.reference.found import Caution
 from calib.view.view import View
+from calib.words import Words
 from measure.broken.fragments import PLACING_NAMES, JoinedLoops, as_points, put_together
 from measure.dimensioning.frame import squared_up
 from measure.edges.edge_loop import EdgeLoop
@@ -103,10 +104,11 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
     )
 
 
-_HOLE = "The break runs through a hole: if the part has none there, a piece of it is lost"
-_NOT_JOINED = (
-    "The edges of the two pieces put together make no outline that can be followed all the way round: trace the larger "
-    "piece alone and complete it, or glue them and take the photo again."
+_HOLE = Words("The break runs through a hole: if the part has none there, a piece of it is lost")
+_NOT_JOINED = Words(
+    "The edges of the two pieces put together make no outline that can be followed all the "
+    "way round: trace the larger piece alone and complete it, or glue them and take the "
+    "photo again."
 )
 
 

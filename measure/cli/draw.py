@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from calib.languages import language_of
 from measure.cli import options
 from measure.cli.out import at_work
 from measure.cli.show import show
@@ -34,6 +35,7 @@ def draw(
     subject: options.SubjectOption = "part",
     name: options.Name = None,
     tools: options.Tools = None,
+    language: options.Language = None,
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
@@ -43,7 +45,7 @@ def draw(
     """
     kind = subject_of(subject)
     height_mm = None if thickness is None and readings else thickness_mm(thickness, kind)
-    upper = rim_word(rim)
+    upper, spoken = rim_word(rim), language_of(language)
     scale_by = options.reference_of(reference, reference_tolerance, bar_x, bar_y)
     at_work(f"Measuring {photos[0].name} and drawing it")
     from measure.steps.draw import JobOrder
@@ -59,5 +61,6 @@ def draw(
         name=name,
         tools=tools,
         further=tuple(photos[1:]),
+        language=spoken,
     )
     show(all_steps(wanted, folder, force=force), json)

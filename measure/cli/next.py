@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from calib.languages import language_of
 from measure.cli import options
 from measure.cli.show import show
 
@@ -19,13 +20,15 @@ def next_readings(
     tool: Annotated[str, typer.Option("--tool", metavar="NAME", help="The caliper at hand.")] = "caliper",
     gauge: Annotated[bool, typer.Option("--gauge", help="Radius gauges are at hand as well.")] = False,
     tools: options.Tools = None,
+    language: options.Language = None,
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
     """Say which readings are worth taking next, and write a worksheet for them."""
     from measure.steps import next as step
 
-    show(
-        step.next_readings(job, count=count, goal_mm=goal, tool=tool, gauge=gauge, tools=tools, force=force),
-        json,
+    spoken = language_of(language)
+    done = step.next_readings(
+        job, count=count, goal_mm=goal, tool=tool, gauge=gauge, tools=tools, language=spoken, force=force
     )
+    show(done, json)

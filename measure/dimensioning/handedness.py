@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from calib.words import Words
 from measure.geometry.features import COARSE_MM, Feature, Point, flatten
 from measure.geometry.symmetry import mirror_axes, mirror_gap
 
@@ -17,7 +18,7 @@ NEAR_MM, NEAR_SHARE = 2.0, 0.05
 """A part that differs from it by less than this, or this share of its size, is easily mistaken."""
 SPACING_MM = 0.1
 """How far chords may lie from arcs where only a part's size is told."""
-MARK_IT = "Mark the photographed face before you print."
+MARK_IT = Words("Mark the photographed face before you print.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,23 +38,32 @@ class Handedness:
     def warning(self) -> str:
         """A sentence for parts that are easily mistaken; empty for all others."""
         if self.kind == "holes":
-            return (
-                f"Mirror image: the outer shape alone does not show which side is up, only the holes do "
-                f"({self.gap_mm:.1f} mm at {self.label}). {MARK_IT}"
+            return Words(
+                "Mirror image: the outer shape alone does not show which side is up, only the holes do "
+                "({gap_mm:.1f} mm at {label}). {mark_it}",
+                gap_mm=self.gap_mm,
+                label=self.label,
+                mark_it=MARK_IT,
             )
         if self.kind == "nearly":
-            return (
-                f"Mirror image: this part differs from its mirror image by {self.gap_mm:.1f} mm only, at {self.label}. "
-                f"{MARK_IT}"
+            return Words(
+                "Mirror image: this part differs from its mirror image by {gap_mm:.1f} mm only, at {label}. {mark_it}",
+                gap_mm=self.gap_mm,
+                label=self.label,
+                mark_it=MARK_IT,
             )
         return ""
 
     def words(self) -> str:
         """A sentence for every part."""
         if self.kind == "same":
-            return "It is its own mirror image: either face may be up."
+            return Words("It is its own mirror image: either face may be up.")
         if self.kind == "different":
-            return f"Its mirror image differs by {self.gap_mm:.1f} mm at {self.label}: it is not easily turned over."
+            return Words(
+                "Its mirror image differs by {gap_mm:.1f} mm at {label}: it is not easily turned over.",
+                gap_mm=self.gap_mm,
+                label=self.label,
+            )
         return self.warning()
 
 

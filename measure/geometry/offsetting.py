@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from calib.arrays import Array
+from calib.words import Words
 from measure.geometry.features import PARAMETERS, Curve, Feature, Round, by_loop, flatten, is_round, mapped
 from measure.geometry.rejoin import Joint, joints, rejoined, shifted_all
 
@@ -48,7 +49,7 @@ def offset(
     inner_mm = outward_mm if holes_mm is None else holes_mm
     most = max(abs(outward_mm), abs(inner_mm))
     if not features or most > LARGEST_MM:
-        return NoOffset(f"An outline can be moved by {LARGEST_MM:g} mm at most.")
+        return NoOffset(Words("An outline can be moved by {largest_mm:g} mm at most.", largest_mm=LARGEST_MM))
     out: list[Feature] = []
     for number, loop in by_loop(features).items():
         moved = _moved(loop, inner_mm if number else outward_mm)
@@ -57,7 +58,9 @@ def offset(
         out += moved
     shapes = area(out)
     if shapes is None or len(shapes.interiors) != len(by_loop(features)) - 1 or _turned_over(features, out):
-        return NoOffset(f"A web, slot or step of the outline is too narrow to be moved by {most:.2f} mm.")
+        return NoOffset(
+            Words("A web, slot or step of the outline is too narrow to be moved by {most:.2f} mm.", most=most)
+        )
     return tuple(out)
 
 
@@ -82,9 +85,9 @@ def _moved(loop: Sequence[Feature], by: float) -> list[Feature] | NoOffset:
     kept = [f for f in loop if not (f.kind == "arc" and f.radius + _growth(f, by) < LEAST_RADIUS_MM)]
     first = loop[0]
     if len(loop) == 1 and first.kind == "circle" and first.radius + _growth(first, by) < LEAST_RADIUS_MM:
-        return NoOffset(f"{first.label} would close altogether.")
+        return NoOffset(Words("{label} would close altogether.", label=first.label))
     if len(kept) < len(loop) and len(kept) < 2:
-        return NoOffset("Nothing of the outline would be left.")
+        return NoOffset(Words("Nothing of the outline would be left."))
     steps = np.concatenate([_step(f, by) for f in kept]) if kept else np.zeros(0)
     moved = [_curve(f, by) if f.kind == "curve" else f for f in shifted_all(kept, steps)]
     return rejoined(moved, _joints(kept, moved))

@@ -19,13 +19,14 @@ from typing import Concatenate, ParamSpec, TypeVar
 
 from calib.errors import JobRefused, WrongUsage
 from calib.files import content_of, is_plain
+from calib.words import Words
 from measure.job import job, revisions
 
 FOLDER = ".history"
 PAGE, PAGES_PHOTO = job.BENCH
 COUNTED = (PAGE, job.TRACE, job.SEEN, job.READINGS, job.MEASURED, job.TRIALS, revisions.FOLDER)
 """Files whose change is a change of the job. measured.json changes by commands only when one of the others has."""
-TOLD = {job.READINGS: "the readings", job.TRIALS: "what was said of trial prints"}
+TOLD = {job.READINGS: Words("the readings"), job.TRIALS: Words("what was said of trial prints")}
 """Files that grow by what people tell."""
 LEFT = ".left"
 """Ending of a name in a step: one of these files as the change left it."""
@@ -165,8 +166,12 @@ def _remember(folder: Path, of: int, names: set[str], by_command: bool) -> Path 
     except OSError as why:
         reason = (why.strerror or str(why)).lower()
         raise WrongUsage(
-            f"What is now in the job can't be kept to be undone ({reason}): look whether {place} can be written "
-            "to and the disk has room, or move it away.",
+            Words(
+                "What is now in the job can't be kept to be undone ({reason}): look whether {place} can "
+                "be written to and the disk has room, or move it away.",
+                reason=reason,
+                place=place,
+            ),
             "no-history",
         ) from None
     for old in steps(folder)[:-MOST_UNDONE]:
@@ -216,16 +221,22 @@ def undo(folder: Path, *, commands_too: bool = False) -> tuple[str, ...]:
     """
     known = steps(folder)
     if not known:
-        raise WrongUsage("There is nothing to undo.", "nothing-to-undo")
+        raise WrongUsage(Words("There is nothing to undo."), "nothing-to-undo")
     place = folder / FOLDER / str(known[-1])
     for name, words in TOLD.items():
         left, kept_too = place / f"{name}{LEFT}", (place / name, place / f"{name}.none")
         if not is_plain(left) and any(map(is_plain, kept_too)):
-            text = f"Whether {words} have changed since is no longer known, and undoing might lose some: take out "
-            raise WrongUsage(f"{text}what is wrong.", "readings-since")
+            text = Words(
+                "Whether {words} have changed since is no longer known, and undoing might lose some: take out what is "
+                "wrong.",
+                words=words,
+            )
+            raise WrongUsage(text, "readings-since")
         by_command = is_plain(place / BY_COMMAND) and any(map(is_plain, kept_too)) and not commands_too
         if by_command or (is_plain(left) and job.content(place, left.name, "read") != _told(folder, name)):
-            text = f"A command has changed {words} since, and undoing would lose that: take out what is wrong."
+            text = Words(
+                "A command has changed {words} since, and undoing would lose that: take out what is wrong.", words=words
+            )
             raise WrongUsage(text, "readings-since")
     files = {n: job.content(place, n, "trace PHOTO") for n in BROUGHT_BACK if is_plain(place / n)}
     gone = tuple(n for n in BROUGHT_BACK if is_plain(place / f"{n}.none"))

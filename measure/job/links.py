@@ -11,6 +11,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from calib.errors import JobRefused
+from calib.words import Words
 
 FOLDERS = (".history", "revisions")
 """Folders that jawline keeps in a job, with one folder for every step in each."""
@@ -47,7 +48,10 @@ def refuse_links(folder: Path, names: Collection[str]) -> None:
                         continue
                     left -= 1
                     if left < 0:
-                        raise JobRefused(f"{folder} holds more files than any job: move them elsewhere.", "job-damaged")
+                        raise JobRefused(
+                            Words("{folder} holds more files than any job: move them elsewhere.", folder=folder),
+                            "job-damaged",
+                        )
                     if depth < 3 and entry.is_dir(follow_symlinks=False):
                         todo.append((entry.path, depth + 1))
         except (OSError, ValueError):
@@ -61,7 +65,10 @@ def _leads_elsewhere(entry: os.DirEntry[str]) -> bool:
 
 def _refused(path: str) -> JobRefused:
     return JobRefused(
-        f"{path} is a link, and links in a job are not followed: put the file itself in its place, or take the link "
-        "away.",
+        Words(
+            "{path} is a link, and links in a job are not followed: put the file itself in its "
+            "place, or take the link away.",
+            path=path,
+        ),
         "job-link",
     )

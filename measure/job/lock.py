@@ -16,6 +16,7 @@ from typing import Concatenate, ParamSpec, TypeVar
 
 from calib.errors import JobRefused, WrongUsage
 from calib.files import is_link
+from calib.words import Words
 
 NAME = ".jawline.lock"
 """There while somebody has the job; a process that was killed leaves it, and it locks nothing then."""
@@ -46,14 +47,17 @@ def held(folder: Path, wait_s: float | None = None) -> Iterator[None]:
 
     path = Path(os.path.realpath(folder)) / NAME
     if is_link(path):  # the lock would be written through it
-        raise JobRefused(f"{path} is a link, and links in a job are not followed: take it away.", "job-link")
+        raise JobRefused(
+            Words("{path} is a link, and links in a job are not followed: take it away.", path=path), "job-link"
+        )
     lock = FileLock(path, poll_interval=_PAUSE_S, is_singleton=True)
     with contextlib.ExitStack() as until_done:
         try:
             until_done.enter_context(lock.acquire(WAIT_S if wait_s is None else wait_s))
         except Timeout:
             raise WrongUsage(
-                "Another jawline is changing this job just now: wait until it is done, then do this again.", "busy"
+                Words("Another jawline is changing this job just now: wait until it is done, then do this again."),
+                "busy",
             ) from None
         except OSError:  # not to be written to, or a disk without locks
             pass

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Annotated, Any, Literal, cast
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, NonNegativeFloat, ValidationError
+from pydantic import Field, FiniteFloat, NonNegativeFloat, ValidationError
 
 from calib.arrays import Array
 from calib.errors import JobRefused
@@ -21,12 +21,11 @@ from calib.tools.budget import K95
 from measure.edges.rounded import Rim
 from measure.geometry.dimensions import Dimension
 from measure.geometry.features import OF_KIND, PARAMETERS, Estimate, Feature, Kind, Point, Turn, is_round
+from measure.job.told import Record, SaidRecord, told
 from measure.rim import RimWord
 from measure.tracing.values import Gap, Scale
 
 SCHEMA: Literal["jawline/1"] = "jawline/1"
-LONGEST_TEXT = 4000
-"""Characters of any text in a job's files; no caution has a tenth of it."""
 OPEN_BY_MM = 0.2
 """Neighbours of a loop that lie further apart than this no longer join."""
 
@@ -39,14 +38,6 @@ NotLess = Annotated[float, Field(ge=0, le=1e7, allow_inf_nan=False)]
 Entry = Annotated[float, Field(ge=-1e15, le=1e15, allow_inf_nan=False)]
 """Of a covariance or of what makes one."""
 Pair = tuple[Figure, Figure]
-
-
-class Record(BaseModel):
-    """Base of all parts of a file: unknown keys are let pass, numbers are finite."""
-
-    model_config = ConfigDict(
-        extra="ignore", allow_inf_nan=False, populate_by_name=True, frozen=True, str_max_length=LONGEST_TEXT
-    )
 
 
 class ScaleRecord(Record):
@@ -114,7 +105,7 @@ class RemedyRecord(Record):
     of: str = ""
 
 
-class CautionRecord(Record):
+class CautionRecord(SaidRecord):
     """A `calib.messages.Message` as a sentence; its parts as well, where another place says it in other words."""
 
     code: str
@@ -126,16 +117,22 @@ class CautionRecord(Record):
     def of(cls, message: Message, phrase: Phrase) -> CautionRecord:
         """A message, and what its remedies are called in the sentence."""
         text = message.said(phrase)
-        if all(isinstance(r, str) for r in message.remedies):
+        said = {"what": message.what, **{f"remedies.{k}": r for k, r in enumerate(message.remedies)}}
+        made = {name: t for name, x in said.items() if isinstance(x, str) and (t := told(x))}
+        if not made and all(isinstance(r, str) for r in message.remedies):
             return cls(code=message.code, text=text)
         parts = tuple(r if isinstance(r, str) else RemedyRecord(do=r.do, of=r.of) for r in message.remedies)
-        return cls(code=message.code, text=text, what=message.what, remedies=parts)
+        return cls(code=message.code, text=text, what=message.what, remedies=parts or None, told=made or None)
 
     def message(self) -> Message:
         """The message again."""
-        parts = self.remedies or ()
-        remedies = tuple(r if isinstance(r, str) else Remedy(cast(Do, r.do), r.of) for r in parts)
-        return Message(self.code, self.text if self.what is None else self.what, remedies)
+        remedies = tuple(
+            self.saying(f"remedies.{k}", r) if isinstance(r, str) else Remedy(cast(Do, r.do), r.of)
+            for k, r in enumerate(self.remedies or ())
+        )
+        if self.what is None:
+            return Message(self.code, self.saying("text", self.text), remedies)
+        return Message(self.code, self.saying("what", self.what), remedies)
 
 
 class AdjustmentRecord(Record):
@@ -160,7 +157,7 @@ class JoinedRecord(Record):
     gap_worst_mm: NotLess
 
 
-class ChoiceRecord(Record):
+class ChoiceRecord(SaidRecord):
     """A break that was completed, or marked and left open: its first and last feature as seen, the way, new labels,
     what was drawn by hand, what was not seen of features that go on, and what is said of it."""
 
@@ -172,7 +169,7 @@ class ChoiceRecord(Record):
     words: str = ""
 
 
-class HandRecord(Record):
+class HandRecord(SaidRecord):
     """A feature that is as a person said: the words, the labels that stand there now, and what is said of it."""
 
     said: str
@@ -202,7 +199,7 @@ class JobRecord(Record):
     dimensions: tuple[DimensionRecord, ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     warnings: tuple[CautionRecord, ...] = ()
-    made_from: dict[str, str] = {}
+    made_from: dict[str, str] = Field(default={})
     adjustment: AdjustmentRecord | None = None
 
 
@@ -345,7 +342,15 @@ def lines(plain: dict[str, Any]) -> str:
 
 def for_scripts(record: JobRecord) -> dict[str, Any]:
     """The record as plain JSON values, without what only jawline itself needs."""
-    return {k: v for k, v in _plain(record).items() if k not in ("adjustment", "made_from")}
+    out: dict[str, Any] = _untold({k: v for k, v in _plain(record).items() if k not in ("adjustment", "made_from")})
+    return out
+
+
+def _untold(plain: Any) -> Any:
+    """Without what sentences were made from."""
+    if isinstance(plain, dict):
+        return {k: _untold(v) for k, v in plain.items() if k != "told"}
+    return [_untold(v) for v in plain] if isinstance(plain, list) else plain
 
 
 def _plain(record: JobRecord) -> dict[str, Any]:

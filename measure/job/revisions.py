@@ -23,12 +23,13 @@ from calib.errors import JobRefused, WrongUsage
 from calib.files import is_plain
 from measure.geometry.features import Feature, same_kind
 from measure.job import job, leftovers, records
+from measure.job.told import Record
 
 FOLDER, RECORD = "revisions", "revision.json"
 _NUMBER = re.compile("[1-9][0-9]{0,8}")
 
 
-class ChangeRecord(records.Record):
+class ChangeRecord(Record):
     """How far a face was moved, outward positive, against the revision before."""
 
     feature: str
@@ -36,7 +37,7 @@ class ChangeRecord(records.Record):
     u95_mm: records.NotLess
 
 
-class SizeRecord(records.Record):
+class SizeRecord(Record):
     """A size that differs from the revision before."""
 
     kind: str
@@ -46,7 +47,7 @@ class SizeRecord(records.Record):
     u95_mm: records.NotLess
 
 
-class RevisionRecord(records.Record):
+class RevisionRecord(Record):
     """A revision.
 
     Attributes:

@@ -15,7 +15,8 @@ from calib.messages import Remedy
 from calib.reference.found import Found
 from calib.view.view import View
 from measure.edges.sight import Wall
-from measure.job.records import SCHEMA, Figure, Pair, Record, Some, lines, rounded
+from measure.job.records import SCHEMA, Figure, Pair, Some, lines, rounded
+from measure.job.told import Record
 from measure.silhouette.strokes import NO_STROKES, Stroke, Strokes
 from measure.tracing.sighted import Sighted
 

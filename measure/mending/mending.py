@@ -12,6 +12,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.errors import PartRefused, WrongUsage
+from calib.words import Words
 from measure.broken.breaks import Break, outer
 from measure.broken.completion.assembling import fresh_label
 from measure.broken.completion.extending import extended
@@ -61,22 +62,26 @@ def mended_by_hand(
         return _without(estimate, edges, run, said, subject)
     loop = [f for f in estimate.features if f.loop == run[0].loop]
     if run[0].loop >= len(edges):
-        raise WrongUsage("The edge points of this outline are not kept: trace the photo again.", "mend")
+        raise WrongUsage(Words("The edge points of this outline are not kept: trace the photo again."), "mend")
     edge = edges[run[0].loop]
     if said.say == "round":
         if run[0].loop == 0 and len(run) < len(loop):
-            raise WrongUsage(f"{said.where} is not all of the outside: a round hole is meant, or an arc.", "mend")
+            raise WrongUsage(
+                Words("{where} is not all of the outside: a round hole is meant, or an arc.", where=said.where), "mend"
+            )
         fit = circle_through(edge)
         x, y, r = (float(v) for v in fit.parameters)
         letter = fresh_label("D", [f.label for f in estimate.features])
         whole = Circle(run[0].label if run[0].kind == "circle" else letter, run[0].loop, (x, y), r)
         return MendedOutline(_checked(_replaced(estimate, loop, whole, fit), said, fit), (whole.label,), tuple(edges))
     if any(f.kind == "circle" for f in run):
-        raise WrongUsage(f"{said.where} is a full circle: it can only be ignored, or be round.", "mend")
+        raise WrongUsage(
+            Words("{where} is a full circle: it can only be ignored, or be round.", where=said.where), "mend"
+        )
     if len(run) == len(loop):
-        raise WrongUsage(f"{said.where} is all of this outline: it can't be one edge.", "mend")
+        raise WrongUsage(Words("{where} is all of this outline: it can't be one edge.", where=said.where), "mend")
     if said.say == "smooth" and len(run) < 2:
-        raise WrongUsage("A corner lies between two features: name both, such as E3-E4.", "mend")
+        raise WrongUsage(Words("A corner lies between two features: name both, such as E3-E4."), "mend")
     if said.say == "smooth" and len(run) == 2 and "arc" in (run[0].kind, run[1].kind) and run[0].kind != run[1].kind:
         return MendedOutline(_touching(estimate, run, said), (run[0].label, run[1].label), tuple(edges))
     points = _points_of(edge, run)
@@ -112,14 +117,14 @@ def _as_one(points: EdgeLoop, run: Sequence[Feature], said: Statement) -> tuple[
 def _first(run: Sequence[Feature]) -> tuple[float, float]:
     f = run[0]
     if f.kind == "circle":
-        raise WrongUsage(f"{f.label} is a full circle.", "mend")
+        raise WrongUsage(Words("{label} is a full circle.", label=f.label), "mend")
     return f.start
 
 
 def _last(run: Sequence[Feature]) -> tuple[float, float]:
     f = run[-1]
     if f.kind == "circle":
-        raise WrongUsage(f"{f.label} is a full circle.", "mend")
+        raise WrongUsage(Words("{label} is a full circle.", label=f.label), "mend")
     return f.end
 
 
@@ -132,7 +137,7 @@ def _points_of(edge: EdgeLoop, run: Sequence[Feature]) -> EdgeLoop:
     step = float(np.median(np.hypot(*np.diff(points, axis=0).T)))
     rim = max(min(round(CORNER_MM / step), (stop - begin - LEAST_POINTS) // 4), 0)
     if stop - begin - 2 * rim < LEAST_POINTS:
-        raise PartRefused("Too few edge points were seen there to fit anything to.", "mend")
+        raise PartRefused(Words("Too few edge points were seen there to fit anything to."), "mend")
     return part_of(edge, begin + rim, stop - rim)
 
 
@@ -157,7 +162,9 @@ def _touching(estimate: Estimate, run: Sequence[Feature], said: Statement) -> Es
     if isinstance(a, Line | Arc) and isinstance(b, Line | Arc):
         turned = float(np.degrees(math.acos(float(np.clip(heading(a, True) @ heading(b, False), -1, 1)))))
         if turned > MOST_BEND_DEG:
-            raise PartRefused(f"{said.where} turns by {turned:.0f}°: that is a corner.", "mend")
+            raise PartRefused(
+                Words("{where} turns by {turned:.0f}°: that is a corner.", where=said.where, turned=turned), "mend"
+            )
     at = [f.label for f in estimate.features].index(a.label)
     after = [f.label for f in estimate.features].index(b.label)
     joint = [Joint(at, after, True)]
@@ -166,7 +173,7 @@ def _touching(estimate: Estimate, run: Sequence[Feature], said: Statement) -> Es
         estimate, rejoined(moved, [*(j for j in joints(moved) if (j.first, j.second) != (at, after)), *joint]), {}
     )
     if area(now.features) is None or not _joined(now.features):
-        raise PartRefused(f"{said.where} can't be made to meet without a corner.", "mend")
+        raise PartRefused(Words("{where} can't be made to meet without a corner.", where=said.where), "mend")
     return now
 
 
@@ -210,21 +217,29 @@ def _without(
         return MendedOutline(_stacked(estimate, left, {}), (), others)
     loop = outer(estimate.features)
     if len(run) + 2 > len(loop):
-        raise WrongUsage(f"{said.where} is all of the outside: it can't be ignored.", "mend")
+        raise WrongUsage(Words("{where} is all of the outside: it can't be ignored.", where=said.where), "mend")
     at = [f.label for f in loop].index(run[0].label)
     done = extended(estimate, Break(at, len(run), len(loop)), subject)
     if not isinstance(done, Completed):
-        raise PartRefused(f"{said.where} can't be ignored: {done.why}.", "mend")
+        raise PartRefused(Words("{where} can't be ignored: {why}.", where=said.where, why=done.why), "mend")
     return MendedOutline(done.estimate, done.prolonged, tuple(edges))
 
 
 def _checked(now: Estimate, said: Statement, fit: Fitted) -> Estimate:
     """Refuse what the points don't bear out, or what crosses itself."""
     if fit.rms_mm > MOST_OFF_MM:
-        raise PartRefused(f"{said.where} is not so: its edge points lie {fit.rms_mm:.1f} mm off in the mean.", "mend")
+        raise PartRefused(
+            Words(
+                "{where} is not so: its edge points lie {rms_mm:.1f} mm off in the mean.",
+                where=said.where,
+                rms_mm=fit.rms_mm,
+            ),
+            "mend",
+        )
     if area(now.features) is None or not _joined(now.features):
         raise PartRefused(
-            f"Then {said.where} would not join its neighbours, or the outline would cross itself.", "mend"
+            Words("Then {where} would not join its neighbours, or the outline would cross itself.", where=said.where),
+            "mend",
         )
     return now
 

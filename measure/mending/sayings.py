@@ -7,16 +7,17 @@ from dataclasses import dataclass
 from typing import Literal, cast, get_args
 
 from calib.errors import WrongUsage
+from calib.words import Words
 from measure.geometry.features import Feature
 
 Say = Literal["straight", "arc", "round", "smooth", "ignore"]
 SAYS: tuple[Say, ...] = get_args(Say)
 MEANS: dict[Say, str] = {
-    "straight": "is one straight edge",
-    "arc": "is one arc",
-    "round": "is a round hole",
-    "smooth": "has no corner",
-    "ignore": "is ignored",
+    "straight": Words("is one straight edge"),
+    "arc": Words("is one arc"),
+    "round": Words("is a round hole"),
+    "smooth": Words("has no corner"),
+    "ignore": Words("is ignored"),
 }
 MOST_LETTERS = 60
 """Longer words name no features: two labels, a dash and a word are two dozen letters."""
@@ -47,8 +48,12 @@ def saying(words: str) -> Statement:
     )
     if not found or found[3] not in SAYS:
         raise WrongUsage(
-            f"“{words[:MOST_LETTERS]}” can't be understood: give one label, or the first and the last in order of "
-            f"travel, and one of {', '.join(SAYS)}, such as “E3-E5 straight”.",
+            Words(
+                "“{words}” can't be understood: give one label, or the first and the last in order of "
+                "travel, and one of {says}, such as “E3-E5 straight”.",
+                words=words[:MOST_LETTERS],
+                says=", ".join(SAYS),
+            ),
             "mend",
         )
     first = found[1].upper()
@@ -64,9 +69,11 @@ def run_of(features: tuple[Feature, ...], said: Statement) -> list[Feature]:
     of = {f.label: f for f in features}
     for label in (said.first, said.last):
         if label not in of:
-            raise WrongUsage(f"The outline has no {label}.", "label")
+            raise WrongUsage(Words("The outline has no {label}.", label=label), "label")
     if of[said.first].loop != of[said.last].loop:
-        raise WrongUsage(f"{said.first} and {said.last} lie on different outlines.", "label")
+        raise WrongUsage(
+            Words("{first} and {last} lie on different outlines.", first=said.first, last=said.last), "label"
+        )
     loop = [f for f in features if f.loop == of[said.first].loop]
     at = [f.label for f in loop].index(said.first)
     count = ([f.label for f in loop].index(said.last) - at) % len(loop) + 1

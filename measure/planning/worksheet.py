@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Array
+from calib.languages import ENGLISH, said_in
 from calib.tools.at_hand import AtHand
-from calib.words import Words
+from calib.words import Words, both, joined
 from measure.geometry.features import COARSE_MM, Feature, by_loop, flatten
 from measure.geometry.motion import Motion
 from measure.geometry.offsetting import scaled
@@ -40,10 +41,13 @@ JAWS: dict[str, str] = {
     "thickness": Words("outside jaws, height of the part"),
 }
 """What the tool does, by kind of reading."""
-DEPTH = ("thickness", "depth of the seat: the caliper's rod, or the thickness of the old cover")
+DEPTH = ("thickness", Words("depth of the seat: the caliper's rod, or the thickness of the old cover"))
 """The row of an opening whose seat was not read yet: how it is read, and how it is taken."""
-FELT = ("Felt for behind the rim", "undercuts (where, how deep) and draft (which way): in words")
+FELT = (Words("Felt for behind the rim"), Words("undercuts (where, how deep) and draft (which way): in words"))
 """The question that goes with every opening."""
+SOFT_HYPHEN = "\u00ad"
+"""Where a browser may break a word; paper shows it."""
+SEEN = Words("Seen from the photographed face. Not to scale.")
 
 
 def worksheet(
@@ -55,6 +59,7 @@ def worksheet(
     opening: bool = False,
     depth: bool = False,
     caliper: AtHand = POCKET,
+    language: str = ENGLISH,
 ) -> Sheet:
     """The sheet, on A4, the outline as large as it fits and not to scale.
 
@@ -66,9 +71,15 @@ def worksheet(
         opening: the subject is one, so there is a row to write down what was felt of undercuts and draft.
         depth: how deep its seat is has still to be read, as the last number.
         caliper: whose jaws are drawn.
+        language: of all words, by its code; readings are called as they are written down.
     """
-    rows = [(s.words(), f"{JAWS[s.kind]} {' and '.join(s.features)}".strip()) for s in suggestions]
-    rows += [DEPTH] * depth
+
+    def say(text: str) -> str:
+        return said_in(language, text).replace(SOFT_HYPHEN, "")
+
+    rows = [(s.words(), say(joined(" ", (JAWS[s.kind], both(s.features))))) for s in suggestions]
+    rows += [(DEPTH[0], say(DEPTH[1]))] * depth
+    title = say(Words("Worksheet: {name}", name=name or Words("unnamed part")))
     lines = len(rows) + opening
     paper, on_paper, scale = _as_large_as_it_fits(features, lines)
     x0, y0, x1, y1 = paper.frame
@@ -78,7 +89,7 @@ def worksheet(
         for f in loop:
             board.draw(segments(flatten(f, COARSE_MM)).reshape(-1, 4), What.OUTLINE)
     wanted = {x for s in suggestions for x in s.features}
-    marks: list[Mark] = [*border(paper), *_heading(name, x0, y1)]
+    marks: list[Mark] = [*border(paper), *_heading(title, say(SEEN), x0, y1)]
     marks += [polyline(flatten(f, 0.02), "OUTLINE", WIDE) for f in on_paper]
     spots = lay_arrows(on_paper, suggestions, board)
     marks += _jaws(on_paper, suggestions, spots, min(scale, 1.0), caliper, board)
@@ -92,10 +103,10 @@ def worksheet(
     marks += lay_labels([f for f in on_paper if f.label not in wanted], board)[0]
     marks += _table(rows, table)
     if opening:
-        marks += _felt(table.place(len(rows)))
-    marks.append(Text((x0 + 6, y0 + 5), command, SMALL_MM, "NOTES"))
+        marks += _felt(say(FELT[0]), say(FELT[1]), table.place(len(rows)))
+    marks.append(Text((x0 + 6, y0 + 5), say(command), SMALL_MM, "NOTES"))
     return Sheet(
-        paper.name, paper.width_mm, paper.height_mm, f"Worksheet: {name}", tuple(features), 0.0, (0.0, 0.0), (),
+        paper.name, paper.width_mm, paper.height_mm, title, tuple(features), 0.0, (0.0, 0.0), (),
         tuple(marks), (), (),
     )  # fmt: skip
 
@@ -151,10 +162,10 @@ def _drawn(bars: Sequence[Bar], board: Board) -> list[Mark]:
     return marks
 
 
-def _heading(name: str, x0: float, y1: float) -> list[Mark]:
+def _heading(title: str, seen: str, x0: float, y1: float) -> list[Mark]:
     return [
-        Text((x0 + 6, y1 - 10), f"Worksheet: {name or 'unnamed part'}", 1.4 * FIGURES_MM, "TITLE"),
-        Text((x0 + 6, y1 - 17), "Seen from the photographed face. Not to scale.", SMALL_MM, "TITLE"),
+        Text((x0 + 6, y1 - 10), title, 1.4 * FIGURES_MM, "TITLE"),
+        Text((x0 + 6, y1 - 17), seen, SMALL_MM, "TITLE"),
     ]
 
 
@@ -202,12 +213,12 @@ def _table(rows: Sequence[tuple[str, str]], table: _Rows) -> list[Mark]:
     return marks
 
 
-def _felt(place: tuple[float, float, float]) -> list[Mark]:
+def _felt(what: str, how: str, place: tuple[float, float, float]) -> list[Mark]:
     """The row for undercuts and draft, which are words and no reading: no number, a line to write on."""
     left, right, y = place
     top = line((left, y + ROW_MM / 2), (right, y + ROW_MM / 2), "NOTES", LIGHT)
     below = line((right - BOX_MM[0], y + 2 - ROW_MM / 2), (right, y + 2 - ROW_MM / 2), "NOTES", WIDE)
-    return [top, below, *_said(*FELT, left + 13, y, right - BOX_MM[0] - left - 15)]
+    return [top, below, *_said(what, how, left + 13, y, right - BOX_MM[0] - left - 15)]
 
 
 def _said(words: str, how: str, x: float, y: float, room_mm: float) -> list[Mark]:

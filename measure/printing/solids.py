@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.words import Words
 from measure.geometry.features import Feature, flatten
 from measure.geometry.offsetting import area
 from measure.printing.engraving import engraving
@@ -97,7 +98,9 @@ def solid(
     """
     shape = area(features, CHORD_MM)
     if shape is None:
-        return NoSolid("The outline crosses itself, so that there is no inside: look at it in the labelled picture.")
+        return NoSolid(
+            Words("The outline crosses itself, so that there is no inside: look at it in the labelled picture.")
+        )
     whole = shape if cut is None else _cut_down(shape, features, cut)
     if isinstance(whole, NoSolid):
         return whole
@@ -128,12 +131,12 @@ def _cut_down(shape: shapely.Polygon, features: Sequence[Feature], cut: Cut) -> 
         out = out.intersection(shapely.unary_union(lines).buffer(cut.margin_mm))
     pieces = [g for g in getattr(out, "geoms", [out]) if isinstance(g, shapely.Polygon) and g.area > 0.5]
     if not pieces:
-        return NoSolid("Nothing of the outline lies in the region that was asked for.")
+        return NoSolid(Words("Nothing of the outline lies in the region that was asked for."))
     if cut.around:  # what hangs on the named features; far walls that the margin just touches are left out
         at = shapely.unary_union(lines)
         pieces.sort(key=lambda g: g.distance(at))
     elif len(pieces) > 1:
-        return NoSolid("So narrow a rim falls to pieces: make it broader.")
+        return NoSolid(Words("So narrow a rim falls to pieces: make it broader."))
     return pieces[0]
 
 

@@ -14,6 +14,7 @@ from typing import TypeGuard
 import numpy as np
 
 from calib.errors import ReadingsRefused
+from calib.words import Words
 from measure.geometry.dimensions import angle_between, overlap_mm, size_of
 from measure.geometry.features import (
     Estimate,
@@ -56,13 +57,20 @@ def check_reading(reading: Reading, estimate: Estimate, subject: Subject = "part
     if missing:
         near = sorted(x for x in named if x[0] == missing[0][0]) or sorted(named)
         have = ", ".join(sorted(near, key=lambda x: (x[0], int("".join(c for c in x if c.isdigit()) or 0))))
-        raise _refusal(reading, f"the outline has no {missing[0]}; it has {have}", "reading-label")
+        raise _refusal(
+            reading,
+            Words("the outline has no {missing}; it has {have}", missing=missing[0], have=have),
+            "reading-label",
+        )
     features = [named[x] for x in reading.features]
     made_up = [f.label for f in features if f.origin == "completed"]
     if made_up:
         raise _refusal(
             reading,
-            f"{made_up[0]} was completed where the part is broken off, so there is nothing there that jaws could touch",
+            Words(
+                "{made_up} was completed where the part is broken off, so there is nothing there that jaws could touch",
+                made_up=made_up[0],
+            ),
             "reading-geometry",
         )
     problem = obstacle(reading.kind, features, estimate, subject)
@@ -77,8 +85,8 @@ def check_readings(readings: Iterable[Reading], estimate: Estimate, subject: Sub
 
 
 def _refusal(reading: Reading, what: str, code: str) -> ReadingsRefused:
-    where = f"Line {reading.line}: " if reading.line else ""
-    return ReadingsRefused(f"{where}“{reading.words()}”: {what}.", code)
+    said = Words("“{reading}”: {what}.", reading=reading.words(), what=what)
+    return ReadingsRefused(Words("Line {line}: {what}", line=reading.line, what=said) if reading.line else said, code)
 
 
 def obstacle(kind: str, features: Sequence[Feature], estimate: Estimate, subject: Subject = "part") -> str | None:
@@ -92,27 +100,40 @@ def obstacle(kind: str, features: Sequence[Feature], estimate: Estimate, subject
     if kind == "boss":
         return _boss(features[0], estimate, subject)
     if kind == "radius":
-        return None if is_round(features[0]) else f"{features[0].label} is not an arc"
+        return None if is_round(features[0]) else Words("{label} is not an arc", label=features[0].label)
     if kind == "span":
         bad = [f.label for f in features if not _is_hole(f, subject)]
-        return f"{bad[0]} is not a hole, and a span goes over two holes" if bad else None
+        return Words("{bad} is not a hole, and a span goes over two holes", bad=bad[0]) if bad else None
     return _web(features, subject)
 
 
 def _between(kind: str, a: Feature, b: Feature, estimate: Estimate, subject: Subject) -> str | None:
     if a.kind != "line" or b.kind != "line":
         bad = b if a.kind == "line" else a
-        return f"{bad.label} is not a straight edge, and a {kind} is taken between two parallel straight edges"
+        return Words(
+            "{label} is not a straight edge, and a {kind} is taken between two parallel straight edges",
+            label=bad.label,
+            kind=kind,
+        )
     off = abs(angle_between(a, b))
     if off > _tolerance(a, b, estimate):
-        return f"{a.label} and {b.label} are not parallel ({math.degrees(off):.1f}° apart)"
+        return Words(
+            "{label} and {b_label} are not parallel ({degrees:.1f}° apart)",
+            label=a.label,
+            b_label=b.label,
+            degrees=math.degrees(off),
+        )
     if direction(a) @ direction(b) > 0:
-        return f"{a.label} and {b.label} face the same way, so no jaws fit over or between them"
+        return Words(
+            "{label} and {b_label} face the same way, so no jaws fit over or between them",
+            label=a.label,
+            b_label=b.label,
+        )
     material = _is_material(a, b, subject)
     if material and kind == "gap":
-        return f"between {a.label} and {b.label} is material; write width"
+        return Words("between {label} and {b_label} is material; write width", label=a.label, b_label=b.label)
     if not material and kind == "width":
-        return f"between {a.label} and {b.label} it is empty; write gap"
+        return Words("between {label} and {b_label} it is empty; write gap", label=a.label, b_label=b.label)
     return None
 
 
@@ -154,29 +175,45 @@ def _is_hole(f: Feature, subject: Subject) -> TypeGuard[Round]:
 
 def _bore(f: Feature, estimate: Estimate, subject: Subject) -> str | None:
     if not is_round(f) or not is_hollow(f, subject):
-        return f"{f.label} is not a hole" + ("; write boss" if is_round(f) else "")
+        if is_round(f):
+            return Words("{label} is not a hole; write boss", label=f.label)
+        return Words("{label} is not a hole", label=f.label)
     if _covered_rad(f, estimate.features) < HALF_ROUND_RAD:
-        return f"{f.label} is less than half a circle, so inside jaws find no diameter; use a radius gauge"
+        return Words(
+            "{label} is less than half a circle, so inside jaws find no diameter; use a radius gauge", label=f.label
+        )
     return None
 
 
 def _boss(f: Feature, estimate: Estimate, subject: Subject) -> str | None:
     if not is_round(f) or is_hollow(f, subject):
-        return f"{f.label} is not a round outside" + ("; write bore" if is_round(f) else "")
+        if is_round(f):
+            return Words("{label} is not a round outside; write bore", label=f.label)
+        return Words("{label} is not a round outside", label=f.label)
     if _covered_rad(f, estimate.features) < HALF_ROUND_RAD:
-        return f"{f.label} is less than half a circle, so outside jaws find no diameter; use a radius gauge"
+        return Words(
+            "{label} is less than half a circle, so outside jaws find no diameter; use a radius gauge", label=f.label
+        )
     return None
 
 
 def _web(features: Sequence[Feature], subject: Subject) -> str | None:
     holes = [f for f in features if _is_hole(f, subject)]
     if not holes:
-        return f"neither {features[0].label} nor {features[1].label} is a hole; a web starts at a hole"
+        return Words(
+            "neither {label} nor {label2} is a hole; a web starts at a hole",
+            label=features[0].label,
+            label2=features[1].label,
+        )
     other = features[1] if features[0] is holes[0] else features[0]
     if other.kind == "curve":
-        return f"{other.label} is a free curve; a web is taken between two holes, or a hole and an edge"
+        return Words(
+            "{label} is a free curve; a web is taken between two holes, or a hole and an edge", label=other.label
+        )
     if size_of("web", _hole_first(features, subject)).value_mm <= 0:
-        return f"there is no material between {features[0].label} and {features[1].label}"
+        return Words(
+            "there is no material between {label} and {label2}", label=features[0].label, label2=features[1].label
+        )
     return None
 
 

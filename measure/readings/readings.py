@@ -20,6 +20,7 @@ from typing import Literal, get_args
 
 from calib.errors import ReadingsRefused
 from calib.tools.jaws import TOOLS, Tool, Touch
+from calib.words import Words
 from calib.written import LONGEST_NUMBER
 
 ReadingKind = Literal["width", "gap", "bore", "boss", "web", "span", "radius", "thickness"]
@@ -123,45 +124,67 @@ def make_reading(
     """
 
     def refuse(what: str, code: str) -> ReadingsRefused:
-        return ReadingsRefused(f"Line {line}: {what}" if line else what[0].upper() + what[1:], code)
+        return ReadingsRefused(Words("Line {line}: {what}", line=line, what=what) if line else what, code)
 
     kind = kind.strip().lower()
     if kind not in KINDS:
-        raise refuse(f"“{kind}” is not a kind of reading; the kinds are {', '.join(KINDS)}.", "reading-kind")
+        raise refuse(
+            Words("“{kind}” is not a kind of reading; the kinds are {kinds}.", kind=kind, kinds=", ".join(KINDS)),
+            "reading-kind",
+        )
     labels = tuple(x.upper() for x in features)
     for x in labels:
         if not _LABEL.fullmatch(x):
-            raise refuse(f"“{x}” is not a feature's label; labels look like E1, R2 or D3.", "reading-label")
+            raise refuse(Words("“{x}” is not a feature's label; labels look like E1, R2 or D3.", x=x), "reading-label")
     if len(labels) != FEATURES[kind]:
-        need = ("no feature", "one feature", "two features")[FEATURES[kind]]
+        need = (Words("no feature"), Words("one feature"), Words("two features"))[FEATURES[kind]]
         got = " ".join(labels) or "none"
-        raise refuse(f"a {kind} reading names {need}, but here stands: {got}.", "reading-label")
+        raise refuse(
+            Words("A {kind} reading names {need}, but here stands: {got}.", kind=kind, need=need, got=got),
+            "reading-label",
+        )
     if len(set(labels)) != len(labels):
         raise refuse(
-            f"a {kind} reading names two different features, but here stands {labels[0]} twice.", "reading-label"
+            Words(
+                "A {kind} reading names two different features, but here stands {labels} twice.",
+                kind=kind,
+                labels=labels[0],
+            ),
+            "reading-label",
         )
     value, unit = _split_unit(value, unit)
     if unit.strip().lower() not in _UNITS:
-        raise refuse(f"the unit “{unit}” is not known; write mm or in.", "reading-unit")
+        raise refuse(Words("The unit “{unit}” is not known; write mm or in.", unit=unit), "reading-unit")
     known_unit = _UNITS[unit.strip().lower()]
     v = number(value)
     if v is None or not math.isfinite(v):
-        raise refuse(f"“{value.strip()}” is not a number; write the value like 24.31.", "reading-number")
+        raise refuse(
+            Words("“{value}” is not a number; write the value like 24.31.", value=value.strip()), "reading-number"
+        )
     mm = v * (MM_PER_INCH if known_unit == "in" else 1.0)
     if v <= 0:
-        raise refuse(f"the value {value.strip()} is not above zero; no jaws read that.", "reading-range")
+        raise refuse(
+            Words("The value {value} is not above zero; no jaws read that.", value=value.strip()), "reading-range"
+        )
     if mm > LONGEST_MM:
         raise refuse(
-            f"{value.strip()} {known_unit} is longer than any caliper; look at the decimal point and the unit.",
+            Words(
+                "{value} {known_unit} is longer than any caliper; look at the decimal point and the unit.",
+                value=value.strip(),
+                known_unit=known_unit,
+            ),
             "reading-range",
         )
     tool = tool.strip() or "caliper"
     if tool not in tools:
         if tool.lower() not in tools:
-            raise refuse(f"the tool “{tool}” is not known; known are {', '.join(tools)}.", "reading-tool")
+            raise refuse(
+                Words("The tool “{tool}” is not known; known are {tools}.", tool=tool, tools=", ".join(tools)),
+                "reading-tool",
+            )
         tool = tool.lower()
     if tools[tool].leaf and kind != "radius":
-        raise refuse(f"a {tool} reads radii only, not a {kind}.", "reading-tool")
+        raise refuse(Words("A {tool} reads radii only, not a {kind}.", tool=tool, kind=kind), "reading-tool")
     written = " ".join(value.strip().lstrip("+").replace(",", ".").split())
     return Reading(kind, labels, mm, known_unit, tool, written, note.strip(), line)
 
@@ -196,17 +219,25 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
     long = next((i for i, x in lines if len(x) > LONGEST_LINE), None)
     if long is not None:
         raise ReadingsRefused(
-            f"Line {long} of the readings file is longer than {LONGEST_LINE} characters: shorten its note.",
+            Words(
+                "Line {long} of the readings file is longer than {longest_line} characters: shorten its note.",
+                long=long,
+                longest_line=LONGEST_LINE,
+            ),
             "readings-file",
         )
     if len(lines) > MOST_ROWS:
         raise ReadingsRefused(
-            f"The readings file has more than {MOST_ROWS} lines: keep those that are of this part.", "readings-file"
+            Words(
+                "The readings file has more than {most_rows} lines: keep those that are of this part.",
+                most_rows=MOST_ROWS,
+            ),
+            "readings-file",
         )
     lines = [(i, x) for i, x in lines if x.strip(" \t,;")]
     if not lines:
         raise ReadingsRefused(
-            "The readings file holds no readings; the first line is kind,features,value,unit,tool,note.",
+            Words("The readings file holds no readings; the first line is kind,features,value,unit,tool,note."),
             EMPTY,
         )
     mark = next((m for m in ("\t", ";", ",") if m in lines[0][1]), ",")
@@ -217,20 +248,24 @@ def read_csv(content: bytes | str, tools: Mapping[str, Tool] = TOOLS) -> tuple[R
         head = list(COLUMNS)
     else:
         raise ReadingsRefused(
-            f"Line {lines[0][0]}: the heading is missing; the first line is kind,features,value,unit,tool,note.",
+            Words(
+                "Line {lines}: the heading is missing; the first line is kind,features,value,unit,tool,note.",
+                lines=lines[0][0],
+            ),
             "readings-heading",
         )
     for needed in ("kind", "features", "value"):
         if head.count(needed) != 1:
             raise ReadingsRefused(
-                f"The heading must name “{needed}” once; it is {', '.join(head)}.", "readings-heading"
+                Words("The heading must name “{needed}” once; it is {head}.", needed=needed, head=", ".join(head)),
+                "readings-heading",
             )
     if not lines:
-        raise ReadingsRefused("The readings file holds a heading but no readings.", EMPTY)
+        raise ReadingsRefused(Words("The readings file holds a heading but no readings."), EMPTY)
     rows = [(cells_of(x, mark), i) for i, x in lines]
     rows = [(cells, i) for cells, i in rows if not _still_blank(dict(zip(head, cells, strict=False)))]
     if not rows:
-        raise ReadingsRefused("The readings file holds no values yet.", EMPTY)
+        raise ReadingsRefused(Words("The readings file holds no values yet."), EMPTY)
     return tuple(_row(cells, head, i, tools) for cells, i in rows)
 
 
@@ -253,10 +288,11 @@ def decoded(content: bytes | str) -> str:
     except UnicodeDecodeError as e:
         line = content[: e.start].count(b"\n") + 1
         raise ReadingsRefused(
-            f"Line {line}: the readings file is not UTF-8 text; save it as CSV, UTF-8.", "readings-encoding"
+            Words("Line {line}: the readings file is not UTF-8 text; save it as CSV, UTF-8.", line=line),
+            "readings-encoding",
         ) from e
     if "\0" in text:
-        raise ReadingsRefused("The readings file is not text; save it as CSV, UTF-8.", "readings-encoding")
+        raise ReadingsRefused(Words("The readings file is not text; save it as CSV, UTF-8."), "readings-encoding")
     return text
 
 
@@ -274,7 +310,11 @@ def _row(cells: Sequence[str], head: Sequence[str], line: int, tools: Mapping[st
     extra = [c for c in cells[len(head) :] if c]
     if extra:
         raise ReadingsRefused(
-            f"Line {line}: there are more cells than the heading has; put a decimal comma in quotes or write a point.",
+            Words(
+                "Line {line}: there are more cells than the heading has; put a decimal comma in quotes "
+                "or write a point.",
+                line=line,
+            ),
             "readings-cells",
         )
     row = dict(zip(head, [*cells, *[""] * len(head)], strict=False))
@@ -325,7 +365,10 @@ def read_words(words: Sequence[str], tools: Mapping[str, Tool] = TOOLS) -> tuple
         kind = queue.pop(0)
         if kind.lower() not in KINDS:
             kinds = ", ".join(KINDS)
-            raise ReadingsRefused(f"“{kind}” is not a kind of reading; the kinds are {kinds}.", "reading-kind")
+            raise ReadingsRefused(
+                Words("“{kind}” is not a kind of reading; the kinds are {kinds}.", kind=kind, kinds=kinds),
+                "reading-kind",
+            )
         labels: list[str] = []
         while queue and not _numeric(queue[0]) and queue[0].lower() not in KINDS:
             labels += split_labels(queue.pop(0))

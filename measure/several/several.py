@@ -12,6 +12,7 @@ from calib.arrays import Array
 from calib.errors import PartRefused
 from calib.photo.photo import Photo
 from calib.reference.found import Caution
+from calib.words import Words
 from measure.adjustment.least_squares import chi2_limit
 from measure.dimensioning.frame import squared_up
 from measure.edges.rounded import RIM, Rim
@@ -97,9 +98,9 @@ def combined(photos: Sequence[TracedPhoto]) -> Several:
         said = [c.after(f"{p.name}: ") for c in p.trace.cautions]
         cautions += [c for c in said if c.code not in ("no-thickness", "unsure-size")]
         if lying.motion.mirrored:
-            cautions.append(Caution("other-face", _OTHER_FACE.format(p.name, first.name)))
+            cautions.append(Caution("other-face", _face(p.name, first.name, sure=True)))
         elif unsure:
-            cautions.append(Caution("either-face", _EITHER_FACE.format(p.name, first.name)))
+            cautions.append(Caution("either-face", _face(p.name, first.name, sure=False)))
     joint = joined(every[0].estimate, laid)
     _check_views(photos, joint)
     if joint.apart:
@@ -146,7 +147,7 @@ def _lying(
             if p.mirrored not in best or against < best[p.mirrored][0]:
                 best[p.mirrored] = (against, r.gap_mm, laid)
     if not best:
-        raise PartRefused(_NOT_THE_SAME.format(first.name, other.name), "different-parts")
+        raise PartRefused(_not_the_same(first.name, other.name), "different-parts")
     if len(best) == 1:
         return next(iter(best.values()))[2], False
     (plain, gap, lying), (over, gap_over, turned_over) = best[False], best[True]
@@ -178,9 +179,18 @@ def _check_views(photos: Sequence[TracedPhoto], joint: JoinedOutlines) -> None:
     if against[worst] > 1:
         others = [p for i, p in enumerate(photos) if i != worst]
         growth = _size(photos[worst]) / float(np.mean([_size(p) for p in others])) - 1
-        what = f"{100 * abs(growth):.1f} % {'larger' if growth > 0 else 'smaller'}"
-        rest = others[0].name if len(others) == 1 else "the other photos"
-        raise PartRefused(_CONTRADICTED.format(photos[worst].name, what, rest), "photos-contradict")
+        told = {"photo": photos[worst].name, "growth": abs(growth)}
+        rest = others[0].name if len(others) == 1 else Words("the other photos")
+        larger = Words("{growth:.1%} larger", **told) if growth > 0 else Words("{growth:.1%} smaller", **told)
+        text = Words(
+            "{photo} and {other} contradict each other: by its own card the first shows the part {larger} than the "
+            "second. In one of them card and part do not lie on the same plane, or the cards are not of one size: take "
+            "the photo again, or use one photo and a reading.",
+            photo=photos[worst].name,
+            other=rest,
+            larger=larger,
+        )
+        raise PartRefused(text, "photos-contradict")
 
 
 def _size(p: TracedPhoto) -> float:
@@ -221,26 +231,34 @@ def _trace(first: Trace, contribution: Contribution, joint: JoinedOutlines, caut
 
 def _differing(joint: JoinedOutlines) -> str:
     few = ", ".join(joint.apart[:6]) + (" …" if len(joint.apart) > 6 else "")
-    return (
-        f"The photos do not show {few} alike: what they differ by is in the uncertainty; look in the labelled picture "
-        "whether the outline lies on the edge there, or take a reading."
+    return Words(
+        "The photos do not show {few} alike: what they differ by is in the uncertainty; look in the labelled picture "
+        "whether the outline lies on the edge there, or take a reading.",
+        few=few,
     )
 
 
-_NOT_THE_SAME = (
-    "{0} and {1} don't show the same part: less than 60 % of one outline is found in the other. Trace each by itself, "
-    "or take the photo again if they should be the same."
-)
-_OTHER_FACE = (
-    "{0} shows the other face of the part: what it shows was mirrored to go with {1}, and the result is as seen from "
-    "the face in {1}."
-)
-_EITHER_FACE = (
-    "The part is so nearly its own mirror image that {0} might show either face: it is taken to show the same face as "
-    "{1}."
-)
-_CONTRADICTED = (
-    "{0} and {2} contradict each other: by its own card the first shows the part {1} than the second. In one of them "
-    "card and part do not lie on the same plane, or the cards are not of one size: take the photo again, or use one "
-    "photo and a reading."
-)
+def _not_the_same(first: str, second: str) -> str:
+    return Words(
+        "{first} and {second} don't show the same part: less than {least:.0%} of one outline is found in the other. "
+        "Trace each by itself, or take the photo again if they should be the same.",
+        first=first,
+        second=second,
+        least=LEAST_SHARE,
+    )
+
+
+def _face(photo: str, first: str, sure: bool) -> str:
+    if sure:
+        return Words(
+            "{photo} shows the other face of the part: what it shows was mirrored to go with {first}, and the result "
+            "is as seen from the face in {first}.",
+            photo=photo,
+            first=first,
+        )
+    return Words(
+        "The part is so nearly its own mirror image that {photo} might show either face: it is taken to show the same "
+        "face as {first}.",
+        photo=photo,
+        first=first,
+    )

@@ -333,7 +333,7 @@ def _kind_of(d: Drawing) -> str:
             return Words("Sketch of a part, from {photos}", photos=photos)
         return Words("Sketch of an opening, from {photos}", photos=photos)
     if d.allowance.fit:
-        return Words("Part for a {fit} fit, from {photos}", fit=d.allowance.fit, photos=photos)
+        return Words("Part for a {fit} fit, from {photos}", fit=Words(d.allowance.fit), photos=photos)
     return Words("Part after trial prints, from {photos}", photos=photos)
 
 
@@ -394,7 +394,7 @@ def _notes(d: Drawing, plan: Plan, view: PartView) -> list[str]:
     if d.rim:
         out.append(Words("{rim}: the outline is that of the walls.", rim=d.rim))
     if d.thin:
-        places = "; ".join(f"{f.label} {words}" for f, words in d.thin)
+        places = joined("; ", [joined(" ", (f.label, words)) for f, words in d.thin])
         out.append(Words("Thin places, short dashes: {places}.", places=places))
     if not plan.axes and (mirror := handedness(plan.features).warning()):
         out.append(mirror)

@@ -10,6 +10,7 @@ import numpy as np
 from calib.errors import JobRefused, ReadingsRefused
 from calib.messages import Remedy
 from calib.tools.jaws import Tool
+from calib.words import Words
 from measure.adjustment.adjustment import Reconciled, Verdict
 from measure.adjustment.adjustment import reconcile as adjusted
 from measure.adjustment.seat import remark, seat
@@ -28,7 +29,9 @@ SHOWN_MM = 0.005
 
 def _no_covariance() -> JobRefused:
     return JobRefused(
-        "The “adjustment” of the trace is no covariance that a photo gives", "job-damaged", Remedy("run-again", "trace")
+        Words("The “adjustment” of the trace is no covariance that a photo gives"),
+        "job-damaged",
+        Remedy("run-again", "trace"),
     )
 
 
@@ -85,9 +88,14 @@ def refuse_if_nothing_holds(found: Reconciled) -> None:
     if len(suspects) >= 3 and len(suspects) > len(kept):
         said = "; ".join(v.reading.words() for v in suspects[:3])
         raise ReadingsRefused(
-            f"Photo and readings contradict each other in {len(suspects)} of {len(found.verdicts)} readings ({said}, "
-            "…): check that they are of this part and of the features so labelled, then measure again or take another "
-            "photo.",
+            Words(
+                "Photo and readings contradict each other in {suspects} of {verdicts} readings ({said}, "
+                "…): check that they are of this part and of the features so labelled, then measure "
+                "again or take another photo.",
+                suspects=len(suspects),
+                verdicts=len(found.verdicts),
+                said=said,
+            ),
             "readings-contradict",
         )
 

@@ -7,6 +7,7 @@ from typing import cast
 
 from calib.errors import WrongUsage
 from calib.reference.found import Caution
+from calib.words import Words
 from measure.printing.strength import clip_report as report
 from measure.printing.strength.clip import Hook
 from measure.printing.strength.materials import MATERIALS, Assemblies, Layers, with_own
@@ -51,9 +52,15 @@ def clip(told: Mapping[str, str], taper: bool, called: Callable[[str], str]) -> 
 
     sizes = {key: figure(key) for key in LIMITS}
     if sizes["undercut"] is None:
-        raise WrongUsage(f"{called('undercut')} is missing: how far the hook has to spring back.", "clip-open")
+        raise WrongUsage(
+            Words("{called} is missing: how far the hook has to spring back.", called=called("undercut")), "clip-open"
+        )
     if sizes["length"] is None and sizes["thick"] is None:
-        text = f"{called('length')} or {called('thick')} is missing: give one, and the other is worked out."
+        text = Words(
+            "{called} or {called2} is missing: give one, and the other is worked out.",
+            called=called("length"),
+            called2=called("thick"),
+        )
         raise WrongUsage(text, "clip-open")
     hook = Hook(
         sizes["length"] or 0.0,

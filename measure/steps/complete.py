@@ -8,6 +8,7 @@ from typing import Any, Literal, cast
 
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
 from calib.reference.found import Caution
+from calib.words import Words, joined
 from measure.broken.breaks import marked_break, outer
 from measure.broken.completion.outcome import By, Completed, Evidence
 from measure.broken.mending import Choice, Mended, Open, in_words, mended
@@ -52,9 +53,11 @@ def complete(
         PartRefused: what was drawn would make the outline cross itself.
     """
     if drawn is not None and by not in (None, "hand"):
-        raise WrongUsage(f"A break is drawn by hand or filled by {by}, not both.", "by")
+        raise WrongUsage(Words("A break is drawn by hand or filled by {by}, not both.", by=by), "by")
     if by == "hand" and drawn is None:
-        raise WrongUsage("Filled by hand needs what was drawn, such as “on 12; arc 5 to 30,12; on to E3”.", "draw")
+        raise WrongUsage(
+            Words("Filled by hand needs what was drawn, such as “on 12; arc 5 to 30,12; on to E3”."), "draw"
+        )
     by = "hand" if drawn is not None else by
     text = job.text(folder, job.TRACE, "trace PHOTO")
     record = records.from_text(text, str(folder / job.TRACE))
@@ -121,7 +124,7 @@ def _only_break(seen: records.JobRecord) -> str:
     found, loop = plain_breaks(features), outer(features)
     if len(found) > 1:
         firsts = ", ".join(loop[b.first].label for b in found)
-        raise WrongUsage(f"There are several breaks ({firsts}): say which one is drawn.", "broken")
+        raise WrongUsage(Words("There are several breaks ({firsts}): say which one is drawn.", firsts=firsts), "broken")
     members = found[0].members()
     return f"{loop[members[0]].label}-{loop[members[-1]].label}"
 
@@ -156,7 +159,7 @@ def _nothing_done(
     seen: records.JobRecord,
 ) -> Done:  # fmt: skip
     if by is not None:
-        raise JobRefused(f"{' '.join(words)} Leave it open, or try another way.", "not-completed")
+        raise JobRefused(Words("{words} Leave it open, or try another way.", words=joined(" ", words)), "not-completed")
     files: tuple[Path, ...] = ()
     if was:
         files = _opened(folder, text, seen, was, force).files
@@ -222,7 +225,7 @@ def _breaks(found: Mended) -> list[dict[str, Any]]:
 
 def _guessed(found: Mended) -> tuple[Caution, ...]:
     corners = [b for b in found.breaks if isinstance(b, Completed) and b.way == "extend" and not b.merged]
-    text = "Edges that go on until they meet are a guess that nothing else bears out: ask what was there."
+    text = Words("Edges that go on until they meet are a guess that nothing else bears out: ask what was there.")
     return (Caution("completion-guessed", text),) if corners else ()
 
 
@@ -235,5 +238,7 @@ def _stale_readings(folder: Path, now: Estimate, seen: records.JobRecord) -> tup
     try:
         _: tuple[Reading, ...] = checked(content, str(path), now, seen.subject, tools_of(folder, None))
     except ReadingsRefused as why:
-        return (Caution("reading-on-break", f"A reading no longer fits the completed outline: {why.text}"),)
+        return (
+            Caution("reading-on-break", Words("A reading no longer fits the completed outline: {text}", text=why.text)),
+        )
     return ()

@@ -8,6 +8,7 @@ from pathlib import Path
 from calib.errors import JobRefused, PartRefused
 from calib.languages import ENGLISH
 from calib.tools.fits import FITS
+from calib.words import Words, joined
 from measure.geometry.offsetting import area
 from measure.job import job, records, revisions
 from measure.sheet import sheet
@@ -62,8 +63,11 @@ def corrections(
         raise PartRefused(found.text, "trial")
     if area(found.estimate.features) is None:
         raise PartRefused(
-            "What was said of the trial prints would make the outline cross itself: look at the numbers in "
-            f"{folder / job.TRIALS}.",
+            Words(
+                "What was said of the trial prints would make the outline cross itself: look at the "
+                "numbers in {trials}.",
+                trials=folder / job.TRIALS,
+            ),
             "trial",
         )
     return found
@@ -75,8 +79,12 @@ def _printed(folder: Path, record: records.JobRecord, was: revisions.RevisionRec
         f.label for f in record.features
     }:
         raise JobRefused(
-            f"The outline has been traced anew since revision {was.revision} was printed, so its labels may mean other "
-            f"edges: move {folder / job.TRIALS} away to start afresh.",
+            Words(
+                "The outline has been traced anew since revision {revision} was printed, so its labels "
+                "may mean other edges: move {trials} away to start afresh.",
+                revision=was.revision,
+                trials=folder / job.TRIALS,
+            ),
             "job-outdated",
         )
     room = FITS[was.fit].side_mm if was.fit in FITS else NATURAL_ROOM_MM
@@ -96,7 +104,7 @@ def corrected_drawing(
 
 def with_corrections(plain: sheet.Drawing, found: Corrected) -> sheet.Drawing:
     """The drawing of the corrected outline; its table says what was measured and what was changed."""
-    words = f"Corrected after trial prints, outward positive: {moves_in_words(found)}."
+    words = Words("Corrected after trial prints, outward positive: {moves}.", moves=moves_in_words(found))
     return replace(
         plain,
         features=found.estimate.features,
@@ -109,9 +117,12 @@ def with_corrections(plain: sheet.Drawing, found: Corrected) -> sheet.Drawing:
 def moves_in_words(found: Corrected) -> str:
     """E2 -0.12, E5 +0.30 mm."""
     moves = [(m.label, m.by_mm, m.u95_mm) for m in found.moves if abs(m.by_mm) >= SEEN_MM and m.label != ALL_ROUND]
-    return (", ".join(f"{labels} {by:+.2f}" for labels, by, _ in groups_of(moves)) + " mm") if moves else "no change"
+    if not moves:
+        return Words("no change")
+    each = [Words("{labels} {by:+.2f}", labels=labels, by=by) for labels, by, _ in groups_of(moves)]
+    return Words("{moves} mm", moves=joined(", ", each))
 
 
 def correction_lines(found: Corrected | None) -> tuple[str, ...]:
     """The same as a line for people; none where nothing was said."""
-    return () if found is None else (f"Corrected after trial prints: {moves_in_words(found)}.",)
+    return () if found is None else (Words("Corrected after trial prints: {moves}.", moves=moves_in_words(found)),)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import WrongUsage
+from calib.languages import ENGLISH
 from calib.reference.wanted import in_words
 from measure.dimensioning.words import in_words as said
 from measure.job import job, records
@@ -25,7 +26,8 @@ from measure.tracing.request import Request
 class JobOrder:
     """What is wanted: a photo, what is known of it, and where its readings are.
 
-    `request.thickness_mm` may be None where the readings have it; `further` are more photos of the same part.
+    `request.thickness_mm` may be None where the readings have it; `further` are more photos of the same part; the
+    sketch is in `language`, a code.
     """
 
     photo: Path
@@ -35,6 +37,7 @@ class JobOrder:
     name: str | None = None
     tools: Path | None = None
     further: tuple[Path, ...] = ()
+    language: str = ENGLISH
 
 
 def draw(wanted: JobOrder, folder: Path, *, force: bool = False, say: Callable[[str], None] | None = None) -> Done:
@@ -79,7 +82,7 @@ def _drawn(wanted: JobOrder, folder: Path, in_place: bool, force: bool, tell: Ca
         tell(f"read       {done[-1].lines[0]}")
     done.append(reconcile(folder, tools=wanted.tools, force=force))
     tell(f"reconcile  {done[-1].lines[0]}")
-    done.append(sketch(folder, name=wanted.name, force=force))
+    done.append(sketch(folder, name=wanted.name, language=wanted.language, force=force))
     tell(f"sketch     {done[-1].lines[0]}")
     files = tuple(dict.fromkeys(p for d in done for p in d.files))
     cautions = tuple(dict.fromkeys(c for d in done for c in d.cautions))

@@ -9,8 +9,10 @@ from typing import Literal
 import numpy as np
 
 from calib.errors import PartRefused, WrongUsage
+from calib.languages import ENGLISH
 from calib.tools.fits import FITS, Fit, clearance_hole
 from calib.tools.printer import Printer
+from calib.words import Words, joined
 from measure.drawing.dxf import write_dxf
 from measure.drawing.pdf import write_pdf
 from measure.drawing.svg import write_svg
@@ -29,13 +31,14 @@ SCREW_WITHIN_MM = 0.1
 
 
 @alone
-def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = False) -> Done:
+def fit(folder: Path, *, name: str, printer: str | None = None, language: str = ENGLISH, force: bool = False) -> Done:
     """Write fit.dxf, fit.svg and fit.pdf: the sketch with the fit's room taken off all round.
 
     Args:
         folder: the job.
         name: of the fit.
         printer: name of a printer whose own figures are to be taken out.
+        language: of the drawing, by its code.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -45,7 +48,7 @@ def fit(folder: Path, *, name: str, printer: str | None = None, force: bool = Fa
     record = measured_record(folder)
     chosen = fit_of(name)
     job.check_writable(folder, job.FITS, force)
-    plain, found = corrected_drawing(folder, record)
+    plain, found = corrected_drawing(folder, record, language=language)
     own = printer_of(printer)
     drawn = sheet.sketch(fitted_drawing(plain, chosen, own))
     room = f"{chosen.side_mm:g} mm on each side"
@@ -77,15 +80,24 @@ def fitted_drawing(plain: sheet.Drawing, chosen: Fit | None, own: Printer | None
     moved = fitted(plain.features, chosen, own)
     if own:
         moved = scaled(moved, own.stretch)
-    what = "Drawn" if plain.subject == "part" else "Drawn is the part that goes into the opening,"
-    words = []
+    words: list[str] = []
     if chosen:
-        room = f"{chosen.side_mm:g} mm on each side"
+        told = {"fit": Words(chosen.name), "words": chosen.words, "side_mm": chosen.side_mm}
         words.append(
-            f"{what} for a {chosen.name} fit ({chosen.words}): {room} less than what was measured, holes larger."
+            Words(
+                "Drawn for a {fit} fit ({words}): {side_mm:g} mm on each side less than what was measured, holes "
+                "larger.",
+                **told,
+            )
+            if plain.subject == "part"
+            else Words(
+                "Drawn is the part that goes into the opening, for a {fit} fit ({words}): {side_mm:g} mm on each side "
+                "less than what was measured, holes larger.",
+                **told,
+            )
         )
     if own:
-        words.append(f"Corrected for the printer {own.name}.")
+        words.append(Words("Corrected for the printer {name}.", name=own.name))
     before = plain.allowance.before if plain.allowance else plain.features
     said = [plain.allowance.words] if plain.allowance else []
     column: Literal["Room", "Change"] = "Change" if said else "Room"
@@ -94,7 +106,7 @@ def fitted_drawing(plain: sheet.Drawing, chosen: Fit | None, own: Printer | None
         features=moved,
         dimensions=(),
         estimate=_moved_estimate(plain.estimate, moved) if plain.estimate else None,
-        allowance=sheet.Allowance(before, " ".join([*said, *words]), column, chosen.name if chosen else ""),
+        allowance=sheet.Allowance(before, joined(" ", [*said, *words]), column, chosen.name if chosen else ""),
     )
 
 
@@ -105,7 +117,9 @@ def fit_of(name: str) -> Fit:
         WrongUsage: there is none of that name.
     """
     if name.strip().lower() not in FITS:
-        raise WrongUsage(f"“{name}” is no fit that is known; the fits are {', '.join(FITS)}.", "fit")
+        raise WrongUsage(
+            Words("“{name}” is no fit that is known; the fits are {fits}.", name=name, fits=", ".join(FITS)), "fit"
+        )
     return FITS[name.strip().lower()]
 
 
@@ -121,7 +135,7 @@ def fitted(features: tuple[Feature, ...], fit: Fit | None, printer: Printer | No
         return features
     moved = offset(features, -room - outer, -room - inner)
     if isinstance(moved, NoOffset):
-        raise PartRefused(f"{moved.text} Choose a tighter fit.", "too-narrow")
+        raise PartRefused(Words("{text} Choose a tighter fit.", text=moved.text), "too-narrow")
     return moved
 
 

@@ -10,6 +10,7 @@ from calib.messages import Remedy
 from calib.reference.found import Caution
 from calib.tools.fits import Fit
 from calib.tools.printer import Printer
+from calib.words import Words
 from measure.dimensioning.handedness import handedness
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.step import has_kernel, write_step
@@ -56,7 +57,14 @@ def gauge(
     labels = {f.label for f in features}
     missing = [x for x in (cut.around if cut else ()) if x not in labels]
     if missing:
-        raise WrongUsage(f"The outline has no {missing[0]}: see the labels in {folder / job.PICTURE}.", "label")
+        raise WrongUsage(
+            Words(
+                "The outline has no {missing}: see the labels in {picture}.",
+                missing=missing[0],
+                picture=folder / job.PICTURE,
+            ),
+            "label",
+        )
     return _made(folder, "gauge", features, found, _fit(fit), printer_of(printer), thick_mm, cut, force)
 
 
@@ -75,7 +83,7 @@ def whole(folder: Path, *, fit: str | None = None, printer: str | None = None, f
     """
     record = measured_record(folder)
     if record.thickness_mm <= 0:
-        raise WrongUsage("The part's thickness is not known", "thickness", Remedy("read-thickness"))
+        raise WrongUsage(Words("The part's thickness is not known"), "thickness", Remedy("read-thickness"))
     plain, found = corrected_drawing(folder, record)
     return _made(
         folder, "solid", plain.features, found, _fit(fit), printer_of(printer), record.thickness_mm, None, force
@@ -127,7 +135,7 @@ def _made(
     if hand.warning():
         cautions.append(Caution("nearly-mirrored", hand.warning()))
     if not found.marked:
-        text = "There is no room for the mark: mark the upper face with a pen as it comes off the bed."
+        text = Words("There is no room for the mark: mark the upper face with a pen as it comes off the bed.")
         cautions.append(Caution("no-mark", text))
     result = {
         "size_mm": [round(float(v), 4) for v in size],

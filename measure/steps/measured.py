@@ -6,6 +6,7 @@ from pathlib import Path
 
 from calib.errors import JobRefused
 from calib.messages import Remedy
+from calib.words import Words
 from measure.job import job, records
 
 
@@ -22,7 +23,7 @@ def measured_record(folder: Path) -> records.JobRecord:
         path = folder / name
         if name in job.USED and path.exists() and job.fingerprint(job.content(folder, name, "trace PHOTO")) != mark:
             raise JobRefused(
-                f"{path} has changed since {job.MEASURED} was made",
+                Words("{path} has changed since {measured} was made", path=path, measured=job.MEASURED),
                 "job-outdated",
                 Remedy("run-again", f"reconcile {folder}"),
             )

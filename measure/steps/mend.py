@@ -9,6 +9,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.errors import JobRefused, WrongUsage
+from calib.words import Words
 from measure.drawing.dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Feature
@@ -41,20 +42,22 @@ def mend(folder: Path, said: Sequence[str], *, force: bool = False) -> Done:
         JobRefused: the outline has been completed, or the job is damaged.
     """
     if not said or len(said) > MOST_AT_ONCE:
-        raise WrongUsage("Say what is to be mended, such as “E3-E5 straight”.", "mend")
+        raise WrongUsage(Words("Say what is to be mended, such as “E3-E5 straight”."), "mend")
     sayings = [saying(words) for words in said]
     record = records.from_text(job.text(folder, job.TRACE, "trace PHOTO"), str(folder / job.TRACE))
     if record.completed or (folder / job.SEEN).exists():
         raise JobRefused(
-            "Where the part is broken the outline has been completed, which starts from what is mended: take that back "
-            "first, mend, and complete it again.",
+            Words(
+                "Where the part is broken the outline has been completed, which starts from what is "
+                "mended: take that back first, mend, and complete it again."
+            ),
             "completed-already",
         )
     if not (folder / job.EDGES).exists():
-        raise JobRefused("This job keeps no edge points to mend from: trace its photo again.", "no-edges")
+        raise JobRefused(Words("This job keeps no edge points to mend from: trace its photo again."), "no-edges")
     edges = edges_record.from_bytes(job.content(folder, job.EDGES, "trace PHOTO"), str(folder / job.EDGES))
     if not edges:
-        raise WrongUsage("Only the outline of a single photo of one piece can be mended by hand.", "mend")
+        raise WrongUsage(Words("Only the outline of a single photo of one piece can be mended by hand."), "mend")
     job.check_writable(folder, (job.TRACE, job.OUTLINE, job.PICTURE, job.EDGES), force)
     estimate = records.estimate(record, job.TRACE)
     notes = []
@@ -90,11 +93,14 @@ def mend(folder: Path, said: Sequence[str], *, force: bool = False) -> Done:
 
 def _note(said: Statement, labels: tuple[str, ...]) -> records.HandRecord:
     """What is kept of a saying."""
-    now = f" (now {', '.join(labels)})" if labels and labels != (said.where,) else ""
+    told = {"where": said.where, "means": MEANS[said.say]}
+    words = Words("A person decided: {where} {means}.", **told)
+    if labels and labels != (said.where,):
+        words = Words("A person decided: {where} {means} (now {labels}).", **told, labels=", ".join(labels))
     return records.HandRecord(
         said=f"{said.where} {said.say}",
         features=labels,
-        words=f"A person decided: {said.where} {MEANS[said.say]}{now}.",
+        words=words,
     )
 
 
@@ -114,7 +120,7 @@ def sayings_at(folder: Path, said: Sequence[SaidThere]) -> list[str]:
         first, last = (_nearest(features, seen, np.array(at)) for at in (s.begin, s.end or s.begin))
         loop = [f.label for f in features if f.loop == first.loop]
         if last.label not in loop:
-            raise WrongUsage("A saying of the marks begins on one outline and ends on another.", "marks")
+            raise WrongUsage(Words("A saying of the marks begins on one outline and ends on another."), "marks")
         if (loop.index(last.label) - loop.index(first.label)) % len(loop) > len(loop) // 2:  # touched the other way
             first, last = last, first
         out.append(f"{first.label}-{last.label} {s.say}")

@@ -6,8 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calib.errors import WrongUsage
+from calib.languages import ENGLISH
 from calib.tools.at_hand import AtHand, at_hand
 from calib.tools.jaws import Tool
+from calib.words import Words, counted
+from calib.written import printable
 from measure.adjustment.equations import with_edge_error
 from measure.drawing.pdf import write_pdf
 from measure.job import job, records
@@ -15,7 +18,7 @@ from measure.job.lock import alone
 from measure.planning.numbered import blank_rows
 from measure.planning.planning import GOAL_MM, Advice, Suggestion, advise
 from measure.planning.worksheet import worksheet
-from measure.steps import Done, counted
+from measure.steps import Done
 from measure.steps.measured import measured_record
 from measure.steps.read import tools_of
 
@@ -30,6 +33,7 @@ def next_readings(
     gauge: bool = False,
     tools: Path | None = None,
     caliper: AtHand | None = None,
+    language: str = ENGLISH,
     force: bool = False,
 ) -> Done:
     """Rank the readings that are worth taking and write the worksheet.
@@ -42,6 +46,7 @@ def next_readings(
         gauge: whether radius gauges are at hand.
         tools: the user's own tools; those in the job by default.
         caliper: what the caliper at hand can do; what is kept of it by default.
+        language: of the worksheet, by its code.
         force: overwrite what is not jawline's own.
 
     Raises:
@@ -72,9 +77,18 @@ def next_readings(
     opening = record.subject == "opening"
     deep = opening and not record.thickness_mm
     if advice.suggestions or deep:
-        how = f"Values into the job: jawline read {folder.name} 1=24.31 2=4.02 (number = value)"
+        how = Words(
+            "Values into the job: jawline read {folder} 1=24.31 2=4.02 (number = value)", folder=printable(folder.name)
+        )
         sheet = worksheet(
-            record.part, estimate.features, advice.suggestions, how, opening=opening, depth=deep, caliper=caliper
+            record.part,
+            estimate.features,
+            advice.suggestions,
+            how,
+            opening=opening,
+            depth=deep,
+            caliper=caliper,
+            language=language,
         )
         files = {pdf: write_pdf(sheet), table: blank_rows(advice.suggestions, tool if deep else None).encode()}
     written = job.write(folder, files, force=force) if files else ()
@@ -98,17 +112,30 @@ def _record(folder: Path) -> records.JobRecord:
 def _check_tool(tool: str, known: Mapping[str, Tool]) -> None:
     calipers = [name for name, t in known.items() if not t.leaf]
     if tool not in calipers:
-        raise WrongUsage(f"The tool “{tool}” is no caliper that is known; known are {', '.join(calipers)}.", "tool")
+        raise WrongUsage(
+            Words(
+                "The tool “{tool}” is no caliper that is known; known are {calipers}.",
+                tool=tool,
+                calipers=", ".join(calipers),
+            ),
+            "tool",
+        )
 
 
 def _lines(folder: Path, a: Advice) -> tuple[str, ...]:
     goal = f"± {a.goal_mm:g} mm"
     known = a.dimensions - a.open_before
-    first = f"{known} of {counted(a.dimensions, 'dimension')} are known to {goal}."
+    first = counted(
+        "{known} of {n} dimension is known to ± {goal_mm:g} mm.",
+        "{known} of {n} dimensions are known to ± {goal_mm:g} mm.",
+        a.dimensions,
+        known=known,
+        goal_mm=a.goal_mm,
+    )
     if not a.suggestions:
         if not a.open_before:
-            return (first, "That is enough: no reading is needed.")
-        return (first, "No reading that the caliper takes would make the others much more certain.")
+            return (first, Words("That is enough: no reading is needed."))
+        return (first, Words("No reading that the caliper takes would make the others much more certain."))
     width = max(len(s.words()) for s in a.suggestions)
     rows = [
         f"  {n}  {s.words():{width}}  about {s.expected_mm:.1f} mm: {_effect(s, goal)}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from calib.errors import WrongUsage
+from calib.words import Words
 from calib.written import plain_number
 
 
@@ -23,11 +24,26 @@ def number(words: str, option: str, low: float, high: float, unit: str = "mm") -
     value = plain_number(words, unit)
     if value is None:
         raise WrongUsage(
-            f"{option} “{words}” is not a number: write {unit} like {low + (high - low) / 10:.3g}.", "number"
+            Words(
+                "{option} “{words}” is not a number: write {unit} like {low:.3g}.",
+                option=option,
+                words=words,
+                unit=unit,
+                low=low + (high - low) / 10,
+            ),
+            "number",
         )
     if not math.isfinite(value) or not low <= value <= high:
         raise WrongUsage(
-            f"{option} {words} is outside {low:g} to {high:g} {unit}: look at the decimal point.", "number"
+            Words(
+                "{option} {words} is outside {low:g} to {high:g} {unit}: look at the decimal point.",
+                option=option,
+                words=words,
+                low=low,
+                high=high,
+                unit=unit,
+            ),
+            "number",
         )
     return value
 
@@ -40,5 +56,14 @@ def one_of(words: str, option: str, choices: tuple[str, ...]) -> str:
     """
     word = words.strip().lower()
     if word not in choices:
-        raise WrongUsage(f"{option} is {', '.join(choices[:-1])} or {choices[-1]}, not “{words}”.", "choice")
+        raise WrongUsage(
+            Words(
+                "{option} is {choices} or {choices2}, not “{words}”.",
+                option=option,
+                choices=", ".join(choices[:-1]),
+                choices2=choices[-1],
+                words=words,
+            ),
+            "choice",
+        )
     return word

@@ -11,6 +11,7 @@ from calib.errors import JawlineError, WrongUsage
 from calib.messages import Remedy
 from calib.photo.photo import Photo, load
 from calib.reference.found import Caution
+from calib.words import Words
 from calib.written import printable
 from measure.tracing import tracing
 from measure.tracing.request import Request
@@ -20,7 +21,7 @@ from measure.tracing.values import Trace
 if TYPE_CHECKING:
     from calib.lens.lens import Profile
 
-_THICKNESS = "Several photos can be made one only when the part's thickness is known"
+_THICKNESS = Words("Several photos can be made one only when the part's thickness is known")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,7 @@ def traced(
     from measure.several.several import TracedPhoto, combined, shown
 
     if request.height_mm == 0 and request.subject == "part":
-        raise WrongUsage(_THICKNESS, "thickness", Remedy("give-thickness"), "trace one photo alone")
+        raise WrongUsage(_THICKNESS, "thickness", Remedy("give-thickness"), Words("trace one photo alone"))
     views = Views()
     photos: list[TracedPhoto] = []
     lenses: list[Profile | None] = []
@@ -91,8 +92,8 @@ def traced(
         name = one.name
         twin = views.twin(one.rgb, name)
         if twin is not None:
-            what = "is given twice" if twin == name else f"is the same photo as {twin}"
-            repeats.append(Caution("same-photo", f"{name} {what}: it counts once."))
+            what = Words("is given twice") if twin == name else Words("is the same photo as {twin}", twin=twin)
+            repeats.append(Caution("same-photo", Words("{name} {what}: it counts once.", name=name, what=what)))
             continue
         try:
             lenses.append(profile_of(one))

@@ -9,9 +9,11 @@ from pathlib import Path
 
 from calib import user_data
 from calib.errors import ReadingsRefused, WrongUsage
+from calib.languages import ENGLISH
 from calib.messages import Remedy
 from calib.tools.jaws import TOOLS
 from calib.tools.printer import Printer, read_printer
+from calib.words import Words
 from calib.written import is_reserved
 from measure.drawing.mesh import write_3mf, write_stl
 from measure.drawing.pdf import write_pdf
@@ -45,7 +47,7 @@ def make_coupon(name: str, folder: Path, *, force: bool = False) -> Done:
     name = _checked(name)
     job.check_writable(folder, COUPON, force)
     how = f"Then: jawline printer {name} 1=VALUE 2=VALUE … (at least {coupon.LEAST_READINGS} of them)"
-    written = job.write(folder, coupon_files(f"test piece for {name}", how), force=force)
+    written = job.write(folder, coupon_files(Words("test piece for {name}", name=name), how), force=force)
     lines = (
         f"Print {folder / COUPON[0]} flat, arrow up and along y, in the material of the parts.",
         "Let it cool, take off any elephant's foot, and measure where "
@@ -54,12 +56,13 @@ def make_coupon(name: str, folder: Path, *, force: bool = False) -> Done:
     return Done("printer", tuple(written), lines, {"printer": name})
 
 
-def coupon_files(title: str, how: str) -> dict[str, bytes]:
+def coupon_files(title: str, how: str, language: str = ENGLISH) -> dict[str, bytes]:
     """The test piece as solid and mesh, and its worksheet.
 
     Args:
         title: of all three.
         how: where the values go, in words.
+        language: of the worksheet, by its code.
     """
     features = coupon.features()
     piece = solid(features, coupon.THICK_MM)
@@ -68,7 +71,7 @@ def coupon_files(title: str, how: str) -> dict[str, bytes]:
     return {
         COUPON[0]: write_3mf(piece.mesh, title),
         COUPON[1]: write_stl(piece.mesh),
-        COUPON[2]: write_pdf(worksheet(title, features, rows, how)),
+        COUPON[2]: write_pdf(worksheet(title, features, rows, how, language=language)),
     }
 
 
@@ -93,31 +96,47 @@ def measure_printer(name: str, words: Sequence[str], *, tool: str = "caliper", f
     """
     name = _checked(name)
     if tool not in TOOLS or TOOLS[tool].leaf:
-        raise WrongUsage(f"The tool “{tool}” is no caliper that is known.", "tool")
+        raise WrongUsage(Words("The tool “{tool}” is no caliper that is known.", tool=tool), "tool")
     readings = [_reading(w) for word in words for w in word.split()]
     different = len({n for n, _ in readings})
     if different < coupon.LEAST_READINGS:
         raise ReadingsRefused(
-            f"{different} of the test piece's sizes are too few: measure at least {coupon.LEAST_READINGS}, outside and "
-            "inside, both ways.",
+            Words(
+                "{different} of the test piece's sizes are too few: measure at least {least_readings}, "
+                "outside and inside, both ways.",
+                different=different,
+                least_readings=coupon.LEAST_READINGS,
+            ),
             "too-few",
         )
     found = coupon.printer_by(name, readings, tool)
     if found.doubtful and not force:
         raise ReadingsRefused(
-            f"Reading {found.doubtful[0]} contradicts the others",
+            Words("Reading {doubtful} contradicts the others", doubtful=found.doubtful[0]),
             "contradiction",
-            "measure it again",
+            Words("measure it again"),
             Remedy("keep-all-the-same"),
         )
     path = _keep(found.printer)
     outside, inside, x, y = coupon.u95_mm(found.printer)
     p = found.printer
     lines = (
-        f"{name}: outsides {p.outside_mm:+.3f} ± {outside:.3f} mm a side, "
-        f"insides {-p.inside_mm:+.3f} ± {inside:.3f} mm a side.",
-        f"Shrinkage {100 * p.shrinkage[0]:.2f} ± {100 * x:.2f} % along x, {100 * p.shrinkage[1]:.2f} ± {100 * y:.2f} % "
-        "along y.",
+        Words(
+            "{name}: outsides {outside_mm:+.3f} ± {outside:.3f} mm a side, insides {inside_mm:+.3f} "
+            "± {inside:.3f} mm a side.",
+            name=name,
+            outside_mm=p.outside_mm,
+            outside=outside,
+            inside_mm=-p.inside_mm,
+            inside=inside,
+        ),
+        Words(
+            "Shrinkage {shrinkage:.2f} ± {x:.2f} % along x, {p_shrinkage:.2f} ± {y:.2f} % along y.",
+            shrinkage=100 * p.shrinkage[0],
+            x=100 * x,
+            p_shrinkage=100 * p.shrinkage[1],
+            y=100 * y,
+        ),
         f"Kept in {path}. With --printer {name} gauges, solids and fits are drawn so that they come out right.",
     )
     figures = dict(zip(("outside_mm", "inside_mm", "shrinkage_x", "shrinkage_y"), p.figures().tolist(), strict=True))
@@ -138,7 +157,9 @@ def printer_of(name: str | None) -> Printer | None:
     if not path.is_file():
         known = ", ".join(known_printers())
         raise WrongUsage(
-            f"There are no figures for a printer “{name}”" + (f", known are {known}" if known else ""),
+            Words("There are no figures for a printer “{name}”, known are {known}", name=name, known=known)
+            if known
+            else Words("There are no figures for a printer “{name}”", name=name),
             "printer",
             Remedy("printer-figures", name),
         )
@@ -148,7 +169,9 @@ def printer_of(name: str | None) -> Printer | None:
 def _checked(name: str) -> str:
     text = name.strip()
     if not re.fullmatch(r"[A-Za-z0-9][\w-]{0,39}", text) or is_reserved(text):
-        raise WrongUsage(f"A printer's name is letters, digits and dashes, up to 40, not “{name}”.", "printer-name")
+        raise WrongUsage(
+            Words("A printer's name is letters, digits and dashes, up to 40, not “{name}”.", name=name), "printer-name"
+        )
     return text
 
 
@@ -157,15 +180,26 @@ def _reading(word: str) -> tuple[int, float]:
     numbers = [s.number for s in coupon.SIZES]
     if not m or int(m[1]) not in numbers:
         raise ReadingsRefused(
-            f"“{word}” is no reading of the test piece: write the number on its sheet and the value, like 3=39.91 "
-            f"({numbers[0]} to {numbers[-1]}).",
+            Words(
+                "“{word}” is no reading of the test piece: write the number on its sheet and the value, "
+                "like 3=39.91 ({numbers} to {numbers2}).",
+                word=word,
+                numbers=numbers[0],
+                numbers2=numbers[-1],
+            ),
             "reading",
         )
     value = number(m[2].removesuffix("mm"))
     nominal = next(s.nominal_mm for s in coupon.SIZES if s.number == int(m[1]))
     if value is None or abs(value - nominal) > OFF[0] * nominal + OFF[1]:
         raise ReadingsRefused(
-            f"“{word}”: number {m[1]} is {nominal:g} mm as drawn; a print is never so far off.", "reading"
+            Words(
+                "“{word}”: number {m} is {nominal:g} mm as drawn; a print is never so far off.",
+                word=word,
+                m=m[1],
+                nominal=nominal,
+            ),
+            "reading",
         )
     return int(m[1]), value
 
@@ -180,5 +214,7 @@ def _keep(printer: Printer) -> Path:
             leftovers.clear_left(place)
             os.replace(beside(path.name, printer.text().encode()), path)
     except OSError as why:
-        raise WrongUsage(f"{path} can't be written ({(why.strerror or str(why)).lower()}).", "printer") from None
+        raise WrongUsage(
+            Words("{path} can't be written ({value}).", path=path, value=(why.strerror or str(why)).lower()), "printer"
+        ) from None
     return path

@@ -7,6 +7,7 @@ from typing import Any
 
 from calib.errors import WrongUsage
 from calib.reference.found import Caution
+from calib.words import Words, joined
 from measure.geometry.features import Feature, Line
 from measure.job import job, records
 from measure.printing.light_parts import LIGHT_PARTS
@@ -68,8 +69,10 @@ def judged_sections(
     """
     if record.subject == "opening":
         raise WrongUsage(
-            "This job is an opening: within its rim it is empty, so there are no walls to look at. Thin places can be "
-            "found on a part.",
+            Words(
+                "This job is an opening: within its rim it is empty, so there are no walls to look at. "
+                "Thin places can be found on a part."
+            ),
             "thin-opening",
         )
     height = record.thickness_mm or None
@@ -95,19 +98,20 @@ def marks(record: records.JobRecord, decimal_mark: str = ".") -> tuple[tuple[Fea
     for name, j in remedies.named(judged_sections(record, job.MEASURED))[:MOST_MARKS]:
         s = j.section
         value, spread = figures(s.value_mm, s.u95_mm, mark=decimal_mark)
-        words = f"{value} {spread}".strip() + f" ({', '.join(remedies.side_words(x) for x in s.sides)})"
-        out.append((Line(name, 0, *s.ends), words))
+        sides = Words("({sides})", sides=joined(", ", [remedies.side_words(x) for x in s.sides]))
+        out.append((Line(name, 0, *s.ends), joined(" ", (f"{value} {spread}".strip(), sides))))
     return tuple(out)
 
 
 def _cautions(record: records.JobRecord, measured: bool) -> tuple[Caution, ...]:
     out = []
     if not measured:
-        out.append(
-            Caution("photo-alone", "From the photo alone: `jawline reconcile` with a reading or two makes it surer.")
-        )
+        out.append(Caution("photo-alone", Words("From the photo alone: a reading or two makes it surer.")))
     if not record.thickness_mm:
         out.append(
-            Caution("no-thickness", "The part's thickness is not known, so nobody has looked whether a pin fits in it.")
+            Caution(
+                "no-thickness",
+                Words("The part's thickness is not known, so nobody has looked whether a pin fits in it."),
+            )
         )
     return (*out, Caution("guide-only", LIGHT_PARTS))

@@ -21,6 +21,7 @@ from typing import Any
 
 from calib.errors import JawlineError, Untrustworthy
 from calib.messages import Message
+from calib.words import Words
 from measure.steps.waiting import Say, Task, Waiting, Work
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
@@ -31,8 +32,8 @@ BEGIN_S, LOOK_S = 60.0, 0.5
 """A new worker loads its libraries within so long; how often a thread looks whether its time is up."""
 _STARTING = threading.Lock()
 
-CRASHED = "Looking at this photo takes more memory than there is, or ends in a crash: try it at a smaller size."
-HUNG = "Looking at this photo took too long and was stopped: try it at a smaller size, or on a plainer ground."
+CRASHED = Words("Looking at this photo takes more memory than there is, or ends in a crash: try it at a smaller size.")
+HUNG = Words("Looking at this photo took too long and was stopped: try it at a smaller size, or on a plainer ground.")
 
 
 class Workers:
@@ -145,7 +146,7 @@ class _Worker:
             self.end()
             raise Untrustworthy(CRASHED, "crashed") from None
         self.end()
-        raise Untrustworthy("The bench was stopped before this photo was looked at.", "stopped")
+        raise Untrustworthy(Words("The bench was stopped before this photo was looked at."), "stopped")
 
     def end(self) -> None:
         """Stop the process, whatever it is doing."""
@@ -189,7 +190,7 @@ def _work(pipe: Connection, ready: Callable[[], None] | None, memory_gb: float) 
             answer = ("refused", Message("crashed", CRASHED))
         except Exception as why:  # one odd photo must not stop the others
             said = " ".join(str(why).split())[:120]
-            text = f"jawline was not made for this photo ({type(why).__name__}: {said})."
+            text = Words("jawline was not made for this photo ({name}: {said}).", name=type(why).__name__, said=said)
             answer = ("refused", Message("unexpected", text))
         try:
             pipe.send(answer)

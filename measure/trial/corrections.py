@@ -16,6 +16,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.tools.budget import K95
+from calib.words import Words
 from measure.adjustment.agreement import moved_estimate
 from measure.adjustment.bounds import Bound, bounded
 from measure.adjustment.equations import Unknowns, prior, unknowns
@@ -35,7 +36,7 @@ SEEN_MM = 0.005
 """What moves by less is not spoken of."""
 FILLET_SHARE = 0.1
 """How much more readily a fillet moves than it changes its radius."""
-ALL_ROUND = "all round"
+ALL_ROUND = Words("all round")
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from calib.words import Words
 from measure.geometry.dimensions import angle_between, distance
 from measure.geometry.features import Feature, as_line
 from measure.trial.faces import moved_by
@@ -77,7 +78,11 @@ def limits_of(
     limits = list[FaceLimits]()
     for s in _with_places(said):
         if s.revision not in printed:
-            return f"There is no revision {s.revision}, of which “{s.saying.words()}” was said."
+            return Words(
+                "There is no revision {revision}, of which “{words}” was said.",
+                revision=s.revision,
+                words=s.saying.words(),
+            )
         if why := _unusable(s.saying, features):
             return why
         low, high = _limits(s.saying, features, printed[s.revision])
@@ -101,13 +106,17 @@ def _with_places(said: Sequence[DatedSaying]) -> list[DatedSaying]:
 def _unusable(s: Saying, features: Mapping[str, Feature]) -> str:
     for x in s.labels:
         if x not in features:
-            return f"The outline has no {x}, named in “{s.words()}”: see the labels in the picture."
+            return Words(
+                "The outline has no {x}, named in “{words}”: see the labels in the picture.", x=x, words=s.words()
+            )
         if features[x].kind == "curve":
-            return f"{x}, named in “{s.words()}”, is a free line, which can't be moved by itself."
+            return Words(
+                "{x}, named in “{words}”, is a free line, which can't be moved by itself.", x=x, words=s.words()
+            )
     if len(s.labels) == 2:
         a, b = (features[x] for x in s.labels)
         if a.kind != "line" or b.kind != "line" or abs(angle_between(a, b)) > ALONGSIDE_RAD:
-            return f"“{s.words()}” needs two straight edges that run alongside each other."
+            return Words("“{words}” needs two straight edges that run alongside each other.", words=s.words())
     return ""
 
 
@@ -150,8 +159,14 @@ def _consistent(limits: Sequence[FaceLimits]) -> tuple[list[FaceLimits], list[st
         if against:
             o = against[0].said
             words.append(
-                f"“{t.said.saying.words()}”, said of revision {t.said.revision}, does not go with "
-                f"“{o.saying.words()}” of revision {o.revision}: the later print counts."
+                Words(
+                    "“{words}”, said of revision {revision}, does not go with “{words2}” of revision "
+                    "{o_revision}: the later print counts.",
+                    words=t.said.saying.words(),
+                    revision=t.said.revision,
+                    words2=o.saying.words(),
+                    o_revision=o.revision,
+                )
             )
         else:
             out.append(t)

@@ -18,14 +18,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from calib.errors import ReadingsRefused
+from calib.words import Words
 from calib.written import plain_number
 from measure.readings.readings import split_labels
 
 Feel = Literal["tight", "loose", "rubs", "fits", "gap", "too long", "too short", "would not go in"]
-CAN_BE_SAID = (
-    "tight, loose, rubs, gap 0.4, too long 0.3, too short 0.3, would not go in, fits; each may be followed by "
+CAN_BE_SAID = Words(
+    "tight, loose, rubs, gap 0.4, too long 0.3, too short 0.3, would not go in, fits; each may be followed by “at” and "
+    "labels, as in “tight at E2”"
 )
-CAN_BE_SAID += "“at” and labels, as in “tight at E2”"
 MOST_MM = 3.0
 """What is further off is no matter of fit."""
 HEADING = "revision,said"
@@ -94,7 +95,12 @@ def parse(words: Iterable[str]) -> tuple[Saying, ...]:
     words = list(words)
     if sum(map(len, words)) > LONGEST:
         raise ReadingsRefused(
-            f"What is said is longer than {LONGEST} characters. What can be said: {CAN_BE_SAID}.", "saying"
+            Words(
+                "What is said is longer than {longest} characters. What can be said: {can_be_said}.",
+                longest=LONGEST,
+                can_be_said=CAN_BE_SAID,
+            ),
+            "saying",
         )
     text = " ".join(" ".join(words).lower().replace("’", "'").split())
     out: list[Saying] = []
@@ -105,13 +111,20 @@ def parse(words: Iterable[str]) -> tuple[Saying, ...]:
             rest = text[at:].strip()
             nxt = next((i for i in _words_after(text, at) if _PHRASE.match(text, i)), len(text))
             what = text[at:nxt].strip(" ,;.") or rest
-            raise ReadingsRefused(f"“{what}” can't be understood. What can be said: {CAN_BE_SAID}.", "saying")
+            raise ReadingsRefused(
+                Words(
+                    "“{what}” can't be understood. What can be said: {can_be_said}.", what=what, can_be_said=CAN_BE_SAID
+                ),
+                "saying",
+            )
         out += _sayings(found)
         at = found.end()
         while at < len(text) and text[at] in " ,;.":
             at += 1
     if not out:
-        raise ReadingsRefused(f"Nothing is said of the print. What can be said: {CAN_BE_SAID}.", "saying")
+        raise ReadingsRefused(
+            Words("Nothing is said of the print. What can be said: {can_be_said}.", can_be_said=CAN_BE_SAID), "saying"
+        )
     return tuple(dict.fromkeys(out))
 
 
@@ -133,10 +146,13 @@ def _sayings(found: re.Match[str]) -> list[Saying]:
         much = found["first"] or found["by"]
         by = None if much is None else _millimetres(much, found[0])
         if not labels:
-            raise ReadingsRefused(f"“{found[0].strip()}” needs a place: write “{found[0].strip()} at E2”.", "saying")
+            raise ReadingsRefused(
+                Words("“{found}” needs a place: write “{found} at E2”.", found=found[0].strip()), "saying"
+            )
         if len(labels) > 2 or len(set(labels)) < len(labels):
             raise ReadingsRefused(
-                f"“{found[0].strip()}” names one edge, or the two between which the size lies.", "saying"
+                Words("“{found}” names one edge, or the two between which the size lies.", found=found[0].strip()),
+                "saying",
             )
         return [Saying(feel, labels, by)]
     return [Saying(feel, (x,), by) for x in labels] or [Saying(feel, (), by)]
@@ -146,8 +162,13 @@ def _millimetres(words: str, phrase: str) -> float:
     value = plain_number(words)
     if value is None or not 0 < value <= MOST_MM:
         raise ReadingsRefused(
-            f"“{phrase.strip()}”: {words.removesuffix('mm').strip()} mm is no matter of fit (above 0, up to "
-            f"{MOST_MM:g} mm): measure the part again, or look at the decimal point.",
+            Words(
+                "“{phrase}”: {words} mm is no matter of fit (above 0, up to {most_mm:g} mm): measure the "
+                "part again, or look at the decimal point.",
+                phrase=phrase.strip(),
+                words=words.removesuffix("mm").strip(),
+                most_mm=MOST_MM,
+            ),
             "saying",
         )
     return value
@@ -159,7 +180,11 @@ def clash(sayings: Sequence[Saying]) -> str | None:
     for s in sayings:
         other = first.setdefault(_place(s), s)
         if other.says != s.says:
-            return f"“{other.words()}” and “{s.words()}” contradict each other: say one of them."
+            return Words(
+                "“{words}” and “{words2}” contradict each other: say one of them.",
+                words=other.words(),
+                words2=s.words(),
+            )
     return None
 
 
@@ -178,8 +203,12 @@ def replaced(said: Sequence[DatedSaying]) -> tuple[tuple[DatedSaying, ...], tupl
         ]
         if later:
             words.append(
-                f"“{s.saying.words()}”, said of revision {s.revision}, is replaced by “{later[-1].words()}”, which was "
-                "said later."
+                Words(
+                    "“{words}”, said of revision {revision}, is replaced by “{words2}”, which was said later.",
+                    words=s.saying.words(),
+                    revision=s.revision,
+                    words2=later[-1].words(),
+                )
             )
         else:
             out.append(s)
@@ -204,24 +233,44 @@ def read_file(text: str, name: str) -> tuple[DatedSaying, ...]:
     out: list[DatedSaying] = []
     lines = text.splitlines()
     if len(lines) > MOST_ROWS:
-        raise ReadingsRefused(f"{name} has more than {MOST_ROWS} rows: keep those of the last revisions.", "saying")
+        raise ReadingsRefused(
+            Words(
+                "{name} has more than {most_rows} rows: keep those of the last revisions.",
+                name=name,
+                most_rows=MOST_ROWS,
+            ),
+            "saying",
+        )
     for n, line in enumerate(lines, 1):
         if len(line) > LONGEST:
-            raise ReadingsRefused(f"{name}, line {n} is longer than {LONGEST} characters: shorten it.", "saying")
+            raise ReadingsRefused(
+                Words(
+                    "{name}, line {number} is longer than {longest} characters: shorten it.",
+                    name=name,
+                    number=n,
+                    longest=LONGEST,
+                ),
+                "saying",
+            )
         row = line.split("#")[0].strip()
         if not row or re.fullmatch(r"revision\s*[,;\t]\s*said", row.lower()):
             continue
         m = re.fullmatch(r"([0-9]{1,9})\s*[,;\t]\s*(.+)", row)
         if not m:
             raise ReadingsRefused(
-                f"{name}, line {n}: “{row}” is no row: write the revision's number, a comma and what was said of it, "
-                "like 1,tight at E2",
+                Words(
+                    "{name}, line {number}: “{row}” is no row: write the revision's number, a comma and what "
+                    "was said of it, like 1,tight at E2",
+                    name=name,
+                    number=n,
+                    row=row,
+                ),
                 "saying",
             )
         try:
             out += [DatedSaying(int(m[1]), s) for s in parse([m[2].strip().strip('"').replace('""', '"')])]
         except ReadingsRefused as why:
-            raise why.after(f"{name}, line {n}: ") from None
+            raise why.after(Words("{name}, line {number}: ", name=name, number=n)) from None
     return tuple(out)
 
 

@@ -14,6 +14,9 @@ import pytest
 from tests.browser.looks import Bench
 from tests.browser.running import ARGS, address, running
 
+PATIENCE_MS = 30_000
+"""A page that has not done by then what it does at once on an idle machine never will."""
+
 
 class Unopened(pytest.Module):
     """A module of tests that can't even be imported here."""
@@ -44,9 +47,10 @@ def chromium() -> Iterator[Any]:
     if path is None:
         absent("there is no Chromium here: on Debian, apt-get install chromium")
     try:
-        from playwright.sync_api import sync_playwright
+        from playwright.sync_api import expect, sync_playwright
     except ImportError:
         absent("playwright is not installed: pip install 'jawline[test]'")
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=ARGS)
         yield browser
@@ -76,7 +80,7 @@ def window(chromium: Any, bench: Bench) -> Iterator[Callable[..., Any]]:
 
     def open_window(path: str = "/", *, width: int = 1024, height: int = 768, **options: Any) -> Any:
         context = chromium.new_context(viewport={"width": width, "height": height}, base_url=bench.url, **options)
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(PATIENCE_MS)
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda e: complaints.append(str(e)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import time
 import urllib.request
 import uuid
@@ -16,15 +17,21 @@ import ezdxf
 import numpy as np
 from ezdxf.math import bulge_to_arc
 
+from measure.bench import kept
+from measure.bench.settings import Limits
+from measure.bench.shelf import slug
+from measure.job import job as files
 from tests.sample_photos import FOLDER
 
 PHOTO = FOLDER / "photo.jpg"
 THICKNESS = "4,2"
-TONGUE_MM, SLOT_MM = 22.0, 5.0
-"""Two of its true sizes, by `truth.json`: over the tongue, from -10 to 12, and across the slot."""
+LEG_MM, SLOT_MM = 62.03, 5.0
+"""Two of its true sizes, by `truth.json`: over the long leg, and across the slot."""
 NEAR_MM = 0.2
 """Edges are taken for these when they are so nearly so far apart; no other two edges there are. Invented."""
-TRACE_S = 60.0
+TRACE_S = Limits().trace_s
+"""The bench itself gives up a trace after so long: a busy machine takes more of it than an idle one."""
+TRACE_MS = 1000 * TRACE_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +80,25 @@ class Bench:
         return state
 
     def traced(self, name: str) -> str:
-        """A new job of the sample photo, traced."""
-        job = self.upload(name)
-        state = self.settled(job)
-        assert state["state"] == "traced", state
-        return job
+        """A new job of the sample photo, traced: once for each bench, after that as a copy of what came of it."""
+        first = self.folder.with_name(f"{self.folder.name}-traced")
+        if not first.exists():
+            job = self.upload(name)
+            state = self.settled(job)
+            assert state["state"] == "traced", state
+            shutil.copytree(self.folder / job, first)
+            return job
+        return self.copied(first, name)
+
+    def copied(self, first: Path, name: str) -> str:
+        """A new job with the files of one that lies elsewhere."""
+        known = kept.from_bytes((first / kept.FILE).read_bytes())
+        assert known is not None
+        made = self.folder / slug(name)
+        assert not made.exists(), f"there is a job of the name {name} already"
+        shutil.copytree(first, made)
+        files.write(made, {kept.FILE: kept.to_bytes(known.model_copy(update={"name": name}))})  # as jawline's own
+        return made.name
 
 
 def features_of_dxf(path: Path) -> list[dict[str, Any]]:
@@ -107,18 +128,17 @@ def _segment(a: tuple[float, ...], b: tuple[float, ...]) -> dict[str, Any]:
     }
 
 
-def across(state: Any, mm: float, beside: str = "") -> tuple[list[str], float]:
-    """Two edges so far apart, by their labels, one of them given perhaps, and what the photo says of the distance."""
+def across(state: Any, mm: float) -> tuple[list[str], float]:
+    """Two edges so far apart, by their labels, and what the photo says of the distance."""
     for d in state["dimensions"]:
-        near = abs(d["value_mm"] - mm) < NEAR_MM
-        if d["kind"] == "distance" and near and (not beside or beside in d["features"]):
+        if d["kind"] == "distance" and abs(d["value_mm"] - mm) < NEAR_MM:
             return d["features"], d["value_mm"]
     raise AssertionError(f"no two edges are about {mm} mm apart")
 
 
-def tongue_and_slot(state: Any) -> tuple[str, str]:
-    """The labels of the edges over the sample's tongue, which is measured from its longest edge, and of its slot's."""
-    return " ".join(across(state, TONGUE_MM, "E1")[0]), " ".join(across(state, SLOT_MM)[0])
+def leg_and_slot(state: Any) -> tuple[str, str]:
+    """The labels of the edges over the sample's long leg, and of its slot's."""
+    return " ".join(across(state, LEG_MM)[0]), " ".join(across(state, SLOT_MM)[0])
 
 
 def on_screen(page: Any, state: Any, points_px: Sequence[Sequence[float]]) -> list[tuple[float, float]]:
@@ -144,5 +164,5 @@ def retraced(page: Any) -> str:
     with page.expect_response("**/trace"):
         page.click("#trace-again")
     page.locator("#progress").wait_for(state="visible")
-    page.locator("#progress").wait_for(state="hidden", timeout=60_000)
+    page.locator("#progress").wait_for(state="hidden", timeout=TRACE_MS)
     return "refused" if page.locator("#refusal").is_visible() else "traced"

@@ -67,36 +67,34 @@ def worksheet(path: Path) -> None:
     assert "outside jaws" in text
 
 
-@pytest.mark.parametrize(
-    ("what", "file", "read", "room_mm"),
-    [
-        ("files sketch", "dxf", dxf, 0.0),
-        ("files sketch", "svg", svg, 0.0),
-        ("files sketch", "pdf", pdf, 0.0),
-        ("files worksheet", "pdf", worksheet, 0.0),
-        ("files gauge", "3mf", mesh, 0.0),
-        ("files solid", "3mf", mesh, 0.0),
-        ("fits fit", "dxf", dxf, 0.2),
-        ("fits gauge", "3mf", mesh, 0.2),
-        ("fits solid", "3mf", mesh, 0.2),
-    ],
+BUTTONS = (
+    ("files", "sketch", "dxf", dxf, 0.0),
+    ("files", "sketch", "svg", svg, 0.0),
+    ("files", "sketch", "pdf", pdf, 0.0),
+    ("files", "worksheet", "pdf", worksheet, 0.0),
+    ("files", "gauge", "3mf", mesh, 0.0),
+    ("files", "solid", "3mf", mesh, 0.0),
+    ("fits", "fit", "dxf", dxf, 0.2),
+    ("fits", "gauge", "3mf", mesh, 0.2),
+    ("fits", "solid", "3mf", mesh, 0.2),
 )
-def test_each_button_gives_its_file(
-    window: Callable[..., Any], traced: str, tmp_path: Path, what: str, file: str, read: Any, room_mm: float
-) -> None:
+"""Where each stands, what it makes, in which format, how that is read, and the room that a fit takes, mm."""
+
+
+def test_each_button_gives_its_file(window: Callable[..., Any], traced: str, tmp_path: Path) -> None:
     page = window(f"/job/{traced}#drawing")
-    place, _, named = what.rpartition(" ")
-    button = page.locator(f'.{place} [data-what="{named}"][data-file="{file}"]')
-    expect(button).to_be_enabled()
-    with page.expect_download() as got:
-        button.click()
-    assert got.value.suggested_filename.endswith(f".{file}")
-    path = tmp_path / got.value.suggested_filename
-    got.value.save_as(path)
-    # the photo alone is within 0.3 mm on so long a side (± 0.115 mm median u95), a fit takes its room on both sides
-    found = read(path)
-    assert found is None or found == pytest.approx(LONGEST_MM - 2 * room_mm, abs=0.3)
-    assert page.inner_text("#make-wrong") == ""
+    for place, what, file, read, room_mm in BUTTONS:
+        button = page.locator(f'.{place} [data-what="{what}"][data-file="{file}"]')
+        expect(button).to_be_enabled()
+        with page.expect_download() as got:
+            button.click()
+        assert got.value.suggested_filename.endswith(f".{file}")
+        path = tmp_path / got.value.suggested_filename
+        got.value.save_as(path)
+        # the photo alone is within 0.3 mm on so long a side (± 0.115 mm median u95), a fit takes its room on both sides
+        found = read(path)
+        assert found is None or found == pytest.approx(LONGEST_MM - 2 * room_mm, abs=0.3), (place, what, file)
+        assert page.inner_text("#make-wrong") == ""
 
 
 def test_a_trial_print_and_the_drawing_before_it(window: Callable[..., Any], bench: Any) -> None:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import expect
 
-from tests.browser.looks import PHOTO, THICKNESS
+from tests.browser.looks import THICKNESS, TRACE_MS
+from tests.sample_photos import middle, save
 
-TABS = 60
+TABS = 150
 
 
 def tab_to(page: Any, selector: str) -> None:
@@ -21,7 +23,7 @@ def tab_to(page: Any, selector: str) -> None:
     raise AssertionError(f"{selector} is not reached with the Tab key")
 
 
-def test_a_job_by_keys_alone(window: Callable[..., Any]) -> None:
+def test_a_job_by_keys_alone(window: Callable[..., Any], tmp_path: Path) -> None:
     page = window("/")
     tab_to(page, "#thickness")
     page.keyboard.type(THICKNESS)
@@ -29,11 +31,11 @@ def test_a_job_by_keys_alone(window: Callable[..., Any]) -> None:
     tab_to(page, "#choose")
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Enter")
-    chooser.value.set_files(PHOTO)
+    chooser.value.set_files(save(middle().rgb, tmp_path / "small.jpg"))
     expect(page.locator("#start")).to_be_focused()
     page.keyboard.press("Enter")
     page.wait_for_url("**/job/**")
-    page.locator("#look").wait_for(timeout=60_000)
+    expect(page.locator("#looks-right")).to_be_focused(timeout=TRACE_MS)
 
     tab_to(page, "#view")
     before = page.locator("#world").get_attribute("transform")

@@ -11,7 +11,7 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from calib.photo.photo import MAX_MEGAPIXELS
-from tests.browser.looks import PHOTO, THICKNESS, TRACE_S
+from tests.browser.looks import PHOTO, THICKNESS, TRACE_MS
 
 LARGE_MEGAPIXELS = 48  # what today's telephones take at most in their normal mode; common knowledge
 
@@ -51,7 +51,7 @@ def test_a_large_photo_gets_its_answer(window: Callable[..., Any], bench: Any, t
     page = window("/")
     started(page, photo)
     page.wait_for_url("**/job/**")
-    expect(page.locator("#refusal-text")).to_contain_text("blurred", timeout=TRACE_S * 1000)
+    expect(page.locator("#refusal-text")).to_contain_text("blurred", timeout=TRACE_MS)
     shown = bench.state(page.url.rsplit("/", 1)[1].split("#")[0])["photo"]
     assert shown["width"] * shown["height"] < 12e6  # a tablet is not sent 48 megapixels
     page.wait_for_function("document.querySelector('#world image').getAttribute('href')")

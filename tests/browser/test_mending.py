@@ -9,14 +9,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
-from tests.browser.looks import THICKNESS
+from tests.browser.looks import THICKNESS, TRACE_MS
 from tests.sample_photos import middle, save
 
 
 @pytest.fixture(scope="module")
-def mended(bench: Any) -> str:
-    return str(bench.traced("to be mended"))
+def mended(bench: Any, tmp_path_factory: pytest.TempPathFactory) -> str:
+    job = str(bench.upload("to be mended", save(middle().rgb, tmp_path_factory.mktemp("small") / "small.jpg")))
+    assert bench.settled(job)["state"] == "traced"
+    return job
 
 
 def posted(page: Any) -> Any:
@@ -27,8 +30,8 @@ def posted(page: Any) -> Any:
 
 
 def traced_again(page: Any) -> None:
-    page.locator("#progress").wait_for(timeout=10_000)
-    page.locator("#look:visible, #refusal:visible").wait_for(timeout=60_000)
+    page.locator("#progress").wait_for()
+    page.locator("#look:visible, #refusal:visible").wait_for(timeout=TRACE_MS)
 
 
 def test_what_is_said_of_the_upper_edge_stays_for_the_next_trace(
@@ -43,7 +46,7 @@ def test_what_is_said_of_the_upper_edge_stays_for_the_next_trace(
     page.set_input_files("#photo-file", save(middle().rgb, tmp_path / "small.jpg"))
     page.click("#start")
     page.wait_for_url("**/job/**")
-    page.locator("#look").wait_for(timeout=60_000)
+    page.locator("#look").wait_for(timeout=TRACE_MS)
     id = page.url.split("/job/")[1].split("#")[0]
     record = json.loads((bench.folder / id / "trace.json").read_text())
     assert record["rim"]["told"] == "clear"
@@ -51,6 +54,7 @@ def test_what_is_said_of_the_upper_edge_stays_for_the_next_trace(
     page.select_option("#rim", "sharp")
     assert posted(page)["rim"] == "sharp"
     assert bench.settled(id)["rim"] == "sharp"
+    expect(page.locator("#looks-right")).to_be_focused()  # the button that was pressed was gone meanwhile
 
 
 def test_of_an_opening_it_is_asked_as_well(window: Callable[..., Any]) -> None:

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 
 from measure.bench import kept
 from tests.benches import plate
-from tests.browser.looks import Bench
+from tests.browser.looks import TRACE_MS, Bench
 from tests.browser.test_accessible import findings
 
 TESTS = Path(__file__).resolve().parents[1]
@@ -21,7 +21,6 @@ AGAIN = TESTS / "accuracy" / "pairs" / "vent-latch-b.jpg"
 """A part, and once more, turned."""
 THICK = "4.2"
 NOT_IT = TESTS.parent / "samples" / "drawer-stop" / "photo.jpg"
-LONG_MS = 120_000
 
 
 def sent(page: Any, photo: Path, use: str) -> None:
@@ -31,14 +30,14 @@ def sent(page: Any, photo: Path, use: str) -> None:
         page.set_input_files("#another-file", photo)
     assert answer.value.ok, answer.value.text()
     page.locator("#progress").wait_for(state="visible")
-    page.locator("#progress").wait_for(state="hidden", timeout=LONG_MS)
+    page.locator("#progress").wait_for(state="hidden", timeout=TRACE_MS)
 
 
 def test_a_second_photo_makes_it_surer_and_another_takes_its_place(window: Callable[..., Any], bench: Bench) -> None:
     job = bench.upload("seen twice", FIRST, THICK)
     alone = bench.settled(job)
     page = window(f"/job/{job}#outline")
-    page.locator("#look").wait_for(timeout=15_000)
+    page.locator("#look").wait_for()
     page.click("#another summary")
     assert findings(page) == []
     sent(page, AGAIN, "too")
@@ -67,7 +66,7 @@ def test_a_second_photo_makes_it_surer_and_another_takes_its_place(window: Calla
 
 def test_what_gives_the_scale_is_said_on_the_page(window: Callable[..., Any], bench: Bench, traced: str) -> None:
     page = window(f"/job/{traced}#outline")
-    page.locator("#look").wait_for(timeout=15_000)
+    page.locator("#look").wait_for()
     page.click("#scale summary")
     page.select_option("#reference", "sheet")
     with page.expect_download() as got:
@@ -93,18 +92,18 @@ def test_a_rectangle_of_ones_own_is_looked_for(bench: Bench, window: Callable[..
     """The sample has a card and nothing of 120 × 80 mm, so that it is refused for what was asked, and kept as asked."""
     job = bench.traced("by a box")
     page = window(f"/job/{job}#outline")
-    page.locator("#look").wait_for(timeout=15_000)
+    page.locator("#look").wait_for()
     page.click("#scale summary")
     page.select_option("#reference", "own")
     page.fill("#own-size", "120x80")
     with page.expect_response("**/trace"):
         page.click("#trace-again")
-    page.locator("#progress").wait_for(state="hidden", timeout=LONG_MS)
+    page.locator("#progress").wait_for(state="hidden", timeout=TRACE_MS)
     state = bench.settled(job)
     assert state["scale"]["reference"] == "120x80"
     expect(page.locator("#refusal")).to_be_visible()
     page.reload()
-    expect(page.locator("#own-size")).to_have_value("120x80", timeout=15_000)
+    expect(page.locator("#own-size")).to_have_value("120x80")
 
 
 def test_the_owner_stands_on_the_title_block_where_that_is_wanted(
@@ -112,11 +111,11 @@ def test_the_owner_stands_on_the_title_block_where_that_is_wanted(
 ) -> None:
     plate(bench.folder, "owned")
     page = window("/job/owned#outline")
-    expect(page.locator("#tab-drawing")).to_be_enabled(timeout=15_000)  # the state has come
+    expect(page.locator("#tab-drawing")).to_be_enabled()  # the state has come
     page.click("#about summary")
     page.fill("#about-owner", "A. Nobody")
     page.click("#about-form [type=submit]")
-    expect(page.locator("#about-kept")).to_have_text("Kept.", timeout=15_000)
+    expect(page.locator("#about-kept")).to_have_text("Kept.")
     for wanted in (False, True):
         page.click("#tab-outline")
         page.set_checked("#about-drawn", wanted)

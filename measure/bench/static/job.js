@@ -197,7 +197,17 @@ store.subscribe((state, before) => {
   if ((first || retraced) && !sheets.isOpen && state.features.length) panzoom.show(photo.partBox(), LABEL_RIM);
   photo.mark(picking.picked, wanted());
   showJaws();
+  if (before && (first || retraced)) goOn(state);
 });
+
+/**
+ * Whoever waited for a trace goes on at the next step by the keys; who is at something else stays there.
+ * @param {import("./types.js").State} state
+ */
+function goOn({ refusal }) {
+  if (tabs.name !== "outline" || document.activeElement !== document.body) return;
+  byId(refusal ? "trace-again" : "looks-right").focus({ preventScroll: true });
+}
 
 /** @param {import("./types.js").State | null} state */
 function firstTab(state) {

@@ -1,6 +1,6 @@
 // One step back, whatever it was: a reading, a trace, something filled in. By button or Ctrl+Z.
 import { attempt } from "./api.js";
-import { nearest } from "./dom.js";
+import { byId, nearest } from "./dom.js";
 import { note } from "./notes.js";
 
 const TYPED_IN = "input:not([type=radio]):not([type=range]), select, textarea";
@@ -24,7 +24,9 @@ export class Undo {
   /** @param {import("./types.js").State} state */
   show(state) {
     this.#can = state.can_undo && state.state !== "tracing";
+    const last = this.#buttons.find((b) => b === document.activeElement);
     for (const b of this.#buttons) b.disabled = !this.#can;
+    if (last?.disabled) byId(nearest(last, "[role=tabpanel]")?.getAttribute("aria-labelledby") ?? "undo").focus();
   }
 
   async #back() {

@@ -11,6 +11,7 @@ import shapely
 
 from calib.arrays import Array
 from calib.errors import PartRefused
+from calib.words import Words
 from measure.broken.breaks import Break, outer
 from measure.broken.by_hand.going_along import carried, rows_along
 from measure.broken.by_hand.shaping import Shaped, shaped
@@ -67,7 +68,9 @@ def drawn(estimate: Estimate, which: Break, words: str, subject: Literal["part",
     done = assembled(estimate, which, ring, own, "hand", prolonged, ())
     ringed = np.concatenate([flatten(f, PLAIN_MM)[:-1] for f in outer(done.estimate.features)])
     if not shapely.Polygon(ringed).is_valid:
-        raise PartRefused("What was drawn would make the outline cross itself: draw it round the other way.", "draw")
+        raise PartRefused(
+            Words("What was drawn would make the outline cross itself: draw it round the other way."), "draw"
+        )
     stretches = (
         *([Line(before.label, 0, begun[0].feature.start, begun[-1].feature.end, "completed")] if begun else []),
         *([replace(as_line(ended[0].feature), label=after.label)] if ended else []),

@@ -10,6 +10,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.errors import WrongUsage
+from calib.words import Words
 from measure.broken.breaks import Break, outer
 from measure.broken.by_hand.words import As, Bend, Goal, On, Step, To
 from measure.geometry.features import (
@@ -96,7 +97,7 @@ def ends_of(loop: Sequence[Feature], which: Break) -> tuple[Point, Point]:
     """
     before, after = loop[which.before()], loop[which.after()]
     if before.kind == "circle" or after.kind == "circle":
-        raise WrongUsage("A full circle has no break to draw in.", "draw")
+        raise WrongUsage(Words("A full circle has no break to draw in."), "draw")
     return before.end, after.start
 
 
@@ -127,7 +128,7 @@ def _drawn(step: On | To | Bend, pen: _Tip, end: Array, of: dict[str, Feature]) 
         return Shaped(_line(pen.at, _place(step.to, pen.at, end, of)))
     goal = _place(step.to, pen.at, end, of)
     if math.dist(pen.at, goal) <= REACHED_MM:
-        raise WrongUsage("An arc leads to where it begins: give it another end.", "draw")
+        raise WrongUsage(Words("An arc leads to where it begins: give it another end."), "draw")
     return Shaped(_bent(step, pen, goal), radius_told=step.radius_mm is not None)
 
 
@@ -139,20 +140,25 @@ def _on(step: On, pen: _Tip, end: Array, of: dict[str, Feature]) -> Array:
         goal = _known(step.to.label, of)
         ray = _line(pen.at, pen.at + pen.way)
         if goal.kind == "curve":
-            raise WrongUsage(f"{goal.label} is a free line, which nothing is drawn to: give a point.", "draw")
+            raise WrongUsage(
+                Words("{label} is a free line, which nothing is drawn to: give a point.", label=goal.label), "draw"
+            )
         ahead = [p for p in crossings(ray, goal) if (p - pen.at) @ pen.way > REACHED_MM]
         if not ahead:
-            raise WrongUsage(f"Straight on never meets {goal.label}: draw a corner before it, or give a point.", "draw")
+            raise WrongUsage(
+                Words("Straight on never meets {label}: draw a corner before it, or give a point.", label=goal.label),
+                "draw",
+            )
         return np.asarray(min(ahead, key=lambda p: (p - pen.at) @ pen.way))
     reach = float((_place(step.to, pen.at, end, of) - pen.at) @ pen.way)
     if reach <= REACHED_MM:
-        raise WrongUsage("Straight on leads away from there: draw a corner first.", "draw")
+        raise WrongUsage(Words("Straight on leads away from there: draw a corner first."), "draw")
     return np.asarray(pen.at + reach * pen.way)
 
 
 def _known(label: str, of: dict[str, Feature]) -> Feature:
     if label not in of:
-        raise WrongUsage(f"The outline has no {label} to draw to.", "draw")
+        raise WrongUsage(Words("The outline has no {label} to draw to.", label=label), "draw")
     return of[label]
 
 
@@ -163,7 +169,9 @@ def _place(place: Goal, at: Array, end: Array, of: dict[str, Feature]) -> Array:
         return end
     goal = _known(place.label, of)
     if goal.kind == "curve":
-        raise WrongUsage(f"{goal.label} is a free line, which nothing is drawn to: give a point.", "draw")
+        raise WrongUsage(
+            Words("{label} is a free line, which nothing is drawn to: give a point.", label=goal.label), "draw"
+        )
     if goal.kind == "line":
         u = np.subtract(goal.end, goal.start) / length(goal)
         return np.asarray(np.array(goal.start) + u * ((at - goal.start) @ u))
@@ -189,8 +197,13 @@ def _bent(step: Bend, pen: _Tip, goal: Array) -> Line | Arc:
         radius, turn, deep = step.radius_mm, step.turn or turn, False
         if radius < half - REACHED_MM:
             raise WrongUsage(
-                f"An arc of radius {radius:g} mm does not reach: the places are {2 * half:.2f} mm apart, so it takes "
-                f"{half:.2f} mm or more.",
+                Words(
+                    "An arc of radius {radius:g} mm does not reach: the places are {half:.2f} mm apart, so "
+                    "it takes {half2:.2f} mm or more.",
+                    radius=radius,
+                    half=2 * half,
+                    half2=half,
+                ),
                 "draw",
             )
         radius = max(radius, half)
@@ -220,16 +233,16 @@ def _as(loop: Sequence[Feature], step: As, pen: _Tip, end: Array) -> list[Shaped
     at = {f.label: i for i, f in enumerate(loop)}
     for label in (step.first, step.last):
         if label not in at:
-            raise WrongUsage(f"There is no {label} on the outer boundary to draw it like.", "draw")
+            raise WrongUsage(Words("There is no {label} on the outer boundary to draw it like.", label=label), "draw")
     count = (at[step.last] - at[step.first]) % len(loop) + 1
     stretch = [loop[(at[step.first] + i) % len(loop)] for i in range(count)]
     lines = [f for f in stretch if isinstance(f, Line | Arc)]
     if len(lines) < len(stretch):
-        raise WrongUsage("Only straight edges and arcs are drawn like others.", "draw")
+        raise WrongUsage(Words("Only straight edges and arcs are drawn like others."), "draw")
     p, q = complex(*lines[-1].end), complex(*lines[0].start)  # their images are the first and the last point
     a, b = complex(*pen.at), complex(*end)
     if abs(q - p) < REACHED_MM or abs(b - a) < REACHED_MM:
-        raise WrongUsage("What begins where it ends can't be drawn like another stretch.", "draw")
+        raise WrongUsage(Words("What begins where it ends can't be drawn like another stretch."), "draw")
     turn = (b - a) / abs(b - a) / ((q - p) / abs(q - p)).conjugate()
     middle, centre = (a + b) / 2, (p + q) / 2
 
@@ -251,7 +264,7 @@ def _as(loop: Sequence[Feature], step: As, pen: _Tip, end: Array) -> list[Shaped
 
 def _line(a: Array, b: Array) -> Line:
     if math.dist(a, b) <= REACHED_MM / 2:
-        raise WrongUsage("A step leads to where it begins: leave it out, or give it another end.", "draw")
+        raise WrongUsage(Words("A step leads to where it begins: leave it out, or give it another end."), "draw")
     return Line("", 0, _pair(a), _pair(b), "completed")
 
 

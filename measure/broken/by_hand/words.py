@@ -19,6 +19,7 @@ import re
 from dataclasses import dataclass
 
 from calib.errors import WrongUsage
+from calib.words import Words
 from measure.geometry.features import Point, Turn
 
 MOST_LETTERS = 2000
@@ -84,12 +85,14 @@ def steps_of(words: str) -> tuple[Step, ...]:
         WrongUsage: they can't be understood; the step is named.
     """
     if len(words) > MOST_LETTERS:
-        raise WrongUsage(f"What is drawn has more than {MOST_LETTERS} letters.", "draw")
+        raise WrongUsage(
+            Words("What is drawn has more than {most_letters} letters.", most_letters=MOST_LETTERS), "draw"
+        )
     said = [" ".join(s.lower().split()) for s in re.split(r"[;\n]", words) if s.strip()]
     if not said:
-        raise WrongUsage(f"Nothing is drawn: say it in steps, such as “{EXAMPLE}”.", "draw")
+        raise WrongUsage(Words("Nothing is drawn: say it in steps, such as “{example}”.", example=EXAMPLE), "draw")
     if len(said) > MOST_STEPS:
-        raise WrongUsage(f"What is drawn has more than {MOST_STEPS} steps.", "draw")
+        raise WrongUsage(Words("What is drawn has more than {most_steps} steps.", most_steps=MOST_STEPS), "draw")
     return tuple(_step(s) for s in said)
 
 
@@ -137,12 +140,23 @@ def _length(said: str, words: str) -> float:
 
 
 def _far(said: str) -> WrongUsage:
-    return WrongUsage(f"“{said}” leads nowhere: lengths are over 0 and up to {LONGEST_MM:.0f} mm.", "draw")
+    return WrongUsage(
+        Words(
+            "“{said}” leads nowhere: lengths are over 0 and up to {longest_mm:.0f} mm.",
+            said=said,
+            longest_mm=LONGEST_MM,
+        ),
+        "draw",
+    )
 
 
 def _strange(said: str) -> WrongUsage:
     return WrongUsage(
-        f"“{said[:60]}” can't be drawn: steps are on 12, on to E3, to 30,12, arc 5 to 30,12, arc through 28,9 to 30,12 "
-        "and as E5-R7, with semicolons between; end is where the break ends.",
+        Words(
+            "“{said}” can't be drawn: steps are on 12, on to E3, to 30,12, arc 5 to 30,12, arc "
+            "through 28,9 to 30,12 and as E5-R7, with semicolons between; end is where the break "
+            "ends.",
+            said=said[:60],
+        ),
         "draw",
     )

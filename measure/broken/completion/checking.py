@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 import shapely
 
+from calib.words import Words
 from measure.broken.breaks import outer
 from measure.broken.completion.outcome import Completed, NotCompleted
 from measure.geometry.features import COARSE_MM, PLAIN_MM, flatten
@@ -20,9 +21,9 @@ def checked(done: Completed, subject: Literal["part", "opening"]) -> Completed |
     ring = np.concatenate([flatten(f, PLAIN_MM)[:-1] for f in outer(done.estimate.features)])
     shape = shapely.Polygon(ring)
     if not shape.is_valid:
-        return NotCompleted("the completed outline would cross itself")
+        return NotCompleted(Words("the completed outline would cross itself"))
     if subject == "part" and leaves_out(done):
-        return NotCompleted("the completed outline would leave out material that was seen")
+        return NotCompleted(Words("the completed outline would leave out material that was seen"))
     return done
 
 

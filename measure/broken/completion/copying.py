@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from calib.arrays import Array
+from calib.words import Words
 from measure.broken.breaks import Break, outer
 from measure.broken.completion.assembling import assembled
 from measure.broken.completion.checking import OUTSIDE_MM
@@ -59,15 +60,15 @@ def copied(estimate: Estimate, which: Break, others: Sequence[Break], found: Rep
                 ends.append(partner)
                 break
             if length(loop[at]) > SHORT_MM or which.count + 3 > which.of:
-                return NotCompleted(f"{loop[at].label}, beside the break, has no counterpart")
+                return NotCompleted(Words("{label}, beside the break, has no counterpart", label=loop[at].label))
             which = which.wider(before)
         else:
-            return NotCompleted("the pieces beside the break have no counterpart")
+            return NotCompleted(Words("the pieces beside the break have no counterpart"))
     first, last = ends
     n, way = len(loop), -1 if found.placing.way == "mirror" else 1
     between = [(first + way * i) % n for i in range(1, (way * (last - first)) % n)]
     if set(between) & (set(which.members()) | open_now):
-        return NotCompleted("its counterpart is broken too")
+        return NotCompleted(Words("its counterpart is broken too"))
     return _filled(estimate, which, found, first, between, last)
 
 
@@ -140,7 +141,7 @@ def _filled(
         elif b is a and b.kind == "arc":
             piece = as_one(estimate, b, b, m + extra)
         else:
-            return NotCompleted("its counterpart is one edge, but the break lies between two unlike ones")
+            return NotCompleted(Words("its counterpart is one edge, but the break lies between two unlike ones"))
         merged = (shorter(b, a).label,) if b is not a else ()
         done = assembled(estimate, which, [piece], own_error, found.placing.way, (longer(b, a).label,), merged)
     else:

@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from calib.words import Words
+
 EVEN = 2 / 3
 """C of an even beam; the guides print 0.67."""
 TAPERED = 16 * math.log(2) - 10
@@ -101,16 +103,22 @@ def doubts(hook: Hook) -> tuple[tuple[str, str], ...]:
         out.append(
             (
                 "clip-short",
-                f"The hook is shorter than {SHORT:g} times its thickness: the wall behind it bends too, so the true "
-                "strain is less than this and the true forces too.",
+                Words(
+                    "The hook is shorter than {short:g} times its thickness: the wall behind it bends too, "
+                    "so the true strain is less than this and the true forces too.",
+                    short=SHORT,
+                ),
             )
         )
     if hook.undercut_mm > FAR * hook.length_mm:
         out.append(
             (
                 "clip-far",
-                f"The hook bends by more than {FAR * 100:g} % of its length, further than the formulas hold: make it "
-                "longer.",
+                Words(
+                    "The hook bends by more than {far:g} % of its length, further than the formulas hold: "
+                    "make it longer.",
+                    far=FAR * 100,
+                ),
             )
         )
     return tuple(out)

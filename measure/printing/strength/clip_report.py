@@ -6,15 +6,16 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
+from calib.words import Words, joined
 from measure.printing.light_parts import LIGHT_PARTS
 from measure.printing.strength import clip
 from measure.printing.strength.clip import Hook
 from measure.printing.strength.materials import ACROSS, Assemblies, Layers, Material
 
-THINNEST_MM = 0.84
-"""Two extrusion widths of a 0.4 mm nozzle: a thinner beam is not printed soundly."""
+NOZZLE_MM, THINNEST_MM = 0.4, 0.84
+"""The usual nozzle, and two of its extrusion widths: a thinner beam is not printed soundly."""
 TENTH_MM, HUNDREDTH_MM = 0.1, 0.01
-FOR = {"one": "one assembly", "many": "many assemblies"}
+FOR = {"one": Words("one assembly"), "many": Words("many assemblies")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,16 +106,24 @@ def cautions(j: JudgedHook) -> list[tuple[str, str]]:
         out.append(
             (
                 "clip-layers",
-                f"The layers lie across the beam and bending pulls them apart: only {ACROSS * 100:g} % of the strain "
-                "is allowed (common practice, no source). Turn the part in the printer so that they run along it.",
+                Words(
+                    "The layers lie across the beam and bending pulls them apart: only {share:.0%} of the strain is "
+                    "allowed (common practice, no source). Turn the part in the printer so that they run along it.",
+                    share=ACROSS,
+                ),
             )
         )
     if j.hook.thick_mm < THINNEST_MM:
         out.append(
             (
                 "clip-thin",
-                f"{j.hook.thick_mm:.2f} mm is thinner than two lines of a 0.4 mm nozzle ({THINNEST_MM} mm): make it "
-                "longer instead.",
+                Words(
+                    "{thick_mm:.2f} mm is thinner than two lines of a {nozzle_mm:g} mm nozzle ({least_mm:.2f} mm): "
+                    "make it longer instead.",
+                    thick_mm=j.hook.thick_mm,
+                    nozzle_mm=NOZZLE_MM,
+                    least_mm=THINNEST_MM,
+                ),
             )
         )
     if j.mating_n is None:
@@ -122,8 +131,11 @@ def cautions(j: JudgedHook) -> list[tuple[str, str]]:
         out.append(
             (
                 "clip-locks",
-                f"On a slope of {j.hook.angle_deg:g}° friction locks the hook: make the slope flatter than "
-                f"{locks:.0f}°.",
+                Words(
+                    "On a slope of {angle_deg:g}° friction locks the hook: make the slope flatter than {locks:.0f}°.",
+                    angle_deg=j.hook.angle_deg,
+                    locks=locks,
+                ),
             )
         )
     out.append(("guide-only", LIGHT_PARTS))
@@ -133,36 +145,69 @@ def cautions(j: JudgedHook) -> list[tuple[str, str]]:
 def lines(j: JudgedHook) -> tuple[str, ...]:
     """For people."""
     h, m = j.hook, j.material
-    size = f"{h.length_mm:g} mm long, {h.thick_mm:.3g} mm thick at the root, {h.width_mm:g} mm wide"
-    form = "tapering to half its thickness" if h.tapered else "of even thickness"
-    out = [f"Snap hook of {m.words}: {size}, {form}; undercut {h.undercut_mm:g} mm, layers {j.layers} the beam."]
-    if j.worked_out:
-        most = "thickest" if j.worked_out == "thickness" else "shortest"
-        out[0] += f" The {j.worked_out} is the {most} that bends without breaking in {FOR[j.assemblies]}."
-    out.append(f"Strain at the root: {_percent(j.strain)}.")
+    size = Words(
+        "{length_mm:g} mm long, {thick_mm:.3g} mm thick at the root, {width_mm:g} mm wide",
+        length_mm=h.length_mm,
+        thick_mm=h.thick_mm,
+        width_mm=h.width_mm,
+    )
+    hook = Words(
+        "Snap hook of {material}: {size}, {form}; undercut {undercut_mm:g} mm, {layers}.",
+        material=m.words,
+        size=size,
+        form=Words("tapering to half its thickness") if h.tapered else Words("of even thickness"),
+        undercut_mm=h.undercut_mm,
+        layers=Words("layers along the beam") if j.layers == "along" else Words("layers across the beam"),
+    )
+    often = FOR[j.assemblies]
+    worked_out = ""
+    if j.worked_out == "thickness":
+        worked_out = Words("The thickness is the thickest that bends without breaking in {often}.", often=often)
+    elif j.worked_out:
+        worked_out = Words("The length is the shortest that bends without breaking in {often}.", often=often)
+    out = [joined(" ", (hook, worked_out)), Words("Strain at the root: {strain:.2%}.", strain=j.strain)]
     for a, limit in j.permissible.items():
-        word = "holds" if j.holds(a) else "BREAKS or stays bent"
-        out.append(f"  {FOR[a]}: {_percent(limit)} is permissible: {word} ({j.strain / limit * 100:.0f} % of it).")
+        out.append(
+            Words(
+                "  {often}: {limit:.2%} is permissible: {verdict} ({share:.0%} of it).",
+                often=FOR[a],
+                limit=limit,
+                verdict=Words("holds") if j.holds(a) else Words("BREAKS or stays bent"),
+                share=j.strain / limit,
+            )
+        )
     if not j.holds(j.assemblies):
         out.append(
-            f"What would do for {FOR[j.assemblies]}: at most {rounded_down(j.most_thick_mm):.3g} mm thick, or at least "
-            f"{-rounded_down(-j.least_length_mm):.3g} mm long, or an undercut of at most "
-            f"{rounded_down(j.most_undercut_mm):.2g} mm."
+            Words(
+                "What would do for {often}: at most {thick_mm:.3g} mm thick, or at least {length_mm:.3g} mm long, or "
+                "an undercut of at most {undercut_mm:.2g} mm.",
+                often=often,
+                thick_mm=rounded_down(j.most_thick_mm),
+                length_mm=-rounded_down(-j.least_length_mm),
+                undercut_mm=rounded_down(j.most_undercut_mm),
+            )
         )
-    into = "no force pushes it in" if j.mating_n is None else f"{j.mating_n:.2g} N push it in"
+    locked = j.mating_n is None
     out.append(
-        f"About {j.deflection_n:.2g} N bend it, {into} (slope {h.angle_deg:g}°, friction {m.friction:g}, secant "
-        f"modulus {m.modulus_mpa:g} N/mm²)."
+        Words(
+            "About {bend:.2g} N bend it, {into} (slope {angle_deg:g}°, friction {friction:g}, secant modulus "
+            "{modulus:g} N/mm²).",
+            bend=j.deflection_n,
+            into=Words("no force pushes it in") if locked else Words("{force:.2g} N push it in", force=j.mating_n),
+            angle_deg=h.angle_deg,
+            friction=m.friction,
+            modulus=m.modulus_mpa,
+        )
     )
     out.append(
-        f"Where the figures are from: strain, {m.strain_source}; modulus, {m.modulus_source}; friction, "
-        f"{m.friction_source}."
+        Words(
+            "Where the figures are from: strain, {strain}; modulus, {modulus}; friction, {friction}.",
+            strain=m.strain_source,
+            modulus=m.modulus_source,
+            friction=m.friction_source,
+        )
     )
     return tuple(out)
-
-
-def _percent(strain: float) -> str:
-    return f"{strain * 100:.2f} %"
 
 
 def result(j: JudgedHook) -> dict[str, Any]:

@@ -17,6 +17,8 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Literal
 
+from calib.words import Words
+
 Layers = Literal["along", "across"]
 Assemblies = Literal["one", "many"]
 
@@ -25,8 +27,8 @@ ACROSS = 0.5
 Common practice, no source."""
 MANY = 0.6
 """Share of the permissible strain for a hook that is put together many times (resin makers' guides)."""
-PRACTICE = "common practice, no source"
-GUIDE = "resin makers' snap joint guides, from memory"
+PRACTICE = Words("common practice, no source")
+GUIDE = Words("resin makers' snap joint guides, from memory")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +66,14 @@ def _plastic(name: str, words: str, strain_one: float, modulus_mpa: float, frict
 
 _TABLE = (
     replace(_plastic("pla", "PLA", 0.010, 2800, 0.5), strain_many=0.005),  # brittle: half, not 60 %
-    _plastic("petg", "PETG", 0.017, 1600, 0.5, strain_source="a filament's data sheet, a third of the yield strain"),
+    _plastic(
+        "petg", "PETG", 0.017, 1600, 0.5, strain_source=Words("a filament's data sheet, a third of the yield strain")
+    ),
     _plastic("abs", "ABS", 0.025, 1700, 0.7, strain_source=GUIDE, friction_source=GUIDE),
     _plastic("asa", "ASA", 0.025, 1700, 0.7),
-    _plastic("nylon", "nylon, as damp as the room", 0.050, 900, 0.5, friction_source=GUIDE),
+    _plastic("nylon", Words("nylon, as damp as the room"), 0.050, 900, 0.5, friction_source=GUIDE),
     _plastic("pp", "polypropylene", 0.060, 700, 0.4, friction_source=GUIDE),
-    _plastic("tpu", "TPU, about 95 Shore A", 0.200, 30, 0.8),
+    _plastic("tpu", Words("TPU, about 95 Shore A"), 0.200, 30, 0.8),
     _plastic("pc", "polycarbonate", 0.035, 1800, 0.6, modulus_source=GUIDE, friction_source=GUIDE),
 )
 MATERIALS: Mapping[str, Material] = MappingProxyType({m.name: m for m in _TABLE})
@@ -86,7 +90,7 @@ def with_own(
         modulus_mpa: secant modulus.
         friction: coefficient.
     """
-    own = "your own figure"
+    own = Words("your own figure")
     if strain is not None:
         many = strain * material.strain_many / material.strain_one
         material = replace(material, strain_one=strain, strain_many=many, strain_source=own)

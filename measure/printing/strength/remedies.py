@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from calib.tools.fits import pin_in_hole_mm
+from calib.words import Words, both, counted
 from measure.printing.strength import pins
 from measure.printing.strength.pins import Pin
 from measure.printing.strength.sections import Section
@@ -17,6 +18,13 @@ LINE_MM = 0.42
 """Extrusion width of a 0.4 mm nozzle. Common practice, no source."""
 LINES = 2
 """A wall of fewer lines is not printed soundly. Common practice, no source."""
+SAID = {
+    "too thin to print": Words("too thin to print"),
+    "may be too thin to print": Words("may be too thin to print"),
+    "weak": Words("weak"),
+    "sound": Words("sound"),
+}
+"""Verdicts, as they are said."""
 LIMIT_MM = 3.0
 """Below this a section that is bent or pulled is where a part breaks first. Common practice, no source."""
 
@@ -71,21 +79,35 @@ SHOWN = 3
 def lines(judged: Sequence[JudgedSection], line_mm: float, limit_mm: float) -> tuple[str, ...]:
     """For people: the sections that need something and what helps, or the thinnest ones where none does."""
     if not judged:
-        return ("No wall with two sides was found: the part is one compact piece.",)
+        return (Words("No wall with two sides was found: the part is one compact piece."),)
     weak = [j for j in judged if j.verdict != "sound"]
-    are = "is" if len(weak) < 2 else "are"
-    out = [f"{len(weak) or 'None'} of the part's {len(judged)} thinnest places {are} below {limit_mm:g} mm."]
-    out += [f"  {name}: {size(j.section)} {between(j.section)}: {j.verdict}." for name, j in named(judged)]
+    told = {"judged": len(judged), "limit_mm": limit_mm}
+    out: list[str] = [Words("None of the part's {judged} thinnest places is below {limit_mm:g} mm.", **told)]
     if weak:
-        out += ["What helps, the easiest first:", *_remedies(weak, line_mm)]
+        out = [
+            counted(
+                "{n} of the part's {judged} thinnest places is below {limit_mm:g} mm.",
+                "{n} of the part's {judged} thinnest places are below {limit_mm:g} mm.",
+                len(weak),
+                **told,
+            )
+        ]
+    for name, j in named(judged):
+        where = {"size": size(j.section), "between": between(j.section), "verdict": SAID[j.verdict]}
+        out.append(Words("  {name}: {size} {between}: {verdict}.", name=name, **where))
+    if weak:
+        out += [Words("What helps, the easiest first:"), *_remedies(weak, line_mm)]
     return tuple(out)
 
 
 def sharp_lines(sharp: Sequence[tuple[Labels, float]]) -> tuple[str, ...]:
     """For people: the corners that run out to nothing."""
     return tuple(
-        f"The corner of {labels[0]} and {labels[1]} is sharp ({angle:.0f}°) and runs out to nothing: "
-        "round it by a line or two."
+        Words(
+            "The corner of {labels} is sharp ({angle:.0f}°) and runs out to nothing: round it by a line or two.",
+            labels=both(labels),
+            angle=angle,
+        )
         for labels, angle in sharp
     )
 
@@ -98,20 +120,29 @@ def named(judged: Sequence[JudgedSection]) -> list[tuple[str, JudgedSection]]:
 
 def _remedies(weak: Sequence[JudgedSection], line_mm: float) -> list[str]:
     enough = max(j.thicken_to_mm or 0.0 for j in weak)
-    out = [
-        "  Turn the part in the printer, so that the layers run along the thin place and not across it.",
-        f"  Thicken it, to {math.ceil(enough * 10 - 1e-9) / 10:.1f} mm where there is room, and round its inner "
-        f"corners. Two lines, {LINES * line_mm:.2f} mm, are the least that prints.",
+    out: list[str] = [
+        Words("  Turn the part in the printer, so that the layers run along the thin place and not across it."),
+        Words(
+            "  Thicken it, to {enough_mm:.1f} mm where there is room, and round its inner corners. Two lines, "
+            "{least_mm:.2f} mm, are the least that prints.",
+            enough_mm=math.ceil(enough * 10 - 1e-9) / 10,
+            least_mm=LINES * line_mm,
+        ),
     ]
     by_pin: dict[Pin | None, list[str]] = {}
     for name, j in named(weak):
         by_pin.setdefault(j.pin, []).append(name)
-    out += [f"  {', '.join(names)}: {pin_words(p)}." for p, names in by_pin.items() if p]
+    out += [Words("  {names}: {pin}.", names=", ".join(names), pin=pin_words(p)) for p, names in by_pin.items() if p]
     if None in by_pin:
         least = pins.room_mm(pins.DIAMETERS_MM[0], line_mm)
         out.append(
-            f"  {', '.join(by_pin[None])}: no room for a metal pin, which needs {least:.2f} mm both ways at least "
-            f"(Ø {pins.DIAMETERS_MM[0]:g} mm with two lines of plastic round its hole): thicken first."
+            Words(
+                "  {names}: no room for a metal pin, which needs {least_mm:.2f} mm both ways at least (Ø "
+                "{diameter_mm:g} mm with two lines of plastic round its hole): thicken first.",
+                names=", ".join(by_pin[None]),
+                least_mm=least,
+                diameter_mm=pins.DIAMETERS_MM[0],
+            )
         )
     return out
 
@@ -120,26 +151,35 @@ def pin_words(p: Pin) -> str:
     """How a pin is let in."""
     low, high = p.reamed_mm
     least, most = (1000 * v for v in pin_in_hole_mm("m6", "H7", p.diameter_mm))
-    return (
-        f"drill Ø {p.drilled_mm:g} mm along the wall and glue in a steel pin Ø {p.diameter_mm:g} mm (or ream it to "
-        f"Ø {low:g} H7, {high:.3f} mm at most, and press in an m6 pin: {-least:.0f} µm tight to {most:.0f} µm loose), "
-        f"{p.reach_mm:g} mm into sound material on either side"
+    return Words(
+        "drill Ø {drilled_mm:g} mm along the wall and glue in a steel pin Ø {diameter_mm:g} mm (or ream it to Ø "
+        "{low_mm:g} H7, {high_mm:.3f} mm at most, and press in an m6 pin: {tight:.0f} µm tight to {loose:.0f} µm "
+        "loose), {reach_mm:g} mm into sound material on either side",
+        drilled_mm=p.drilled_mm,
+        diameter_mm=p.diameter_mm,
+        low_mm=low,
+        high_mm=high,
+        tight=-least,
+        loose=most,
+        reach_mm=p.reach_mm,
     )
 
 
 def size(s: Section) -> str:
     """A section's thickness, with its uncertainty where there is one."""
-    return f"{s.value_mm:.2f} mm (± unknown)" if s.u95_mm is None else f"{s.value_mm:.2f} ± {s.u95_mm:.2f} mm"
+    if s.u95_mm is None:
+        return Words("{value_mm:.2f} mm (± unknown)", value_mm=s.value_mm)
+    return Words("{value_mm:.2f} ± {u95_mm:.2f} mm", value_mm=s.value_mm, u95_mm=s.u95_mm)
 
 
 def between(s: Section) -> str:
     """Where a section is, by the labels on both sides."""
-    return f"between {side_words(s.sides[0])} and {side_words(s.sides[1])}"
+    return Words("between {first} and {second}", first=side_words(s.sides[0]), second=side_words(s.sides[1]))
 
 
 def side_words(labels: Labels) -> str:
     """One side of a section."""
-    return labels[0] if len(labels) == 1 else f"the corner of {labels[0]} and {labels[1]}"
+    return labels[0] if len(labels) == 1 else Words("the corner of {labels}", labels=both(labels))
 
 
 def result(j: JudgedSection) -> dict[str, Any]:
