@@ -14,7 +14,7 @@ from calib.light.profile import FULL_LIGHT, Light
 from measure.edges.light_steps import steps_at
 from measure.edges.outermost import outermost_at
 from measure.edges.upper_edges import UNEVEN_SPREAD_PX
-from measure.silhouette.explaining import LINE_MM, without_lines
+from measure.silhouette.face_lines import LINE_MM, HoleLooks, without_lines
 from measure.silhouette.rectified import Rectified
 
 STEP_MM = 0.1
@@ -59,6 +59,41 @@ def test_a_slot_that_is_marked_as_not_the_part_stays() -> None:
     got, told = without_lines(narrow, plan(), marked)
     assert not told
     assert (got == narrow).all()
+
+
+HUE_SD = 0.01
+
+
+def looks(hues: np.ndarray, ground: tuple[float, float]) -> HoleLooks:
+    """Of cells' hues less a face's, which strays by HUE_SD."""
+    noise = np.random.default_rng(1).normal(0, HUE_SD, hues.shape)
+    hue = (hues + noise).astype(np.float32)
+    return HoleLooks(hue, np.hypot(*hue.transpose(2, 0, 1)) > 4 * HUE_SD, np.array(ground), np.full(2, HUE_SD))
+
+
+@pytest.mark.parametrize(("hue", "hole"), [((0.0, 0.0), False), ((-0.3, 0.15), True)])
+def test_a_ring_round_the_grounds_hue_is_the_wall_of_a_hole(hue: tuple[float, float], hole: bool) -> None:
+    """A dark ring of 3.4 mm: a boss if its inside has the face's hue, else a hole whose wall is seen all round."""
+    lined, hues = face(), np.zeros((400, 400, 2))
+    cv2.circle(lined, (260, 240), 17, 0, 5)
+    within = np.hypot(*(np.mgrid[:400, :400] - np.array([240, 260])[:, None, None])) < 17
+    hues[within] = hue
+    got, told = without_lines(lined, plan(), np.zeros((400, 400), np.float32), looks(hues, (-0.35, 0.2)))
+    assert told != hole
+    away = np.hypot(*(np.mgrid[:400, :400] - np.array([240, 260])[:, None, None])) > 22
+    assert (got[within] == (not hole)).all()
+    assert (got == face())[away].all()
+
+
+@pytest.mark.parametrize(("share", "hole"), [(0.0, False), (0.2, False), (0.9, True)])
+def test_a_narrow_slot_shows_the_grounds_hue_and_a_step_the_faces(share: float, hole: bool) -> None:
+    """A stroke 0.8 mm wide: the dark of a step keeps its face's hue, or nearly."""
+    narrow, hues, ground = face(), np.zeros((400, 400, 2)), np.array([0.05, -0.15])
+    narrow[300:308, 150:250] = 0
+    hues[300:308, 150:250] = share * ground
+    got, told = without_lines(narrow, plan(), np.zeros((400, 400), np.float32), looks(hues, tuple(ground)))
+    assert told != hole
+    assert (got == (narrow if hole else face())).all()
 
 
 def strip(edge: float, inner: float, outer_light: float, rim: float, field: float, seed: int) -> Light:

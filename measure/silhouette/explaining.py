@@ -28,6 +28,7 @@ from measure.silhouette.appearance import (
     wall_log_likelihood,
 )
 from measure.silhouette.evidence import filled
+from measure.silhouette.face_lines import HoleLooks, without_lines
 from measure.silhouette.rectified import F32, Mask, Rectified
 from measure.silhouette.sight_lines import FACE, FRONT, Said, SightLines
 from measure.silhouette.spikes import without_spikes
@@ -351,12 +352,14 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     if len(faces) > 1:  # where two colours meet a line is neither
         face = np.asarray(cv2.morphologyEx(face, cv2.MORPH_CLOSE, disc(w.plan.cells_in(MEETING_MM))), np.uint8)
     region = _without_marked_holes(cleaned(face, b.region, w.plan, LEAST_HOLE_MM2), w.marked)
-    region, lines = without_lines(region, w.plan, w.marked)
+    off_face = np.asarray(w.colour - faces[0].mean, np.float32)
+    odd = np.asarray(faces[0].away(w.colour) > SURE)
+    looks = HoleLooks.of(off_face, odd, region, b.ground)
+    region, lines = without_lines(region, w.plan, w.marked, looks)
     one = np.ones((3, 3), np.uint8)
     beside = (cv2.erode(region, one) == 0) & (cv2.dilate(region, one) == 0)
     wall = (front > PLAINLY) & beside
     whole = filled(region)
-    off_face = w.colour - faces[0].mean
     normals = facing(region, w.plan.step_mm)
     outer, inner = (
         WallColour.learned(off_face[at].astype(float), normals[at].astype(float), faces[0].coding_sd)
@@ -375,32 +378,6 @@ BLURRED_MM = 0.3
 """So near to an edge nothing is learned: its blur."""
 MEETING_MM = 0.4
 """So broad a line where two colours of a face meet is face as well."""
-
-
-def without_lines(region: Mask, plan: Rectified, marked: F32) -> tuple[Mask, bool]:
-    """A region without holes that are lines, and whether there were any.
-
-    The wall of a step in the face, and its shadow, are lines of other light; a slot so narrow is none that is moulded
-    or printed. One that a person marks as not the part is left.
-    """
-    inside = (filled(region) > 0) & (region == 0)
-    n, label, stats, _ = cv2.connectedComponentsWithStats(inside.astype(np.uint8), connectivity=8)
-    if n < 2:
-        return region, False
-    room = np.zeros(n)
-    deep = cv2.distanceTransform(np.pad(inside, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] * plan.step_mm
-    np.maximum.at(room, label.ravel(), deep.ravel())
-    room -= plan.step_mm / 2  # it is taken to the middle of the next cell
-    area = stats[:, cv2.CC_STAT_AREA] * plan.step_mm**2
-    line = (room < LINE_MM / 2) & (area > LONG * np.pi * room**2)
-    line[np.unique(label[marked < 0])] = False
-    line[0] = False
-    return np.asarray(region | line[label], np.uint8), bool(line.any())
-
-
-LINE_MM, LONG = 1.1, 3.0
-"""A hole that holds no disc so wide, and is so many times as large as the largest that it does, is a line: steps of
-rendered faces, 0.3 to 0.8 mm high, show lines of 0.3 to 1.0 mm (chosen)."""
 
 
 def _without_marked_holes(region: Mask, marked: F32) -> Mask:
