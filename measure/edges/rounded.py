@@ -13,6 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from calib.arrays import Array
 from calib.tools.budget import K95
@@ -31,6 +33,8 @@ ROUNDED_MM, ROUNDED_SD_MM = 0.25, 0.09
 source)."""
 KNOWN: dict[RimWord, tuple[float, float]] = {"sharp": (0.0, 0.02), "little": (0.15, 0.06), "clear": (0.3, 0.08)}
 """Radius and its standard deviation, mm, of what a person says."""
+BEYOND = 0.05
+"""Share of cases that lie outside of an uncertainty (JCGM 100)."""
 COMMON = 0.4
 """Share of parts with a rounded rim, where nobody says."""
 
@@ -51,12 +55,21 @@ class Rim:
     @classmethod
     def known(cls, told: RimWord, rounded: float = COMMON) -> Rim:
         """Before readings are heard: `rounded` is the likelihood that it is rounded, where nobody says. Sharp ones and
-        rounded ones are then taken together, mean and variance."""
+        rounded ones are then taken together: their mean, and a standard deviation of which 1.96 hold 95 % of them.
+        """
         if told != "unknown":
             return cls(told, *KNOWN[told])
         mean = rounded * ROUNDED_MM
-        variance = rounded * (ROUNDED_MM**2 + ROUNDED_SD_MM**2) - mean**2
-        return cls(told, mean, float(np.sqrt(variance + KNOWN["sharp"][1] ** 2)))
+
+        def beyond(u95: float) -> float:
+            """Share of rims that are farther from the mean, less 5 %."""
+            sharp, round_ = (
+                ndtr((m - u95 - mean) / sd) + ndtr((mean - u95 - m) / sd)
+                for m, sd in (KNOWN["sharp"], (ROUNDED_MM, ROUNDED_SD_MM))
+            )
+            return float((1 - rounded) * sharp + rounded * round_ - BEYOND)
+
+        return cls(told, mean, brentq(beyond, 0.0, 1.0) / K95)
 
     @classmethod
     def together(cls, rims: Sequence[Rim]) -> Rim:
@@ -76,9 +89,8 @@ class Rim:
 
     @property
     def _likely(self) -> float:
-        """The likelihood that `known` was told, from the mean square of the radius."""
-        square = self.size_mm**2 - KNOWN["sharp"][1] ** 2
-        return float(np.clip(square / (ROUNDED_MM**2 + ROUNDED_SD_MM**2), 1e-9, 1 - 1e-9))
+        """The likelihood that `known` was told."""
+        return float(np.clip(self.radius_mm / ROUNDED_MM, 1e-9, 1 - 1e-9))
 
     @property
     def is_rounded(self) -> bool:
