@@ -118,6 +118,16 @@ def test_an_overexposed_face_does_not_reach_out() -> None:
     assert abs(found(0.0, face=2.0, ground=0.05)) < 0.3
 
 
+def test_only_what_is_cut_off_in_all_colours_is_burnt_out() -> None:
+    """A red face may lose its red and keep what tells how much: a white one loses everything."""
+    white, red = (np.repeat(edge(0.0, face, 0.05)[None], 4 * EACH, 0) for face in (2.0, 2.0))
+    red[:, :, 1:] *= 0.3
+    for light, burnt in ((white, True), (red, False)):
+        s = stretches(-1.0, light)
+        assert s.overexposed.all()
+        assert (s.burnt_out == burnt).all()
+
+
 def test_a_dark_wall_is_not_taken_for_the_face() -> None:
     """Its upper rim is found from the foot, where the search before had found the rim, and the other way round."""
     for start in (0.0, 1.6):

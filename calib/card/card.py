@@ -47,6 +47,8 @@ SIDE_SEEN = 0.45
 DISAGREEING = 1.9
 """Sides that strain a view by more don't go together as a card's do: a shadow was taken for one of them, since the card
 hardly stands out there. Of 125 rendered cards on all grounds three came to more, and each misled by 0.4 % at least."""
+MOSTLY_BURNT_OUT = 0.5
+"""Share of its sides from which a card that is overexposed in all colours is said to be (chosen)."""
 OBLIQUE_DEG = 30.0
 """A tilt that a person is told of."""
 
@@ -245,6 +247,12 @@ def _cautions(card: AcceptedCard) -> tuple[Caution, ...]:
     if card.seen.min() < WELL_SEEN or card.solution.strain > DISAGREEING:
         text = Words("One side of the card hardly stands out from what it lies on, so the scale is less sure.")
         out.append(Caution("faint-side", text))
+    if card.burnt_out > MOSTLY_BURNT_OUT:
+        text = Words(
+            "The card is so bright in the photo that its edges spread, so the scale is less sure: take the photo "
+            "again with less light on it, or lay another card."
+        )
+        out.append(Caution("bright-card", text))
     if card.solution.view.tilt_deg > OBLIQUE_DEG:
         text = Words(
             "The photo was taken from the side ({tilt_deg:.0f}°); straight down is better.",

@@ -55,7 +55,7 @@ class AcceptedCard:
         radius: of its corners.
         height_mm, height_sd_mm: its short side, measured by its long one.
         seen: (4,) share of each side where its edge was located.
-        sharpening: see `calib.card.rims.Rims`.
+        sharpening, burnt_out: see `calib.card.rims.Rims`.
     """
 
     solution: Solution
@@ -66,6 +66,7 @@ class AcceptedCard:
     height_sd_mm: float
     seen: Array
     sharpening: float = 0.0
+    burnt_out: float = 0.0
 
 
 def judge(
@@ -100,7 +101,14 @@ def _finer(
     except np.linalg.LinAlgError:
         return p
     solution = _better_pose(solution, list(edges), guesses, reference, prior, size)
-    return replace(p, solution=solution, edges=edges, corners_px=_corners(solution), sharpening=found.sharpening)
+    return replace(
+        p,
+        solution=solution,
+        edges=edges,
+        corners_px=_corners(solution),
+        sharpening=found.sharpening,
+        burnt_out=found.burnt_out,
+    )
 
 
 def _judged(

@@ -65,6 +65,11 @@ class Stretches:
     thick_px: Array
 
     @property
+    def burnt_out(self) -> NDArray[np.bool_]:
+        """(m,) whether the face's light is cut off in all colours."""
+        return np.asarray((clipped_codes(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).all(1))
+
+    @property
     def overexposed(self) -> NDArray[np.bool_]:
         """(m,) whether the face's light is cut off in some colour."""
         return np.asarray((clipped_codes(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).any(1))

@@ -29,6 +29,9 @@ rim may be. From rendered photos, whose steps of 2 to 60 hundredths bear it out.
 CLIPPED_DOUBT = 0.2
 """How much a side may be off where the face is overexposed, in some colour at least, in standard deviations of the
 blur: how much more light there was, can only be guessed. From rendered photos."""
+BURNT_DOUBT = 0.9
+"""The same where all colours are cut off: no colour is left to tell how much (a rendered card with 5 times as much light
+as a photo holds lay 0.5 to 0.9 px too far out on all sides)."""
 LEAST_PX = np.array([0.05, 0.01, 0.018])
 """Standard deviations of a side's offset, slope and bow: at least. From rendered photos."""
 LEAST_POINT_PX = 0.015
@@ -50,10 +53,12 @@ class Rims:
         edges: points along the upper rim of each side, which is what every stretch tells, be the rim or the wall's foot
             the more clearly seen.
         sharpening: how strongly the photo was sharpened, see `calib.light.profile.Light.unsharpened`.
+        burnt_out: share of the sides along which the face is overexposed in all colours.
     """
 
     edges: tuple[SideEdges, ...]
     sharpening: float
+    burnt_out: float
 
 
 def rims(light: Light, solution: Solution) -> Rims:
@@ -66,7 +71,8 @@ def rims(light: Light, solution: Solution) -> Rims:
     s, points, normals = _stretches(light, solution)
     fits = [fit_rims(s, start_px) for start_px in _starts(s)]
     edges = tuple(_edges(s, k, fits, points, normals) for k in range(4))
-    return Rims(edges, min(fits, key=lambda f: float(f.cost.sum())).sharpening)
+    likely = min(fits, key=lambda f: float(f.cost.sum()))
+    return Rims(edges, likely.sharpening, float(s.burnt_out.mean()))
 
 
 def _starts(s: Stretches) -> list[Array]:
@@ -101,7 +107,8 @@ def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: 
         by_light = f.light_px[side] * (LIGHT_DOUBT * np.tile(ALONG_SHARE, 3))
         shape += share * (f.shape_px2[side] * w**2 + by_light @ by_light.T + np.outer(apart, apart))
     blur = float(likely @ [f.blur_px for f in fits])
-    cut = as_shape @ (CLIPPED_DOUBT * blur * s.overexposed[on][:, None] * shapes(s.along[on])) * ALONG_SHARE
+    doubt = np.where(s.burnt_out[on], BURNT_DOUBT, CLIPPED_DOUBT * s.overexposed[on])
+    cut = as_shape @ (blur * doubt[:, None] * shapes(s.along[on])) * ALONG_SHARE
     wall = as_shape @ (THICKNESS_SHARE * np.clip(s.wall_px[on], 0, BROADEST_WALL_PX))
     shape += cut @ cut.T + np.outer(wall, wall)
     own = np.full(int(on.sum()), _scatter(s.along[on], offset))

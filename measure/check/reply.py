@@ -79,6 +79,7 @@ ADVICE: dict[str, str] = {
     "too-near": Words("Please step back to an arm's length and zoom to twice instead."),
     # what a trace remarks or refuses
     "overexposed": LESS_LIGHT,
+    "bright-card": LESS_LIGHT,
     "no-outline": PLAIN_GROUND,
     "unsure-edge": SOFT_LIGHT,
     "wall-or-shadow": SOFT_LIGHT,
