@@ -34,11 +34,11 @@ def test_where_the_part_lies_is_no_error_of_its_outline() -> None:
     assert boundary_errors_mm(square(shift_sd_mm=5.0)).max() < 1e-4
 
 
-@pytest.mark.parametrize(("scale_sd", "told"), [(0.006, False), (0.009, True)])
-def test_it_is_told_when_it_is_likelier_off_than_not(scale_sd: float, told: bool) -> None:
-    """0.15 mm of 30 is 0.005: 0.83 and 0.56 standard deviations, which a normal scale passes in 40 and 58 of 100."""
+@pytest.mark.parametrize(("scale_sd", "told"), [(0.005, False), (0.009, True)])
+def test_it_is_told_when_it_may_well_be_off(scale_sd: float, told: bool) -> None:
+    """0.15 mm of 30 is 0.005: 1 and 0.56 standard deviations, which a normal scale passes in 32 and 58 of 100."""
     e = square(scale_sd=scale_sd)
-    assert (boundary_errors_mm(e) > OFF_MM).mean() == pytest.approx(0.58 if told else 0.40, abs=0.06)
+    assert (boundary_errors_mm(e) > OFF_MM).mean() == pytest.approx(0.58 if told else 0.32, abs=0.06)
     said = doubtful_outline(e)
     assert [c.code for c in said] == (["unsure-size"] if told else [])
     if told:

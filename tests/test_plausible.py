@@ -69,3 +69,16 @@ def test_an_outline_away_from_its_face_has_one():
 
 def test_an_opening_is_judged_by_its_points_alone():
     assert doubtful_edges(found(), [located(0.01)], ()) == ()
+
+
+def test_a_speck_at_the_faces_boundary_is_no_doubt():
+    away = circle(RADIUS_MM)
+    away[:2] *= (RADIUS_MM - 0.6) / RADIUS_MM
+    assert doubtful_edges(found(), [located(0.01)], [away]) == ()
+
+
+def test_single_points_of_teeth_say_nothing():
+    """Teeth are drawn by their mean."""
+    sigma = np.full(400, 0.2)
+    assert doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)]) != ()
+    assert doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)], {0}) == ()

@@ -30,8 +30,8 @@ CLIPPED_DOUBT = 0.2
 """How much a side may be off where the face is overexposed, in some colour at least, in standard deviations of the
 blur: how much more light there was, can only be guessed. From rendered photos."""
 BURNT_DOUBT = 0.9
-"""The same where all colours are cut off: no colour is left to tell how much (a rendered card with 5 times as much light
-as a photo holds lay 0.5 to 0.9 px too far out on all sides)."""
+"""The same where all colours are cut off: no colour is left to tell how much (a rendered card with 5 times as much
+light as a photo holds lay 0.5 to 0.9 px too far out on all sides)."""
 LEAST_PX = np.array([0.05, 0.01, 0.018])
 """Standard deviations of a side's offset, slope and bow: at least. From rendered photos."""
 LEAST_POINT_PX = 0.015

@@ -6,7 +6,7 @@ shadow or along nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 
 import numpy as np
 
@@ -23,13 +23,14 @@ from measure.geometry.polylines import arc_lengths, evenly
 FAINT_MM = 0.08
 """A quarter of the outline's points less sure than this mean that there is hardly an edge: in photos of light parts on
 white paper and of black parts on dark wood that can be measured they stay below 0.022 mm."""
-DOUBTFUL_MM, FAR_MM, SHORT_MM = 0.09, 0.45, 2.0
-"""A feature longer than SHORT_MM is doubtful where a quarter of its points are less sure than DOUBTFUL_MM, or where it
-lies farther than FAR_MM from the boundary of the face's colour: twice what 99 of 100 right features of rendered photos
-reach at the most; short ones and less strict limits named one right photo in eleven."""
+DOUBTFUL_MM, OFF_MM, FAR_MM, SHORT_MM = 0.09, 0.3, 0.45, 2.0
+"""A feature longer than SHORT_MM is doubtful where a quarter of its points are less sure than DOUBTFUL_MM, or a quarter
+of it lies farther than OFF_MM from the boundary of the face's colour, or half of SHORT_MM of it farther than FAR_MM:
+twice what 99 of 100 right features of rendered photos reach; a speck at the boundary is no reason. Short features
+named one right photo in eleven."""
 STEP_MM = 0.1
 UNSURE_PERCENT = 75
-"""The percentile of points that a quarter of them are less sure than."""
+"""The percentile of points that a quarter of them are less sure than, or farther off."""
 
 _NO_EDGE = Words(
     "Hardly an edge can be seen between the part and what it lies on; lay it on a ground "
@@ -86,12 +87,15 @@ DARKEST = 1 / 255
 """Light below this is noise."""
 
 
-def doubtful_edges(found: Estimate, loops: Sequence[EdgeLoop], faces_mm: Sequence[Array]) -> tuple[Caution, ...]:
+def doubtful_edges(
+    found: Estimate, loops: Sequence[EdgeLoop], faces_mm: Sequence[Array], toothed: Container[int] = ()
+) -> tuple[Caution, ...]:
     """A caution that names the features that may run along a shadow, or along nothing.
 
     Args:
         found: the features; loops: the points that they were fitted to, in the same frame.
         faces_mm: (n, 2) boundary of the face's colour of each loop; empty where it was not looked for.
+        toothed: loops whose teeth are one mean tooth: how sure the points of one edge of one of them are says nothing.
     """
     from scipy.spatial import cKDTree
 
@@ -106,7 +110,9 @@ def doubtful_edges(found: Estimate, loops: Sequence[EdgeLoop], faces_mm: Sequenc
         sigma = loops[f.loop].sigma_mm[np.unique(trees[f.loop].query(along)[1])]
         seen = np.isfinite(sigma)
         unsure = seen.mean() > 0.5 and float(np.percentile(sigma[seen], UNSURE_PERCENT)) > DOUBTFUL_MM
-        strayed = f.loop < len(faces) and float(np.max(faces[f.loop].query(along)[0])) > FAR_MM
+        unsure &= f.loop not in toothed
+        away = faces[f.loop].query(along)[0] if f.loop < len(faces) else np.zeros(1)
+        strayed = np.percentile(away, UNSURE_PERCENT) > OFF_MM or STEP_MM * (away > FAR_MM).sum() > SHORT_MM / 2
         if unsure or strayed:
             named.append(f.label)
     if not named:

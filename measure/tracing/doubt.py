@@ -19,15 +19,15 @@ OFF_MM = 0.15
 source)."""
 SHARE = 0.95
 """Of the boundary that must lie nearer."""
-DOUBTFUL = 0.5
-"""Probability from which a person is told."""
+DOUBTFUL = 0.4
+"""Probability from which a person is told: a print that does not fit costs more than a reading (chosen)."""
 DRAWS, SEED = 400, 1
 """Random draws of all errors together (JCGM 101:2008, propagation of distributions by Monte Carlo)."""
 STEP_MM = 0.4
 
 
 def doubtful_outline(e: Estimate) -> tuple[Caution, ...]:
-    """A caution where the outline is more likely than not too far off to print from."""
+    """A caution where the outline may well be too far off to print from."""
     far = boundary_errors_mm(e)
     if _share_off(far) <= DOUBTFUL:
         return ()

@@ -285,6 +285,18 @@ def scale_of(found: Found, e: Estimate, lens: Profile | None) -> Scale:
     )
 
 
+def said_of(reference: Found, scale: Scale) -> tuple[Caution, ...]:
+    """What is said of a reference, but that one of its sides is faint where the scale at the part is known all the
+    same."""
+    known = scale.u95_relative < FAINT_U95
+    return tuple(c for c in reference.cautions if not (known and c.code == "faint-side"))
+
+
+FAINT_U95 = 0.005
+"""A scale that is known better than this, of itself, is good enough whatever a side looks like: a quarter of a
+millimetre on a part of 50 mm (chosen)."""
+
+
 def scale_u95(view: View, low: Array, high: Array) -> float:
     """Relative half-width of the interval that holds the true scale of a part, 19 times in 20.
 

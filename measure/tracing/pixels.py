@@ -6,7 +6,7 @@ from calib.errors import PartRefused
 from calib.reference.found import Caution
 from calib.words import Words, joined
 
-FEW_MM, TOO_FEW_MM = 0.12, 0.18
+FEW_MM, TOO_FEW_MM = 0.14, 0.18
 """Millimetres a pixel: an edge is located to about a tenth of a pixel, and what measures fewer than about ten, such as
 a small hole or a fillet, is lost. From the first on a person is told; from the second on that is why something else
 fails (chosen with rendered photos of known truth)."""

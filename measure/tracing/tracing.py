@@ -61,6 +61,7 @@ def trace_by(
     from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
     from measure.outline.odd_teeth import teeth_that_differ
+    from measure.outline.teeth import even_teeth
     from measure.silhouette.silhouette import NoSilhouette
     from measure.tracing import parts, pixels
     from measure.tracing.doubt import doubtful_outline
@@ -98,7 +99,9 @@ def trace_by(
     scale = parts.scale_of(reference, found, lens)
     estimate, motion = squared_up(parts.with_plain_view(found), parts.horizontal_rad(view, found))
     sighted = Sighted(view, frame_back(motion), follow.wall, opening)
-    cautions = reference.cautions + pixels.caution(px_mm) + doubtful_edges(found, follow.loops, follow.faces_mm)
+    toothed = {k for k, loop in enumerate(follow.loops) if even_teeth(loop)}
+    cautions = parts.said_of(reference, scale) + pixels.caution(px_mm)
+    cautions += doubtful_edges(found, follow.loops, follow.faces_mm, toothed)
     if not opening:
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
     if follow.clipped > parts.MOSTLY_CLIPPED:
