@@ -112,7 +112,9 @@ def doubtful_edges(
         unsure = seen.mean() > 0.5 and float(np.percentile(sigma[seen], UNSURE_PERCENT)) > DOUBTFUL_MM
         unsure &= f.loop not in toothed
         away = faces[f.loop].query(along)[0] if f.loop < len(faces) else np.zeros(1)
-        strayed = np.percentile(away, UNSURE_PERCENT) > OFF_MM or STEP_MM * (away > FAR_MM).sum() > SHORT_MM / 2
+        strayed = (
+            np.percentile(away, UNSURE_PERCENT) > OFF_MM or STEP_MM * np.count_nonzero(away > FAR_MM) > SHORT_MM / 2
+        )
         if unsure or strayed:
             named.append(f.label)
     if not named:
