@@ -87,6 +87,12 @@ def test_the_check_knows_english() -> None:
     assert len(only_english()) > 500
 
 
+def test_figures_on_the_page_have_the_comma(fixer: Fixer) -> None:
+    page = fixer.client.get("/job/plate", headers=GERMAN).text
+    assert "<small>0,35</small>" in page
+    assert 'placeholder="0,1"' in page
+
+
 def test_readings(fixer: Fixer) -> None:
     at = "/api/jobs/plate/readings"
     fixer.ask("GET", "/api/jobs")
@@ -190,7 +196,7 @@ def test_drawings_and_worksheets(fixer: Fixer) -> None:
     assert "Es ist keine Messung nötig" in fixer.refused("POST", "/api/jobs/plate/make", what="worksheet")
     piece = fixer.client.get("/api/printers/test-piece.pdf", headers=GERMAN).content
     sheets["test piece"] = pypdf.PdfReader(io.BytesIO(piece)).pages[0].extract_text()
-    assert "Arbeitsblatt: plate" in sheets["worksheet"]
+    assert "Messblatt: plate" in sheets["worksheet"]
     assert "schnäbel" in sheets["test piece"]
     assert "Passung gleitend" in sheets["fit"]
     assert re.search(r"\d,\d\d", sheets["fit"])

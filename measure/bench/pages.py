@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
-from calib.languages import page_words, said_in
+from calib.languages import decimal_mark, page_words, said_in
 from calib.words import counted
 
 FOLDER = Path(__file__).parent / "templates"
@@ -15,7 +15,7 @@ FOLDER = Path(__file__).parent / "templates"
 
 @cache
 def templates(language: str) -> Environment:
-    """The templates, whose sentences are said in a language; `page_words` are those that the scripts say."""
+    """The templates, whose sentences are said in a language, and figures written; the scripts say `page_words`."""
     pages = Environment(
         loader=FileSystemLoader(FOLDER),
         autoescape=select_autoescape(("html",)),
@@ -28,5 +28,6 @@ def templates(language: str) -> Environment:
         lambda one, many, n: say(counted(one, many, n)),
         newstyle=False,  # the new one takes each % for a variable
     )
+    pages.filters["figure"] = lambda written: written.replace(".", decimal_mark(language))
     pages.globals |= {"language": language, "page_words": page_words(language)}
     return pages
