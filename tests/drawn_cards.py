@@ -31,6 +31,7 @@ class Drawing:
         second: colour of a part of the face, or None.
         shadow: how far the shadow's edge lies beside the card, x and y; and how dark it is.
         bow: how far the middles of the long sides stand out: a bent card.
+        radial: the lens's first term.
     """
 
     width: float = 85.60
@@ -48,6 +49,7 @@ class Drawing:
     second: tuple[float, float, float] | None = None
     shadow: tuple[float, float, float] = (0.35, 0.3, 0.5)
     bow: float = 0.0
+    radial: float = 0.0
 
 
 def parameters(d: Drawing) -> Array:
@@ -61,7 +63,7 @@ def parameters(d: Drawing) -> Array:
     vector = cv2.Rodrigues(R)[0].ravel()
     assert np.allclose(rotation(vector), R)
     focal = FOCAL_35MM * (SIZE[0] / 36 + np.hypot(*SIZE) / 43.2666) / 2
-    return np.r_[vector, -R @ centre, focal, (SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2, 0.0]
+    return np.r_[vector, -R @ centre, focal, (SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2, d.radial]
 
 
 def prior() -> Prior:

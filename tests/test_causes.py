@@ -14,10 +14,11 @@ import pytest
 from numpy.typing import NDArray
 
 from calib.errors import JawlineError, PartRefused
+from calib.finding import finding
 from calib.paper import sheets
 from calib.paper.formats import A4
 from calib.photo.photo import Photo, load
-from calib.rectangle.refusals import Failure
+from calib.rectangle.refusals import Failure, too_oblique
 from calib.reference.wanted import wanted
 from calib.view.view import project
 from measure.edges.edge_loop import EdgeLoop
@@ -78,6 +79,12 @@ TABLE: dict[str, tuple[Callable[[], Pixels], str | None, str, str]] = {
         "lone-sheet",
         "may be an A4 sheet",
     ),
+    "a card, and an A4 sheet asked for": (
+        lambda: photo(NEAR, CARD),
+        "a4",
+        "wrong-shape",
+        "What lies there is no A4 sheet",
+    ),
     "two things on an A4 sheet": (
         lambda: photo(
             camera(), Thing(297.0, 210.0), Thing(40.0, 34.0, DARK, at=(-60, 0)), Thing(40.0, 34.0, DARK, at=(50, 0))
@@ -97,6 +104,18 @@ def test_the_cause_is_named(row: str) -> None:
     assert (why.value.code, sentence in why.value.text) == (code, True), why.value.text
     if reference is not None:
         assert "card" not in why.value.text
+
+
+@pytest.mark.parametrize(("things", "code"), [((CARD,), "no-sheet"), ((), "too-oblique")])
+def test_a_card_that_looks_like_a_sheet_from_the_side_is_no_sheet(
+    things: tuple[Thing, ...], code: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By a view from 50° the card would be such a sheet; it is seen from above, as its own shape says."""
+    monkeypatch.setattr(finding, "find_sheet", lambda *_: too_oblique(50.0))
+    why = finding.find_reference(photo(NEAR, *things), prior(), wanted("letter"))
+    assert isinstance(why, Failure)
+    assert why.code == code
+    assert "card" not in why.text
 
 
 def test_nobody_is_told_of_a_card_by_what_is_said_of_the_part() -> None:

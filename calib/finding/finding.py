@@ -19,7 +19,7 @@ from calib.card.others import other_cards
 from calib.finding.together import as_measured, joined
 from calib.messages import Remedy
 from calib.paper.formats import FORMATS, own
-from calib.paper.sheets import FoundSheet, find_sheet, judge_sheet
+from calib.paper.sheets import FoundSheet, find_sheet, judge_sheet, no_sheet
 from calib.rectangle.quads import around, ordered
 from calib.rectangle.refusals import Failure
 from calib.reference.found import Found
@@ -134,9 +134,11 @@ def _card(rgb: Photo, prior: Prior, corners_px: Array | None = None) -> Found | 
 def _sheet(rgb: Photo, prior: Prior, reference: Reference) -> Found | Failure:
     """A sheet of a format that a person vouches for, checked by a card if there is one."""
     sheet = find_sheet(rgb, prior, reference)
-    if isinstance(sheet, Failure):
+    if isinstance(sheet, Failure) and sheet.code != "too-oblique":
         return sheet
     card = find_card(rgb, prior)
+    if isinstance(sheet, Failure):  # a card seen from above is a sheet of another shape from the side
+        return sheet if isinstance(card, Failure) else no_sheet(reference)
     if isinstance(card, Failure):
         return of_sheet(sheet)
     return joined(card, of_card(card), sheet, of_sheet(sheet), prior)

@@ -343,6 +343,11 @@ def _nothing(
     for q in quads:
         if area(q.corners_px) > least and not inside(q.corners_px, size) and np.sort(q.support)[1] > CUT_SIDES:
             return _cut_off(reference)
+    return no_sheet(reference)
+
+
+def no_sheet(reference: Reference) -> Failure:
+    """That nothing like the sheet is there."""
     return Failure(
         "no-sheet",
         Words("There is no {words} in the photo; lay one flat, all of it in the picture.", words=reference.words),
