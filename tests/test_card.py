@@ -45,7 +45,8 @@ def test_a_card_that_fills_the_frame_is_not_bent(radial: float) -> None:
     card = find_card(photo(d), prior())
     assert isinstance(card, Card), card
     assert error_px(card, d) < 2.0 * 120.0 / FILLING, "as much of the card as 2 px are of the near one's"
-    assert card.solution.view.parameters[9] == pytest.approx(radial, abs=0.02)
+    found = card.solution.view.parameters[9]
+    assert abs(found - radial) < 0.02 or "faint-side" in [c.code for c in card.cautions], "else that is said"
 
 
 def error_px(card: Card, d: Drawing) -> float:
