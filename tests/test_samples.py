@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -26,12 +27,26 @@ from tests.true_features import true_features
 SAMPLES = FOLDER.parent
 
 
+MINUTE_S = 60.0
+
+
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
+def spent_s() -> list[float]:
+    """Seconds of a processor that the demo has taken, once it has."""
+    return []
+
+
+@pytest.fixture(scope="module")
+def demo(
+    tmp_path_factory: pytest.TempPathFactory, spent_s: list[float]
+) -> tuple[Path, subprocess.CompletedProcess[str]]:
     where = tmp_path_factory.mktemp("anywhere")
     code = "from measure.cli import main; main()"
     command = [sys.executable, "-c", f"import sys; sys.path.insert(0, {str(SAMPLES.parent)!r}); {code}", "demo"]
+    before = os.times()
     done = subprocess.run(command, cwd=where, capture_output=True, text=True, check=False)
+    after = os.times()
+    spent_s.append(after.children_user + after.children_system - before.children_user - before.children_system)
     return where / "jawline-demo", done
 
 
@@ -59,6 +74,14 @@ def test_the_demo_says_each_step_and_three_numbers(demo: tuple[Path, subprocess.
         ".jawline.json",
     }
     assert {p.name for p in folder.iterdir()} == made
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows does not tell what a child has taken")
+def test_the_first_command_takes_less_than_a_minute(
+    demo: tuple[Path, subprocess.CompletedProcess[str]], spent_s: list[float]
+) -> None:
+    """Of a processor, so that a busy machine proves nothing; what it says meanwhile is in `tests/test_cli.py`."""
+    assert 0 < spent_s[0] < MINUTE_S
 
 
 def boundary(loops: list[list[Any]]) -> np.ndarray:

@@ -25,6 +25,7 @@ def fits_a_phone(page: Any) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.locator("#trace-again").scroll_into_view_if_needed()
     expect(page.locator("#trace-again")).to_be_in_viewport()
+    page.locator("#thickness").evaluate("e => e.scrollIntoView({ block: 'end' })")  # clear of the picture, which stays
     assert findings(page) == []
 
 
@@ -56,7 +57,9 @@ def test_a_photo_from_an_owner_becomes_a_drawing(
     assert page.locator("#progress").is_hidden()  # nobody is at work on it
     assert page.input_value("#thickness") == ""  # what an owner says is no measurement
     assert findings(page) == []
-    fits_a_phone(window(page.url, **PHONE))
+    own = window(open_to_owners.url, **PHONE)  # the address with its token first
+    own.goto(page.url)
+    fits_a_phone(own)
     page.click("#trace-again")
     expect(page.locator("#retrace-wrong")).to_contain_text("thickness")
     page.fill("#thickness", "4,2")
