@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from calib.errors import PartRefused
+from calib.light.profile import Light
+from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
-from measure.edges.plausible import doubtful_edges, require_edges
+from measure.edges.plausible import burnt_out, doubtful_edges, require_edges
 from measure.geometry.features import Circle, Estimate
 
 
@@ -82,3 +84,13 @@ def test_single_points_of_teeth_say_nothing():
     sigma = np.full(400, 0.2)
     assert doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)]) != ()
     assert doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)], {0}) == ()
+
+
+@pytest.mark.parametrize(("face", "share"), [((255, 255, 255), 1.0), ((255, 255, 200), 0.0), ((240, 240, 240), 0.0)])
+def test_a_face_is_burnt_out_where_it_has_lost_all_its_colours(face, share):
+    """A white disc on grey, seen from straight above at 12 pixels a millimetre."""
+    rgb = np.full((600, 600, 3), 120, np.uint8)
+    y, x = np.mgrid[:600, :600] - 299.5
+    rgb[np.hypot(x, y) < 12 * RADIUS_MM] = face
+    view = View(np.array([np.pi, 0, 0, 0, 0, 300.0, 3600.0, 299.5, 299.5, 0.0]), np.eye(10) * 1e-9, (600, 600))
+    assert burnt_out(Light.of(rgb), view, 0.0, circle(RADIUS_MM)) == share

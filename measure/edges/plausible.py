@@ -12,7 +12,7 @@ import numpy as np
 
 from calib.arrays import Array
 from calib.errors import PartRefused
-from calib.light.profile import Light
+from calib.light.profile import CLIPPED, Light
 from calib.reference.found import Caution
 from calib.view.view import View
 from calib.words import Words
@@ -83,6 +83,23 @@ def contrast_along(light: Light, view: View, height_mm: float, points_mm: Array)
     return float(abs(np.median(np.log(np.maximum(inner, DARKEST)) - np.log(np.maximum(outer, DARKEST)))))
 
 
+def burnt_out(light: Light, view: View, height_mm: float, points_mm: Array) -> float:
+    """Share of a part's boundary along which its face is at the sensor's limit in all colours.
+
+    Such a face spreads over its edges, and its walls are as white as it is.
+
+    Args:
+        light: the photo around it; view, height_mm: of its upper edge.
+        points_mm: (n, 2) the outline, counter-clockwise.
+    """
+    along = np.roll(points_mm, -1, 0) - np.roll(points_mm, 1, 0)
+    inward = np.stack([-along[:, 1], along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    face = light.sample(view.pixels(points_mm + WITHIN_MM * inward, height_mm), cubic=False)
+    return float((face.min(1) > CLIPPED).mean())
+
+
+WITHIN_MM = 0.8
+"""So far inside its outline a face is looked at: beyond a rounded rim (chosen)."""
 DARKEST = 1 / 255
 """Light below this is noise."""
 

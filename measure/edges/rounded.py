@@ -106,8 +106,11 @@ class Rim:
 
     @property
     def size_mm(self) -> float:
-        """Root mean square of the radius."""
-        return float(np.hypot(self.radius_mm, self.sd_mm))
+        """Root mean square of the radius, as `known` has it."""
+        if self.told != "unknown":
+            return float(np.hypot(self.radius_mm, self.sd_mm))
+        square = self._likely * (ROUNDED_MM**2 + ROUNDED_SD_MM**2)
+        return float(np.sqrt(square + KNOWN["sharp"][1] ** 2))
 
 
 def silhouette_inset(slope: Array) -> Array:

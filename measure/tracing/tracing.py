@@ -57,7 +57,7 @@ def trace_by(
     from calib.light.profile import Light
     from measure.dimensioning.frame import squared_up
     from measure.edges.half_seen import half_seen_holes
-    from measure.edges.plausible import doubtful_edges
+    from measure.edges.plausible import burnt_out, doubtful_edges
     from measure.edges.rounded import Rim
     from measure.edges.sight import Wall
     from measure.outline.odd_teeth import teeth_that_differ
@@ -104,7 +104,8 @@ def trace_by(
     cautions += doubtful_edges(found, follow.loops, follow.faces_mm, toothed)
     if not opening:
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
-    if follow.clipped > parts.MOSTLY_CLIPPED:
+    burnt = 0.0 if opening else burnt_out(light, view, thickness_mm, follow.loops[0].points_mm)
+    if follow.clipped > parts.MOSTLY_CLIPPED or burnt > parts.MOSTLY_BURNT_OUT:
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (
         (parts.PLAINLY_DEEP, parts.WALL_OR_PANEL) if opening else (parts.PLAINLY_WALL, parts.WALL_OR_SHADOW)
