@@ -26,6 +26,8 @@ from tests.simulated_parts import parts
 HERE = Path(__file__).parent / "accuracy"
 FIRST = HERE / "photos/vent-latch.jpg"
 AGAIN, OTHER_FACE = HERE / "pairs/vent-latch-b.jpg", HERE / "pairs/vent-latch-m.jpg"
+LONG_MM = 62.0
+"""The vent latch."""
 TRUTH = json.loads((HERE / "photos/vent-latch.truth.json").read_text())
 
 
@@ -64,8 +66,9 @@ def test_the_other_face_is_noticed_and_the_first_photo_decides(three):
     assert f"{OTHER_FACE.name} shows the other face" in said.text
     score = scored(found.trace)
     assert not score["mirrored"]
-    assert abs(score["scale_off"]) < found.trace.scale.u95_relative
-    assert score["p95_mm"] < 0.08  # 62 mm long: what a scale does that is off by 0.14 %, where ± 0.15 % are said
+    u95 = found.trace.scale.u95_relative
+    assert abs(score["scale_off"]) < u95
+    assert score["p95_mm"] < 0.04 + LONG_MM / 2 * u95  # of a part of 62 mm, what the scale may do, and the edges
 
 
 def test_another_part_is_refused(three):

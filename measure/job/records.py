@@ -349,7 +349,7 @@ def for_scripts(record: JobRecord) -> dict[str, Any]:
 def _untold(plain: Any) -> Any:
     """Without what sentences were made from."""
     if isinstance(plain, dict):
-        return {k: _untold(v) for k, v in plain.items() if k != "told"}
+        return {k: _untold(v) for k, v in plain.items() if k != "told" or isinstance(v, str)}
     return [_untold(v) for v in plain] if isinstance(plain, list) else plain
 
 
