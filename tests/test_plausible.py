@@ -9,6 +9,7 @@ from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.plausible import burnt_out, doubtful_edges, require_edges
 from measure.geometry.features import Circle, Estimate
+from measure.tracing.parts import too_bright
 
 
 def loop(sigma_mm):
@@ -94,3 +95,11 @@ def test_a_face_is_burnt_out_where_it_has_lost_all_its_colours(face, share):
     rgb[np.hypot(x, y) < 12 * RADIUS_MM] = face
     view = View(np.array([np.pi, 0, 0, 0, 0, 300.0, 3600.0, 299.5, 299.5, 0.0]), np.eye(10) * 1e-9, (600, 600))
     assert burnt_out(Light.of(rgb), view, 0.0, circle(RADIUS_MM)) == share
+
+
+@pytest.mark.parametrize(
+    ("burnt", "told", "said"), [(0.2, 1.0, False), (0.9, 4.0, True), (0.9, None, True), (0.9, 12.0, False)]
+)
+def test_a_burnt_out_face_with_a_plain_wall_will_do(burnt, told, said):
+    """Its wall, where it is seen and has not lost its own light, says where the face ends."""
+    assert too_bright(burnt, told) == said

@@ -61,9 +61,10 @@ EXTENT_MM, LENGTH_SHARE = 1.5, (0.8, 1.2)
 """An outline keeps to its points within so much in extent, and within these shares in length (chosen)."""
 MOSTLY_CLIPPED = 0.3
 """Share of a visible wall at the sensor's limit from which it can't be told from a face that is there as well."""
-MOSTLY_BURNT_OUT = 0.5
-"""The same of the face, see `measure.edges.plausible.burnt_out`: of 8 rendered photos that came to more, 6 were wrong
-by 0.24 mm or more; 126 others came to less than 0.1."""
+MOSTLY_BURNT_OUT, WALL_OF_WHITE = 0.5, 10.0
+"""The same of the face, see `measure.edges.plausible.burnt_out`; and how plainly the wall of such a face must be told,
+see `PLAINLY_WALL`: of 11 rendered photos whose face came to more, 7 were wrong by 0.16 mm or more and told it less
+plainly, or not at all; 126 others came to less than 0.1."""
 OVEREXPOSED = Caution(
     "overexposed",
     Words(
@@ -286,6 +287,11 @@ def scale_of(found: Found, e: Estimate, lens: Profile | None) -> Scale:
         tilt_deg=view.tilt_deg,
         lens=lens.name if lens else "estimated",
     )
+
+
+def too_bright(burnt_out: float, wall_told: float | None) -> bool:
+    """Whether a face has lost its light, and its wall is not plain all the same."""
+    return burnt_out > MOSTLY_BURNT_OUT and (wall_told is None or wall_told < WALL_OF_WHITE)
 
 
 def said_of(reference: Found, scale: Scale) -> tuple[Caution, ...]:

@@ -105,7 +105,7 @@ def trace_by(
     if not opening:
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
     burnt = 0.0 if opening else burnt_out(light, view, thickness_mm, follow.loops[0].points_mm)
-    if follow.clipped > parts.MOSTLY_CLIPPED or burnt > parts.MOSTLY_BURNT_OUT:
+    if follow.clipped > parts.MOSTLY_CLIPPED or parts.too_bright(burnt, follow.wall_told):
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (
         (parts.PLAINLY_DEEP, parts.WALL_OR_PANEL) if opening else (parts.PLAINLY_WALL, parts.WALL_OR_SHADOW)
