@@ -178,7 +178,7 @@ def _better_pose(
             solved = solve(edges, reference.rectangle, prior, other, size_px)
         except np.linalg.LinAlgError:
             continue
-        if solved.chi2 < solution.chi2 - 1 and solved.view.centre_mm[2] > 0:
+        if solved.loss < solution.loss - 1 and solved.view.centre_mm[2] > 0:
             solution = solved
     return solution
 

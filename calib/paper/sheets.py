@@ -213,7 +213,7 @@ def judge_sheet(
         except np.linalg.LinAlgError:
             continue
         other = located_sheet(light, rough.view.parameters, reference.rectangle, cut, prior, size, blur_px)
-        if other and other[0].view.centre_mm[2] > 0 and (found is None or other[0].chi2 < found[0].chi2 - 1):
+        if other and other[0].view.centre_mm[2] > 0 and (found is None or other[0].loss < found[0].loss - 1):
             found = other
     if found is None:
         return _unsolved(reference)

@@ -84,11 +84,12 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class JointView:
-    """The view, the rectangles in it in the order given, and the weighted sum of squares, priors included."""
+    """The view, the rectangles in it in the order given, and by what solutions are compared, see
+    `calib.view.settling.Settled`."""
 
     view: View
     bodies: tuple[Placed, ...]
-    chi2: float
+    loss: float
 
 
 def modes(along: Array) -> Array:
@@ -260,7 +261,7 @@ def solve_jointly(bodies: list[LyingRectangle], prior: Prior, start: Array, size
             )
         )
     covariance = _strain(bodies, seen, v - mean, known.beside(sd)) * of_further_terms(cov[:VIEW, :VIEW], v[9], prior)
-    return JointView(View(v[:VIEW], covariance, size_px), tuple(out), settled.chi2)
+    return JointView(View(v[:VIEW], covariance, size_px), tuple(out), settled.loss)
 
 
 def _strain(bodies: list[LyingRectangle], seen: _AllPoints, off: Array, information: Array) -> float:

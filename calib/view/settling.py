@@ -37,11 +37,19 @@ class LocatedPoints(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """A least-squares solution: (p,) values, (p, p) covariance, sum of squares (see `loss`), (n,) residuals."""
+    """A least-squares solution.
+
+    Attributes:
+        values: (p,); covariance: (p, p).
+        chi2: weighted sum of squares of what has weight, priors included.
+        loss: the same with what was silenced, see `loss`: by it solutions of the same points are compared.
+        residuals_px: (n,).
+    """
 
     values: Array
     covariance: Array
     chi2: float
+    loss: float
     residuals_px: Array
 
 
@@ -81,8 +89,10 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
     r, A = seen.misfit(q), seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
     cov = covariance_of(A.T @ (A * W[:, None]) + information)
-    chi2 = loss(r / (seen.sigma_px * spread)) if agreed else float((W * r**2).sum())
-    return Settled(q, cov, chi2 + float((q - mean) @ information @ (q - mean)), r)
+    squares = float((W * r**2).sum())
+    known = float((q - mean) @ information @ (q - mean))
+    whole = loss(r / (seen.sigma_px * spread)) if agreed else squares
+    return Settled(q, cov, squares + known, whole + known, r)
 
 
 def loss(scaled: Array) -> float:

@@ -287,7 +287,7 @@ class Solution:
 
     Attributes:
         view: the camera; rectangle: the reference's size as adjusted.
-        chi2: weighted sum of squares, priors included; residuals_px: per side, of the points.
+        chi2, loss: see `calib.view.settling.Settled`; residuals_px: per side, of the points.
         size_sd_mm: posterior standard deviations of width and height.
         strain: how far camera, size and shapes of the sides are from what was known of them, see `REDUNDANT`.
     """
@@ -295,6 +295,7 @@ class Solution:
     view: View
     rectangle: Rectangle
     chi2: float
+    loss: float
     residuals_px: tuple[Array, ...]
     size_sd_mm: tuple[float, float]
     strain: float
@@ -405,6 +406,7 @@ def solve(
         View(q[:10], max(1.0, strain) * of_further_terms(cov[:10, :10], q[9], prior), size_px, by_prior),
         replace(rectangle, width_mm=float(q[10]), height_mm=float(q[11]), thickness_mm=float(q[12])),
         settled.chi2,
+        settled.loss,
         tuple(r[a:b] for a, b in pairwise(ends)),
         (float(np.sqrt(cov[10, 10])), float(np.sqrt(cov[11, 11]))),
         strain,

@@ -97,7 +97,9 @@ class Bench:
         made = self.folder / slug(name)
         assert not made.exists(), f"there is a job of the name {name} already"
         shutil.copytree(first, made)
-        files.write(made, {kept.FILE: kept.to_bytes(known.model_copy(update={"name": name}))})  # as jawline's own
+        trace = (made / files.TRACE).read_text().replace(json.dumps(known.name), json.dumps(name), 1)  # its title
+        own = {kept.FILE: kept.to_bytes(known.model_copy(update={"name": name})), files.TRACE: trace.encode()}
+        files.write(made, own)  # as jawline's own
         return made.name
 
 
