@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calib.reference.reference import ID_1
 from calib.view.view import View, camera_prior, first_guess
-from measure.silhouette.candidates import Reserved
+from measure.silhouette.candidates import Reduction, Reserved
 from measure.silhouette.silhouette import NoSilhouette, Silhouette, silhouette
 from measure.silhouette.strokes import NO_STROKES, Strokes
 from tests.test_silhouette import BLUE, RED, found, table_with
@@ -123,3 +123,12 @@ def test_a_hole_that_hardly_shows_is_found_where_it_is_marked() -> None:
     assert isinstance(result, Silhouette)
     assert len(result.contours_px) == 2
     assert np.ptp(result.contours_px[1], axis=0) == pytest.approx([56, 56], abs=6)
+
+
+def test_one_touch_is_a_stroke() -> None:
+    """A single point marks as wide a spot as a line's end does."""
+    reduced = Reduction(np.zeros((60, 80, 3), np.uint8), 2, (10, 20))
+    touch, line = (np.array(p, float) for p in ([[90, 80]], [[90, 80], [90, 80]]))
+    seen = [reduced.marked(Strokes((p,), ()), 8.0) for p in (touch, line)]
+    assert seen[0].sum() > 0
+    assert (seen[0] == seen[1]).all()

@@ -68,7 +68,8 @@ class Reduction:
             for line in lines:
                 mask = np.zeros(out.shape, np.uint8)
                 points = np.rint(self.from_photo(line) * 2**_FINER_BITS).astype(np.int32)
-                cv2.polylines(mask, [points], False, 1, width, shift=_FINER_BITS)
+                ends = np.vstack([points, points[-1:]])  # of a single point OpenCV 5 draws nothing
+                cv2.polylines(mask, [ends], False, 1, width, shift=_FINER_BITS)
                 out[mask > 0] = value
         return out
 
