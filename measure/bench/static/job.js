@@ -204,7 +204,8 @@ store.subscribe((state, before) => {
  * Whoever waited for a trace goes on at the next step by the keys; who is at something else stays there.
  * @param {import("./types.js").State} state
  */
-function goOn({ refusal }) {
+function goOn({ refusal, features }) {
+  if (!refusal && !features.length) return;
   if (tabs.name !== "outline" || document.activeElement !== document.body) return;
   byId(refusal ? "trace-again" : "looks-right").focus({ preventScroll: true });
 }
@@ -218,6 +219,7 @@ function firstTab(state) {
 try {
   await store.load();
   tabs.open(firstTab(store.state));
+  if (store.state) goOn(store.state); // the trace may have been quicker than the page
 } catch (why) {
   tabs.open("outline");
   note(why instanceof Error ? why.message : String(why), 30);
