@@ -67,12 +67,16 @@ class Stretches:
     @property
     def burnt_out(self) -> NDArray[np.bool_]:
         """(m,) whether the face's light is cut off in all colours."""
-        return np.asarray((clipped_codes(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).all(1))
+        return np.asarray(self._cut_off().all(1))
 
     @property
     def overexposed(self) -> NDArray[np.bool_]:
         """(m,) whether the face's light is cut off in some colour."""
-        return np.asarray((clipped_codes(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED).any(1))
+        return np.asarray(self._cut_off().any(1))
+
+    def _cut_off(self) -> NDArray[np.bool_]:
+        """(m, 3) whether the face's light is cut off, of each colour."""
+        return np.asarray(clipped_codes(self.light[:, :INNER_SAMPLES]).mean(1) > CLIPPED)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, HIDDEN_PX, STEP_PX, LevelColumns, level_cost, solver
-from calib.light.srgb import SLOPE, STRAIGHT_TO_CODE, by_power, coded, linear_of_codes
+from calib.light.srgb import coded, linear, linear_of_codes
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
 OPPONENT = np.array([[0.30, 0.59, 0.11], [0.70, -0.59, -0.11], [-0.15, -0.30, 0.45]]).T
@@ -50,9 +50,7 @@ def linear_table() -> NDArray[np.uint16]:
 @lru_cache(maxsize=1)
 def linear_of_fine_codes() -> NDArray[np.uint16]:
     """(FINE_CODE + 1,) linear light, 0 to 65535, of codes in fine steps."""
-    code = np.arange(FINE_CODE + 1) / FINE_CODE
-    linear = np.where(code <= STRAIGHT_TO_CODE, code / SLOPE, by_power(code))
-    return np.asarray(np.round(linear * FULL_LIGHT), np.uint16)
+    return np.asarray(np.round(linear(np.arange(FINE_CODE + 1) / FINE_CODE) * FULL_LIGHT), np.uint16)
 
 
 @lru_cache(maxsize=1)

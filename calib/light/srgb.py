@@ -16,8 +16,12 @@ STRAIGHT_TO_CODE, STRAIGHT_TO_LIGHT = 0.04045, 0.0031308
 
 def linear_of_codes() -> Array:
     """(256,) linear light, 0 to 1, of each 8-bit code."""
-    c = np.arange(CODES) / FULL_CODE
-    return np.where(c <= STRAIGHT_TO_CODE, c / SLOPE, by_power(c))
+    return linear(np.arange(CODES) / FULL_CODE)
+
+
+def linear(code: Array) -> Array:
+    """Linear light, 0 to 1, of codes, 0 to 1."""
+    return np.where(code <= STRAIGHT_TO_CODE, code / SLOPE, by_power(code))
 
 
 def by_power(code: Array) -> Array:

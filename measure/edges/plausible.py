@@ -76,9 +76,7 @@ def contrast_along(light: Light, view: View, height_mm: float, points_mm: Array)
         light: the photo around it; view, height_mm: of its upper edge.
         points_mm: (n, 2) the outline, counter-clockwise.
     """
-    along = np.roll(points_mm, -1, 0) - np.roll(points_mm, 1, 0)
-    out = np.stack([along[:, 1], -along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    sides = [points_mm + by * BESIDE_MM * out for by in (-1, 1)]
+    sides = [points_mm + by * BESIDE_MM * _outward(points_mm) for by in (-1, 1)]
     inner, outer = (light.sample(view.pixels(s, height_mm)).mean(1) for s in sides)
     return float(abs(np.median(np.log(np.maximum(inner, DARKEST)) - np.log(np.maximum(outer, DARKEST)))))
 
@@ -92,10 +90,14 @@ def burnt_out(light: Light, view: View, height_mm: float, points_mm: Array) -> f
         light: the photo around it; view, height_mm: of its upper edge.
         points_mm: (n, 2) the outline, counter-clockwise.
     """
-    along = np.roll(points_mm, -1, 0) - np.roll(points_mm, 1, 0)
-    inward = np.stack([-along[:, 1], along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    face = light.sample(view.pixels(points_mm + WITHIN_MM * inward, height_mm), cubic=False)
+    face = light.sample(view.pixels(points_mm - WITHIN_MM * _outward(points_mm), height_mm), cubic=False)
     return float((face.min(1) > CLIPPED).mean())
+
+
+def _outward(points_mm: Array) -> Array:
+    """(n, 2) normals of a closed outline (n, 2), counter-clockwise."""
+    along = np.roll(points_mm, -1, 0) - np.roll(points_mm, 1, 0)
+    return np.asarray(np.stack([along[:, 1], -along[:, 0]], 1) / np.maximum(np.hypot(*along.T), 1e-9)[:, None])
 
 
 WITHIN_MM = 0.8
