@@ -19,6 +19,7 @@ from calib.card.rim_model import (
     GROUND,
     INNER_SAMPLES,
     LINE,
+    MIRROR,
     OWN,
     PHOTO,
     SHADES,
@@ -34,9 +35,8 @@ from calib.card.rim_model import (
 )
 from calib.view.view import SHAPES, shapes
 
-NOISE = np.array([0.008, 0.04, 0.04])
-"""How well the model can be expected to agree in Y, Cb and Cr, share of full code: colours bleed farther outwards than
-it says, so that they count where lightness shows nothing."""
+NOISE = np.array([0.008, 0.014, 0.014])
+"""How well the model can be expected to agree in Y, Cb and Cr, share of full code: JPEG keeps less of colours."""
 CORRELATED = 3.0
 """How many neighbouring samples share their error."""
 LINE_SD_PX = 0.08
@@ -44,10 +44,12 @@ LINE_SD_PX = 0.08
 PHOTO_MEAN, PHOTO_SD = np.array([np.log(0.95), 0.25]), np.array([0.25, 0.4])
 PHOTO_LIMITS = np.array([[np.log(0.5), 0.0], [np.log(3.0), 1.8]])
 """Blur and sharpening of phones' photos, as the spread of rendered and real ones was seen; at least, at most."""
-SIDE_MEAN = np.array([0.35, *8 * [0.04], *3 * [-1.1], 0.0, 0.0, 0.0])
-SIDE_SD = np.array([0.3, *8 * [0.12], *3 * [0.8], 5.0, 5.0, 3.0])
+SIDE_MEAN = np.array([0.35, *8 * [0.04], *3 * [-1.1], 0.0, 0.0, 0.0, 0.3])
+SIDE_SD = np.array([0.3, *8 * [0.12], *3 * [0.8], 5.0, 5.0, 3.0, 0.25])
 LEAST_SHADE, WALL_LIMITS = np.array([-0.8, *8 * [-0.03]]), (-4.0, 0.3)
 """Sky, shadows, wall: what light can do at all. A lit wall lightens the ground, a shadow does not."""
+POLISH = (0.0, 1.0)
+"""From a matt wall to a polished one, see `calib.card.rim_model.MIRROR`."""
 OWN_SD = np.array([5.0, 0.3, 0.3, 0.3, 0.004, 0.3, 0.3, 0.3])
 LEAST_LIGHT = 2e-3
 """Darker light, share of full light, counts as this, so that its logarithm stays finite (chosen: code 7 of 255)."""
@@ -195,6 +197,7 @@ class _Adjustment:
         by_side = self.now.by_side + step[PHOTO:].reshape(4, SIDE)
         by_side[:, SHADES] = np.maximum(by_side[:, SHADES], LEAST_SHADE)
         by_side[:, WALL] = np.clip(by_side[:, WALL], *WALL_LIMITS)
+        by_side[:, MIRROR] = np.clip(by_side[:, MIRROR], *POLISH)
         photo = np.clip(self.now.photo + np.clip(step[:PHOTO], -MOST_STEP, MOST_STEP), *PHOTO_LIMITS)
         return RimParameters(self.now.own + np.clip(own, -1, 1), by_side, photo)
 

@@ -1,10 +1,11 @@
 """What a photo shows across a card's side, as a forward model with its derivatives.
 
-Across a side there is the card's face, perhaps a strip of its wall, and the ground, darker where the card keeps light
-from it, lighter where a lit wall throws some on it. The optics blur that light, the sensor cuts it off at its limit, it
-is coded (IEC 61966-2-1), mostly sharpened, and JPEG halves the resolution of its colour. Each of these moves the place
-where a plain step would be found, by a pixel where a pale face is overexposed. So none of it is undone: it is
-predicted, and codes are compared with codes.
+Across a side there is the card's face, perhaps a strip of its wall, which is seen at so low an angle that it mirrors
+the ground beside it, and the ground, darker where the card keeps light from it, lighter where a lit wall throws some of
+its own colour on it. The optics blur that light, the sensor cuts it off at its limit, it is coded (IEC 61966-2-1),
+mostly sharpened, and JPEG halves the resolution of its colour. Each of these moves the place where a plain step would
+be found, by a pixel where a pale face is overexposed. So none of it is undone: it is predicted, and codes are compared
+with codes.
 """
 
 from __future__ import annotations
@@ -32,6 +33,11 @@ TO_JPEG = np.stack([LUMA, 0.564 * (np.array([0, 0, 1]) - LUMA), 0.713 * (np.arra
 SHADOWS = ((0.0, 0.5), (0.25, 0.65), (0.45, 0.85), (0.65, 1.05), (0.85, 1.25), (1.05, 1.55), (1.3, 2.0), (1.7, 2.8))
 """Where rims of shadows begin and end, in thicknesses of the card from the foot of its wall: between them any shadow
 that only grows lighter outwards."""
+BOUNCE = 1.2
+"""Light that a wall throws on the ground where it hides the sky, over the wall's own: one over the light of a white
+surface in the open, which a well exposed photo shows a little below its limit (Lambert's law)."""
+PLASTIC = 0.04
+"""Share of light that plastic mirrors head-on (refractive index 1.5, Fresnel)."""
 DARKEST = 0.02
 """Least share of its light that shaded ground keeps (chosen: so that its logarithm stays finite)."""
 WALL_IN_BLURS = 1.5
@@ -40,9 +46,10 @@ WALL_IN_BLURS = 1.5
 FACE, SLOPE, GROUND, OWN = slice(1, 4), 4, slice(5, 8), 8
 """A stretch's own unknowns: place of the upper rim, px; logarithms of the face's light; how that changes inwards, share
 a pixel; logarithms of the ground's light; and how many they are."""
-SHADES, WALL, LINE, SIDE = slice(0, 9), slice(9, 12), slice(12, 15), 15
+SHADES, WALL, LINE, MIRROR, SIDE = slice(0, 9), slice(9, 12), slice(12, 15), 15, 16
 """A side's: shares of its light that the ground gets from the whole sky, and that each shadow takes; logarithms of the
-wall's light over the face's; offset, slope and bow of the line that its stretches lie on, px; and how many they are."""
+wall's light over the face's; offset, slope and bow of the line that its stretches lie on, px; how glossy its wall is,
+see `Stretches.mirror`; and how many they are."""
 BLUR, SHARPENING, PHOTO = 0, 1, 2
 """The photo's: logarithm of the blur, px, and strength of the sharpening; and how many they are."""
 
@@ -73,6 +80,13 @@ class Stretches:
     def overexposed(self) -> NDArray[np.bool_]:
         """(m,) whether the face's light is cut off in some colour."""
         return np.asarray(self._cut_off().any(1))
+
+    def mirror(self) -> Array:
+        """(m,) share of the ground's light that a polished wall would mirror: it is seen from almost above (Schlick
+        1994, An inexpensive BRDF model, with the reflectance of plastic).
+        """
+        slope = np.maximum(self.wall_px, 0) / self.thick_px
+        return np.asarray(PLASTIC + (1 - PLASTIC) * (1 - slope / np.hypot(1, slope)) ** 5)
 
     def _cut_off(self) -> NDArray[np.bool_]:
         """(m, 3) whether the face's light is cut off, of each colour."""
@@ -165,14 +179,14 @@ def _model(s: Stretches, at: RimParameters, *, derivative: bool) -> tuple[Array,
     past_rim, past_foot = ndtr(u / blur), ndtr((u - wall) / blur)
     d = np.maximum(u - s.wall_px[:, None], hidden) / s.thick_px[:, None]
     shade = shades(d)
-    lit = np.maximum(1 - np.einsum("mk,kmn->mn", side[:, SHADES], shade), DARKEST)[..., None]
     base, far = np.exp(own[:, None, FACE]), np.exp(own[:, None, GROUND])
     inwards = np.minimum(u, 0)[..., None]
-    face, strip, ground = (
-        base * (1 + own[:, SLOPE, None, None] * inwards),
-        base * np.exp(side[:, None, WALL]),
-        far * lit,
-    )
+    face, matt = base * (1 + own[:, SLOPE, None, None] * inwards), base * np.exp(side[:, None, WALL])
+    mirror = s.mirror()[:, None, None]
+    strip = matt + side[:, MIRROR, None, None] * mirror * far
+    thrown = BOUNCE * matt * shade[0][..., None]
+    lit = np.maximum(1 - np.einsum("mk,kmn->mn", side[:, SHADES], shade)[..., None] + thrown, DARKEST)
+    ground = far * lit
     on_face, on_wall, on_ground = (1 - past_rim)[..., None], (past_rim - past_foot)[..., None], past_foot[..., None]
     light = face * on_face + strip * on_wall + ground * on_ground
     code = clipped_codes(light)
@@ -184,16 +198,21 @@ def _model(s: Stretches, at: RimParameters, *, derivative: bool) -> tuple[Array,
         return out[:, KEPT], np.empty(0)
     rim, foot = (np.exp(-0.5 * (x / blur) ** 2)[..., None] / np.sqrt(2 * np.pi) for x in (u, u - wall))
     at_rim, at_foot = (face - strip) * rim, (strip - ground) * foot
-    lighter = np.einsum("mk,kmn->mn", side[:, SHADES], _shades_by_distance(d)) / s.thick_px[:, None]
+    by_distance = _shades_by_distance(d)
+    lighter = np.einsum("mk,kmn->mn", side[:, SHADES], by_distance)[..., None]
+    lighter = lighter - BOUNCE * matt * by_distance[0][..., None]
+    lighter *= (d * s.thick_px[:, None] > hidden)[..., None] / s.thick_px[:, None, None]
     D = np.zeros((len(own), OWN + PHOTO + SIDE, len(softer), 3))
     by_photo, by_side = D[:, OWN:], D[:, OWN + PHOTO :]
-    D[:, 0] = (at_rim + at_foot) / blur - far * on_ground * (lighter * (d * s.thick_px[:, None] > hidden))[..., None]
+    D[:, 0] = (at_rim + at_foot) / blur - far * on_ground * lighter
     D[:, SLOPE] = base * inwards * on_face
     for c in range(3):
-        D[:, FACE.start + c, :, c] = (face * on_face + strip * on_wall)[..., c]
-        D[:, GROUND.start + c, :, c] = (ground * on_ground)[..., c]
-        by_side[:, WALL.start + c, :, c] = (strip * on_wall)[..., c]
+        by_wall = (matt * on_wall + far * thrown * on_ground)[..., c]
+        D[:, FACE.start + c, :, c] = (face * on_face)[..., c] + by_wall
+        D[:, GROUND.start + c, :, c] = (ground * on_ground + (strip - matt) * on_wall)[..., c]
+        by_side[:, WALL.start + c, :, c] = by_wall
     by_photo[:, BLUR] = (at_rim * u[..., None] + at_foot * (u - wall)[..., None]) / blur
+    by_side[:, MIRROR] = mirror * far * on_wall
     by_side[:, SHADES] = -(far * on_ground)[:, None] * shade.transpose(1, 0, 2)[..., None]
     D *= _code_by_light(light)[:, None]
     D += at.photo[SHARPENING] * (D - softer @ D)
@@ -210,14 +229,17 @@ def step_at_rim(s: Stretches, at: RimParameters) -> Array:
     A wall that is seen less wide than its edges are blurred counts in part.
     """
     side = at.by_side[s.side]
-    lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shades(np.maximum(-s.wall_px, 0) / s.thick_px))
+    shade = shades(np.maximum(-s.wall_px, 0) / s.thick_px)
     face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
+    thrown = BOUNCE * face * np.exp(side[:, WALL]) * shade[0][:, None]
+    lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shade)[:, None] + thrown
     shown = np.clip(s.wall_px / (WALL_IN_BLURS * np.exp(at.photo[BLUR])), 0, 1)[:, None]
-    within = clipped_codes(face * (1 - shown) + face * np.exp(side[:, WALL]) * shown)
-    outside = clipped_codes(far * np.maximum(lit, DARKEST)[:, None])
+    wall = face * np.exp(side[:, WALL]) + (side[:, MIRROR] * s.mirror())[:, None] * far
+    within = clipped_codes(face * (1 - shown) + wall * shown)
+    outside = clipped_codes(far * np.maximum(lit, DARKEST))
     return np.asarray((within - outside) @ TO_JPEG * [1, HUE_WORTH, HUE_WORTH])
 
 
-HUE_WORTH = 0.2
-"""What a code of hue is worth against one of lightness: the model agrees with it five times worse
+HUE_WORTH = 0.5
+"""What a code of hue is worth against one of lightness: the model agrees with it about half as well
 (`calib.card.rim_fit.NOISE`)."""

@@ -23,7 +23,7 @@ SHOWN_PX = 0.35
 """A wall that is seen less wide has one rim."""
 ALIKE_PX, UNLIKE, FARTHEST_PX = 0.5, 0.4, 6.5
 """Starting points no farther apart are one; see `_unlike_face`; and how far off it is looked for."""
-LIGHT_DOUBT = 0.0045
+LIGHT_DOUBT = 0.0035
 """What the model may be wrong by just at the rim, share of full code: the fainter the step there, the farther off the
 rim may be. From rendered photos, whose steps of 2 to 60 hundredths bear it out."""
 CLIPPED_DOUBT = 0.2
