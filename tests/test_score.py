@@ -35,10 +35,17 @@ def truth() -> Record:
     }
 
 
-def result(by: float = 0.0, turn: float = 0.0, factor: float = 1.0, mirror: bool = False) -> Record:
+def disc() -> Record:
+    """A disc with a small hole, which alone shows how it is turned."""
+    return truth() | {"loops": sh.label([sh.circle((0, 0), 16.4), sh.circle((9, 0), 1.24)]), "dimensions": []}
+
+
+def result(
+    by: float = 0.0, turn: float = 0.0, factor: float = 1.0, mirror: bool = False, of: Record | None = None
+) -> Record:
     """The truth as a program would have it, moved, turned, scaled or mirrored."""
     features = []
-    for loop in truth()["loops"]:
+    for loop in (of or truth())["loops"]:
         for s in sh.move(loop["segments"], by, -by, turn):
             f = copy.deepcopy(s)
             f["label"], f["loop"] = f.pop("id").replace("s", "F"), loop["loop"]
@@ -62,6 +69,11 @@ def test_the_truth_itself_lies_on_the_truth_however_it_is_turned() -> None:
     assert s["max_mm"] < 0.001
     assert (s["loops_found"], s["segments_found"], s["mirrored"]) == (2, 8, False)
     assert (s["long_true"], s["long_found"], s["long_invented"]) == (8, 8, 0)
+
+
+@pytest.mark.parametrize("turn", [26, 65, 91, 273])
+def test_a_small_hole_turns_a_disc(turn: float) -> None:
+    assert compare(disc(), result(by=12.3, turn=turn, factor=1.0009, of=disc()))["max_mm"] < 0.03
 
 
 def test_a_scale_that_is_off_is_not_laid_away() -> None:

@@ -113,7 +113,7 @@ def _lay(points: Array, truth: Array, normals: Array) -> Laid:
 
 
 def _start(points: Array, tree: cKDTree, angle: float) -> tuple[float, float, tuple[float, float]]:
-    """A few point-to-point steps from a turn: the distance that nine tenths keep within, the turn, the shift."""
+    """A few point-to-point steps from a turn, the far tail left out: mean distance of all, the turn, the shift."""
     truth = tree.data
     shift = truth.mean(0) - turned(points.mean(0)[None], angle, 0.0)[0]
     for _ in range(8):
@@ -124,7 +124,7 @@ def _start(points: Array, tree: cKDTree, angle: float) -> tuple[float, float, tu
         angle = math.atan2((A[:, 0] * B[:, 1] - A[:, 1] * B[:, 0]).sum(), (A * B).sum())
         shift = Q.mean(0) - turned(P.mean(0)[None], angle, 0.0)[0]
     d, _ = tree.query(turned(points, angle, shift))
-    return float(np.quantile(d, 0.9)), angle, (float(shift[0]), float(shift[1]))
+    return float(d.mean()), angle, (float(shift[0]), float(shift[1]))
 
 
 def _settled(points: Array, tree: cKDTree, normals: Array, angle: float, shift: Array) -> Laid:
