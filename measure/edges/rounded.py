@@ -23,8 +23,9 @@ from measure.rim import RimWord
 RIM = "rim"
 """Name of the shared term: the radius less what is reckoned with, mm."""
 
-SHADED = 0.06
-"""See `a` above."""
+SHADED, HIDDEN_LINE_SD = 0.06, 0.12
+"""See `a` above; and how much the silhouette's place varies with the light, in radii (34 rendered parts with rims of
+0.1 to 0.4 mm: most within 0.07, bright ones up to 0.3)."""
 UPPER_LINE, UPPER_LINE_SD = 0.25, 0.28
 """Where the line between face and wall lies inside the outline, in radii, and how much that varies with the light (71
 parts rendered with rims of 0.1 to 0.4 mm)."""

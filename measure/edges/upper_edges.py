@@ -23,7 +23,15 @@ from measure.edges.light_steps import WallLight, steps_at
 from measure.edges.outermost import outermost_at
 from measure.edges.rim_seen import rounded_log_odds
 from measure.edges.rough import Rough, resampled
-from measure.edges.rounded import UPPER_LINE, UPPER_LINE_SD, Rim, heard, likely_rounded, silhouette_inset
+from measure.edges.rounded import (
+    HIDDEN_LINE_SD,
+    UPPER_LINE,
+    UPPER_LINE_SD,
+    Rim,
+    heard,
+    likely_rounded,
+    silhouette_inset,
+)
 from measure.edges.shared_terms import by_height, by_side, by_view
 from measure.edges.sight import Body, Wall
 from measure.geometry.polylines import evenly
@@ -434,7 +442,8 @@ def _placed(
     lift = by_height(view, at, normals, wall.upper_mm) * share
     spread = np.where(j.clipped != 0, max(CLIPPED_SPREAD_PX, j.spread_px), j.spread_px) / scale
     by_rim = inset + UPPER_LINE * line * share
-    by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
+    hidden_sd = np.where(inset > 0, HIDDEN_LINE_SD * rim.size_mm, 0.0)
+    by_line = np.hypot(np.hypot(share * line_sd, hidden_sd), (1 - share) * foot_sd)
     side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0) ** 2)
     sure = np.where(np.isfinite(sigma), np.hypot(noise, FLOOR_PX), np.inf) / scale
     return EdgeLoop(at, normals, sure, np.c_[of_view, lift, spread, by_rim, by_side(normals, side_sd)])
