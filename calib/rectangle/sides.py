@@ -62,6 +62,11 @@ class Run:
     cost: Array
 
 
+LONGEST_PX, WIDEST_WALL_PX = 20_000.0, 400.0
+"""A side that is seen longer, or a wall that is seen wider, is a wrong view's: no more of it is looked at (chosen:
+larger than in any photo that is taken in)."""
+
+
 @dataclass(frozen=True, slots=True)
 class CardSide:
     """A straight line across a run's evidence: offset and its change along the side, px; which width of shadow's core
@@ -80,7 +85,8 @@ def run(
     size = rectangle.width_mm if side % 2 == 0 else rectangle.height_mm
     edge = max(CORNER_MARGIN_MM, rectangle.corner_mm + BESIDE_CORNER_MM) / size
     ends = project(parameters, side_points(side, np.array([edge - 0.5, 0.5 - edge]), *_size(rectangle), 0.0))
-    n = max(int(np.hypot(*(ends[1] - ends[0])) / width), 6) * width
+    length = float(np.hypot(*(ends[1] - ends[0])))
+    n = max(int(min(length, LONGEST_PX) / width), 6) * width
     along = np.linspace(edge - 0.5, 0.5 - edge, n)
     low = side_points(side, along, *_size(rectangle), 0.0)
     high = side_points(side, along, *_size(rectangle), rectangle.thickness_mm)
@@ -94,7 +100,7 @@ def run(
     wall = ((p_low - p_high) * normals).sum(1)
     upper = bool(wall.mean() <= 0)
     points = p_high if upper else p_low
-    wall = np.maximum(wall, 0).reshape(-1, width).mean(1)
+    wall = np.clip(wall, 0, WIDEST_WALL_PX).reshape(-1, width).mean(1)
     profiles = take(light, points, normals, INNER_PX + reach_px + np.ceil(wall.max()), OUTER_PX + reach_px, width)
     xs = np.arange(-reach_px, reach_px + 1e-9, COARSE_PX if reach_px > WIDE_REACH_PX else FINE_PX)
     found = evidence(profiles, wall, xs, SHADOW_CORES_PX, sigma_px)
