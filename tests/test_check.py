@@ -121,7 +121,7 @@ def test_stopped_by_hand_it_says_what_it_has_found_by_then(
 def test_one_photo_for_people(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     said = Said(capsys, "check", FOLDER / "photo.jpg", "--thickness", "4.2")
     assert said.code == 0
-    assert said.out.splitlines()[0].startswith("photo.jpg  usable  50 mm ± 0.")
+    assert said.out.splitlines()[0].startswith("photo.jpg  good    50 mm ± 0.")
     assert "card-digits" in said.out
     assert "Reply: Thank you for the photo" in said.out
     assert said.err == ""
