@@ -81,6 +81,7 @@ class Stretches:
         """(m,) whether the face's light is cut off in some colour."""
         return np.asarray(self._cut_off().any(1))
 
+    @property
     def mirror(self) -> Array:
         """(m,) share of the ground's light that a polished wall would mirror: it is seen from almost above (Schlick
         1994, An inexpensive BRDF model, with the reflectance of plastic).
@@ -182,7 +183,7 @@ def _model(s: Stretches, at: RimParameters, *, derivative: bool) -> tuple[Array,
     base, far = np.exp(own[:, None, FACE]), np.exp(own[:, None, GROUND])
     inwards = np.minimum(u, 0)[..., None]
     face, matt = base * (1 + own[:, SLOPE, None, None] * inwards), base * np.exp(side[:, None, WALL])
-    mirror = s.mirror()[:, None, None]
+    mirror = s.mirror[:, None, None]
     strip = matt + side[:, MIRROR, None, None] * mirror * far
     thrown = BOUNCE * matt * shade[0][..., None]
     lit = np.maximum(1 - np.einsum("mk,kmn->mn", side[:, SHADES], shade)[..., None] + thrown, DARKEST)
@@ -231,11 +232,11 @@ def step_at_rim(s: Stretches, at: RimParameters) -> Array:
     side = at.by_side[s.side]
     shade = shades(np.maximum(-s.wall_px, 0) / s.thick_px)
     face, far = np.exp(at.own[:, FACE]), np.exp(at.own[:, GROUND])
-    thrown = BOUNCE * face * np.exp(side[:, WALL]) * shade[0][:, None]
-    lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shade)[:, None] + thrown
+    matt = face * np.exp(side[:, WALL])
+    lit = 1 - np.einsum("mk,km->m", side[:, SHADES], shade)[:, None] + BOUNCE * matt * shade[0][:, None]
     shown = np.clip(s.wall_px / (WALL_IN_BLURS * np.exp(at.photo[BLUR])), 0, 1)[:, None]
-    wall = face * np.exp(side[:, WALL]) + (side[:, MIRROR] * s.mirror())[:, None] * far
-    within = clipped_codes(face * (1 - shown) + wall * shown)
+    strip = matt + (side[:, MIRROR] * s.mirror)[:, None] * far
+    within = clipped_codes(face * (1 - shown) + strip * shown)
     outside = clipped_codes(far * np.maximum(lit, DARKEST))
     return np.asarray((within - outside) @ TO_JPEG * [1, HUE_WORTH, HUE_WORTH])
 

@@ -443,8 +443,9 @@ def _placed(
     spread = np.where(j.clipped != 0, max(CLIPPED_SPREAD_PX, j.spread_px), j.spread_px) / scale
     by_rim = inset + UPPER_LINE * line * share
     hidden_sd = np.where(inset > 0, HIDDEN_LINE_SD * rim.size_mm, 0.0)
-    by_line = np.hypot(np.hypot(share * line_sd, hidden_sd), (1 - share) * foot_sd)
-    side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0) ** 2)
+    by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
+    joint_sd = np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0)
+    side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + hidden_sd**2 + joint_sd**2)
     sure = np.where(np.isfinite(sigma), np.hypot(noise, FLOOR_PX), np.inf) / scale
     return EdgeLoop(at, normals, sure, np.c_[of_view, lift, spread, by_rim, by_side(normals, side_sd)])
 
