@@ -17,6 +17,8 @@ SIZE = (1200, 900)
 FOCAL_35MM = 27.0
 BLUR_PX, NOISE = 0.8, 0.004
 WHITE, BLUE, DARK, WOOD = (0.75, 0.75, 0.72), (0.05, 0.10, 0.35), (0.03, 0.03, 0.035), (0.25, 0.16, 0.09)
+OPEN = 0.85
+"""Light of a white surface that nothing hides the sky from."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,11 @@ def prior() -> Prior:
 
 
 def _cover(picture: Array, q: Array, t: Thing, height: float, colour: Colour) -> None:
-    """Lay a thing's outline at a height into a picture: each pixel by the share of it that lies within."""
+    """Lay a thing's outline at a height into a picture: each pixel by the share of it that lies within.
+
+    Around the foot of a wall the ground is darker by the sky that the wall hides, and lighter by what the wall throws
+    on it (a long upright wall under an even sky; Lambert's law).
+    """
     c, s = np.cos(np.radians(t.turn)), np.sin(np.radians(t.turn))
     half = np.array([t.width, t.height]) / 2
     ring = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (half + t.bow)
@@ -72,6 +78,10 @@ def _cover(picture: Array, q: Array, t: Thing, height: float, colour: Colour) ->
     far = (np.hypot(*np.maximum(d, 0).T) + np.minimum(d.max(1), 0) - t.radius).reshape(x.shape)
     share = np.clip(0.5 - far / np.maximum(np.hypot(*np.gradient(far)), 1e-9), 0, 1)[..., None]
     window = np.s_[low[1] : high[1], low[0] : high[0]]
+    if height < t.top:
+        away = np.maximum(far, 0)[..., None] / (t.top - height)
+        hidden = (1 - away / np.hypot(1, away)) / 2
+        picture[window] *= 1 - hidden * (1 - np.array(colour) / OPEN)
     picture[window] += share * (np.array(colour) - picture[window])
 
 
