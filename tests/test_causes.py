@@ -173,3 +173,13 @@ def test_no_advice_on_colours_where_no_view_fits(monkeypatch: pytest.MonkeyPatch
     assert isinstance(why, Failure)
     assert why.code == "unsolved"
     assert "colour" not in why.text
+
+
+def test_a_part_that_is_burnt_out_is_refused_for_that() -> None:
+    """Its wall has lost its light as well, so that nothing tells where its face ends."""
+    white = Thing(40.0, 24.0, (1.8, 1.8, 1.7), at=(-40.0, -20.0), turn=30.0, top=8.0)
+    card = Thing(85.60, 53.98, BLUE, at=(45.0, 30.0), turn=10.0, top=0.76, radius=3.18)
+    rgb = photo(camera(12.0, 200.0, 330.0), card, white)
+    with pytest.raises(PartRefused) as refused:
+        trace(Photo(rgb, 27, None, "a.jpg"), Request(thickness_mm=8.0))
+    assert refused.value.code == "overexposed"

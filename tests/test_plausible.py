@@ -98,8 +98,8 @@ def test_a_face_is_burnt_out_where_it_has_lost_all_its_colours(face, share):
 
 
 @pytest.mark.parametrize(
-    ("burnt", "told", "said"), [(0.2, 1.0, False), (0.9, 4.0, True), (0.9, None, True), (0.9, 12.0, False)]
+    ("burnt", "told", "refused"), [(0.2, 1.0, False), (0.9, 4.0, True), (0.9, None, True), (0.9, 12.0, False)]
 )
-def test_a_burnt_out_face_with_a_plain_wall_will_do(burnt, told, said):
+def test_a_burnt_out_face_with_a_plain_wall_will_do(burnt, told, refused):
     """Its wall, where it is seen and has not lost its own light, says where the face ends."""
-    assert too_bright(burnt, told) == said
+    assert too_bright(burnt, told) == refused

@@ -80,7 +80,17 @@ def test_photos_of_one_part_tell_of_one_rim() -> None:
     assert one.radius_mm == pytest.approx(ROUNDED_MM * 5.25 / 6.25)
     alike = Rim.together([Rim.known("unknown", COMMON)] * 3)
     assert alike.size_mm == pytest.approx(Rim.known("unknown", COMMON).size_mm)  # nothing was seen, three times
-    assert Rim.together([Rim.known("clear")] * 2) == Rim.known("clear")
+    told = Rim.together([Rim.known("clear")] * 2)
+    assert (told.told, told.is_rounded) == ("clear", True)
+    assert (told.radius_mm, told.sd_mm) == pytest.approx(KNOWN["clear"])
+
+
+def test_what_photos_show_of_the_radius_counts_with_what_is_common_once() -> None:
+    """By hand: worth 1/0.06² twice and less 1/0.09² once, since each has heard it: 432 of 0.2 and 0.3 mm, sd 0.048."""
+    one = Rim.together([Rim.known("unknown", 0.9, (m, 0.06)) for m in (0.2, 0.3)])
+    assert one.if_rounded_mm == pytest.approx((0.25, 432.1**-0.5), abs=1e-4)
+    told = Rim.together([Rim.known("clear", 0.9, (m, 0.06)) for m in (0.2, 0.24)])
+    assert told.radius_mm < 0.22  # both photos say less than was told
 
 
 def test_outlines_reckoned_with_one_radius_agree() -> None:
@@ -109,7 +119,7 @@ def by_rim(features: tuple[Feature, ...], foot: Array) -> Array:
 
     def inset(points: Array, outward: Array) -> Array:
         slope = ((points - foot) * outward).sum(-1) / CAMERA_MM
-        return np.where(slope > 0, silhouette_inset(np.maximum(slope, 0)), 0.0)
+        return np.where(slope > 0, silhouette_inset(np.maximum(slope, 0), np.ones_like(slope)), 0.0)
 
     out: list[float] = []
     for f in features:
@@ -236,8 +246,8 @@ def test_measured_json_and_the_sheet_say_what_was_found(tmp_path: Path) -> None:
     done = reconcile_job(tmp_path, force=True)
     found = done.result["rim"]
     assert found["told"] == "little"
-    # by hand as above: g = 0.06 + 0.467 − 0.104 at 140 of 300 mm; share 0.56 of 0.1 mm, √0.44 = 0.66 as unsure
-    assert found["radius_mm"] == pytest.approx(0.206, abs=0.005)
+    # by hand as above: g = 0.15 + 0.467 − 0.104 at 140 of 300 mm; share 0.65 of 0.1 mm, √0.35 = 0.59 as unsure
+    assert found["radius_mm"] == pytest.approx(0.215, abs=0.005)
     assert found["u95_mm"] < 0.7 * plain.result["rim"]["u95_mm"]
     words = f"Upper edge rounded, R{found['radius_mm']:.2f} ± {found['u95_mm']:.2f} mm"
     assert [x for x in done.lines if "pper edge" in x] == [f"{words}."]

@@ -12,11 +12,12 @@ import pytest
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.light.optics import Optics
 from calib.light.profile import LEFT, SHARPEN_PX, Light
 from calib.light.srgb import coded
 from calib.view.view import View
-from measure.edges.rim_seen import MOST, rounded_log_odds
-from measure.edges.rounded import heard
+from measure.edges.rim_seen import MOST, RimSeen, rim_seen
+from measure.edges.rounded import ROUNDED_MM, ROUNDED_SD_MM, heard
 from measure.edges.sight import Wall
 
 PX_PER_MM, SIZE = 12.0, (700, 560)
@@ -57,17 +58,43 @@ def outline(off_mm: float = 0.0) -> Array:
     return np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
 
 
+def shown(photo: NDArray[np.uint8], sharpening: float = 0.0, off_mm: float = 0.0) -> RimSeen | None:
+    light = Light.of(photo, BOX, Optics(sharpening, BLUR_PX))
+    return rim_seen(light, view(), (outline(off_mm),), Wall(3.0, 0.0))
+
+
 def odds(photo: NDArray[np.uint8], sharpening: float = 0.0, off_mm: float = 0.0) -> float:
-    light = Light.of(photo, BOX, sharpening)
-    return rounded_log_odds(light, view(), (outline(off_mm),), Wall(3.0, 0.0))
+    seen = shown(photo, sharpening, off_mm)
+    assert seen is not None
+    return seen.log_odds
 
 
 @pytest.mark.parametrize("off_mm", [-0.12, 0.0, 0.09])
 @pytest.mark.parametrize(("face", "ground"), [(0.3, 0.7), (0.5, 0.12)])
 def test_a_rounded_rim_shows(face: float, ground: float, off_mm: float) -> None:
-    """Wherever in the band the outline was found: its place is asked for anew."""
-    assert odds(plate(0.3, face, ground), off_mm=off_mm) > 1
-    assert odds(plate(0.0, face, ground), off_mm=off_mm) < -0.5
+    """Wherever in the band the outline was found: its place is asked for anew. Little speaks for a sharp one, where no
+    wall is seen that shows how light goes round.
+    """
+    assert odds(plate(0.3, face, ground), off_mm=off_mm) > 2
+    assert odds(plate(0.0, face, ground), off_mm=off_mm) < 0
+
+
+@pytest.mark.parametrize("off_mm", [-0.12, 0.0, 0.09])
+@pytest.mark.parametrize(("face", "ground"), [(0.3, 0.7), (0.5, 0.12)])
+def test_the_place_and_the_radius_are_found(face: float, ground: float, off_mm: float) -> None:
+    """Exact by the drawing: the outline lies as far out as light was taken too far in.
+
+    A bright face on a dark ground tells its place the worse, as its sides that turn from the lamp lose its light at
+    once, and not as an affine function of the normal.
+    """
+    seen = shown(plate(0.3, face, ground), off_mm=off_mm)
+    assert seen is not None
+    radius, sd = seen.radius(ROUNDED_MM, ROUNDED_SD_MM)
+    place, by_radius = seen.places(radius, 0.02)
+    print(f"radius {radius:.3f} ± {1.96 * sd:.3f} mm, place {np.median(place):.3f} mm")
+    assert abs(radius - 0.3) < 1.96 * sd
+    assert abs(np.median(place) + off_mm) < (0.02 if face < ground else 0.065)
+    assert (by_radius > -0.1).all()  # a wider rounding hides more of its outline
 
 
 def test_a_sharpened_sharp_rim_is_no_rounded_one() -> None:
@@ -81,7 +108,8 @@ def test_it_is_believed_so_far_and_no_farther() -> None:
 
 def test_nothing_is_said_where_nothing_is_seen() -> None:
     black = np.zeros((*SIZE[::-1], 3), np.uint8)
-    assert odds(black) == 0.0
+    assert shown(black) is None
+    assert shown(plate(0.3, 2.0, 0.3)) is None  # a face that is cut off has no shades
 
 
 def test_evidence_is_heard() -> None:
@@ -93,7 +121,7 @@ def test_evidence_is_heard() -> None:
 @pytest.mark.parametrize("sharpening", [0.3, 0.8, 1.2])
 def test_a_sharpening_is_undone(sharpening: float) -> None:
     """The picture before it was sharpened is known."""
-    before, after = (Light.of(plate(0.0, 0.3, 0.5, s), BOX, sharpening) for s in (0.0, sharpening))
+    before, after = (Light.of(plate(0.0, 0.3, 0.5, s), BOX, Optics(sharpening)) for s in (0.0, sharpening))
     off = [np.abs(x.linear.astype(float) - before.linear)[100:-100, 100:-100] for x in (after, after.unsharpened())]
     assert np.quantile(off[1], 0.999) < 2 * LEFT * np.quantile(off[0], 0.999) + 400  # of 65535, a code of 8 bits
 

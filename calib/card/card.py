@@ -12,6 +12,7 @@ from calib.arrays import Array
 from calib.card.judging import GOOD, WELL_SEEN, AcceptedCard, judge
 from calib.card.lying import beside, surroundings
 from calib.card.others import other_cards
+from calib.light.optics import USUAL, Optics
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius
 from calib.rectangle.quads import Quad, around, ordered, quadrilaterals, same
@@ -69,7 +70,7 @@ class Card:
         underlay_px: (4, 2) outline of what it lies on, if that shows: a sheet, or something that lifts it.
         others_px: outlines (4, 2) of further cards, cut off or partly covered.
         cautions: see `Caution`.
-        sharpening: see `calib.card.rims.Rims`.
+        optics: see `calib.card.rims.Rims`.
     """
 
     reference: Reference
@@ -83,7 +84,7 @@ class Card:
     underlay_px: Array | None
     cautions: tuple[Caution, ...]
     others_px: tuple[Array, ...] = ()
-    sharpening: float = 0.0
+    optics: Optics = USUAL
 
 
 ELSEWHERE = 0.6
@@ -238,7 +239,7 @@ def _alone(
         below,
         _cautions(card),
         other_cards(rgb, view, prior, (card.corners_px,), quads, reference),
-        card.sharpening,
+        card.optics,
     )
 
 

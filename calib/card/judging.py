@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.card.rims import rims
+from calib.light.optics import USUAL, Optics
 from calib.light.profile import Light
 from calib.rectangle.corners import Radius, corner_radius
 from calib.rectangle.refusals import (
@@ -55,7 +56,7 @@ class AcceptedCard:
         radius: of its corners.
         height_mm, height_sd_mm: its short side, measured by its long one.
         seen: (4,) share of each side where its edge was located.
-        sharpening, burnt_out: see `calib.card.rims.Rims`.
+        optics, burnt_out: see `calib.card.rims.Rims`.
     """
 
     solution: Solution
@@ -65,7 +66,7 @@ class AcceptedCard:
     height_mm: float
     height_sd_mm: float
     seen: Array
-    sharpening: float = 0.0
+    optics: Optics = USUAL
     burnt_out: float = 0.0
 
 
@@ -106,7 +107,7 @@ def _finer(
         solution=solution,
         edges=edges,
         corners_px=_corners(solution),
-        sharpening=found.sharpening,
+        optics=found.optics,
         burnt_out=found.burnt_out,
     )
 

@@ -13,6 +13,7 @@ import numpy as np
 from calib.arrays import Array
 from calib.card.rim_fit import NOISE, RimFit, fit_rims
 from calib.card.rim_model import INNER_SAMPLES, STEP_PX, Stretches, offsets
+from calib.light.optics import Optics
 from calib.light.profile import Light
 from calib.rectangle.sides import BESIDE_CORNER_MM, CORNER_MARGIN_MM
 from calib.view.view import Rectangle, SideEdges, Solution, project, shapes, side_points
@@ -41,6 +42,8 @@ ALONG_SHARE = np.array([1.0, 0.5, 0.15])
 much from the middle to the ends. From rendered photos."""
 THICKNESS_SHARE = 0.05
 """Relative standard deviation of a card's thickness, and so of how wide its wall is seen (ISO/IEC 7810)."""
+SEEN_SHARPER = 0.2
+"""By so much the sides of a card show sharpening too strong (60 rendered photos: 0.22 ± 0.14)."""
 BROADEST_WALL_PX = 3.0
 """A wall seen wider than this has both rims in sight, and its width no more part in the doubt (chosen)."""
 
@@ -52,12 +55,12 @@ class Rims:
     Attributes:
         edges: points along the upper rim of each side, which is what every stretch tells, be the rim or the wall's foot
             the more clearly seen.
-        sharpening: how strongly the photo was sharpened, see `calib.light.profile.Light.unsharpened`.
+        optics: how the photo's edges were softened and sharpened.
         burnt_out: share of the sides along which the face is overexposed in all colours.
     """
 
     edges: tuple[SideEdges, ...]
-    sharpening: float
+    optics: Optics
     burnt_out: float
 
 
@@ -72,7 +75,7 @@ def rims(light: Light, solution: Solution) -> Rims:
     fits = [fit_rims(s, start_px) for start_px in _starts(s)]
     edges = tuple(_edges(s, k, fits, points, normals) for k in range(4))
     likely = min(fits, key=lambda f: float(f.cost.sum()))
-    return Rims(edges, likely.sharpening, float(s.burnt_out.mean()))
+    return Rims(edges, Optics(max(likely.sharpening - SEEN_SHARPER, 0.0), likely.blur_px), float(s.burnt_out.mean()))
 
 
 def _starts(s: Stretches) -> list[Array]:

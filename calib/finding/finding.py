@@ -165,7 +165,7 @@ def of_card(card: Card) -> Found:
         faces_px=(outline, *card.others_px),
         cautions=card.cautions,
         underlay_px=card.underlay_px,
-        sharpening=card.sharpening,
+        optics=card.optics,
     )
 
 

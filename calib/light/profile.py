@@ -13,7 +13,7 @@ position and levels together, so that neither a shadow's edge nor the wrong rim 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from calib.arrays import Array
 from calib.light.levels import FACE_SAMPLES, FACE_WEIGHT, HIDDEN_PX, STEP_PX, LevelColumns, level_cost, solver
+from calib.light.optics import USUAL, Optics
 from calib.light.srgb import coded, linear, linear_of_codes
 
 CHANNEL_WEIGHTS = np.array([1.0, 0.8, 0.8])
@@ -66,16 +67,16 @@ class Light:
     Attributes:
         linear: (h, w, 3) linear light, 0 to 65535.
         origin_px: (2,) x and y of its first pixel in the whole photo, when it is a crop.
-        sharpening: how strongly the photo was sharpened, as far as something tells.
+        optics: how its edges were softened and sharpened, as far as something tells.
     """
 
     linear: NDArray[np.uint16]
     origin_px: tuple[int, int] = (0, 0)
-    sharpening: float = 0.0
+    optics: Optics = USUAL
 
     @classmethod
     def of(
-        cls, rgb: NDArray[np.uint8], box_px: tuple[int, int, int, int] | None = None, sharpening: float = 0.0
+        cls, rgb: NDArray[np.uint8], box_px: tuple[int, int, int, int] | None = None, optics: Optics = USUAL
     ) -> Light:
         """From 8-bit sRGB, whole or the part inside box_px = (x0, y0, x1, y1)."""
         import cv2
@@ -85,7 +86,7 @@ class Light:
             h, w = rgb.shape[:2]
             x0, y0 = max(0, box_px[0]), max(0, box_px[1])
             rgb = rgb[y0 : min(h, box_px[3]), x0 : min(w, box_px[2])]
-        return cls(np.asarray(cv2.LUT(np.ascontiguousarray(rgb), linear_table()), np.uint16), (x0, y0), sharpening)
+        return cls(np.asarray(cv2.LUT(np.ascontiguousarray(rgb), linear_table()), np.uint16), (x0, y0), optics)
 
     def unsharpened(self) -> Light:
         """The same as it was before codes were sharpened: code + sharpening * (code - its blur).
@@ -94,15 +95,16 @@ class Light:
         """
         import cv2
 
-        if self.sharpening < LEAST_SHARPENING:
+        sharpening = self.optics.sharpening
+        if sharpening < LEAST_SHARPENING:
             return self
         code = before = coded_table()[self.linear]
-        left_by_turn = self.sharpening / (1 + self.sharpening)
+        left_by_turn = sharpening / (1 + sharpening)
         for _ in range(math.ceil(math.log(LEFT) / math.log(left_by_turn))):
             softer = cv2.GaussianBlur(before, (0, 0), SHARPEN_PX)
             before = cv2.addWeighted(code, 1 - left_by_turn, softer, left_by_turn, 0)
         fine = np.asarray(np.clip(before, 0, 1) * FINE_CODE, np.uint16)
-        return Light(linear_of_fine_codes()[fine], self.origin_px)
+        return Light(linear_of_fine_codes()[fine], self.origin_px, replace(self.optics, sharpening=0.0))
 
     def sample(self, points_px: Array, *, cubic: bool = True) -> NDArray[np.float32]:
         """(..., 3) linear light, 0 to 1, at (..., 2) pixel positions; bicubic, or bilinear: overshoots nowhere."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from calib.arrays import Array
+from calib.light.optics import USUAL, Optics
 from calib.messages import Message
 from calib.view.view import View
 
@@ -31,8 +32,7 @@ class Found:
             on it too may lie lower.
         faces_px: outlines (n, 2) of faces that nobody else is to see; they are made unrecognisable in every picture.
         cautions: see `Caution`.
-        sharpening: how strongly the photo was sharpened, see `calib.light.profile.Light.unsharpened`; 0 where nothing
-            tells.
+        optics: how the photo's edges were softened and sharpened.
     """
 
     name: str
@@ -45,4 +45,4 @@ class Found:
     cautions: tuple[Caution, ...]
     beside_px: Array | None = None
     underlay_px: Array | None = None
-    sharpening: float = 0.0
+    optics: Optics = USUAL

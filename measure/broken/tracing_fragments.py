@@ -62,7 +62,7 @@ def trace_fragments(photo: Photo, request: Request, lens: Profile | None = None)
     for piece in pieces:
         require_same_surface(reference, piece)
     every = [c for piece in pieces for c in piece.contours_px]
-    light = Light.of(photo.rgb, parts.box_around(every, view, thickness_mm), reference.sharpening)
+    light = Light.of(photo.rgb, parts.box_around(every, view, thickness_mm), reference.optics)
     wall, known = Wall(thickness_mm, 0.0), Rim.known(request.rim if thickness_mm > 0 else "sharp")
     both: list[Followed] = []
     for own, other in (pieces, pieces[::-1]):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from calib.arrays import Array
@@ -33,11 +34,13 @@ class Steps:
         xs_px: (x,) positions tried.
         cost: (b, x) negative log likelihood of each, least 0.
         clipped: (b, 2) share of samples at the sensor's limit, on the inner and on the outer side.
+        lighter: (b,) whether the inner side is lighter than the outer one.
     """
 
     xs_px: Array
     cost: Array
     clipped: Array
+    lighter: NDArray[np.bool_]
 
 
 def steps_at(
@@ -85,7 +88,7 @@ def steps_at(
         variance = np.maximum(own, max(float(np.median(own)), SENSOR_SD**2))
         share = 1.0 if c == 0 else HUE_SHARE * CHANNEL_WEIGHTS[c]
         cost += share * rest / (2 * variance[:, None] * CORRELATED)
-    return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped)
+    return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped, lighter_within(y, s))
 
 
 def profiles_at(light: Light, points_px: Array, normals_px: Array, width: int, s: Array) -> tuple[Array, Array]:
@@ -102,6 +105,11 @@ def profiles_at(light: Light, points_px: Array, normals_px: Array, width: int, s
     full = mean.max(2) > CLIPPED
     clipped = np.stack([full[:, s < 0].mean(1), full[:, s > 0].mean(1)], 1)
     return np.asarray(mean @ OPPONENT, float), clipped
+
+
+def lighter_within(y: Array, s: Array) -> NDArray[np.bool_]:
+    """(b,) whether lightness (b, n, 3) is more inside of 0 than outside, at places s."""
+    return np.asarray(np.median(y[:, s < 0, 0], axis=1) > np.median(y[:, s > 0, 0], axis=1))
 
 
 def _worth(s: Array, wall_px: float) -> Array:

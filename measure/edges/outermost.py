@@ -17,7 +17,15 @@ from scipy.special import ndtr
 
 from calib.arrays import Array
 from calib.light.profile import CHANNEL_WEIGHTS, CORRELATED, SENSOR_SD, Light
-from measure.edges.light_steps import CHROMA_BLUR_PX, HUE_SHARE, SLOPE_RIDGE, SPACING_PX, Steps, profiles_at
+from measure.edges.light_steps import (
+    CHROMA_BLUR_PX,
+    HUE_SHARE,
+    SLOPE_RIDGE,
+    SPACING_PX,
+    Steps,
+    lighter_within,
+    profiles_at,
+)
 
 BAND_PX, RAMP_PX = 1.5, 1.0
 """So far inside a position light is explained, and over so much that fades out (chosen)."""
@@ -67,7 +75,7 @@ def outermost_at(
         variance = noise + (OTHER_FORM * np.abs(level).max(1)) ** 2
         share = 1.0 if c == 0 else HUE_SHARE * CHANNEL_WEIGHTS[c]
         cost += share * (rest / (2 * variance[:, None]) + UNEXPLAINED * (1 - weight).sum(1)) / CORRELATED
-    return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped)
+    return Steps(np.asarray(xs_px), cost - cost.min(1, keepdims=True), clipped, lighter_within(y, s))
 
 
 def _near(s: Array, xs: Array) -> NDArray[np.bool_]:

@@ -2,9 +2,9 @@
 
 Where the wall is hidden, the line that is seen is the silhouette of the rounding; it lies inside the outline by
 r·(a + 1 + s − √(1 + s²)), s the wall's apparent width over its height, the tangent of the angle at which it is seen
-(geometry of a circle touched by the line of sight; `a` is what the darkening towards the rim adds, found with rendered
-parts). Where the wall is seen its foot is the outline, whatever the rim; the line between face and wall lies somewhere
-on the rounding.
+(geometry of a circle touched by the line of sight; `a` is what the darkening towards the rim adds where beyond it is
+darker still, found with rendered parts). Where the wall is seen its foot is the outline, whatever the rim; the line
+between face and wall lies somewhere on the rounding.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from measure.rim import RimWord
 RIM = "rim"
 """Name of the shared term: the radius less what is reckoned with, mm."""
 
-SHADED, HIDDEN_LINE_SD = 0.06, 0.12
-"""See `a` above; and how much the silhouette's place varies with the light, in radii (34 rendered parts with rims of
-0.1 to 0.4 mm: most within 0.07, bright ones up to 0.3)."""
+SHADED, HIDDEN_LINE_SD = 0.15, 0.07
+"""See `a` above, of a face that is lighter than what lies beyond; and how much the silhouette's place varies with the
+light besides, in radii (15 rendered parts with rims of 0.1 to 0.4 mm)."""
 UPPER_LINE, UPPER_LINE_SD = 0.25, 0.28
 """Where the line between face and wall lies inside the outline, in radii, and how much that varies with the light (71
 parts rendered with rims of 0.1 to 0.4 mm)."""
@@ -47,51 +47,68 @@ class Rim:
     Attributes:
         told: what a person says.
         radius_mm, sd_mm: its radius, and the standard deviation of that.
+        rounded: the likelihood that it is rounded, where nobody says.
+        if_rounded_mm: radius and its standard deviation if it is.
     """
 
     told: RimWord
     radius_mm: float
     sd_mm: float
+    rounded: float = COMMON
+    if_rounded_mm: tuple[float, float] = (ROUNDED_MM, ROUNDED_SD_MM)
 
     @classmethod
-    def known(cls, told: RimWord, rounded: float = COMMON) -> Rim:
-        """Before readings are heard: `rounded` is the likelihood that it is rounded, where nobody says. Sharp ones and
-        rounded ones are then taken together: their mean, and a standard deviation of which 1.96 hold 95 % of them.
+    def known(cls, told: RimWord, rounded: float = COMMON, if_rounded_mm: tuple[float, float] | None = None) -> Rim:
+        """Before readings are heard.
+
+        Where nobody says, sharp rims and rounded ones are taken together: their mean, and a standard deviation of which
+        1.96 hold 95 % of them.
+
+        Args:
+            told: what a person says.
+            rounded: the likelihood that it is rounded, where nobody says.
+            if_rounded_mm: its radius if it is, and the standard deviation of that, by the photo; None if that does not
+                tell.
         """
-        if told != "unknown":
+        round_ = beforehand(told) if if_rounded_mm is None else if_rounded_mm
+        if told == "sharp":
             return cls(told, *KNOWN[told])
-        mean = rounded * ROUNDED_MM
+        if told != "unknown":
+            return cls(told, *round_, if_rounded_mm=round_)
+        mean = rounded * round_[0]
 
         def beyond(u95: float) -> float:
             """Share of rims that are farther from the mean, less 5 %."""
-            sharp, round_ = (
-                ndtr((m - u95 - mean) / sd) + ndtr((mean - u95 - m) / sd)
-                for m, sd in (KNOWN["sharp"], (ROUNDED_MM, ROUNDED_SD_MM))
+            sharp, others = (
+                ndtr((m - u95 - mean) / sd) + ndtr((mean - u95 - m) / sd) for m, sd in (KNOWN["sharp"], round_)
             )
-            return float((1 - rounded) * sharp + rounded * round_ - BEYOND)
+            return float((1 - rounded) * sharp + rounded * others - BEYOND)
 
-        return cls(told, mean, brentq(beyond, 0.0, 1.0) / K95)
+        return cls(told, mean, brentq(beyond, 0.0, 1.0) / K95, rounded, round_)
 
     @classmethod
     def together(cls, rims: Sequence[Rim]) -> Rim:
         """One rim as several photos or pieces of a part show it, each by itself.
 
-        Where nobody says, their evidence that it is rounded is independent, and what is common among parts counts
-        once.
+        Their evidence is independent, and what is common among parts, or told, counts once.
         """
-        first = rims[0]
-        if first.told != "unknown":
-            return first
+        told = rims[0].told
         common = COMMON / (1 - COMMON)
         odds = common
         for rim in rims:
-            odds *= rim._likely / (1 - rim._likely) / common
-        return cls.known("unknown", odds / (1 + odds))
+            odds *= rim.rounded / max(1 - rim.rounded, 1e-9) / common
+        mean, sd = beforehand(told)
+        worth, said = 1 / sd**2, mean / sd**2
+        for own, own_sd in (r.if_rounded_mm for r in rims):
+            if own_sd < sd:  # what the photo added to what was known
+                worth += 1 / own_sd**2 - 1 / sd**2
+                said += own / own_sd**2 - mean / sd**2
+        return cls.known(told, odds / (1 + odds), (said / worth, worth**-0.5))
 
     @property
-    def _likely(self) -> float:
-        """The likelihood that `known` was told."""
-        return float(np.clip(self.radius_mm / ROUNDED_MM, 1e-9, 1 - 1e-9))
+    def likely_rounded(self) -> float:
+        """The likelihood that it is rounded, told or not."""
+        return {"unknown": self.rounded, "sharp": 0.0}.get(self.told, 1.0)
 
     @property
     def is_rounded(self) -> bool:
@@ -107,16 +124,23 @@ class Rim:
 
     @property
     def size_mm(self) -> float:
-        """Root mean square of the radius, as `known` has it."""
-        if self.told != "unknown":
-            return float(np.hypot(self.radius_mm, self.sd_mm))
-        square = self._likely * (ROUNDED_MM**2 + ROUNDED_SD_MM**2)
-        return float(np.sqrt(square + KNOWN["sharp"][1] ** 2))
+        """Root mean square of the radius."""
+        return float(np.hypot(self.radius_mm, self.sd_mm))
 
 
-def silhouette_inset(slope: Array) -> Array:
-    """(n,) how far inside the outline a hidden side is seen, in radii; slope: s, see above."""
-    return np.asarray(SHADED + 1 + slope - np.sqrt(1 + slope**2))
+def beforehand(told: RimWord) -> tuple[float, float]:
+    """Radius of a rounded rim and its standard deviation, mm, by what a person says."""
+    return (ROUNDED_MM, ROUNDED_SD_MM) if told == "unknown" else KNOWN[told]
+
+
+def silhouette_inset(slope: Array, lighter: Array) -> Array:
+    """(n,) how far inside the outline a hidden side is seen, in radii.
+
+    Args:
+        slope: (n,) s, see above.
+        lighter: (n,) 1 where the face is lighter than what lies beyond, 0 where it is darker.
+    """
+    return np.asarray(SHADED * lighter + 1 + slope - np.sqrt(1 + slope**2))
 
 
 SHARP_APART_SD_MM = 0.018

@@ -20,14 +20,16 @@ from calib.light.profile import Light
 from calib.view.view import View
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.light_steps import WallLight, steps_at
+from measure.edges.narrow_walls import NarrowWalls, narrow_walls
 from measure.edges.outermost import outermost_at
-from measure.edges.rim_seen import rounded_log_odds
+from measure.edges.rim_seen import rim_seen
 from measure.edges.rough import Rough, resampled
 from measure.edges.rounded import (
     HIDDEN_LINE_SD,
     UPPER_LINE,
     UPPER_LINE_SD,
     Rim,
+    beforehand,
     heard,
     likely_rounded,
     silhouette_inset,
@@ -133,6 +135,7 @@ class Seen:
         walls_light: what is known of the light of the outer wall, and of holes' walls.
         opening: whether the only loop is the rim of an opening: counter-clockwise, its empty side within.
         uneven: whether the face's light has slopes all over, so that its edges inside mean nothing.
+        narrow: what is known of walls seen so narrow that a rounded rim runs into their foot.
     """
 
     outlines_mm: tuple[Array, ...]
@@ -141,6 +144,7 @@ class Seen:
     walls_light: WallsLight = (None, None)
     opening: bool = False
     uneven: bool = False
+    narrow: NarrowWalls | None = None
 
     def is_hole(self, loop: int) -> bool:
         """Whether a loop has its empty side within."""
@@ -178,12 +182,12 @@ class Located:
     Attributes:
         loops: the outer boundary first.
         rim: what is known of the upper rim by then.
-        wall: heights of the part's edges; of an opening's as they were found.
+        seen: the part, with what was found of its walls.
     """
 
     loops: tuple[EdgeLoop, ...]
     rim: Rim
-    wall: Wall
+    seen: Seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,13 +230,25 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
         seen = seen.deeper(apart)
         body = Body.of(view, outlines, seen.wall, seen.opening)
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
-    elif rim.told == "unknown":
-        told = likely_rounded(None if apart is None else apart.mm) if rounded is None else rounded
-        if not seen.uneven:
-            told = heard(told, rounded_log_odds(light, view, tuple(e.points_mm for e in found), seen.wall))
-        rim = Rim.known("unknown", told)
+    elif rim.told != "sharp":
+        likely = likely_rounded(None if apart is None else apart.mm) if rounded is None else rounded
+        radius = None
+        shown = None if seen.uneven else rim_seen(light, view, tuple(e.points_mm for e in found), seen.wall)
+        if shown is not None:
+            likely = heard(likely, shown.log_odds)
+            radius = shown.radius(*beforehand(rim.told))
+        rim = Rim.known(rim.told, likely, radius)
+        before = [e.points_mm for e in found]
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
-    return Located(tuple(found), rim, seen.wall)
+        if shown is not None and rim.likely_rounded > HARDLY:
+            seen = replace(seen, narrow=narrow_walls(shown, rim, found, before))
+        if seen.narrow is not None:
+            found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
+    return Located(tuple(found), rim, seen)
+
+
+HARDLY = 0.2
+"""A rim that is less likely rounded moves no narrow wall."""
 
 
 def along(
@@ -264,7 +280,7 @@ def along(
         else:
             judged = _judged(light, sides, search, seen.sigma_px, seen.walls_light[seen.is_hole(k)])
         fence = _fence(rough, sides, judged, seen.outlines_mm[k], search.width, seen.walls_light[seen.is_hole(k)])
-        e = _placed(view, rough, sides, judged, fence, seen.wall, search, rim, firm, hole=seen.is_hole(k))
+        e = _placed(view, rough, sides, judged, fence, seen, search, rim, firm, hole=seen.is_hole(k))
         out.append(e.flipped() if seen.opening else e)
         if not k:
             apart = _apart(judged, sides)
@@ -319,6 +335,7 @@ class _Judged:
         upper, foot: (b, x) what they cost by the upper edge, or by both of a narrow wall's lines at once, and by the
             foot.
         clipped: (b,) 1 where the inner side's light is at the sensor's limit, −1 where the outer side's is, else 0.
+        lighter: (b,) whether the inner side is lighter than the outer one.
         hidden, joint, apart: (b,) whether the wall is hidden; seen so narrow that its lines are judged at once; or each
             by itself.
         two: (b,) whether both lines are seen apart.
@@ -329,6 +346,7 @@ class _Judged:
     upper: Array
     foot: Array
     clipped: Array
+    lighter: Flags
     hidden: Flags
     joint: Flags
     apart: Flags
@@ -342,7 +360,7 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
     xs = np.asarray(search.step_px * np.arange(-count, count + 1), float)
     b = len(s.wall_px)
     upper, foot = np.zeros((b, len(xs))), np.zeros((b, len(xs)))
-    clipped = np.zeros(b)
+    clipped, lighter = np.zeros(b), np.zeros(b, bool)
 
     def judge(into: Array, at: Flags, of: Array, inner: float, outer: float, second_px: float = 0.0) -> None:
         blocks = np.flatnonzero(at)
@@ -351,6 +369,7 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
         points, normals = (a.reshape(b, search.width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
         e = steps_at(light, points, normals, search.width, xs, inner, outer, sigma_px, second_px, wall_light)
         into[blocks] = e.cost
+        lighter[blocks] = e.lighter
         inner_full, outer_full = (e.clipped > CLIPPED_SHARE).T
         clipped[blocks] = np.where(inner_full == outer_full, clipped[blocks], np.where(inner_full, 1, -1))
 
@@ -369,7 +388,7 @@ def _judged(light: Light, s: _Sides, search: Search, sigma_px: float, wall_light
         room = min(low - OTHER_LINE_PX - reach, OUTER_PX + reach)  # where the other line can't be, wherever this one is
         judge(upper, at, s.upper_px, INNER_PX + reach, room)
         judge(foot, at & s.foot, s.lower_px, room, OUTER_PX + reach)
-    return _Judged(xs, upper, foot, clipped, hidden, narrow & s.foot, apart, apart & s.foot)
+    return _Judged(xs, upper, foot, clipped, lighter, hidden, narrow & s.foot, apart, apart & s.foot)
 
 
 def _judged_from_outside(light: Light, s: _Sides, search: Search, sigma_px: float) -> _Judged:
@@ -378,6 +397,7 @@ def _judged_from_outside(light: Light, s: _Sides, search: Search, sigma_px: floa
     xs = np.asarray(search.step_px * np.arange(-count, count + 1), float)
     b = len(s.wall_px)
     upper, foot, clipped = np.zeros((b, len(xs))), np.zeros((b, len(xs))), np.zeros(b)
+    lighter = np.zeros(b, bool)
     hidden = s.wall_px <= HIDDEN_PX
     by_foot = ~hidden & s.foot
     for into, at, of in ((upper, ~by_foot, s.upper_px), (foot, by_foot, s.lower_px)):
@@ -386,9 +406,10 @@ def _judged_from_outside(light: Light, s: _Sides, search: Search, sigma_px: floa
             points, normals = (a.reshape(b, search.width, 2)[blocks].reshape(-1, 2) for a in (of, s.normals_px))
             e = outermost_at(light, points, normals, search.width, xs, OUTER_PX + search.reach_px, sigma_px)
             into[blocks] = e.cost
+            lighter[blocks] = e.lighter
             inner_full, outer_full = (e.clipped > CLIPPED_SHARE).T
             clipped[blocks] = np.where(inner_full == outer_full, 0, np.where(inner_full, 1, -1))
-    return _Judged(xs, upper, foot, clipped, hidden, np.zeros(b, bool), by_foot, by_foot, UNEVEN_SPREAD_PX)
+    return _Judged(xs, upper, foot, clipped, lighter, hidden, np.zeros(b, bool), by_foot, by_foot, UNEVEN_SPREAD_PX)
 
 
 UNEVEN_SPREAD_PX = 0.6
@@ -406,7 +427,7 @@ def _placed(
     s: _Sides,
     j: _Judged,
     fence: Array,
-    wall: Wall,
+    seen: Seen,
     search: Search,
     rim: Rim,
     stiffness: Array | float,
@@ -414,7 +435,7 @@ def _placed(
     hole: bool,
 ) -> EdgeLoop:
     """The smoothest path through a loop's evidence, as points on the outline."""
-    scale, xs = s.px_per_mm, j.xs_px
+    scale, xs, wall = s.px_per_mm, j.xs_px, seen.wall
     line = np.where(j.joint, JOINT_LINE, np.where(j.hidden, 0.0, 1.0))
     line_sd = UPPER_LINE_SD * rim.size_mm * line
     foot_sd = HOLE_FOOT_SD_MM if hole else FOOT_SD_MM
@@ -434,14 +455,19 @@ def _placed(
     normals /= np.maximum(np.hypot(*normals.T), 1e-9)[:, None]
     height = wall.upper_mm - wall.lower_mm
     slope = np.maximum(-s.wall_px, 0) / scale / max(height, 1e-6)
-    inset = np.where(j.hidden & (height > 0), silhouette_inset(slope), 0.0)
+    inset = np.where(j.hidden & (height > 0), silhouette_inset(slope, j.lighter.astype(float)), 0.0)
     x = x - CLIPPED_OUT_PX * j.clipped
-    at = points + (x / scale + inset * rim.radius_mm)[:, None] * normals
+    by_rim = inset + UPPER_LINE * line * share
+    out_mm = x / scale + inset * rim.radius_mm
+    if seen.narrow is not None and j.joint.any():
+        shift, by_radius, known = (np.where(j.joint, x, 0.0) for x in seen.narrow.at(points, normals))
+        out_mm += shift
+        by_rim += known * (by_radius - by_rim)
+    at = points + out_mm[:, None] * normals
     of_view = share[:, None] * by_view(view, at, normals, wall.upper_mm)
     of_view += (1 - share)[:, None] * by_view(view, at, normals, wall.lower_mm)
     lift = by_height(view, at, normals, wall.upper_mm) * share
     spread = np.where(j.clipped != 0, max(CLIPPED_SPREAD_PX, j.spread_px), j.spread_px) / scale
-    by_rim = inset + UPPER_LINE * line * share
     hidden_sd = np.where(inset > 0, HIDDEN_LINE_SD * rim.size_mm, 0.0)
     by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
     joint_sd = np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0)

@@ -4,7 +4,7 @@ along those."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 from calib.arrays import Array
@@ -183,7 +183,7 @@ def followed_opening(
     wall, colour = Wall(0.0, -hole.depth_mm), None if hole.wall is None else WallLight(*hole.wall.light)
     seen = Seen((hole.rim_mm,), wall, blur_px, (None, colour), opening=True)
     estimate, loops, found = _followed(light, view, seen, rim, watch)
-    rim, wall = found.rim, found.wall
+    rim, wall = found.rim, found.seen.wall
     return Followed(estimate, loops, found.loops, rim, wall, view, (hole.rim_mm,), hole.clipped, hole.wall_told)
 
 
@@ -192,7 +192,7 @@ def _followed(
 ) -> tuple[Estimate, tuple[EdgeLoop, ...], Located]:
     """Features, the points that they keep to, and the points and the rim that were located before."""
     found = locate(light, view, seen, rim, rounded)
-    seen = replace(seen, wall=found.wall)
+    seen = found.seen
     shared = parts.shared_covariance(view, seen.wall.upper_mm, opening=seen.opening, rim=found.rim)
 
     def again(features: tuple[Feature, ...]) -> list[EdgeLoop]:

@@ -65,6 +65,10 @@ MOSTLY_BURNT_OUT, WALL_OF_WHITE = 0.5, 10.0
 """The same of the face, see `measure.edges.plausible.burnt_out`; and how plainly the wall of such a face must be told,
 see `PLAINLY_WALL`: of 11 rendered photos whose face came to more, 7 were wrong by 0.16 mm or more and told it less
 plainly, or not at all; 126 others came to less than 0.1."""
+BURNT_OUT = Words(
+    "The part is so bright in the photo that its face and its walls can't be told from each other: "
+    "take the photo again with less light on it."
+)
 OVEREXPOSED = Caution(
     "overexposed",
     Words(

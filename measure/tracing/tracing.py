@@ -80,7 +80,7 @@ def trace_by(
     require_same_surface(reference, rough)
     watch(Stage.EDGES)
     box = parts.box_around(rough.contours_px, view, thickness_mm)
-    light = Light.of(photo.rgb, box, reference.sharpening)
+    light = Light.of(photo.rgb, box, reference.optics)
     rounded = Rim.known(request.rim if thickness_mm > 0 or opening else "sharp")
     taken, strokes = reference.taken_px, request.strokes
     try:
@@ -94,6 +94,9 @@ def trace_by(
     found, view = follow.estimate, follow.view
     if parts.crosses_itself(found):
         raise PartRefused(parts.CROSSES, "no-outline")
+    burnt = 0.0 if opening else burnt_out(light, view, thickness_mm, follow.loops[0].points_mm)
+    if parts.too_bright(burnt, follow.wall_told):
+        raise PartRefused(parts.BURNT_OUT, "overexposed")
     reference = replace(reference, view=view)
     seen = tuple(as_seen(view, path_of(f), f.loop, follow.wall, opening) for f in found.features)
     scale = parts.scale_of(reference, found, lens)
@@ -104,8 +107,7 @@ def trace_by(
     cautions += doubtful_edges(found, follow.loops, follow.faces_mm, toothed)
     if not opening:
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
-    burnt = 0.0 if opening else burnt_out(light, view, thickness_mm, follow.loops[0].points_mm)
-    if follow.clipped > parts.MOSTLY_CLIPPED or parts.too_bright(burnt, follow.wall_told):
+    if follow.clipped > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (
         (parts.PLAINLY_DEEP, parts.WALL_OR_PANEL) if opening else (parts.PLAINLY_WALL, parts.WALL_OR_SHADOW)
