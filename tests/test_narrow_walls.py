@@ -70,6 +70,11 @@ def test_what_steps_were_off_is_put_right() -> None:
     assert by_radius == pytest.approx([0.3])
 
 
+def test_walls_that_would_be_moved_beyond_the_rounding_are_not_believed() -> None:
+    shown, loop, line = seen_from_a_plate(0.3)
+    assert narrow_walls(shown, Rim.known("clear", if_rounded_mm=(0.25, 0.05)), [loop], [line]) is None
+
+
 def test_a_rim_that_is_likely_sharp_moves_little() -> None:
     shown, loop, line = seen_from_a_plate(0.05)
     moved = []

@@ -24,6 +24,9 @@ OWN_MM, SAME_WAY = 1.0, 0.9
 """Points so near to the middle of a stretch are its own, if the cosine between their normals is more."""
 FEWEST = 3
 """Fewer points of its own tell nothing of a stretch."""
+MOST, BELIEVED = 0.6, 0.5
+"""Steps are off by so many radii at the most: the line between face and wall lies on the rounding; where fewer of the
+stretches keep to that, walls are not as wide as was reckoned, and nothing is moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,7 @@ class NarrowWalls:
 
 
 def narrow_walls(shown: RimSeen, rim: Rim, loops: Sequence[EdgeLoop], before_mm: Sequence[Array]) -> NarrowWalls | None:
-    """What the steps of light are off along narrow walls; None where none are seen.
+    """What the steps of light are off along narrow walls; None where none are seen, or none can be believed.
 
     Args:
         shown: the light along outlines (n, 2) `before_mm`.
@@ -75,9 +78,10 @@ def narrow_walls(shown: RimSeen, rim: Rim, loops: Sequence[EdgeLoop], before_mm:
             continue
         off = ((points[own] - line[at_line.query(points[own])[1]]) * normals[own]).sum(1)
         out.append((k, mean[k] - float(np.median(off))))
-    if not out:
+    kept = [(k, s) for k, s in out if abs(s) < MOST * rim.if_rounded_mm[0]]
+    if len(kept) <= BELIEVED * len(out):
         return None
-    at = np.array([k for k, _ in out])
+    at = np.array([k for k, _ in kept])
     likely = rim.likely_rounded
-    shift = likely * np.array([s for _, s in out])
+    shift = likely * np.array([s for _, s in kept])
     return NarrowWalls(shown.bands.points_mm[at], shown.bands.outwards[at], shift, likely * by_radius[at])
