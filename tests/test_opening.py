@@ -113,7 +113,7 @@ def test_rim_and_depth(depth_mm: float, grain: float, keeps_to: str) -> None:
     found = located(light, view, hole)
     assert np.quantile(off(found.loops[0].points_mm), 0.5) < 0.02
     assert np.quantile(off(found.loops[0].points_mm), 0.95) < 0.083
-    assert -0.34 * found.wall.lower_mm == pytest.approx(0.34 * depth_mm, abs=0.042)
+    assert -0.34 * found.seen.wall.lower_mm == pytest.approx(0.34 * depth_mm, abs=0.042)
 
 
 def test_normals_of_a_rim_point_into_the_panel() -> None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import expit, ndtr
 
 from calib.arrays import Array
 from calib.light.profile import SHARPEN_PX
@@ -112,7 +112,7 @@ def _again(s: Bands, groups: list[_Group], shared: Array, first: bool) -> Array:
             continue
         found = np.logaddexp.reduce(likely, axis=0)
         place = np.exp(likely - found)
-        heard = 1 / (1 + np.exp(np.clip(usual - ODD - found, -50, 50))) / CORRELATED
+        heard = expit(found - usual + ODD) / CORRELATED
         spread = np.einsum("pb,pij->bij", place, g.solver[:, :OWN, :OWN])
         worth = heard[:, None, None] * (np.eye(OWN) - spread) / np.outer(OWN_SD, OWN_SD)
         known += np.einsum("bij,bik,bkl->jl", g.by_shared, worth, g.by_shared)
