@@ -240,14 +240,14 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
         rim = Rim.known(rim.told, likely, radius)
         before = [e.points_mm for e in found]
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
-        if shown is not None and rim.likely_rounded > LIKELY:
+        if shown is not None and rim.likely_rounded > HARDLY:
             seen = replace(seen, narrow=narrow_walls(shown, rim, found, before))
         if seen.narrow is not None:
             found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     return Located(tuple(found), rim, seen)
 
 
-LIKELY = 0.5
+HARDLY = 0.2
 """A rim that is less likely rounded moves no narrow wall."""
 
 
