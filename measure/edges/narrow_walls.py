@@ -64,14 +64,13 @@ def narrow_walls(shown: RimSeen, rim: Rim, loops: Sequence[EdgeLoop], before_mm:
     """
     from scipy.spatial import cKDTree
 
-    narrow = shown.bands.narrow
     points, normals = (np.concatenate([getattr(e, name) for e in loops]) for name in ("points_mm", "normals"))
     tree = cKDTree(points)
     line = np.concatenate(list(before_mm))
     at_line = cKDTree(line)
     mean, by_radius = shown.places(*rim.if_rounded_mm)
     out = []
-    for k in np.flatnonzero(narrow):
+    for k in np.flatnonzero(shown.bands.narrow):
         own = np.array(tree.query_ball_point(shown.bands.points_mm[k], OWN_MM), int)
         own = own[normals[own] @ shown.bands.outwards[k] > SAME_WAY]
         if len(own) < FEWEST:
@@ -82,6 +81,5 @@ def narrow_walls(shown: RimSeen, rim: Rim, loops: Sequence[EdgeLoop], before_mm:
     if len(kept) <= BELIEVED * len(out):
         return None
     at = np.array([k for k, _ in kept])
-    likely = rim.likely_rounded
-    shift = likely * np.array([s for _, s in kept])
-    return NarrowWalls(shown.bands.points_mm[at], shown.bands.outwards[at], shift, likely * by_radius[at])
+    shift = rim.rounded * np.array([s for _, s in kept])
+    return NarrowWalls(shown.bands.points_mm[at], shown.bands.outwards[at], shift, rim.rounded * by_radius[at])

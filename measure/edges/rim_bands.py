@@ -68,6 +68,11 @@ class Bands:
         """(b,) whether a wall is seen so narrow that its foot is in the samples."""
         return np.asarray(self.foot_px > 0)
 
+    @property
+    def hidden(self) -> NDArray[np.bool_]:
+        """(b,) whether no wall is seen."""
+        return np.asarray(~self.near & ~self.narrow)
+
     @classmethod
     def all(cls, some: list[Bands]) -> Bands:
         """Those of several loops."""

@@ -12,6 +12,7 @@ light goes along the rounding of every side, and a fourth how much is left of th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,12 +55,14 @@ class _Group:
     """Stretches that are alike, explained by what light can do, for each place that is tried.
 
     Attributes:
-        at: (b,) which stretches; light: (b, n) over the noise; by_shared: (b, OWN, 4) see `_by_shared`.
+        at: (b,) which stretches; hidden: whether they show no wall; light: (b, n) over the noise.
+        by_shared: (b, OWN, 4) see `_by_shared`.
         columns: (p, n, c) what light can add, each by its standard deviation, over the noise.
         solver: (p, c, c) covariance of the columns' coefficients; constant: (p,) of the logarithm of the likelihood.
     """
 
     at: NDArray[np.intp]
+    hidden: bool
     light: Array
     by_shared: Array
     columns: Array
@@ -83,18 +86,24 @@ def _by_shared(s: Bands) -> Array:
     return by
 
 
-def explained(s: Bands, radius_px: float, blur_px: float) -> tuple[Array, Array, float]:
+def explained(
+    alike: Sequence[tuple[Bands, NDArray[np.intp]]], radius_px: float, blur_px: float
+) -> tuple[Array, Array, float]:
     """What stretches show, explained by one radius and one blur.
+
+    Args:
+        alike: the stretches by `Bands.groups`.
+        radius_px: of the rim, 0 for a sharp one; blur_px: of the photo, standard deviation.
 
     Returns:
         (b,) logarithm of the likelihood of each stretch, (b,) where its outline lies, px, and logarithm of the
         likelihood of the light that all sides share, but for constants.
     """
-    groups = [_group(group, at, radius_px, blur_px) for group, at in s.groups()]
+    groups = [_group(s, at, radius_px, blur_px) for s, at in alike]
     shared = SHARED_MEAN
     for first in (True, *(TURNS_OF_LIGHT - 1) * (False,)):
-        shared = _again(s, groups, shared, first)
-    found, place = np.empty((2, len(s.light)))
+        shared = _again(groups, shared, first)
+    found, place = np.empty((2, sum(len(g.at) for g in groups)))
     for g in groups:
         likely, _ = g.likelihoods(shared)
         found[g.at] = np.logaddexp.reduce(likely, axis=0)
@@ -102,15 +111,15 @@ def explained(s: Bands, radius_px: float, blur_px: float) -> tuple[Array, Array,
     return found, place, float(-0.5 * (((shared - SHARED_MEAN) / SHARED_SD) ** 2).sum())
 
 
-def _again(s: Bands, groups: list[_Group], shared: Array, first: bool) -> Array:
+def _again(groups: Sequence[_Group], shared: Array, first: bool) -> Array:
     """The shared light, found anew by what it leaves of every stretch; a hidden wall tells once walls have told."""
     known, told = np.diag(1 / SHARED_SD**2), (SHARED_MEAN - shared) / SHARED_SD**2
-    every = [(g, *g.likelihoods(shared)) for g in groups]
-    usual = float(np.median(np.concatenate([np.logaddexp.reduce(likely, axis=0) for _, likely, _ in every])))
-    for g, likely, off in every:
-        if first and not (s.near[g.at[0]] or s.narrow[g.at[0]]):
+    every = [g.likelihoods(shared) for g in groups]
+    of_all = [np.logaddexp.reduce(likely, axis=0) for likely, _ in every]
+    usual = float(np.median(np.concatenate(of_all)))
+    for g, (likely, off), found in zip(groups, every, of_all, strict=True):
+        if first and g.hidden:
             continue
-        found = np.logaddexp.reduce(likely, axis=0)
         place = np.exp(likely - found)
         heard = expit(found - usual + ODD) / CORRELATED
         spread = np.einsum("pb,pij->bij", place, g.solver[:, :OWN, :OWN])
@@ -128,6 +137,7 @@ def _group(s: Bands, at: NDArray[np.intp], radius_px: float, blur_px: float) -> 
     known = B.transpose(0, 2, 1) @ B + np.eye(B.shape[2])
     return _Group(
         at,
+        bool(s.hidden[0]),
         s.light / noise,
         _by_shared(s),
         B,
@@ -138,7 +148,7 @@ def _group(s: Bands, at: NDArray[np.intp], radius_px: float, blur_px: float) -> 
 
 def _columns(s: Bands, radius_px: float, blur_px: float) -> Array:
     """(n, columns) what light can add to the face's across an outline at 0, each by its standard deviation."""
-    seen = bool(s.near[0]) or bool(s.foot_px[0])
+    hidden = bool(s.hidden[0])
     slope, foot_px, step = float(s.slope[0]), float(s.foot_px[0]), float(s.noise[0]) / UNLIKE
     x = offsets(OFF_PX)
     turn = (np.arange(TURNS) + 0.5) / TURNS * np.pi / 2
@@ -150,12 +160,12 @@ def _columns(s: Bands, radius_px: float, blur_px: float) -> Array:
     steps = ndtr((x[:, None] - place) / blur_px)
     shades = [np.sin(turn), 1 - np.cos(turn), np.sin(2 * turn), np.sin(3 * turn)]
     rounding = [steps @ np.diff(c, prepend=0.0) - c[-1] * past for c in shades]
-    if seen:  # the wall goes on as the rounding ends
+    if not hidden:  # the wall goes on as the rounding ends
         rounding[:2] = [c + past for c in rounding[:2]]
     off = step * np.exp(-0.5 * ((x - end) / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)
     halo = past - ndtr((x - end) / np.hypot(blur_px, SHARPEN_PX))
     rest = [past, np.ones(len(x)), np.minimum(x, 0) / SLOPE_PX, np.maximum(x, 0) / SLOPE_PX, off]
-    on = WALL_SD if seen else BEYOND_SD
+    on = BEYOND_SD if hidden else WALL_SD
     sd = [*OWN_SD, *GLOSS_SD, on, FACE_SD, FACE_SLOPE_SD, BEYOND_SLOPE_SD, OFF_SD_PX]
     if foot_px:
         rest.append(ndtr((x - foot_px) / blur_px))

@@ -93,7 +93,8 @@ def rim_seen(light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wal
 def said_by(seen: Bands, px_mm: float, blur_px: float) -> RimSeen:
     """See `rim_seen`: by light that has been taken, for a size of pixels and a blur of the card's sides."""
     blurs = blur_px * np.exp(BLUR_WIDER + BLUR_SD * BLURS)
-    every = [[explained(seen, radius, blur) for radius in (0.0, *(RADII_MM / px_mm))] for blur in blurs]
+    groups = list(seen.groups())
+    every = [[explained(groups, radius, blur) for radius in (0.0, *(RADII_MM / px_mm))] for blur in blurs]
     found, places = (np.array([[s[k] for s in row] for row in every]) for k in (0, 1))
     prior = np.array([[s[2] for s in row] for row in every]) - 0.5 * BLURS[:, None] ** 2
     said = np.maximum(found - found.max((0, 1)), -TRUST).sum(2) / CORRELATED + prior

@@ -47,7 +47,7 @@ class Rim:
     Attributes:
         told: what a person says.
         radius_mm, sd_mm: its radius, and the standard deviation of that.
-        rounded: the likelihood that it is rounded, where nobody says.
+        rounded: the likelihood that it is rounded.
         if_rounded_mm: radius and its standard deviation if it is.
     """
 
@@ -72,9 +72,9 @@ class Rim:
         """
         round_ = beforehand(told) if if_rounded_mm is None else if_rounded_mm
         if told == "sharp":
-            return cls(told, *KNOWN[told])
+            return cls(told, *KNOWN[told], rounded=0.0)
         if told != "unknown":
-            return cls(told, *round_, if_rounded_mm=round_)
+            return cls(told, *round_, 1.0, round_)
         mean = rounded * round_[0]
 
         def beyond(u95: float) -> float:
@@ -104,11 +104,6 @@ class Rim:
                 worth += 1 / own_sd**2 - 1 / sd**2
                 said += own / own_sd**2 - mean / sd**2
         return cls.known(told, odds / (1 + odds), (said / worth, worth**-0.5))
-
-    @property
-    def likely_rounded(self) -> float:
-        """The likelihood that it is rounded, told or not."""
-        return {"unknown": self.rounded, "sharp": 0.0}.get(self.told, 1.0)
 
     @property
     def is_rounded(self) -> bool:

@@ -240,7 +240,7 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
         rim = Rim.known(rim.told, likely, radius)
         before = [e.points_mm for e in found]
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
-        if shown is not None and rim.likely_rounded > HARDLY:
+        if shown is not None and rim.rounded > HARDLY:
             seen = replace(seen, narrow=narrow_walls(shown, rim, found, before))
         if seen.narrow is not None:
             found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
@@ -460,7 +460,7 @@ def _placed(
     by_rim = inset + UPPER_LINE * line * share
     out_mm = x / scale + inset * rim.radius_mm
     if seen.narrow is not None and j.joint.any():
-        shift, by_radius, known = (np.where(j.joint, x, 0.0) for x in seen.narrow.at(points, normals))
+        shift, by_radius, known = (np.where(j.joint, a, 0.0) for a in seen.narrow.at(points, normals))
         out_mm += shift
         by_rim += known * (by_radius - by_rim)
     at = points + out_mm[:, None] * normals
