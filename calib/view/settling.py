@@ -1,4 +1,4 @@
-"""Weighted least squares as views are solved by: Gauss-Newton with priors, points that don't fit silenced (Tukey)."""
+"""Weighted least squares as views are solved by: damped Gauss-Newton with priors, points that don't fit silenced (Tukey)."""
 
 from __future__ import annotations
 
@@ -9,14 +9,19 @@ import numpy as np
 
 from calib.arrays import Array
 
-TURNS, PLAIN_TURNS, MOST_PLAIN_TURNS, AGREED, SETTLED = 20, 2, 6, 1.0, 0.5
+TURNS, PLAIN_TURNS, MOST_PLAIN_TURNS, AGREED, SETTLED = 60, 2, 6, 1.0, 0.5
 """Most turns of the solution; how many come before points are weighed by their residuals, at least and at most, and how
 small a step in between; how small the last step must be, in standard deviations as the points' own scatter has them."""
 STILL = 0.02
 """A step smaller than this, in standard deviations, is the last one: a hundredth of u95, of which two digits are told
 (arithmetic)."""
+HALVINGS = 6
+"""How often a step is halved that makes the sum of squares larger: seen from straight above, tilt and focal length hang
+together by a product, and whole steps then leap to and fro about the best place (Gauss-Newton with a line search)."""
 MAD_TO_SD = 1.48
 """From the median of absolute residuals to a standard deviation, of normal ones (1 / 0.6745)."""
+FOCAL = 6
+"""Where the focal length stands among the unknowns."""
 SILENT_FROM = 4.5
 """Points farther off, in standard deviations, have no weight; Tukey's 4.685 is 95 % efficient (from memory)."""
 
@@ -54,7 +59,7 @@ class Settled:
 
 
 def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -> Settled:
-    """Gauss-Newton with priors and Tukey weights.
+    """Damped Gauss-Newton with priors and Tukey weights.
 
     Args:
         seen: the observations.
@@ -66,12 +71,13 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
     """
     q = start
     weight, spread, last, agreed = np.ones_like(seen.sigma_px), 1.0, np.inf, False
+    r = seen.misfit(q)
     for turn in range(TURNS):
-        r, A = seen.misfit(q), seen.derivative(q)
+        A = seen.derivative(q)
         W = weight / seen.sigma_px**2
         N = A.T @ (A * W[:, None]) + information
         step = np.linalg.solve(N, -(A.T @ (W * r)) - information @ (q - mean))
-        q = q + step
+        q, r = _downhill(seen, q, r, step, W, mean, information)
         if not np.all(np.isfinite(q)):
             break
         with np.errstate(invalid="ignore"):  # a matrix that is no better than singular: `last` is then no number
@@ -81,18 +87,36 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
         # no point is doubted before all have had their say: a poor start would silence a whole side for good
         agreed = agreed or (turn >= PLAIN_TURNS and last < AGREED) or turn >= MOST_PLAIN_TURNS
         if agreed:
-            scaled = np.abs(seen.misfit(q)) / seen.sigma_px
+            scaled = np.abs(r) / seen.sigma_px
             spread = max(1.0, MAD_TO_SD * float(np.median(scaled)))
             weight = np.clip(1 - (scaled / (SILENT_FROM * spread)) ** 2, 0.0, None) ** 2
-    if not last < SETTLED or q[6] <= 0:
+    if not last < SETTLED or q[FOCAL] <= 0:
         raise np.linalg.LinAlgError("the view does not settle")
-    r, A = seen.misfit(q), seen.derivative(q)
+    A = seen.derivative(q)
     W = weight / (seen.sigma_px * spread) ** 2
     cov = covariance_of(A.T @ (A * W[:, None]) + information)
     squares = float((W * r**2).sum())
     known = float((q - mean) @ information @ (q - mean))
     whole = loss(r / (seen.sigma_px * spread)) if agreed else squares
     return Settled(q, cov, squares + known, whole + known, r)
+
+
+def _downhill(
+    seen: LocatedPoints, q: Array, r: Array, step: Array, weight: Array, mean: Array, information: Array
+) -> tuple[Array, Array]:
+    """(p,) unknowns after as much of a step as makes the weighted sum of squares smaller, and (n,) misfits there."""
+
+    def squares(at: Array, misfit: Array) -> float:
+        return float(weight @ misfit**2 + (at - mean) @ information @ (at - mean))
+
+    before = squares(q, r)
+    for _ in range(HALVINGS):
+        there = q + step
+        misfit = seen.misfit(there)
+        if there[FOCAL] > 0 and squares(there, misfit) <= before:
+            break
+        step = step / 2
+    return there, misfit
 
 
 def loss(scaled: Array) -> float:

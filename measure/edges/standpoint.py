@@ -42,6 +42,8 @@ NARROWEST, WIDEST, RATIO_STEP = 0.4, 1.7, 0.01
 FACE_PX, UPPER_PX, UPPER_STEP_PX, EDGE_PX = 8.5, 2.5, 0.25, 1.5
 """How much of the face is looked at; how far the upper edge may be off; how densely it is tried; how near another edge
 may come."""
+UPPER_SHARE = 0.25
+"""Of a wall's expected width, how much farther off its upper edge may be: the view it was found by may be wrong."""
 OUT_MM = 0.05
 """So far out the image of a normal is looked for."""
 CLEAR_PX = 3.0
@@ -258,10 +260,15 @@ def _widened(cost: Array, sd: float) -> Array:
 def _run(
     light: Light, upper_px: Array, foot_px: Array, down: Array, width_px: float, sigma_px: float
 ) -> tuple[float, Array]:
-    """How far the upper edge lies outside its place, px, and what widths of wall cost, at `_ratios()`."""
-    tried = np.arange(-UPPER_PX, UPPER_PX + UPPER_STEP_PX / 2, UPPER_STEP_PX)
-    room = min(max(width_px - UPPER_PX - EDGE_PX, UPPER_PX), FACE_PX)
-    upper = steps_at(light, upper_px, down, STRETCH, tried, FACE_PX, room, sigma_px)
+    """How far the upper edge lies outside its place, px, and what widths of wall cost, at `_ratios()`.
+
+    Where the wall is nearly of the face's colour the upper edge may lie elsewhere: a width costs what the best pair of
+    edges so far apart does.
+    """
+    reach = UPPER_PX + UPPER_SHARE * width_px
+    tried = np.arange(-reach, reach + UPPER_STEP_PX / 2, UPPER_STEP_PX)
+    room = min(max(width_px - reach - EDGE_PX, UPPER_PX), FACE_PX)
+    upper = steps_at(light, upper_px, down, STRETCH, tried, FACE_PX + reach - UPPER_PX, room, sigma_px)
     total = np.minimum(upper.cost, TRUST).sum(0, keepdims=True)
     up = float(vertex(total, tried, total.argmin(1))[0][0])
     ratios = _ratios()
@@ -278,7 +285,9 @@ def _run(
     )
     cost = np.minimum(foot.cost, TRUST).sum(0) / CORRELATED
     cost = np.where(ratios * width_px < CLEAR_PX, cost.max(), cost)
-    return up, np.interp((ratios - 1) * (width_px - up), places, cost)
+    wide = ratios * (width_px - up)
+    at = np.interp(wide[:, None] + tried - width_px, places, cost) + (total[0] - total.min()) / CORRELATED
+    return up, np.asarray(at.min(1))
 
 
 def _widths(parameters: Array, runs: _Runs, wall: Wall) -> Array:
