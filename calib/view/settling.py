@@ -1,4 +1,4 @@
-"""Weighted least squares as views are solved by: damped Gauss-Newton with priors, points that don't fit silenced (Tukey)."""
+"""Weighted least squares as views are solved by: damped Gauss-Newton with priors, misfits silenced (Tukey)."""
 
 from __future__ import annotations
 
