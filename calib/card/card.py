@@ -45,9 +45,6 @@ HALF_SEEN, LEAST_LEG = ("no-card", "wrong-shape", "look-alike", "unclear", "corn
 """What may be said of a card that is cut off, and how much of three of its sides is seen within the photo (chosen)."""
 SIDE_SEEN = 0.45
 """How much of each side must be seen for a thing's shape to be talked of."""
-DISAGREEING = 1.9
-"""Sides that strain a view by more don't go together as a card's do: a shadow was taken for one of them, since the card
-hardly stands out there. Of 125 rendered cards on all grounds three came to more, and each misled by 0.4 % at least."""
 MOSTLY_BURNT_OUT = 0.5
 """Share of its sides from which a card that is overexposed in all colours is said to be (chosen)."""
 OBLIQUE_DEG = 30.0
@@ -245,7 +242,13 @@ def _alone(
 
 def _cautions(card: AcceptedCard) -> tuple[Caution, ...]:
     out = []
-    if card.seen.min() < WELL_SEEN or card.solution.strain > DISAGREEING:
+    if card.disagreed:
+        text = Words(
+            "A shadow or a stripe beside the card may be taken for one of its sides, so the scale is less sure: "
+            "measure the part once along its length, or take the photo again in soft light."
+        )
+        out.append(Caution("sides-disagree", text))
+    if card.seen.min() < WELL_SEEN:
         text = Words("One side of the card hardly stands out from what it lies on, so the scale is less sure.")
         out.append(Caution("faint-side", text))
     if card.burnt_out > MOSTLY_BURNT_OUT:

@@ -80,6 +80,7 @@ ADVICE: dict[str, str] = {
     # what a trace remarks or refuses
     "overexposed": LESS_LIGHT,
     "bright-card": LESS_LIGHT,
+    "sides-disagree": SOFT_LIGHT,
     "no-outline": PLAIN_GROUND,
     "unsure-edge": SOFT_LIGHT,
     "wall-or-shadow": SOFT_LIGHT,

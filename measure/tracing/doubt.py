@@ -19,7 +19,7 @@ OFF_MM = 0.15
 source)."""
 SHARE = 0.95
 """Of the boundary that must lie nearer."""
-DOUBTFUL = 0.33
+DOUBTFUL = 0.4
 """Probability from which a person is told: a print that does not fit costs more than a reading (chosen)."""
 DRAWS, SEED = 400, 1
 """Random draws of all errors together (JCGM 101:2008, propagation of distributions by Monte Carlo)."""
