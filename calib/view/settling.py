@@ -76,7 +76,7 @@ def settle(seen: LocatedPoints, start: Array, mean: Array, information: Array) -
         A = seen.derivative(q)
         W = weight / seen.sigma_px**2
         N = A.T @ (A * W[:, None]) + information
-        step: Array = np.linalg.solve(N, -(A.T @ (W * r)) - information @ (q - mean))
+        step = np.asarray(np.linalg.solve(N, -(A.T @ (W * r)) - information @ (q - mean)), float)
         q, r = _downhill(seen, q, r, step, W, mean, information)
         if not np.all(np.isfinite(q)):
             break
