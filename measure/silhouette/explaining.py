@@ -141,6 +141,7 @@ class _Belief:
         first: whether all this is but a guess from the silhouette.
         uneven: whether the face's light has slopes all over, so that much of it may have any colour.
         lines: whether lines of other light were taken off its holes, see `without_lines`.
+        outer_by_all: colour of the outer wall by all of its cells, those at its foot among them.
     """
 
     region: Mask
@@ -153,6 +154,7 @@ class _Belief:
     first: bool
     uneven: bool
     lines: bool = False
+    outer_by_all: WallColour | None = None
 
     def resized(self, shape: tuple[int, int]) -> _Belief:
         """The same on a finer grid."""
@@ -230,11 +232,11 @@ def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
     wall = (b.wall > 0) & (b.filled == 0)
     if wall.sum() * w.plan.step_mm**2 < LEAST_WALL_MM2:
         return None
-    as_wall = wall_log_likelihood(seen.off_face[wall][None], seen.facing[wall][None], b.walls[0])[0]
+    as_wall = wall_log_likelihood(seen.off_face[wall][None], seen.facing[wall][None], b.outer_by_all)[0]
     return float(np.median(np.where(seen.free[wall], as_wall, np.float32(IMPOSSIBLE)) - seen.ground[wall]))
 
 
-LEAST_WALL_MM2 = 4.0
+LEAST_WALL_MM2 = 2.0
 """A smaller wall tells nothing."""
 
 
@@ -361,15 +363,22 @@ def _learned(w: Window, b: _Belief, faces: Sequence[Face], labels: NDArray[np.ui
     wall = (front > PLAINLY) & beside
     whole = filled(region)
     normals = facing(region, w.plan.step_mm)
-    outer, inner = (
-        WallColour.learned(off_face[at].astype(float), normals[at].astype(float), faces[0].coding_sd)
-        for at in (wall & (whole == 0), wall & (whole > 0))
-    )
+    pure = cv2.erode((front > PLAINLY).astype(np.uint8), one) > 0
+
+    def learned(at: NDArray[np.bool_]) -> WallColour | None:
+        return WallColour.learned(off_face[at].astype(float), normals[at].astype(float), faces[0].coding_sd)
+
+    seen = [wall & (whole == 0), wall & (whole > 0)]
+    by_all = [learned(at) for at in seen]
+    # what lies at a wall's foot is half ground: where that may be all that makes it light, it does not count
+    outer, inner = (c if c is None or c.mean[0] < 0 else learned(at & pure) for c, at in zip(by_all, seen, strict=True))
     swept = cv2.dilate(((any_wall > PERHAPS) | (region > 0)).astype(np.uint8), disc(w.plan.cells_in(BLURRED_MM)))
     ground = ((swept == 0) & w.free).astype(np.uint8)
     others = tuple(((face.away(w.colour) < SURE) * region).astype(np.uint8) for face in faces[1:])
     others = tuple(o for o in others if o.any())
-    return _Belief(region, soft, whole, ground, wall.astype(np.uint8), (outer, inner), others, False, b.uneven, lines)
+    return _Belief(
+        region, soft, whole, ground, wall.astype(np.uint8), (outer, inner), others, False, b.uneven, lines, by_all[0]
+    )
 
 
 PLAINLY, PERHAPS = 0.7, 0.3
