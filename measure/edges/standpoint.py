@@ -42,7 +42,7 @@ NARROWEST, WIDEST, RATIO_STEP = 0.4, 1.7, 0.01
 FACE_PX, UPPER_PX, UPPER_STEP_PX, EDGE_PX = 8.5, 2.5, 0.25, 1.5
 """How much of the face is looked at; how far the upper edge may be off; how densely it is tried; how near another edge
 may come."""
-UPPER_SHARE = 0.25
+UPPER_SHARE = 0.2
 """Of a wall's expected width, how much farther off its upper edge may be: the view it was found by may be wrong."""
 OUT_MM = 0.05
 """So far out the image of a normal is looked for."""
