@@ -46,7 +46,7 @@ def test_a_card_that_fills_the_frame_is_not_bent(radial: float) -> None:
     assert isinstance(card, Card), card
     assert error_px(card, d) < 2.0 * 120.0 / FILLING, "as much of the card as 2 px are of the near one's"
     found = card.solution.view.parameters[9]
-    assert abs(found - radial) < 0.02 or "faint-side" in [c.code for c in card.cautions], "else that is said"
+    assert abs(found - radial) < 0.02 or "sides-disagree" in [c.code for c in card.cautions], "else that is said"
 
 
 def error_px(card: Card, d: Drawing) -> float:

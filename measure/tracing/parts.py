@@ -61,10 +61,10 @@ EXTENT_MM, LENGTH_SHARE = 1.5, (0.8, 1.2)
 """An outline keeps to its points within so much in extent, and within these shares in length (chosen)."""
 MOSTLY_CLIPPED = 0.3
 """Share of a visible wall at the sensor's limit from which it can't be told from a face that is there as well."""
-MOSTLY_BURNT_OUT, WALL_OF_WHITE = 0.5, 10.0
+MOSTLY_BURNT_OUT, WALL_OF_WHITE = 0.8, 10.0
 """The same of the face, see `measure.edges.plausible.burnt_out`; and how plainly the wall of such a face must be told,
-see `PLAINLY_WALL`: of 11 rendered photos whose face came to more, 7 were wrong by 0.16 mm or more and told it less
-plainly, or not at all; 126 others came to less than 0.1."""
+see `PLAINLY_WALL`: of 20 rendered photos whose face came to more than a half, or to more than this, 12 were wrong by
+0.16 mm or more and told it less plainly, or not at all; two of 0.65 and 0.75 were right, 126 came to less than 0.1."""
 BURNT_OUT = Words(
     "The part is so bright in the photo that its face and its walls can't be told from each other: "
     "take the photo again with less light on it."
@@ -77,9 +77,9 @@ OVEREXPOSED = Caution(
         "edge in the picture."
     ),
 )
-PLAINLY_WALL = 4.8
+PLAINLY_WALL = 4.5
 """What is taken for the part's wall is likelier wall than ground by this much at least (log likelihood; of 109 rendered
-photos five came to less, and three of those were wrong by 0.16 to 0.25 mm)."""
+photos two came to less, and both were wrong by 0.24 mm; three of the next seven were)."""
 WALL_OR_SHADOW = Caution(
     "wall-or-shadow",
     Words(
