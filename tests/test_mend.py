@@ -21,6 +21,7 @@ from measure.geometry.features import Estimate, Line, by_loop, flatten, length, 
 from measure.geometry.polylines import evenly
 from measure.geometry.rejoin import heading, joints, tangency
 from measure.job import edges_record, job, records
+from measure.mending.fitting import better, circle_through, line_through
 from measure.mending.mending import mended_by_hand
 from measure.mending.sayings import Statement, saying
 from measure.steps.mend import mend
@@ -41,6 +42,18 @@ def plate(rounded_mm: float = 0.0, seed: int = 3) -> tuple[Estimate, tuple[EdgeL
     nick = [(18, 0, 0), (19, 0.3, 0), (20, 0.3, 0), (21, 0, 0)]
     r = rounded_mm
     return seen_of([polygon([(0, 0, r), *nick, (40, 0, r), (40, 20, r), (0, 20, r)]), circle(10, 10, 3)], seed)
+
+
+@pytest.mark.parametrize("bow_mm", [0.0, 1e-9, 1e-6, 1e-3])
+def test_through_points_that_are_straight_or_nearly_so_goes_a_line(bow_mm: float) -> None:
+    """No circle is determined by them (arithmetic): it must not keep the line from being drawn."""
+    x = np.linspace(0.0, 54.0, 200)
+    points = np.c_[x, bow_mm * (x / 27 - 1) ** 2]
+    edge = EdgeLoop(points, np.tile([0.0, -1.0], (200, 1)), np.full(200, NOISE_MM), np.zeros((200, 1)))
+    line, circle_ = line_through(edge), circle_through(edge)
+    assert np.isfinite(circle_.white).all()
+    assert better(line, circle_, len(points)) == "line"
+    assert line.rms_mm < bow_mm + 1e-9
 
 
 def seen_of(loops: list[list[dict[str, object]]], seed: int) -> tuple[Estimate, tuple[EdgeLoop, ...]]:

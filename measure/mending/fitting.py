@@ -103,7 +103,8 @@ def _covariance(edge: EdgeLoop, slopes: Array, across: Array, residual: Array) -
     share = 1 / np.sqrt(1 + (residual / sd / OFF_SD) ** 2)
     weight = share / sd**2
     normal = slopes.T @ (slopes * weight[:, None])
-    inverse = np.linalg.inv(normal + np.eye(len(normal)) * np.finfo(float).tiny)
+    least = np.finfo(float).eps * float(np.trace(normal))  # of points in a straight line a circle is not determined
+    inverse = np.linalg.inv(normal + np.eye(len(normal)) * least)
     gain = inverse @ (slopes * weight[:, None]).T
     facing = (edge.normals * across).sum(1)
     r = residual * np.sqrt(share)
