@@ -159,6 +159,7 @@ def failed(code: str, text: str) -> Fitness:
         (with_card(camera_height_mm=150.0), "too-near", "usable"),
         (with_card(glare=0.1), "glare-card", "usable"),
         (with_card(cautions=("faint-side",)), "faint-card", "usable"),
+        (with_card(cautions=("sides-disagree",)), "faint-card", "usable"),
         (with_card(shows_number=True), "card-digits", "note"),
         (
             replace(fine(), failure=Failure("cut-off", "The card is cut off."), card=None, part=None),

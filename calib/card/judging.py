@@ -22,7 +22,7 @@ from calib.rectangle.refusals import (
     unclear,
     wrong_radius,
 )
-from calib.rectangle.sides import CORNER_MARGIN_MM, NEAR, located
+from calib.rectangle.sides import CORNER_MARGIN_MM, NEAR, STAGES, Stages, located
 from calib.rectangle.sighting import Sighting, box_around, inside
 from calib.reference.reference import Reference
 from calib.view.view import SHAPES, Prior, SideEdges, Solution, first_guess, project, side_points, solve
@@ -91,27 +91,24 @@ def judge(
     corners = s.corners_px if _first_is_long(s.corners_px) else np.roll(s.corners_px, -1, 0)
     guesses = first_guess(corners, reference.rectangle, replace(prior, focal_px=s.focal_px, radial=s.radial))
     light = Light.of(rgb, box_around(corners))
-    found = located(light, guesses[0], reference.rectangle, prior, size, blur_px)
-    result = _judged(s, found, guesses, reference, prior, size)
+
+    def tried(start: Array, stages: Stages) -> AcceptedCard | Failure:
+        found = located(light, start, reference.rectangle, prior, size, blur_px, stages)
+        return _judged(s, found, guesses, reference, prior, size)
+
+    result = tried(guesses[0], STAGES)
     if isinstance(result, Failure) and s.strangeness(reference) <= GOOD:
-        near = located(light, guesses[0], reference.rectangle, prior, size, blur_px, NEAR)
-        again = _judged(s, near, guesses, reference, prior, size)
+        again = tried(guesses[0], NEAR)
         result = again if isinstance(again, AcceptedCard) else result
     if isinstance(result, Failure):
         return result
     result = _finer(result, light, guesses, reference, prior, size)
     if result.solution.strain < DISAGREEING:
         return result
-    others = [result]
-    for k in range(len(result.edges)):
-        start = _but_for(result, k, reference, prior, size)
-        if start is None:
-            continue
-        found = located(light, start, reference.rectangle, prior, size, blur_px, NEAR)
-        other = _judged(s, found, guesses, reference, prior, size)
-        if isinstance(other, AcceptedCard):
-            others.append(_finer(other, light, guesses, reference, prior, size))
-    return replace(min(others, key=lambda p: p.solution.strain), disagreed=True)
+    starts = (_but_for(result, k, reference, prior, size) for k in range(len(result.edges)))
+    others = (tried(start, NEAR) for start in starts if start is not None)
+    finer = [_finer(p, light, guesses, reference, prior, size) for p in others if isinstance(p, AcceptedCard)]
+    return replace(min((result, *finer), key=lambda p: p.solution.strain), disagreed=True)
 
 
 def _but_for(p: AcceptedCard, side: int, reference: Reference, prior: Prior, size: tuple[int, int]) -> Array | None:

@@ -219,7 +219,8 @@ def _thinned(edges: SideEdges) -> SideEdges | None:
     )
 
 
-STAGES = ((8.0, 8, 0.8), (3.0, 6, 0.8), (1.5, 4, 0.8))
+Stages = tuple[tuple[float, int, float], ...]
+STAGES: Stages = ((8.0, 8, 0.8), (3.0, 6, 0.8), (1.5, 4, 0.8))
 """Search for the sides, wide then narrow: reach px, profiles a block, how far from the straight line a point may lie,
 px (the lens bows a side until its radial term is known)."""
 
@@ -235,7 +236,7 @@ def located(
     prior: Prior,
     size_px: tuple[int, int],
     sigma_px: float,
-    stages: tuple[tuple[float, int, float], ...] = STAGES,
+    stages: Stages = STAGES,
 ) -> tuple[Solution, list[SideEdges]] | None:
     """View from the reference's sides, first coarse, then fine.
 

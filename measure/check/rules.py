@@ -229,7 +229,7 @@ def findings_of(f: Fitness, tried: Tried | None = None) -> tuple[Finding, ...]:
     found += [x for rule in RULES if (x := rule.found(f)) is not None]
     if tried is not None:
         found = [*_said_by_trace(tried), *(replace(x, level="usable") if tried.refused is None else x for x in found)]
-    if f.card and "faint-side" in f.card.cautions:
+    if f.card and not {"faint-side", "sides-disagree"}.isdisjoint(f.card.cautions):
         found.append(FAINT_CARD)
     if f.card and f.card.shows_number:
         found.append(CARD_NUMBER)
