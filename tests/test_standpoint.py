@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 import pytest
@@ -47,7 +45,12 @@ def picture(outline: Array, face: Array) -> Light:
     for share in np.linspace(0, 1, 60):
         _fill(out, project(true, np.c_[outline, np.full(4, share * HEIGHT_MM)]), WALL)
     _fill(out, project(true, np.c_[face, np.full(4, HEIGHT_MM)]), FACE)
-    seen = cv2.resize(cv2.GaussianBlur(out, (0, 0), BLUR_PX * FINE), SIZE_PX, interpolation=cv2.INTER_AREA)
+    return _developed(out)
+
+
+def _developed(fine: Array) -> Light:
+    """As a camera sees what was drawn: blurred, and with noise."""
+    seen = cv2.resize(cv2.GaussianBlur(fine, (0, 0), BLUR_PX * FINE), SIZE_PX, interpolation=cv2.INTER_AREA)
     codes = 255 * coded(seen) + np.random.default_rng(0).normal(0, 1, seen.shape)
     return Light.of(np.repeat(np.clip(np.round(codes), 0, 255).astype(np.uint8)[:, :, None], 3, 2))
 
@@ -118,10 +121,37 @@ def test_a_thickness_that_the_wall_contradicts_moves_no_camera() -> None:
     assert stand.view is thought
 
 
-def test_of_holes_nothing_is_asked() -> None:
+HOLE = box(50.0, 10.0, 6.0)
+"""(4, 2) a hole far from the foot point in a part that has no other walls in sight."""
+
+
+def holed(ground: float) -> Light:
+    """A hole in a face that fills the picture: down its wall the light fades to nothing, the ground has its own."""
+    out = np.full((SIZE_PX[1] * FINE, SIZE_PX[0] * FINE), FACE, np.float32)
+    true, inside = camera().parameters, np.zeros(out.shape, np.float32)
+    _fill(inside, project(true, np.c_[HOLE, np.full(4, HEIGHT_MM)]), 1.0)
+    for share in [*np.linspace(1, 0, 60), 0.0]:
+        level = np.zeros_like(inside)
+        _fill(level, project(true, np.c_[HOLE, np.full(4, share * HEIGHT_MM)]), 1.0)
+        out[(inside * level) > 0] = WALL * share
+    out[(inside * level) > 0] = ground
+    return _developed(out)
+
+
+def told_by_a_hole(thought: View, ground: float) -> Standpoint:
+    true = camera()
+    outer, hole = (thought.plane(true.pixels(o, HEIGHT_MM), HEIGHT_MM) for o in (box(0.0, 0.0, -70.0), HOLE[::-1]))
+    return by_walls(holed(ground), thought, (outer, hole), Wall(HEIGHT_MM, 0.0), BLUR_PX, "sharp")
+
+
+@pytest.mark.parametrize("wrong", [0.75, 1.25])
+def test_a_hole_tells_where_light_comes_back_at_its_foot(wrong: float) -> None:
+    stand = told_by_a_hole(camera(FOCAL_PX * wrong), GROUND)
+    focal, sd = stand.view.parameters[6], float(np.sqrt(stand.view.covariance[6, 6]))
+    assert focal == pytest.approx(FOCAL_PX, rel=0.05)
+    assert abs(focal - FOCAL_PX) < 2 * sd
+
+
+def test_a_hole_over_dark_ground_tells_nothing() -> None:
     thought = camera(FOCAL_PX * 1.2)
-    true, outline = camera(), box(0.0, 0.0)
-    found = thought.plane(true.pixels(outline, HEIGHT_MM), HEIGHT_MM)
-    hole = replace(thought).plane(true.pixels(box(10.0, 0.0, 10.0), HEIGHT_MM), HEIGHT_MM)[::-1]
-    stand = by_walls(picture(outline, outline), thought, (found, hole), Wall(HEIGHT_MM, 0.0), BLUR_PX, "unknown")
-    assert stand == Standpoint(thought)
+    assert told_by_a_hole(thought, 0.0) == Standpoint(thought)

@@ -54,6 +54,7 @@ def steps_at(
     sigma_px: float,
     wall_px: float = 0.0,
     wall_light: WallLight | None = None,
+    fading: bool = False,
 ) -> Steps:
     """Judge positions along the normals of a boundary.
 
@@ -66,6 +67,7 @@ def steps_at(
         sigma_px: standard deviation of the blur.
         wall_px: distance of a second step beyond the first; none if 0.
         wall_light: what is known of the light between two steps.
+        fading: whether light changes steadily up to the step, as it does down a hole's wall.
     """
     s = np.arange(-np.floor(inner_px / SPACING_PX), np.floor(outer_px / SPACING_PX) + 1) * SPACING_PX
     y, clipped = profiles_at(light, points_px, normals_px, width, s)
@@ -80,7 +82,7 @@ def steps_at(
             face = float(np.median(y[:, :4, 0]))
             firm = round(USUAL_NOISE / max(face * wall_light.sd, LEAST_LIGHT_SD), 2)
         ratio = round(wall_light.ratio, 2) if wall_light is not None else 1.0
-        rows, columns = _projections(len(s), float(s[0]), xs, round(sigma, 3), round(wall_px, 2), firm, ratio)
+        rows, columns = _projections(len(s), float(s[0]), xs, round(sigma, 3), round(wall_px, 2), firm, ratio, fading)
         v = y[:, :, c] * worth
         fitted = np.einsum("xkn,bn->bxk", rows, v)
         rest = np.maximum((v**2).sum(1)[:, None] - (fitted**2).sum(2), 0)
@@ -139,7 +141,14 @@ USUAL_NOISE = 0.004
 
 @lru_cache(maxsize=256)
 def _projections(
-    n: int, first_px: float, xs: tuple[float, ...], sigma: float, wall_px: float, firm: float, ratio: float
+    n: int,
+    first_px: float,
+    xs: tuple[float, ...],
+    sigma: float,
+    wall_px: float,
+    firm: float,
+    ratio: float,
+    fading: bool,
 ) -> tuple[Array, int]:
     """(x, k, n) orthonormal rows that span the levels of light for each position, and k.
 
@@ -151,6 +160,8 @@ def _projections(
         upper = ndtr((s - x) / sigma)
         lower = ndtr((s - x - wall_px) / sigma) if wall_px > 0 else upper
         columns = [np.ones(n), upper, lower] if wall_px > 0 else [np.ones(n), upper]
+        if fading:
+            columns.append((1 - upper) * (s - x))
         slope = lower * (s - x - wall_px)
         basis = np.stack([*columns, slope], 1)
         basis *= _worth(s, wall_px)[:, None]

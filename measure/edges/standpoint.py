@@ -5,66 +5,29 @@ the part's upper edge seems displaced then hangs in the air. Where a wall is see
 outline at two heights that a caliper has measured, and their distance in the photo is that height times the tangent of
 the angle at which the camera sees them.
 
-The upper edges are taken as found. For each short run of outline the foot is looked for along the image of the
-vertical, over all widths of wall that the view allows for. In holes the light fades towards the foot, so they are not
-looked at. What the runs say together is the likelihood of the few combinations of the view's unknowns that walls depend
-on at all; with the view's own covariance as the prior the posterior's mean and covariance are summed up over a grid
-(Bayes), for where a shadow passes for a foot it has two tops.
+What the runs of outline along which a foot is seen (`wall_feet`) say together is the likelihood of the few combinations
+of the view's unknowns that walls depend on at all; with the view's own covariance as the prior the posterior's mean and
+covariance are summed up over a grid (Bayes), for where a shadow passes for a foot it has two tops.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.arrays import Array
-from calib.light.path import vertex
 from calib.light.profile import Light
 from calib.view.terms import view_root
 from calib.view.view import View, project, to_plane
-from measure.edges.light_steps import steps_at
-from measure.edges.rough import resampled
 from measure.edges.rounded import apart_density, believed, rounded_share
-from measure.edges.sight import Body, Wall
+from measure.edges.sight import Wall
+from measure.edges.wall_feet import NARROWEST, RATIO_STEP, RUN_MM, Runs, wall_feet
 from measure.geometry.polylines import evenly
 from measure.rim import RimWord
 
-STRETCH, SMOOTH_MM = 4, 0.25
-"""Points averaged into one profile; smoothing of the outline before it is sampled."""
-LEAST_WALL_PX = 6.0
-"""A narrower wall is not told apart from its edges' blur."""
-STEEP = 0.6
-"""Least cosine between a run's normal and the image of the vertical: a wall seen lengthwise has no width."""
-NARROWEST, WIDEST, RATIO_STEP = 0.4, 1.7, 0.01
-"""Widths of wall that are tried, over the expected one: focal lengths of phones' cameras differ that much."""
-FACE_PX, UPPER_PX, UPPER_STEP_PX, EDGE_PX = 8.5, 2.5, 0.25, 1.5
-"""How much of the face is looked at; how far the upper edge may be off; how densely it is tried; how near another edge
-may come."""
-UPPER_SHARE = 0.2
-"""Of a wall's expected width, how much farther off its upper edge may be: the view it was found by may be wrong."""
-OUT_MM = 0.05
-"""So far out the image of a normal is looked for."""
-CLEAR_PX = 3.0
-"""A foot nearer to the upper edge is lost in that one's blur."""
-GROUND_PX = 4.0
-"""How much ground must be in sight beyond the widest wall."""
-RUN_MM = 3.0
-"""Length of a run of outline."""
-BIN = 1.15
-"""Walls whose widths differ by less are judged in one go."""
-CORRELATED, TRUST, SIDE_TRUST = 4.0, 6.0, 12.0
-"""How many neighbouring stretches say the same; how much one of them, and one side, can say against a width."""
-PLAIN = 3.0
-"""A foot is seen where all other widths are unlikelier by this, natural logarithm."""
-FOOT_SD_MM = 0.03
-"""Standard deviation of a wall's width as it is seen along one side, besides noise: contact shadow, light on the wall
-(45 rendered parts with sharp rims)."""
 APART_MM = (-0.06, 0.3)
 """How far a rounded rim lets the upper line lie inside the outline, at the least and at the most."""
-DIRECTIONS = 8
-"""Sides that have what is wrong with their feet in common, by direction of the normal."""
 COMBINATIONS = 3
 """Of the view's unknowns: the camera's height and the two coordinates of its foot point."""
 REACH, FINE_REACH, TURNS = 3.5, 4.0, 3
@@ -77,7 +40,6 @@ LEAST_GAIN_MM = 0.03
 """Walls whose widths the view knows better than this, standard deviation, tell nothing new."""
 STEP = 0.01
 """Of the differences by which derivatives with unit terms are found."""
-FEWEST_RUNS = 2
 MOST_STRAIN, MOST_UNHEARD = 3.0, 0.6
 """Walls are not believed that would move the view by more standard deviations, or where more of the evidence for feet
 is left unexplained: what lies there is no foot, or the part is not as thick as is said. Of 47 rendered parts, traced
@@ -101,24 +63,6 @@ class Standpoint:
     contradicted: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class _Runs:
-    """Runs of outline along which a foot may be seen.
-
-    Attributes:
-        upper_px: (g, 2) the upper edge in the photo; across: (g, 2) the edge's normal, by which a step of a pixel along
-            the image of the vertical counts 1: the foot is a line, looked for in the direction that was expected.
-        width_px: (g,) expected width of the wall along it; px_per_mm: the same unit's size.
-        costs: (g, r) negative log likelihood of widths over the expected one, at `_ratios()`.
-    """
-
-    upper_px: Array
-    across: Array
-    width_px: Array
-    px_per_mm: float
-    costs: Array
-
-
 def by_walls(
     light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall, sigma_px: float, told: RimWord
 ) -> Standpoint:
@@ -134,7 +78,7 @@ def by_walls(
     height = wall.upper_mm - wall.lower_mm
     if height <= 0 or _known(view, outlines_mm[0], wall):
         return Standpoint(view)
-    runs = _runs(light, view, outlines_mm, wall, sigma_px)
+    runs = wall_feet(light, view, outlines_mm, wall, sigma_px)
     if runs is None:
         return Standpoint(view)
     root = view_root(view.covariance)
@@ -189,115 +133,14 @@ def _known(view: View, outline_mm: Array, wall: Wall) -> bool:
     return bool(np.sqrt(variance.max()) < LEAST_GAIN_MM)
 
 
-def _ratios() -> Array:
-    return np.arange(NARROWEST, WIDEST + RATIO_STEP / 2, RATIO_STEP)
-
-
-def _runs(light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall, sigma_px: float) -> _Runs | None:
-    body = Body.of(view, list(outlines_mm), wall, False)
-    out = list(_along(light, view, outlines_mm[0], wall, body, sigma_px))
-    if len(out) < FEWEST_RUNS:
-        return None
-    upper, across, width, costs = (np.array(x) for x in zip(*out, strict=True))
-    return _Runs(upper, across, width, 1 / view.mm_per_px(outlines_mm[0].mean(0)), costs)
-
-
-def _along(
-    light: Light, view: View, outline_mm: Array, wall: Wall, body: Body, sigma_px: float
-) -> Iterator[tuple[Array, Array, float, Array]]:
-    """The runs of an outline, side by side."""
-    px_mm = view.mm_per_px(outline_mm.mean(0))
-    rough = resampled(outline_mm, px_mm, SMOOTH_MM, STRETCH)
-    upper, foot = (view.pixels(rough.points_mm, z) for z in (wall.upper_mm, wall.lower_mm))
-    shift = foot - upper
-    width = np.hypot(*shift.T)
-    down = shift / np.maximum(width, 1e-9)[:, None]
-    normal = view.pixels(rough.points_mm + OUT_MM * rough.normals, wall.upper_mm) - upper
-    normal /= np.maximum(np.hypot(*normal.T), 1e-9)[:, None]
-    beyond = upper + WIDEST * shift + GROUND_PX * down
-    seen = ((down * normal).sum(1) > STEEP) & (width > LEAST_WALL_PX) & ~body.covers(beyond)
-    usable = seen.reshape(-1, STRETCH).all(1)
-    stretches = np.flatnonzero(usable)
-    if not len(stretches):
-        return
-    wide = width.reshape(-1, STRETCH).mean(1)
-    of_side = (np.arctan2(rough.normals[::STRETCH, 1], rough.normals[::STRETCH, 0]) * DIRECTIONS / (2 * np.pi)) // 1
-    per_run = max(round(RUN_MM / (px_mm * STRETCH)), 1)
-    key = np.stack([np.floor(np.log(wide) / np.log(BIN)), of_side, np.arange(len(wide)) // per_run], 1)[stretches]
-    runs: list[tuple[float, Array, Array, float, Array]] = []
-    for k in np.unique(key, axis=0):
-        at = stretches[(key == k).all(1)]
-        points = (at[:, None] * STRETCH + np.arange(STRETCH)).ravel()
-        w = float(wide[at].mean())
-        up, cost = _run(light, upper[points], foot[points], down[points], w, sigma_px)
-        way = down[points].mean(0)
-        way /= np.hypot(*way)
-        start = upper[points].mean(0) + up * way
-        across = normal[points].mean(0)
-        runs.append((float(k[1]), start, across / (across @ way), w - up, cost))
-    for side in {r[0] for r in runs}:
-        mine = [r for r in runs if r[0] == side]
-        if not _plain(np.sum([r[4] for r in mine], 0)):
-            continue
-        sd_mm = FOOT_SD_MM * len(mine) ** 0.5  # of each, if all together are to be no better than one
-        for _, start, across, w, cost in mine:
-            yield start, across, w, np.minimum(_widened(cost, sd_mm / (w * px_mm)), SIDE_TRUST / len(mine))
-
-
-def _plain(cost: Array) -> bool:
-    """Whether a foot is seen: narrower and wider walls are both unlikely."""
-    k, least = int(cost.argmin()), cost.min() + PLAIN
-    return bool(cost[:k].max(initial=0) > least and cost[k:].max(initial=0) > least)
-
-
-def _widened(cost: Array, sd: float) -> Array:
-    """Costs at `_ratios()` when the foot may besides be seen wrongly by a standard deviation of the ratio."""
-    r = _ratios()
-    out = (cost[None] + 0.5 * ((r[:, None] - r[None]) / sd) ** 2).min(1)
-    return np.asarray(out - out.min())
-
-
-def _run(
-    light: Light, upper_px: Array, foot_px: Array, down: Array, width_px: float, sigma_px: float
-) -> tuple[float, Array]:
-    """How far the upper edge lies outside its place, px, and what widths of wall cost, at `_ratios()`.
-
-    Where the wall is nearly of the face's colour the upper edge may lie elsewhere: a width costs what the best pair of
-    edges so far apart does.
-    """
-    reach = UPPER_PX + UPPER_SHARE * width_px
-    tried = np.arange(-reach, reach + UPPER_STEP_PX / 2, UPPER_STEP_PX)
-    room = min(max(width_px - reach - EDGE_PX, UPPER_PX), FACE_PX)
-    upper = steps_at(light, upper_px, down, STRETCH, tried, FACE_PX + reach - UPPER_PX, room, sigma_px)
-    total = np.minimum(upper.cost, TRUST).sum(0, keepdims=True)
-    up = float(vertex(total, tried, total.argmin(1))[0][0])
-    ratios = _ratios()
-    places = (ratios - 1) * width_px
-    foot = steps_at(
-        light,
-        foot_px,
-        down,
-        STRETCH,
-        places,
-        max(width_px - EDGE_PX, 1.0),
-        (WIDEST - 1) * width_px + GROUND_PX,
-        sigma_px,
-    )
-    cost = np.minimum(foot.cost, TRUST).sum(0) / CORRELATED
-    cost = np.where(ratios * width_px < CLEAR_PX, cost.max(), cost)
-    wide = ratios * (width_px - up)
-    at = np.interp(wide[:, None] + tried - width_px, places, cost) + (total[0] - total.min()) / CORRELATED
-    return up, np.asarray(at.min(1))
-
-
-def _widths(parameters: Array, runs: _Runs, wall: Wall) -> Array:
+def _widths(parameters: Array, runs: Runs, wall: Wall) -> Array:
     """(g,) width at which a view sees the wall of each run, px."""
     top = to_plane(parameters, runs.upper_px, wall.upper_mm)
     foot = project(parameters, np.c_[top, np.full(len(top), wall.lower_mm)])
     return np.asarray(((foot - runs.upper_px) * runs.across).sum(1))
 
 
-def _widths_at(parameters: Array, ways: Array, axes: list[Array], runs: _Runs, wall: Wall) -> Array:
+def _widths_at(parameters: Array, ways: Array, axes: list[Array], runs: Runs, wall: Wall) -> Array:
     """(n, g) widths over a grid of the unit terms: exact in the first one, linear in the others."""
     least = LEAST_FOCAL * parameters[6]
 
@@ -313,14 +156,14 @@ def _widths_at(parameters: Array, ways: Array, axes: list[Array], runs: _Runs, w
     return np.asarray((first[:, None] + others @ np.stack(rest)).reshape(-1, first.shape[1]))
 
 
-def _ways(view: View, runs: _Runs, wall: Wall, root: Array) -> Array:
+def _ways(view: View, runs: Runs, wall: Wall, root: Array) -> Array:
     """(10, COMBINATIONS) orthonormal: the unit terms that widths depend on most."""
     q = view.parameters
     by = [(_widths(q + STEP * c, runs, wall) - _widths(q - STEP * c, runs, wall)) / (2 * STEP) for c in root.T]
     return np.asarray(np.linalg.svd(np.stack(by, 1), full_matrices=True)[2][:COMBINATIONS].T)
 
 
-def _posterior(parameters: Array, ways: Array, runs: _Runs, wall: Wall, told: RimWord) -> _Posterior:
+def _posterior(parameters: Array, ways: Array, runs: Runs, wall: Wall, told: RimWord) -> _Posterior:
     """The unit terms' mean and covariance, the rim's share summed out."""
     axes = [*(np.linspace(-REACH, REACH, n) for n in POINTS[0][:-1]), np.linspace(*APART_MM, POINTS[0][-1])]
     for _ in range(TURNS):
@@ -347,7 +190,7 @@ def _posterior(parameters: Array, ways: Array, runs: _Runs, wall: Wall, told: Ri
     return _Posterior(mean[:COMBINATIONS], covariance[:COMBINATIONS, :COMBINATIONS], rounded, float(unheard) / most)
 
 
-def _cost(runs: _Runs, widths_px: Array) -> Array:
+def _cost(runs: Runs, widths_px: Array) -> Array:
     """(...) what widths (..., g) of all runs cost together."""
     at = np.clip((widths_px / runs.width_px - NARROWEST) / RATIO_STEP, 0, runs.costs.shape[1] - 1 - 1e-9)
     low = at.astype(int)
