@@ -51,10 +51,10 @@ def seen_from_a_plate(place_mm: float) -> tuple[RimSeen, EdgeLoop, Array]:
         np.tile(EAST, (count, 1)),
         np.c_[np.full(count, 20.0), middles],
     )
-    places = np.tile(place_mm + 0.3 * (RADII_MM - 0.25)[:, None], count)
+    places = np.tile(place_mm + 0.3 * (RADII_MM - 0.25)[:, None], (2, 1, count))
     located = line + 0.01 * EAST  # by steps of light: a hundredth too far out already
     loop = EdgeLoop(located, np.tile(EAST, (len(line), 1)), np.full(len(line), 0.01), np.zeros((len(line), 1)))
-    return RimSeen(-50.0, np.zeros(len(RADII_MM)), places, bands), loop, line
+    return RimSeen(-50.0, np.zeros((2, len(RADII_MM))), places, bands), loop, line
 
 
 def test_what_steps_were_off_is_put_right() -> None:

@@ -34,8 +34,10 @@ def view() -> View:
     return View(camera, np.eye(10) * 1e-12, SIZE)
 
 
-def plate(radius_mm: float, face: float, ground: float, sharpening: float = 0.0) -> NDArray[np.uint8]:
-    """A photo of a plate, 40 by 28 mm, whose upper rim has a radius."""
+def plate(
+    radius_mm: float, face: float, ground: float, sharpening: float = 0.0, *, chamfered: bool = False
+) -> NDArray[np.uint8]:
+    """A photo of a plate, 40 by 28 mm, whose upper rim has a radius, or a chamfer's leg."""
     fine = 3
     y, x = np.mgrid[: SIZE[1] * fine, : SIZE[0] * fine] / fine - (1 - 1 / fine) / 2
     at = (np.stack([x, y], -1) - (np.array(SIZE) - 1) / 2) / PX_PER_MM
@@ -43,6 +45,8 @@ def plate(radius_mm: float, face: float, ground: float, sharpening: float = 0.0)
     inside = depth.min(-1)
     side = np.where((depth[..., :1] < depth[..., 1:]) == np.array([True, False]), np.sign(at), 0.0)
     sine = np.clip((radius_mm - inside) / radius_mm, 0, 1) if radius_mm else np.zeros_like(inside)
+    if chamfered:
+        sine = np.where(sine > 0, np.sqrt(0.5), 0.0)
     cosine = np.sqrt(1 - sine**2)
     lamp = np.maximum(sine * (side @ LAMP[:2]) + cosine * LAMP[2], 0)
     light = np.where(inside > 0, face * (0.5 * lamp / LAMP[2] + 0.25 * (1 + cosine)), ground)
@@ -95,6 +99,23 @@ def test_the_place_and_the_radius_are_found(face: float, ground: float, off_mm: 
     assert abs(radius - 0.3) < 1.96 * sd
     assert abs(np.median(place) + off_mm) < (0.02 if face < ground else 0.065)
     assert (by_radius > -0.1).all()  # a wider rounding hides more of its outline
+
+
+@pytest.mark.parametrize("off_mm", [-0.25, 0.0, 0.09])
+@pytest.mark.parametrize(("face", "ground"), [(0.3, 0.7), (0.5, 0.12)])
+def test_a_chamfer_is_told_from_a_rounding(face: float, ground: float, off_mm: float) -> None:
+    """Exact by the drawing, wherever within the chamfer the outline was found."""
+    seen = shown(plate(0.3, face, ground, chamfered=True), off_mm=off_mm)
+    assert seen is not None
+    chamfer, place, _ = seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM)
+    leg, sd = seen.radius(ROUNDED_MM, ROUNDED_SD_MM)
+    print(f"chamfer {chamfer:.3f}, leg {leg:.3f} ± {1.96 * sd:.3f} mm, place {np.median(place):.3f} mm")
+    assert chamfer > 0.7
+    assert abs(leg - 0.3) < 1.96 * sd
+    assert abs(np.median(place) + off_mm) < 0.025
+    rounding = shown(plate(0.3, face, ground), off_mm=off_mm)
+    assert rounding is not None
+    assert rounding.chamfer(ROUNDED_MM, ROUNDED_SD_MM)[0] < 0.75 * chamfer
 
 
 def test_a_sharpened_sharp_rim_is_no_rounded_one() -> None:

@@ -45,13 +45,19 @@ class NarrowWalls:
 
     def at(self, points_mm: Array, normals: Array) -> tuple[Array, Array, Array]:
         """(n,) shifts of points (n, 2), mm, how they change with the radius, and how much is known of each, 0 to 1."""
-        apart = ((points_mm[:, None] - self.points_mm) ** 2).sum(2) / NEAR_MM**2
-        turned = np.arccos(np.clip(normals @ self.outwards.T, -1, 1)) / ALIKE_RAD
-        weight = np.exp(-0.5 * (apart + turned**2))
-        total = weight.sum(1)
-        known = np.minimum(total / LEAST, 1.0)
-        share = weight / np.maximum(total, 1e-12)[:, None]
+        share, known = told_by(self.points_mm, self.outwards, points_mm, normals)
         return known * (share @ self.shift_mm), known * (share @ self.by_radius), known
+
+
+def told_by(stretches_mm: Array, outwards: Array, points_mm: Array, normals: Array) -> tuple[Array, Array]:
+    """(n, b) what stretches (b, 2) have to say of points (n, 2) near them that face the same way, as shares of 1; and
+    (n,) how much is known of each point, 0 to 1.
+    """
+    apart = ((points_mm[:, None] - stretches_mm) ** 2).sum(2) / NEAR_MM**2
+    turned = np.arccos(np.clip(normals @ outwards.T, -1, 1)) / ALIKE_RAD
+    weight = np.exp(-0.5 * (apart + turned**2))
+    total = weight.sum(1)
+    return weight / np.maximum(total, 1e-12)[:, None], np.minimum(total / LEAST, 1.0)
 
 
 def narrow_walls(shown: RimSeen, rim: Rim, loops: Sequence[EdgeLoop], before_mm: Sequence[Array]) -> NarrowWalls | None:

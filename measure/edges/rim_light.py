@@ -1,10 +1,11 @@
-"""Light on a rounded rim, and what of it all sides of a part share.
+"""Light on a rounded or chamfered rim, and what of it all sides of a part share.
 
 On a rounding the surface turns from lying flat to standing upright, and its light turns with it: inside the outline
 there is a band, as wide as the radius, where light goes over from the face's to the wall's. Diffuse light from a sky
 and a lamp is an affine function of the normal (Lambert's law), so along the rounding it is the face's with multiples of
 the sine and of one less the cosine of the turn added; gloss adds some of the sines of its double and threefold. A sharp
-rim has no such band: the face and what lies beyond it meet in one blurred step.
+rim has no such band: the face and what lies beyond it meet in one blurred step. A chamfer has one turn for all of its
+band, half of a right angle.
 
 The same lamp and the same sky shine on all sides. So three numbers, of which walls that are seen tell most, say how
 light goes along the rounding of every side, and a fourth how much is left of the phone's sharpening.
@@ -23,7 +24,7 @@ from calib.arrays import Array
 from calib.light.profile import SHARPEN_PX
 from measure.edges.rim_bands import OUTER_SAMPLES, STEP_PX, UNLIKE, Bands, offsets
 
-OFF_PX = 3.0
+OFF_PX = 4.0
 PLACES_PX = np.arange(-OFF_PX, OFF_PX + STEP_PX / 2, STEP_PX)
 """How far off the outline may lie; and where it is tried."""
 TURNS = 32
@@ -87,19 +88,19 @@ def _by_shared(s: Bands) -> Array:
 
 
 def explained(
-    alike: Sequence[tuple[Bands, NDArray[np.intp]]], radius_px: float, blur_px: float
+    alike: Sequence[tuple[Bands, NDArray[np.intp]]], radius_px: float, blur_px: float, *, chamfered: bool = False
 ) -> tuple[Array, Array, float]:
     """What stretches show, explained by one radius and one blur.
 
     Args:
         alike: the stretches by `Bands.groups`.
-        radius_px: of the rim, 0 for a sharp one; blur_px: of the photo, standard deviation.
+        radius_px: of the rim, 0 for a sharp one; or the leg of a chamfer; blur_px: of the photo, standard deviation.
 
     Returns:
         (b,) logarithm of the likelihood of each stretch, (b,) where its outline lies, px, and logarithm of the
         likelihood of the light that all sides share, but for constants.
     """
-    groups = [_group(s, at, radius_px, blur_px) for s, at in alike]
+    groups = [_group(s, at, _columns(s, radius_px, blur_px, chamfered)) for s, at in alike]
     shared = SHARED_MEAN
     for first in (True, *(TURNS_OF_LIGHT - 1) * (False,)):
         shared = _again(groups, shared, first)
@@ -129,10 +130,10 @@ def _again(groups: Sequence[_Group], shared: Array, first: bool) -> Array:
     return np.asarray(shared + np.linalg.solve(known, told))
 
 
-def _group(s: Bands, at: NDArray[np.intp], radius_px: float, blur_px: float) -> _Group:
+def _group(s: Bands, at: NDArray[np.intp], columns: Array) -> _Group:
     """Stretches that are alike, with what light can do across an outline at each place that is tried."""
     last, n, noise = len(PLACES_PX) - 1, s.light.shape[1], float(s.noise[0])
-    wide = _columns(s, radius_px, blur_px) / noise
+    wide = columns / noise
     B = np.stack([wide[last - k : last - k + n] for k in range(last + 1)])
     known = B.transpose(0, 2, 1) @ B + np.eye(B.shape[2])
     return _Group(
@@ -146,16 +147,19 @@ def _group(s: Bands, at: NDArray[np.intp], radius_px: float, blur_px: float) -> 
     )
 
 
-def _columns(s: Bands, radius_px: float, blur_px: float) -> Array:
+def _columns(s: Bands, radius_px: float, blur_px: float, chamfered: bool) -> Array:
     """(n, columns) what light can add to the face's across an outline at 0, each by its standard deviation."""
     hidden = bool(s.hidden[0])
     slope, foot_px, step = float(s.slope[0]), float(s.foot_px[0]), float(s.noise[0]) / UNLIKE
     x = offsets(OFF_PX)
-    turn = (np.arange(TURNS) + 0.5) / TURNS * np.pi / 2
-    if slope < 0:  # beyond the line of sight's own slope the rounding hides itself
-        turn = turn[np.tan(turn) < -1 / slope]
-    place = radius_px * (np.sin(turn) - 1 + slope * (1 - np.cos(turn)))
-    end = place[-1]
+    if chamfered:
+        turn, place, end = np.array([np.pi / 4]), np.array([-radius_px]), slope * radius_px
+    else:
+        turn = (np.arange(TURNS) + 0.5) / TURNS * np.pi / 2
+        if slope < 0:  # beyond the line of sight's own slope the rounding hides itself
+            turn = turn[np.tan(turn) < -1 / slope]
+        place = radius_px * (np.sin(turn) - 1 + slope * (1 - np.cos(turn)))
+        end = place[-1]
     past = ndtr((x - end) / blur_px)
     steps = ndtr((x[:, None] - place) / blur_px)
     shades = [np.sin(turn), 1 - np.cos(turn), np.sin(2 * turn), np.sin(3 * turn)]

@@ -1,12 +1,13 @@
-"""Whether the upper rim is rounded, and by how much, by the light across it (`rim_light`).
+"""Whether the upper rim is rounded or chamfered, and by how much, by the light across it (`rim_light`).
 
-For each radius the likelihood of profiles is summed out over what light does besides, which is linear with normal
-priors; over the place of the outline, of each stretch by itself; and over the blur, which is the photo's.
+For each form and radius the likelihood of profiles is summed out over what light does besides, which is linear with
+normal priors; over the place of the outline, of each stretch by itself; and over the blur, which is the photo's.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -19,8 +20,10 @@ from measure.edges.rounded import ROUNDED_MM, ROUNDED_SD_MM
 from measure.edges.sight import Wall
 
 RADII_MM = np.array([0.08, 0.12, 0.16, 0.2, 0.25, 0.3, 0.35, WIDEST_MM])
-"""Radii that are tried, besides none."""
-BLUR_WIDER, BLUR_SD, BLURS = 0.11, 0.12, np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+"""Radii of roundings, and legs of chamfers, that are tried, besides none."""
+FORMS = np.log([[0.8], [0.2]])
+"""Logarithms of the shares of roundings and of chamfers among rims that are not sharp (chosen)."""
+BLUR_WIDER, BLUR_SD, BLURS = 0.11, 0.12, np.array([-1.5, 0.0, 1.5])
 """The blur across a part's edges over that across the card's sides, logarithm: its mean, what sampling adds, and its
 standard deviation (60 rendered photos); and those that are tried, in standard deviations."""
 FEWEST = 3
@@ -39,8 +42,10 @@ class RimSeen:
     """What the light across a part's boundaries says of its upper rim.
 
     Attributes:
-        sharp: logarithm of the likelihood of none, but for a constant; rounded: (r,) of RADII_MM.
-        places_mm: (r, b) how far outside of where light was taken the outline lies, for each radius and stretch.
+        sharp: logarithm of the likelihood of none, but for a constant; rounded: (2, r) of RADII_MM as roundings and as
+            chamfers.
+        places_mm: (2, r, b) how far outside of where light was taken the outline lies, for each of them and each
+            stretch.
         bands: the stretches.
     """
 
@@ -53,26 +58,37 @@ class RimSeen:
     def log_odds(self) -> float:
         """For a rounded rim against a sharp one: logarithm of the ratio of likelihoods, as far as it is believed."""
         share = np.exp(-0.5 * ((RADII_MM - ROUNDED_MM) / ROUNDED_SD_MM) ** 2)
-        rounded = np.logaddexp.reduce(np.log(share / share.sum()) + self.rounded)
+        rounded = np.logaddexp.reduce(FORMS + np.log(share / share.sum()) + self.rounded, axis=None)
         return float(np.clip(HEARD * (rounded - self.sharp), -MOST, MOST))
 
     def radius(self, mean_mm: float, sd_mm: float) -> tuple[float, float]:
         """Mean and standard deviation, mm, of a radius of which these were known before."""
-        share = self._share(mean_mm, sd_mm)
+        share = self._share(mean_mm, sd_mm).sum(0)
         mean = float(share @ RADII_MM)
         return mean, float(np.hypot(np.sqrt(share @ (RADII_MM - mean) ** 2), RADIUS_SD_MM))
 
     def places(self, mean_mm: float, sd_mm: float) -> tuple[Array, Array]:
         """(b,) mean of `places_mm`, and their change with the radius, of which these were known before."""
-        share = self._share(mean_mm, sd_mm)
-        mean, off = share @ self.places_mm, RADII_MM - share @ RADII_MM
-        return mean, np.asarray((share * off) @ (self.places_mm - mean) / (share @ off**2))
+        return _expected(self._share(mean_mm, sd_mm), self.places_mm)
+
+    def chamfer(self, mean_mm: float, sd_mm: float) -> tuple[float, Array, Array]:
+        """The probability that a rim which is not sharp is chamfered, and what `places` says if it is."""
+        share = self._share(mean_mm, sd_mm)[1:]
+        return float(share.sum()), *_expected(share / share.sum(), self.places_mm[1:])
 
     def _share(self, mean_mm: float, sd_mm: float) -> Array:
-        """(r,) probabilities of the radii."""
-        heard = HEARD * self.rounded - 0.5 * ((RADII_MM - mean_mm) / sd_mm) ** 2
+        """(2, r) probabilities of forms and radii."""
+        heard = FORMS + HEARD * self.rounded - 0.5 * ((RADII_MM - mean_mm) / sd_mm) ** 2
         share = np.exp(heard - heard.max())
         return np.asarray(share / share.sum())
+
+
+def _expected(share: Array, places_mm: Array) -> tuple[Array, Array]:
+    """(b,) mean of places (f, r, b) by probabilities (f, r) of forms and radii, and its change with the radius."""
+    form = share.sum(1)
+    off = RADII_MM - (share @ RADII_MM / form)[:, None]
+    by_radius = share * off / (share * off**2).sum(1, keepdims=True)  # a regression within each form
+    return np.tensordot(share, places_mm, 2), np.tensordot(form[:, None] * by_radius, places_mm, 2)
 
 
 def rim_seen(light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall) -> RimSeen | None:
@@ -94,10 +110,12 @@ def said_by(seen: Bands, px_mm: float, blur_px: float) -> RimSeen:
     """See `rim_seen`: by light that has been taken, for a size of pixels and a blur of the card's sides."""
     blurs = blur_px * np.exp(BLUR_WIDER + BLUR_SD * BLURS)
     groups = list(seen.groups())
-    every = [[explained(groups, radius, blur) for radius in (0.0, *(RADII_MM / px_mm))] for blur in blurs]
+    rims = [(0.0, False), *product(RADII_MM / px_mm, (False, True))]
+    every = [[explained(groups, size, blur, chamfered=chamfered) for size, chamfered in rims] for blur in blurs]
     found, places = (np.array([[s[k] for s in row] for row in every]) for k in (0, 1))
     prior = np.array([[s[2] for s in row] for row in every]) - 0.5 * BLURS[:, None] ** 2
     said = np.maximum(found - found.max((0, 1)), -TRUST).sum(2) / CORRELATED + prior
-    by_radius = np.logaddexp.reduce(said, axis=0)
-    place = (np.exp(said - by_radius)[..., None] * places).sum(0)
-    return RimSeen(float(by_radius[0]), by_radius[1:], px_mm * place[1:], seen)
+    by_rim = np.logaddexp.reduce(said, axis=0)
+    place = (np.exp(said - by_rim)[..., None] * places).sum(0)
+    by_form = by_rim[1:].reshape(-1, 2).T, px_mm * place[1:].reshape(-1, 2, place.shape[1]).transpose(1, 0, 2)
+    return RimSeen(float(by_rim[0]), *by_form, seen)
