@@ -58,9 +58,9 @@ def test_a_likely_chamfer_puts_the_outline_where_it_ends() -> None:
 
 
 def test_an_unlikely_one_puts_nothing_anywhere() -> None:
-    """By hand: it is a fifth of the rims that are not sharp, which are 0.4 or 0.8 of all."""
     rim = Rim.known("unknown", if_rounded_mm=(0.25, 0.05))
-    assert chamfered_rim(seen_with(0.0), rim, [LINE]) is None
-    found = chamfered_rim(seen_with(0.0), replace(rim, rounded=0.8), [LINE])
+    found = chamfered_rim(seen_with(100.0), replace(rim, rounded=0.8), [LINE])
     assert found is not None
-    assert found.likely == pytest.approx(0.16)
+    assert found.likely == pytest.approx(0.8, abs=0.001)
+    assert chamfered_rim(seen_with(100.0), replace(rim, rounded=0.2), [LINE]) is None
+    assert chamfered_rim(seen_with(0.0), replace(rim, rounded=1.0), [LINE]) is None  # one rim in five

@@ -6,6 +6,8 @@ cosine, the sky's by (1 + cos) / 2 of a surface's tilt, as for any open hemisphe
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -16,7 +18,8 @@ from calib.light.optics import Optics
 from calib.light.profile import LEFT, SHARPEN_PX, Light
 from calib.light.srgb import coded
 from calib.view.view import View
-from measure.edges.rim_seen import MOST, RimSeen, rim_seen
+from measure.edges.rim_bands import bands_of
+from measure.edges.rim_seen import MOST, RimSeen, rim_seen, said_by
 from measure.edges.rounded import ROUNDED_MM, ROUNDED_SD_MM, heard
 from measure.edges.sight import Wall
 
@@ -35,9 +38,9 @@ def view() -> View:
 
 
 def plate(
-    radius_mm: float, face: float, ground: float, sharpening: float = 0.0, *, chamfered: bool = False
+    radius_mm: float, face: float, ground: float | None, sharpening: float = 0.0, *, chamfered: bool = False
 ) -> NDArray[np.uint8]:
-    """A photo of a plate, 40 by 28 mm, whose upper rim has a radius, or a chamfer's leg."""
+    """A photo of a plate, 40 by 28 mm, whose rim has a radius, or a chamfer's leg; beyond it a ground, or its wall."""
     fine = 3
     y, x = np.mgrid[: SIZE[1] * fine, : SIZE[0] * fine] / fine - (1 - 1 / fine) / 2
     at = (np.stack([x, y], -1) - (np.array(SIZE) - 1) / 2) / PX_PER_MM
@@ -49,7 +52,9 @@ def plate(
         sine = np.where(sine > 0, np.sqrt(0.5), 0.0)
     cosine = np.sqrt(1 - sine**2)
     lamp = np.maximum(sine * (side @ LAMP[:2]) + cosine * LAMP[2], 0)
-    light = np.where(inside > 0, face * (0.5 * lamp / LAMP[2] + 0.25 * (1 + cosine)), ground)
+    wall = face * (0.5 * np.maximum(side @ LAMP[:2], 0) / LAMP[2] + 0.25)
+    beyond = wall if ground is None else np.full_like(wall, ground)
+    light = np.where(inside > 0, face * (0.5 * lamp / LAMP[2] + 0.25 * (1 + cosine)), beyond)
     light = cv2.resize(light.astype(np.float32), SIZE, interpolation=cv2.INTER_AREA)
     light = cv2.GaussianBlur(light, (0, 0), BLUR_PX) + np.random.default_rng(3).normal(0, NOISE, SIZE[::-1])
     code = coded(np.clip(light, 0, 1)).astype(np.float32)
@@ -101,21 +106,31 @@ def test_the_place_and_the_radius_are_found(face: float, ground: float, off_mm: 
     assert (by_radius > -0.1).all()  # a wider rounding hides more of its outline
 
 
-@pytest.mark.parametrize("off_mm", [-0.25, 0.0, 0.09])
-@pytest.mark.parametrize(("face", "ground"), [(0.3, 0.7), (0.5, 0.12)])
-def test_a_chamfer_is_told_from_a_rounding(face: float, ground: float, off_mm: float) -> None:
+def walled(radius_mm: float, *, chamfered: bool, off_mm: float = 0.0) -> RimSeen:
+    """A dark plate whose walls are seen all round, as if from all sides at once: beyond the rim there is the wall."""
+    light = Light.of(plate(radius_mm, 0.3, None, chamfered=chamfered), BOX, Optics(0.0, BLUR_PX))
+    bands = bands_of(light, view(), (outline(off_mm),), Wall(3.0, 0.0))
+    return said_by(replace(bands, near=np.ones(len(bands.near), bool)), 1 / PX_PER_MM, BLUR_PX)
+
+
+@pytest.mark.parametrize("off_mm", [-0.2, 0.0, 0.09])
+def test_a_chamfer_is_told_from_a_rounding_where_walls_are_seen(off_mm: float) -> None:
     """Exact by the drawing, wherever within the chamfer the outline was found."""
-    seen = shown(plate(0.3, face, ground, chamfered=True), off_mm=off_mm)
-    assert seen is not None
+    seen, rounding = (walled(0.3, chamfered=c, off_mm=off_mm) for c in (True, False))
     chamfer, place, _ = seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM)
     leg, sd = seen.radius(ROUNDED_MM, ROUNDED_SD_MM)
     print(f"chamfer {chamfer:.3f}, leg {leg:.3f} ± {1.96 * sd:.3f} mm, place {np.median(place):.3f} mm")
-    assert chamfer > 0.7
+    assert chamfer > 0.9
     assert abs(leg - 0.3) < 1.96 * sd
-    assert abs(np.median(place) + off_mm) < 0.025
-    rounding = shown(plate(0.3, face, ground), off_mm=off_mm)
-    assert rounding is not None
-    assert rounding.chamfer(ROUNDED_MM, ROUNDED_SD_MM)[0] < 0.75 * chamfer
+    assert abs(np.median(place) + off_mm) < 0.03
+    assert rounding.chamfer(ROUNDED_MM, ROUNDED_SD_MM)[0] < 0.2
+
+
+def test_along_hidden_walls_alone_a_chamfer_is_none() -> None:
+    """A strip of shadow beside a sharp edge looks the same."""
+    seen = shown(plate(0.3, 0.3, 0.7, chamfered=True))
+    assert seen is not None
+    assert seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM)[0] == 0
 
 
 def test_a_sharpened_sharp_rim_is_no_rounded_one() -> None:

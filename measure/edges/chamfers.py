@@ -18,7 +18,7 @@ from measure.edges.narrow_walls import told_by
 from measure.edges.rim_seen import RimSeen
 from measure.edges.rounded import Rim
 
-UNLIKELY = 0.1
+UNLIKELY = 0.3
 """A chamfer that is less likely moves nothing (chosen)."""
 
 

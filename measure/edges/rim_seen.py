@@ -23,7 +23,7 @@ RADII_MM = np.array([0.08, 0.12, 0.16, 0.2, 0.25, 0.3, 0.35, WIDEST_MM])
 """Radii of roundings, and legs of chamfers, that are tried, besides none."""
 FORMS = np.log([[0.8], [0.2]])
 """Logarithms of the shares of roundings and of chamfers among rims that are not sharp (chosen)."""
-BLUR_WIDER, BLUR_SD, BLURS = 0.11, 0.12, np.array([-1.5, 0.0, 1.5])
+BLUR_WIDER, BLUR_SD, BLURS = 0.11, 0.12, np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
 """The blur across a part's edges over that across the card's sides, logarithm: its mean, what sampling adds, and its
 standard deviation (60 rendered photos); and those that are tried, in standard deviations."""
 FEWEST = 3
@@ -42,9 +42,9 @@ class RimSeen:
     """What the light across a part's boundaries says of its upper rim.
 
     Attributes:
-        sharp: logarithm of the likelihood of none, but for a constant; rounded: (2, r) of RADII_MM as roundings and as
-            chamfers.
-        places_mm: (2, r, b) how far outside of where light was taken the outline lies, for each of them and each
+        sharp: logarithm of the likelihood of none, but for a constant; rounded: (f, r) of RADII_MM as roundings, and as
+            chamfers where walls are seen: along hidden ones alone a shadow looks like a chamfer.
+        places_mm: (f, r, b) how far outside of where light was taken the outline lies, for each of them and each
             stretch.
         bands: the stretches.
     """
@@ -58,7 +58,7 @@ class RimSeen:
     def log_odds(self) -> float:
         """For a rounded rim against a sharp one: logarithm of the ratio of likelihoods, as far as it is believed."""
         share = np.exp(-0.5 * ((RADII_MM - ROUNDED_MM) / ROUNDED_SD_MM) ** 2)
-        rounded = np.logaddexp.reduce(FORMS + np.log(share / share.sum()) + self.rounded, axis=None)
+        rounded = np.logaddexp.reduce(self._forms + np.log(share / share.sum()) + self.rounded, axis=None)
         return float(np.clip(HEARD * (rounded - self.sharp), -MOST, MOST))
 
     def radius(self, mean_mm: float, sd_mm: float) -> tuple[float, float]:
@@ -74,11 +74,17 @@ class RimSeen:
     def chamfer(self, mean_mm: float, sd_mm: float) -> tuple[float, Array, Array]:
         """The probability that a rim which is not sharp is chamfered, and what `places` says if it is."""
         share = self._share(mean_mm, sd_mm)[1:]
+        if not len(share):
+            return 0.0, *np.zeros((2, self.places_mm.shape[2]))
         return float(share.sum()), *_expected(share / share.sum(), self.places_mm[1:])
 
+    @property
+    def _forms(self) -> Array:
+        return FORMS[: len(self.rounded)]
+
     def _share(self, mean_mm: float, sd_mm: float) -> Array:
-        """(2, r) probabilities of forms and radii."""
-        heard = FORMS + HEARD * self.rounded - 0.5 * ((RADII_MM - mean_mm) / sd_mm) ** 2
+        """(f, r) probabilities of forms and radii."""
+        heard = self._forms + HEARD * self.rounded - 0.5 * ((RADII_MM - mean_mm) / sd_mm) ** 2
         share = np.exp(heard - heard.max())
         return np.asarray(share / share.sum())
 
@@ -110,12 +116,16 @@ def said_by(seen: Bands, px_mm: float, blur_px: float) -> RimSeen:
     """See `rim_seen`: by light that has been taken, for a size of pixels and a blur of the card's sides."""
     blurs = blur_px * np.exp(BLUR_WIDER + BLUR_SD * BLURS)
     groups = list(seen.groups())
-    rims = [(0.0, False), *product(RADII_MM / px_mm, (False, True))]
+    forms = 2 if np.count_nonzero(~seen.hidden) >= FEWEST else 1
+    rims = [(0.0, False), *product(RADII_MM / px_mm, (False, True)[:forms])]
     every = [[explained(groups, size, blur, chamfered=chamfered) for size, chamfered in rims] for blur in blurs]
     found, places = (np.array([[s[k] for s in row] for row in every]) for k in (0, 1))
+    of_rims = found[:, 1:].reshape(len(blurs), -1, forms, found.shape[2])
+    of_rims = np.where(seen.hidden, np.minimum(of_rims, of_rims[:, :, :1]), of_rims)
+    found[:, 1:] = of_rims.reshape(found[:, 1:].shape)
     prior = np.array([[s[2] for s in row] for row in every]) - 0.5 * BLURS[:, None] ** 2
     said = np.maximum(found - found.max((0, 1)), -TRUST).sum(2) / CORRELATED + prior
     by_rim = np.logaddexp.reduce(said, axis=0)
     place = (np.exp(said - by_rim)[..., None] * places).sum(0)
-    by_form = by_rim[1:].reshape(-1, 2).T, px_mm * place[1:].reshape(-1, 2, place.shape[1]).transpose(1, 0, 2)
+    by_form = by_rim[1:].reshape(-1, forms).T, px_mm * place[1:].reshape(-1, forms, place.shape[1]).transpose(1, 0, 2)
     return RimSeen(float(by_rim[0]), *by_form, seen)
