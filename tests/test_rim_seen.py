@@ -117,20 +117,20 @@ def walled(radius_mm: float, *, chamfered: bool, off_mm: float = 0.0) -> RimSeen
 def test_a_chamfer_is_told_from_a_rounding_where_walls_are_seen(off_mm: float) -> None:
     """Exact by the drawing, wherever within the chamfer the outline was found."""
     seen, rounding = (walled(0.3, chamfered=c, off_mm=off_mm) for c in (True, False))
-    chamfer, place, _ = seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM)
+    chamfer, place = seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM), seen.places(ROUNDED_MM, ROUNDED_SD_MM)[0]
     leg, sd = seen.radius(ROUNDED_MM, ROUNDED_SD_MM)
     print(f"chamfer {chamfer:.3f}, leg {leg:.3f} ± {1.96 * sd:.3f} mm, place {np.median(place):.3f} mm")
     assert chamfer > 0.9
     assert abs(leg - 0.3) < 1.96 * sd
     assert abs(np.median(place) + off_mm) < 0.03
-    assert rounding.chamfer(ROUNDED_MM, ROUNDED_SD_MM)[0] < 0.2
+    assert rounding.chamfer(ROUNDED_MM, ROUNDED_SD_MM) < 0.2
 
 
 def test_along_hidden_walls_alone_a_chamfer_is_none() -> None:
     """A strip of shadow beside a sharp edge looks the same."""
     seen = shown(plate(0.3, 0.3, 0.7, chamfered=True))
     assert seen is not None
-    assert seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM)[0] == 0
+    assert seen.chamfer(ROUNDED_MM, ROUNDED_SD_MM) == 0
 
 
 def test_a_sharpened_sharp_rim_is_no_rounded_one() -> None:

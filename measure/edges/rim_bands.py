@@ -31,6 +31,8 @@ HIDDEN_PX, NARROW_PX, WHOLE = 1.0, OUTER_PX + 1, 0.9
 so much of it is."""
 BENT = 0.6
 """A stretch whose normal turns by more, rad, faces no one way."""
+TURNED = 0.5
+"""So much a round hole turns along a stretch at the most, rad: most of a hole's stretches are then used (chosen)."""
 DARKEST, LIGHTEST = 0.004, 0.93
 """A face that is darker, of full light, shows no shades; a colour in which it is lighter is cut off."""
 FACE_SAMPLES, OUTER_SAMPLES, GRAIN_SAMPLES = 12, 4, 7
@@ -112,7 +114,8 @@ def bands_of(light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wal
 def _of_loop(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body, *, hole: bool) -> Bands:
     """Light across one boundary. In a hole it fades towards the foot, so walls are not looked at there."""
     px_mm = view.mm_per_px(outline_mm.mean(0))
-    width = max(round(STRETCH_MM / px_mm), LEAST_POINTS)
+    around = float(np.hypot(*np.diff(outline_mm, axis=0, append=outline_mm[:1]).T).sum())
+    width = max(round(min(STRETCH_MM, TURNED * around / (2 * np.pi)) / px_mm), LEAST_POINTS)
     rough = resampled(outline_mm, px_mm, SMOOTH_MM, width)
     upper, lower = (view.pixels(rough.points_mm, z) for z in (wall.upper_mm, wall.lower_mm))
     normal = view.pixels(rough.points_mm + NORMAL_MM * rough.normals, wall.upper_mm) - upper

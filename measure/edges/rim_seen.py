@@ -71,12 +71,9 @@ class RimSeen:
         """(b,) mean of `places_mm`, and their change with the radius, of which these were known before."""
         return _expected(self._share(mean_mm, sd_mm), self.places_mm)
 
-    def chamfer(self, mean_mm: float, sd_mm: float) -> tuple[float, Array, Array]:
-        """The probability that a rim which is not sharp is chamfered, and what `places` says if it is."""
-        share = self._share(mean_mm, sd_mm)[1:]
-        if not len(share):
-            return 0.0, *np.zeros((2, self.places_mm.shape[2]))
-        return float(share.sum()), *_expected(share / share.sum(), self.places_mm[1:])
+    def chamfer(self, mean_mm: float, sd_mm: float) -> float:
+        """The probability that a rim which is not sharp is chamfered."""
+        return float(self._share(mean_mm, sd_mm)[1:].sum())
 
     @property
     def _forms(self) -> Array:

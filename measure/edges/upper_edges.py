@@ -18,8 +18,8 @@ from calib.arrays import Array
 from calib.light.path import smoothest, vertex
 from calib.light.profile import Light
 from calib.view.view import View
-from measure.edges.chamfers import ChamferedRim, chamfered_rim
 from measure.edges.edge_loop import EdgeLoop
+from measure.edges.inner_lines import RimPlaces, rim_places
 from measure.edges.light_steps import WallLight, steps_at
 from measure.edges.narrow_walls import NarrowWalls, narrow_walls
 from measure.edges.outermost import outermost_at
@@ -137,7 +137,7 @@ class Seen:
         opening: whether the only loop is the rim of an opening: counter-clockwise, its empty side within.
         uneven: whether the face's light has slopes all over, so that its edges inside mean nothing.
         narrow: what is known of walls seen so narrow that a rounded rim runs into their foot.
-        chamfer: where the outline lies, if the rim is chamfered.
+        places: where the outline lies, if the rim is surely not sharp.
     """
 
     outlines_mm: tuple[Array, ...]
@@ -147,7 +147,7 @@ class Seen:
     opening: bool = False
     uneven: bool = False
     narrow: NarrowWalls | None = None
-    chamfer: ChamferedRim | None = None
+    places: RimPlaces | None = None
 
     def is_hole(self, loop: int) -> bool:
         """Whether a loop has its empty side within."""
@@ -244,9 +244,9 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
         before = [e.points_mm for e in found]
         found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
         if shown is not None and rim.rounded > HARDLY:
-            chamfer = chamfered_rim(shown, rim, before)
-            seen = replace(seen, narrow=narrow_walls(shown, rim, found, before), chamfer=chamfer)
-        if seen.narrow is not None or seen.chamfer is not None:
+            places = rim_places(shown, rim, before)
+            seen = replace(seen, narrow=narrow_walls(shown, rim, found, before), places=places)
+        if seen.narrow is not None or seen.places is not None:
             found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
     return Located(tuple(found), rim, seen)
 
@@ -467,11 +467,11 @@ def _placed(
         shift, by_radius, known = (np.where(j.joint, a, 0.0) for a in seen.narrow.at(points, normals))
         out_mm += shift
         by_rim += known * (by_radius - by_rim)
-    if seen.chamfer is not None:
-        place, by_leg, sure = seen.chamfer.at(points, normals)
+    if seen.places is not None:
+        place, by_radius, sure = seen.places.at(points, normals, x / scale)
         sure = np.where(j.joint | j.hidden, sure, 0.0)
         out_mm += sure * (place - out_mm)
-        by_rim += sure * (by_leg - by_rim)
+        by_rim += sure * (by_radius - by_rim)
     at = points + out_mm[:, None] * normals
     of_view = share[:, None] * by_view(view, at, normals, wall.upper_mm)
     of_view += (1 - share)[:, None] * by_view(view, at, normals, wall.lower_mm)
