@@ -48,9 +48,9 @@ CORRELATED, TRUST, SIDE_TRUST = 4.0, 6.0, 12.0
 """How many neighbouring stretches say the same; how much one of them, and one side, can say against a width."""
 PLAIN = 3.0
 """A foot is seen where all other widths are unlikelier by this, natural logarithm."""
-FOOT_SD_MM = 0.03
+FOOT_SD_MM, HOLE_FOOT_SD_MM = 0.03, 0.05
 """Standard deviation of a wall's width as it is seen along one side, besides noise: contact shadow, light on the wall
-(45 rendered parts with sharp rims)."""
+(45 rendered parts with sharp rims); and in holes, where it is darker (chosen)."""
 DIRECTIONS = 8
 """Sides that have what is wrong with their feet in common, by direction of the normal."""
 FEWEST_RUNS = 2
@@ -132,7 +132,8 @@ def _along(
         mine = [r for r in runs if r[0] == side]
         if not _plain(np.sum([r[4] for r in mine], 0)):
             continue
-        sd_mm = FOOT_SD_MM * len(mine) ** 0.5  # of each, if all together are to be no better than one
+        of_all_mm = HOLE_FOOT_SD_MM if hole else FOOT_SD_MM
+        sd_mm = of_all_mm * len(mine) ** 0.5  # of each, if all together are to be no better than one
         for _, start, across, w, cost in mine:
             yield start, across, w, np.minimum(_widened(cost, sd_mm / (w * px_mm)), SIDE_TRUST / len(mine))
 
