@@ -31,7 +31,7 @@ HIDDEN_PX, NARROW_PX, WHOLE = 1.0, OUTER_PX + 1, 0.9
 so much of it is."""
 BENT = 0.6
 """A stretch whose normal turns by more, rad, faces no one way."""
-TURNED = 0.5
+TURNED = 0.6
 """So much a round hole turns along a stretch at the most, rad: most of a hole's stretches are then used (chosen)."""
 DARKEST, LIGHTEST = 0.004, 0.93
 """A face that is darker, of full light, shows no shades; a colour in which it is lighter is cut off."""

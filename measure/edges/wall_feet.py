@@ -48,7 +48,7 @@ CORRELATED, TRUST, SIDE_TRUST = 4.0, 6.0, 12.0
 """How many neighbouring stretches say the same; how much one of them, and one side, can say against a width."""
 PLAIN = 3.0
 """A foot is seen where all other widths are unlikelier by this, natural logarithm."""
-FOOT_SD_MM, HOLE_FOOT_SD_MM = 0.03, 0.05
+FOOT_SD_MM, HOLE_FOOT_SD_MM = 0.03, 0.06
 """Standard deviation of a wall's width as it is seen along one side, besides noise: contact shadow, light on the wall
 (45 rendered parts with sharp rims); and in holes, where it is darker (chosen)."""
 DIRECTIONS = 8
