@@ -154,20 +154,16 @@ def _projections(
 
     What is known of slope and wall stands as samples of their own that are always nought.
     """
-    s = np.asarray(first_px + SPACING_PX * np.arange(n), float)
-    out = []
-    for x in xs:
-        upper = ndtr((s - x) / sigma)
-        lower = ndtr((s - x - wall_px) / sigma) if wall_px > 0 else upper
-        columns = [np.ones(n), upper, lower] if wall_px > 0 else [np.ones(n), upper]
-        if fading:
-            columns.append((1 - upper) * (s - x))
-        slope = lower * (s - x - wall_px)
-        basis = np.stack([*columns, slope], 1)
-        basis *= _worth(s, wall_px)[:, None]
-        ridge = np.zeros((2, basis.shape[1]))
-        ridge[0, -1] = np.sqrt(SLOPE_RIDGE)
-        ridge[1, :2] = firm * (1 - ratio), firm
-        q, _ = np.linalg.qr(np.vstack([basis, ridge]))
-        out.append(q[:n].T)
-    return np.asarray(out), out[0].shape[0]
+    off = first_px + SPACING_PX * np.arange(n) - np.array(xs)[:, None]
+    upper = ndtr(off / sigma)
+    lower = ndtr((off - wall_px) / sigma) if wall_px > 0 else upper
+    columns = [np.ones_like(off), upper, *((lower,) if wall_px > 0 else ())]
+    if fading:
+        columns.append((1 - upper) * off)
+    basis = np.zeros((len(xs), n + 2, len(columns) + 1))
+    basis[:, :n] = np.stack([*columns, lower * (off - wall_px)], 2)
+    basis[:, :n] *= _worth(first_px + SPACING_PX * np.arange(n), wall_px)[:, None]
+    basis[:, n, -1] = np.sqrt(SLOPE_RIDGE)
+    basis[:, n + 1, :2] = firm * (1 - ratio), firm
+    rows = np.linalg.qr(basis).Q[:, :n].transpose(0, 2, 1)
+    return np.ascontiguousarray(rows), rows.shape[1]

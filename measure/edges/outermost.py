@@ -90,14 +90,11 @@ def _projections(n: int, first_px: float, xs: tuple[float, ...], sigma: float) -
 
     The rows take samples as they are: each holds the root of its weight twice.
     """
-    s = first_px + SPACING_PX * np.arange(n)
-    out, weights, insides = [], [], []
-    for x in xs:
-        weight = np.clip((s - (x - BAND_PX)) / RAMP_PX + 0.5, 0.0, 1.0)
-        outside = ndtr((s - x) / sigma)
-        basis = np.sqrt(weight)[:, None] * np.stack([outside, outside * (s - x)], 1)
-        q, _ = np.linalg.qr(np.vstack([basis, [[0.0, np.sqrt(SLOPE_RIDGE)]]]))
-        out.append(q[:n].T * np.sqrt(weight))
-        weights.append(weight)
-        insides.append(1 - outside)
-    return np.asarray(out), np.asarray(weights), np.asarray(insides)
+    off = first_px + SPACING_PX * np.arange(n) - np.array(xs)[:, None]
+    weight = np.clip((off + BAND_PX) / RAMP_PX + 0.5, 0.0, 1.0)
+    outside = ndtr(off / sigma)
+    basis = np.zeros((len(xs), n + 1, 2))
+    basis[:, :n] = np.sqrt(weight)[..., None] * np.stack([outside, outside * off], 2)
+    basis[:, n, 1] = np.sqrt(SLOPE_RIDGE)
+    rows = np.linalg.qr(basis).Q[:, :n].transpose(0, 2, 1) * np.sqrt(weight)[:, None]
+    return rows, weight, 1 - outside
