@@ -171,17 +171,16 @@ def _first_belief(w: Window) -> _Belief:
     near = cv2.dilate(whole, disc(w.plan.cells_in(1.0)))
     ground = np.asarray((near == 0) & w.free, np.uint8)
     none = np.zeros_like(core)
-    others = _other_colours(w, core, ground)
-    return _Belief(core, core.astype(np.float32), whole, ground, none, (None, None), others, True, _is_uneven(w, core))
+    clear = core & (w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > CERTAINLY)
+    others, uneven = _other_colours(w, clear, ground), _is_uneven(w, clear)
+    return _Belief(core, core.astype(np.float32), whole, ground, none, (None, None), others, True, uneven)
 
 
-def _is_uneven(w: Window, core: Mask) -> bool:
-    """Whether much of a silhouette's inside is slopes of light."""
+def _is_uneven(w: Window, clear: Mask) -> bool:
+    """Whether much of a silhouette's inside, where it can't be wall, is slopes of light."""
     light = cv2.GaussianBlur(np.ascontiguousarray(w.colour[..., 0]), (0, 0), 1.0)
     slope = np.hypot(*(cv2.Sobel(light, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1))))
-    inside = w.lines.never_wall(w.rough)
-    certain = (core > 0) & (w.lines.back(inside.astype(np.float32)) > CERTAINLY)
-    return bool(certain.any() and float((slope[certain] > SLOPE).mean()) > UNEVEN)
+    return bool(clear.any() and float((slope[clear > 0] > SLOPE).mean()) > UNEVEN)
 
 
 SLOPE, UNEVEN = 0.1, 0.1
@@ -189,11 +188,10 @@ SLOPE, UNEVEN = 0.1, 0.1
 ones of rendered photos have at most 0.05, photographed coins 0.15 and more."""
 
 
-def _other_colours(w: Window, core: Mask, ground: Mask) -> tuple[Mask, ...]:
+def _other_colours(w: Window, clear: Mask, ground: Mask) -> tuple[Mask, ...]:
     """Cells of further colours of the face: of the silhouette's inside that can't be wall, what the commonest colours
     leave and the ground does not look like, if it is so much that it is no hole that was overlooked."""
-    certain = w.lines.back(w.lines.never_wall(w.rough).astype(np.float32)) > CERTAINLY
-    rest = np.asarray(core * certain, np.uint8)
+    rest = clear
     if not ground.any():
         return ()
     least = MORE_COLOURS * float(rest.sum())
@@ -224,7 +222,7 @@ def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _CellLikelihoods]:
     if b.first:
         b = replace(b, walls=_likeliest_walls(w, b, seen))
     along = _Along.of(w.lines, w.plan, seen)
-    return _learned(w, b, faces, w.lines.labelled(along.said(_as_wall(b, seen)))), seen
+    return _learned(w, b, faces, w.lines.labelled(along.said([_as_wall(b, seen)])[0])), seen
 
 
 def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
@@ -316,9 +314,10 @@ class _Along:
         ground = tempered(lines, plan, seen.ground, goes_on=True)
         return cls(lines, plan, face, ground, Changes.along(lines, seen.certain, seen.edge))
 
-    def said(self, as_wall: F32) -> Said:
-        """With the cells' log likelihood (h, w) as wall."""
-        return self.changes.said(self.face, tempered(self.lines, self.plan, as_wall, goes_on=False), self.ground)
+    def said(self, as_walls: Iterable[F32]) -> list[Said]:
+        """With each of several log likelihoods (h, w) of the cells as wall."""
+        walls = tempered(self.lines, self.plan, cv2.merge([*as_walls]), goes_on=False)
+        return [self.changes.said(self.face, np.asarray(wall, np.float32), self.ground) for wall in cv2.split(walls)]
 
 
 def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
@@ -331,7 +330,7 @@ def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
     alike = [wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in tried]
 
     def likeliest(as_walls: Iterable[F32]) -> int:
-        return int(np.argmax(along.lines.likelihoods([along.said(as_wall) for as_wall in as_walls])))
+        return int(np.argmax(along.lines.likelihoods(along.said(as_walls))))
 
     outer = likeliest(_either_wall(b, seen, one, alike[0]) for one in alike)
     inner = likeliest(_either_wall(b, seen, alike[outer], one) for one in alike)

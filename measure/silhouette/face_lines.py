@@ -88,7 +88,7 @@ def without_lines(region: Mask, plan: Rectified, marked: F32, looks: HoleLooks |
         return region, False
     room = np.zeros(n)
     deep = cv2.distanceTransform(np.pad(inside, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] * plan.step_mm
-    np.maximum.at(room, label.ravel(), deep.ravel())
+    np.maximum.at(room, label[inside], deep[inside])
     room -= plan.step_mm / 2  # it is taken to the middle of the next cell
     area = stats[:, cv2.CC_STAT_AREA] * plan.step_mm**2
     line = (room < LINE_MM / 2) & (area > LONG * np.pi * room**2)

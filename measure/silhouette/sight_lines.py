@@ -156,10 +156,9 @@ class SightLines:
         """(m, n) where a region's samples can't be wall, since the region goes on, towards the camera, farther than to
         the foot of a wall that would be seen there."""
         inside = cv2.remap(region, self.columns, self.rows, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
-        outside = np.cumsum(np.pad(1 - inside.astype(np.int32), ((0, 0), (1, 0))), 1)
-        here = np.arange(len(self.radii_mm))
-        there = np.maximum(self.foot - 2, 0)
-        return np.asarray(outside[:, here + 1] == outside[:, there])
+        outside = np.zeros((inside.shape[0], inside.shape[1] + 1), np.int32)
+        np.cumsum(inside == 0, axis=1, out=outside[:, 1:])
+        return np.asarray(outside[:, 1:] == outside[:, np.maximum(self.foot - 2, 0)])
 
     def with_ratio(self, ratio: float) -> SightLines:
         """The same lines past a wall of another height."""
@@ -184,17 +183,13 @@ class SightLines:
 
     def _ways(self, said: Said) -> _Ways:
         """The likeliest ways to every sample."""
-        arrays = (said.face, said.wall, said.ground, said.change)
-        lf, lw, lg, price = (np.ascontiguousarray(a.T, np.float32) for a in arrays)
-        n, m = lf.shape
-        walls = np.zeros((n + 1, m), np.float32)
-        np.cumsum(lw, 0, out=walls[1:])
-        on_ground = np.zeros((n + 1, m), np.float32)
-        on_face = np.full((n + 1, m), 0.0 if self.around else NEVER, np.float32)
-        ended = np.empty((n + 1, m), np.float32)
-        ended[0] = on_face[0]
-        begun, left, behind = (np.zeros((n, m), bool) for _ in range(3))
-        start, other, leave = (np.empty(m, np.float32) for _ in range(3))
+        face, wall, ground, price = (cv2.transpose(a) for a in (said.face, said.wall, said.ground, said.change))
+        n, m = face.shape
+        walls, on_face, on_ground, ended = np.empty((4, n + 1, m), np.float32)
+        walls[0] = on_ground[0] = 0.0
+        on_face[0] = ended[0] = 0.0 if self.around else NEVER
+        begun, left, behind = np.zeros((3, n, m), bool)
+        start, other, leave = np.empty((3, m), np.float32)
         least = np.float32(said.least_change)
         for i, (foot, since) in enumerate(zip(self._foot_within().tolist(), self._since().tolist(), strict=True)):
             np.subtract(on_ground[foot], price[foot], out=start)
@@ -208,11 +203,12 @@ class SightLines:
                 np.maximum(other, start, out=start)
             np.greater(start, on_face[i], out=begun[i])
             np.maximum(start, on_face[i], out=on_face[i + 1])
-            on_face[i + 1] += lf[i]
+            on_face[i + 1] += face[i]
             np.subtract(on_face[i], price[i], out=leave)
             np.greater(leave, on_ground[i], out=left[i])
             np.maximum(leave, on_ground[i], out=on_ground[i + 1])
-            on_ground[i + 1] += lg[i]
+            on_ground[i + 1] += ground[i]
+            np.add(walls[i], wall[i], out=walls[i + 1])
             np.subtract(on_face[i + 1], walls[i + 1], out=ended[i + 1])
             ended[i + 1] -= price[min(i + 1, n - 1)]
         return _Ways(on_face, on_ground, ended, begun, left, behind)
