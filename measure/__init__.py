@@ -47,7 +47,8 @@ __all__ = [
 
 if TYPE_CHECKING:
     from measure.adjustment.adjustment import Reconciled, reconcile
-    from measure.drawing.dxf import outline_dxf, write_dxf
+    from measure.drawing.dxf import write_dxf
+    from measure.drawing.outline_dxf import outline_dxf
     from measure.drawing.pdf import write_pdf
     from measure.drawing.svg import write_svg
     from measure.geometry.dimensions import Dimension, list_dimensions
@@ -62,7 +63,8 @@ else:
         "measure",
         {
             **dict.fromkeys(("Reconciled", "reconcile"), "measure.adjustment.adjustment"),
-            **dict.fromkeys(("outline_dxf", "write_dxf"), "measure.drawing.dxf"),
+            "write_dxf": "measure.drawing.dxf",
+            "outline_dxf": "measure.drawing.outline_dxf",
             "write_pdf": "measure.drawing.pdf",
             "write_svg": "measure.drawing.svg",
             **dict.fromkeys(("Dimension", "list_dimensions"), "measure.geometry.dimensions"),

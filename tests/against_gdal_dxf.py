@@ -14,7 +14,8 @@ import pyogrio
 import pytest
 import shapely
 
-from measure.drawing.dxf import coded, outline_dxf, write_dxf
+from measure.drawing.dxf import coded, write_dxf
+from measure.drawing.outline_dxf import outline_dxf
 from measure.geometry.features import by_loop, flatten
 from measure.sheet.sheet import Drawing, sketch
 from tests.drawn_parts import completed_plate, drawn_parts, estimate_of, sheet_named

@@ -13,7 +13,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from measure.bench.shelf import plain_name, slug
-from measure.drawing.dxf import outline_dxf
+from measure.drawing.outline_dxf import outline_dxf
 from measure.job import job, records
 from measure.steps.next import next_readings
 from measure.steps.read import read

@@ -11,7 +11,7 @@ import pytest
 from calib.errors import JobRefused, ReadingsRefused, WrongUsage
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.drawing.dxf import outline_dxf
+from measure.drawing.outline_dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Estimate
 from measure.job import job, records

@@ -11,7 +11,7 @@ import pytest
 
 from measure.cli.app import app
 from measure.cli.run import run
-from measure.drawing.dxf import LAYERS
+from measure.drawing.outline_dxf import LAYERS
 from measure.geometry.features import Line
 from measure.job import job, records
 from measure.printing.light_parts import LIGHT_PARTS

@@ -5,7 +5,6 @@ Model space is in millimetres and in the features' own frame; a part that is dra
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -15,30 +14,16 @@ import numpy as np
 from calib.written import printable
 from measure.dimensioning.gauging import Shape, crossing
 from measure.dimensioning.scheme.values import PlannedDimension
-from measure.geometry.features import Feature, Point
+from measure.drawing.outline_dxf import LAYERS, add_outline, as_bytes, new_document
+from measure.geometry.features import Point
 from measure.geometry.motion import Motion
-from measure.geometry.outline_path import loops
 from measure.sheet.layout.drawn import GAP_MM, OVERSHOOT_MM, Drawn
 from measure.sheet.lettering import FIGURES_MM
 from measure.sheet.marks import ARROW_MM, CircleMark, Fill, Mark, Text, magnified, placed
 from measure.sheet.sheet import Sheet
 
-VERSION = "R2010"
-MILLIMETRES = 4
 STYLE = "LETTERING"
 DIMSTYLE = "SKETCH"
-LAYERS = {
-    "OUTLINE": (7, 50),
-    "COMPLETED": (8, 25),
-    "FRACTURE": (8, 25),
-    "CENTRE": (7, 25),
-    "THIN": (7, 70),
-    "DIMENSIONS": (7, 25),
-    "LABELS": (8, 18),
-    "NOTES": (7, 25),
-    "TITLE": (7, 25),
-}
-"""Colour number and line width (hundredths of a millimetre) of each layer."""
 LINETYPES = {
     (6.0, 0.75, 0.125, 0.75): ("LONG_DASH_DOT", "Long-dashed dotted"),
     (6.0, 0.75, 0.125, 0.75, 0.125, 0.75): ("LONG_DASH_TWO_DOTS", "Long-dashed double-dotted"),
@@ -48,23 +33,16 @@ LINETYPES = {
 CODES = {"\N{DIAMETER SIGN}": "%%c", "\N{PLUS-MINUS SIGN}": "%%p", "\N{DEGREE SIGN}": "%%d"}
 
 
-def outline_dxf(features: Sequence[Feature]) -> bytes:
-    """The outline alone, mm: a closed LWPOLYLINE with bulges a loop, or a CIRCLE for a round hole."""
-    doc = _new(("OUTLINE",))
-    _outline(doc.modelspace(), features)
-    return _bytes(doc)
-
-
 def write_dxf(sheet: Sheet) -> bytes:
     """The whole sheet."""
-    doc = _new(tuple(LAYERS))
+    doc = new_document(tuple(LAYERS))
     for dashes, (name, words) in LINETYPES.items():
         pattern = [sum(dashes), *(d if k % 2 == 0 else -d for k, d in enumerate(dashes))]
         doc.linetypes.add(name, pattern, description=words)
     doc.styles.new(STYLE, dxfattribs={"font": "arial.ttf", "width": 0.9})
     _dimension_style(doc, sheet.reduced)
     space = doc.modelspace()
-    _outline(space, sheet.features)
+    add_outline(space, sheet.features)
     back = Motion(sheet.turn_rad, sheet.shift_mm).back()  # from the paper to the features' own frame
     larger = sheet.reduced
     for mark in sheet.marks:
@@ -76,33 +54,7 @@ def write_dxf(sheet: Sheet) -> bytes:
         _dimension(doc, space, drawn, back, larger)
     middle = back.point((sheet.width_mm / 2, sheet.height_mm / 2))
     doc.set_modelspace_vport(height=sheet.height_mm * 1.05 * larger, center=(middle[0] * larger, middle[1] * larger))
-    return _bytes(doc)
-
-
-def _new(layers: Sequence[str]) -> Any:
-    import ezdxf
-
-    doc = ezdxf.new(VERSION, units=MILLIMETRES)
-    doc.header["$INSUNITS"] = MILLIMETRES
-    doc.header["$MEASUREMENT"] = 1
-    for name in layers:
-        colour, width = LAYERS[name]
-        doc.layers.add(name, color=colour, lineweight=width)
-    return doc
-
-
-def _bytes(doc: Any) -> bytes:
-    out = io.StringIO()
-    doc.write(out)
-    return out.getvalue().encode(doc.output_encoding)
-
-
-def _outline(space: Any, features: Sequence[Feature]) -> None:
-    for loop in loops(features):
-        if isinstance(loop, Feature):
-            space.add_circle(loop.centre, loop.radius, dxfattribs={"layer": "OUTLINE"})
-        else:
-            space.add_lwpolyline(loop, format="xyb", close=True, dxfattribs={"layer": "OUTLINE"})
+    return as_bytes(doc)
 
 
 def _dimension_style(doc: Any, larger: int) -> None:

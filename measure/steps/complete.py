@@ -13,7 +13,7 @@ from measure.broken.breaks import marked_break, outer
 from measure.broken.completion.outcome import By, Completed, Evidence
 from measure.broken.mending import Choice, Mended, Open, in_words, mended
 from measure.broken.suspected import plain_breaks
-from measure.drawing.dxf import outline_dxf
+from measure.drawing.outline_dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Estimate
 from measure.job import job, records

@@ -10,7 +10,7 @@ import numpy as np
 from calib.arrays import Array
 from calib.errors import JobRefused, WrongUsage
 from calib.words import Words
-from measure.drawing.dxf import outline_dxf
+from measure.drawing.outline_dxf import outline_dxf
 from measure.geometry.dimensions import list_dimensions
 from measure.geometry.features import Feature
 from measure.job import edges_record, job, records, view_record

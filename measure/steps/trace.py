@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from measure.job import records
     from measure.silhouette.marks_file import SaidThere
     from measure.steps.photos import Traced
+    from measure.steps.set_aside import SetAside
+    from measure.subject import Subject
     from measure.tracing.values import Trace
 
 TO_MEASURE = (
@@ -106,14 +108,13 @@ def trace(
     Thread(target=_imported, args=(TO_FINISH,), daemon=True).start()
     from measure.job import records
     from measure.steps.photos import traced
-    from measure.steps.set_aside import set_aside
 
     before = _outline_of(folder) if request.strokes else None
     photos = traced(pixels, (photo, *further), request, profile_of)
     found, profile = photos.trace, photos.lens
     record, files = files_of(photos, printable(name or photo.stem))
     with held(folder):
-        aside = set_aside(folder, found.estimate, request.subject)
+        aside = _of_another_part(folder, found.estimate, request.subject)
         whole = files | aside.files if aside else files
         with recording(folder, {*job.TRACED, job.SEEN, *({job.READINGS} if aside else ())}):
             written = job.write(folder, whole, force=force, outdated=OUTDATED, merged=(job.READINGS,))
@@ -188,8 +189,8 @@ def files_of(photos: Traced, part: str) -> tuple[records.JobRecord, dict[str, by
     with ThreadPoolExecutor(1) as beside:
         drawn = beside.submit(picture, photos.photo.rgb, seen.outlines_px, seen.faces_px, _drawn(found), notes)
         # loaded only now, for the picture too leaves the interpreter idle
-        from measure.drawing.dxf import outline_dxf
         from measure.drawing.framing import plain_picture
+        from measure.drawing.outline_dxf import outline_dxf
         from measure.job import edges_record, view_record
 
         jpeg, frame = plain_picture(photos.photo.rgb, seen.faces_px)
@@ -218,7 +219,7 @@ def _colour_tables() -> None:
 
 def warm() -> None:
     """Load all that a trace needs, before there is a photo."""
-    _imported((*TO_MEASURE, *TO_FINISH, "measure.drawing.dxf", "measure.steps.photos"))
+    _imported((*TO_MEASURE, *TO_FINISH, "measure.drawing.outline_dxf", "measure.steps.photos"))
 
 
 def _imported(names: tuple[str, ...]) -> None:
@@ -245,6 +246,15 @@ def _record(found: Trace, part: str, photos: Sequence[str]) -> records.JobRecord
         broken=tuple(records.feature_record(f) for f in found.broken),
         joined=None if found.gap is None else records.joined_record(found.gap),
     )
+
+
+def _of_another_part(folder: Path, outline: Estimate, subject: Subject) -> SetAside | None:
+    """What becomes of readings that the job has and that are of another part; mostly there are none to judge."""
+    if not is_plain(folder / job.READINGS):
+        return None
+    from measure.steps.set_aside import set_aside
+
+    return set_aside(folder, outline, subject)
 
 
 def _of_readings(folder: Path, record: records.JobRecord, outline: Estimate) -> tuple[str, ...]:
