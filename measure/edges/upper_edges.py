@@ -227,7 +227,8 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
     for search in searches(step)[:2]:
         body = Body.of(view, outlines, seen.wall, seen.opening)
         roughs = [resampled(o, step, search.smooth_mm, search.width).turned(seen.flip) for o in outlines]
-        found, apart = along(light, view, roughs, seen, body, search, rim, LOOSE)
+        evidence = _evidence(light, view, roughs, seen, body, search)
+        found, apart = _laid(view, evidence, seen, search, rim, LOOSE)
         outlines = [e.points_mm for e in found]
     if seen.opening:
         seen = seen.deeper(apart)
@@ -242,12 +243,12 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
             radius = shown.radius(*beforehand(rim.told))
         rim = Rim.known(rim.told, likely, radius)
         before = [e.points_mm for e in found]
-        found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
+        found, _ = _laid(view, evidence, seen, search, rim, LOOSE)
         if shown is not None and rim.rounded > HARDLY:
             places = rim_places(shown, rim, before)
             seen = replace(seen, narrow=narrow_walls(shown, rim, found, before), places=places)
         if seen.narrow is not None or seen.places is not None:
-            found, _ = along(light, view, roughs, seen, body, search, rim, LOOSE)
+            found, _ = _laid(view, evidence, seen, search, rim, LOOSE)
     return Located(tuple(found), rim, seen)
 
 
@@ -274,20 +275,64 @@ def along(
         body: all that the part covers.
         numbers: of the loops, if these are not all of them.
     """
-    out: list[EdgeLoop] = []
-    apart: Apart | None = None
-    for i, (k, rough) in enumerate(zip(range(len(roughs)) if numbers is None else numbers, roughs, strict=True)):
-        sides = _sides(view, rough, seen.wall, body, search.width)
-        firm = stiffness if isinstance(stiffness, float) else stiffness[i]
+    return _laid(view, _evidence(light, view, roughs, seen, body, search, numbers), seen, search, rim, stiffness)
+
+
+@dataclass(frozen=True, slots=True)
+class _LoopEvidence:
+    """What light says along one loop, whatever its upper rim is like.
+
+    Attributes:
+        number: of the loop; rough: where was looked; sides, judged: see there; fence: (b, x) see `_fence`.
+    """
+
+    number: int
+    rough: Rough
+    sides: _Sides
+    judged: _Judged
+    fence: Array
+
+
+def _evidence(
+    light: Light,
+    view: View,
+    roughs: Sequence[Rough],
+    seen: Seen,
+    body: Body,
+    search: Search,
+    numbers: Sequence[int] | None = None,
+) -> list[_LoopEvidence]:
+    """Of all loops; see `along`."""
+    out: list[_LoopEvidence] = []
+    for k, rough in zip(range(len(roughs)) if numbers is None else numbers, roughs, strict=True):
+        sides, wall_light = _sides(view, rough, seen.wall, body, search.width), seen.walls_light[seen.is_hole(k)]
         if seen.uneven:
             judged = _judged_from_outside(light, sides, search, seen.sigma_px)
         else:
-            judged = _judged(light, sides, search, seen.sigma_px, seen.walls_light[seen.is_hole(k)])
-        fence = _fence(rough, sides, judged, seen.outlines_mm[k], search.width, seen.walls_light[seen.is_hole(k)])
-        e = _placed(view, rough, sides, judged, fence, seen, search, rim, firm, hole=seen.is_hole(k))
-        out.append(e.flipped() if seen.opening else e)
-        if not k:
-            apart = _apart(judged, sides)
+            judged = _judged(light, sides, search, seen.sigma_px, wall_light)
+        fence = _fence(rough, sides, judged, seen.outlines_mm[k], search.width, wall_light)
+        out.append(_LoopEvidence(k, rough, sides, judged, fence))
+    return out
+
+
+def _laid(
+    view: View,
+    evidence: Sequence[_LoopEvidence],
+    seen: Seen,
+    search: Search,
+    rim: Rim,
+    stiffness: float | Sequence[Array],
+) -> tuple[list[EdgeLoop], Apart | None]:
+    """Edge points by the evidence of all loops; see `along`."""
+    out: list[EdgeLoop] = []
+    apart: Apart | None = None
+    for i, e in enumerate(evidence):
+        firm = stiffness if isinstance(stiffness, float) else stiffness[i]
+        hole = seen.is_hole(e.number)
+        loop = _placed(view, e.rough, e.sides, e.judged, e.fence, seen, search, rim, firm, hole=hole)
+        out.append(loop.flipped() if seen.opening else loop)
+        if not e.number:
+            apart = _apart(e.judged, e.sides)
     return out, apart
 
 
