@@ -222,7 +222,7 @@ def _bettered(w: Window, b: _Belief) -> tuple[_Belief, _CellLikelihoods]:
     if b.first:
         b = replace(b, walls=_likeliest_walls(w, b, seen))
     along = _Along.of(w.lines, w.plan, seen)
-    return _learned(w, b, faces, w.lines.labelled(along.said([_as_wall(b, seen)])[0])), seen
+    return _learned(w, b, faces, w.lines.labelled(along.said(_as_wall(b, seen)))), seen
 
 
 def _wall_told(w: Window, b: _Belief, seen: _CellLikelihoods) -> float | None:
@@ -314,10 +314,9 @@ class _Along:
         ground = tempered(lines, plan, seen.ground, goes_on=True)
         return cls(lines, plan, face, ground, Changes.along(lines, seen.certain, seen.edge))
 
-    def said(self, as_walls: Iterable[F32]) -> list[Said]:
-        """With each of several log likelihoods (h, w) of the cells as wall."""
-        walls = tempered(self.lines, self.plan, cv2.merge([*as_walls]), goes_on=False)
-        return [self.changes.said(self.face, np.asarray(wall, np.float32), self.ground) for wall in cv2.split(walls)]
+    def said(self, as_wall: F32) -> Said:
+        """With the cells' log likelihood (h, w) as wall, or as several kinds of it (h, w, k)."""
+        return self.changes.said(self.face, tempered(self.lines, self.plan, as_wall, goes_on=False), self.ground)
 
 
 def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
@@ -330,7 +329,7 @@ def _likeliest_walls(w: Window, b: _Belief, seen: _CellLikelihoods) -> Walls:
     alike = [wall_log_likelihood(seen.off_face, seen.facing, wall) for wall in tried]
 
     def likeliest(as_walls: Iterable[F32]) -> int:
-        return int(np.argmax(along.lines.likelihoods(along.said(as_walls))))
+        return int(np.argmax(along.lines.likelihoods(along.said(cv2.merge([*as_walls])))))
 
     outer = likeliest(_either_wall(b, seen, one, alike[0]) for one in alike)
     inner = likeliest(_either_wall(b, seen, alike[outer], one) for one in alike)

@@ -223,20 +223,20 @@ class _OpeningAlong:
         as_wall = np.where(seen.free, wall_log_likelihood(seen.off_panel, seen.facing, colour), np.float32(IMPOSSIBLE))
         return tempered(self.lines, self.w.plan, as_wall, goes_on=False)
 
-    def likelihoods(self, ratio: float, walls: Sequence[F32]) -> list[float]:
-        """Of the likeliest sequences with each of several walls that go as deep as the ratio says."""
+    def likelihoods(self, ratio: float, walls: F32) -> list[float]:
+        """Of the likeliest sequences with each of several walls (m, n, k) that go as deep as the ratio says."""
         lines, told = self._with(ratio, walls)
         return lines.likelihoods(told)
 
     def labelled(self, ratio: float, wall: F32) -> NDArray[np.uint8]:
         """(m, n) label of each sample in the likeliest sequences."""
-        lines, told = self._with(ratio, (wall,))
-        return lines.labelled(told[0])
+        lines, told = self._with(ratio, wall)
+        return lines.labelled(told)
 
-    def _with(self, ratio: float, walls: Sequence[F32]) -> tuple[SightLines, list[Said]]:
+    def _with(self, ratio: float, wall: F32) -> tuple[SightLines, Said]:
         lines = self.lines.with_ratio(ratio)
         between = Changes.along(lines, self.seen.certain, self.seen.edge)
-        return lines, [between.said(self.panel, wall, self.floor) for wall in walls]
+        return lines, between.said(self.panel, wall, self.floor)
 
 
 def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
@@ -251,12 +251,12 @@ def _bettered(w: Window, b: _Guess, camera_mm: float, lean: float) -> _Guess:
     wall, depth_mm = b.colour, b.depth_mm
     if b.guesses:
         tried = [*_walls(seen), *([wall] if wall else [])]
-        walls = [few.wall(one) for one in tried]
+        walls = np.stack([few.wall(one) for one in tried], 2)
         scores = np.array([few.likelihoods(_ratio(camera_mm, depth), walls) for depth in DEPTHS_MM]).T
         best, at = np.unravel_index(scores.argmax(), scores.shape)
         wall, depth_mm = tried[best], DEPTHS_MM[at]
         b = replace(b, told=_told(scores.max(0), int(at), lean))
-    walls = [few.wall(wall)]
+    walls = few.wall(wall)[..., None]
     finer = [depth_mm * share for share in FINER]
     depth_mm = max(finer, key=lambda depth: few.likelihoods(_ratio(camera_mm, depth), walls)[0])
     along = _OpeningAlong.of(lines, w, seen)

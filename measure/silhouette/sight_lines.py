@@ -9,7 +9,7 @@ the likeliest sequence can be found for each line by dynamic programming (Viterb
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import cv2
@@ -26,6 +26,8 @@ NEVER = -1e9
 FAR_SHARE = 0.35
 """Of the window's size: lines' spacing is told so much beyond its middle."""
 MOST_LINES = 2600
+LINES_AT_ONCE = 1000
+"""So many are walked at once: memory that is touched for the first time costs more than the walk itself."""
 LINE_STEP = 1.2
 """Lines lie so many cells apart, in the far half of the window."""
 
@@ -35,7 +37,7 @@ class Said:
     """What the picture says of samples along lines of sight.
 
     Attributes:
-        face, wall, ground: (m, n) log likelihoods.
+        face, ground: (m, n) log likelihoods; wall: (m, n) the same, or (m, n, k) of several kinds of wall.
         change: (m, n) what it costs that ground and wall, or face and what lies beyond it, meet at a sample.
         least_change: the same where they meet at an edge; a face may begin behind its wall without one.
     """
@@ -46,18 +48,16 @@ class Said:
     change: F32
     least_change: float
 
-    @classmethod
-    def together(cls, several: Sequence[Said]) -> Said:
-        """Of as many times the lines, what is said of them in turn."""
-        face, wall, ground, change = (
-            np.concatenate([getattr(s, name) for s in several]) for name in ("face", "wall", "ground", "change")
-        )
-        return cls(face, wall, ground, change, several[0].least_change)
+    def parts(self) -> Iterator[Said]:
+        """The same of LINES_AT_ONCE lines after the others."""
+        for i in range(0, len(self.face), LINES_AT_ONCE):
+            at = slice(i, i + LINES_AT_ONCE)
+            yield Said(self.face[at], self.wall[at], self.ground[at], self.change[at], self.least_change)
 
 
 @dataclass(frozen=True, slots=True)
 class _Ways:
-    """The likeliest ways along m lines of n samples.
+    """The likeliest ways along m lines of n samples; of several kinds of wall (…, k, m) in place of (…, m).
 
     Attributes:
         on_face, on_ground: (n + 1, m) log likelihood of those that are on face, and on ground, before each sample.
@@ -173,23 +173,23 @@ class SightLines:
 
     def labelled(self, said: Said) -> NDArray[np.uint8]:
         """(m, n) label of each sample in the likeliest sequences."""
-        return self._walked_back(self._ways(said))
+        return np.concatenate([self._walked_back(self._ways(part)) for part in said.parts()])
 
-    def likelihoods(self, said: Sequence[Said]) -> list[float]:
-        """Log likelihood of the likeliest sequences, of each of several sayings."""
-        ways = self._ways(Said.together(said))
-        ends = np.maximum(ways.on_face[-1], ways.on_ground[-1])
-        return [float(e.sum()) for e in np.split(ends, len(said))]
+    def likelihoods(self, said: Said) -> list[float]:
+        """Log likelihood of the likeliest sequences with each of several kinds of wall."""
+        ways = self._ways(said)
+        return [float(e.sum()) for e in np.maximum(ways.on_face[-1], ways.on_ground[-1])]
 
     def _ways(self, said: Said) -> _Ways:
         """The likeliest ways to every sample."""
-        face, wall, ground, price = (cv2.transpose(a) for a in (said.face, said.wall, said.ground, said.change))
+        face, ground, price = (cv2.transpose(a) for a in (said.face, said.ground, said.change))
         n, m = face.shape
-        walls, on_face, on_ground, ended = np.empty((4, n + 1, m), np.float32)
+        wall = cv2.transpose(said.wall.reshape(m, -1)).reshape(n, *said.wall.shape[2:], m)
+        walls, on_face, on_ground, ended = np.empty((4, n + 1, *wall.shape[1:]), np.float32)
         walls[0] = on_ground[0] = 0.0
         on_face[0] = ended[0] = 0.0 if self.around else NEVER
-        begun, left, behind = np.zeros((3, n, m), bool)
-        start, other, leave = np.empty((3, m), np.float32)
+        begun, left, behind = np.zeros((3, *wall.shape), bool)
+        start, other, leave = np.empty((3, *wall.shape[1:]), np.float32)
         least = np.float32(said.least_change)
         for i, (foot, since) in enumerate(zip(self._foot_within().tolist(), self._since().tolist(), strict=True)):
             np.subtract(on_ground[foot], price[foot], out=start)

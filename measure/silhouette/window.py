@@ -182,8 +182,9 @@ class Changes:
         return cls(never, CHANGE + NO_EDGE * (1 - lines.along(edge)))
 
     def said(self, face: F32, wall: F32, ground: F32) -> Said:
-        """What the picture says, of log likelihoods (m, n) that are `tempered`."""
-        return Said(face, wall - self.never, ground - self.never, self.change, CHANGE)
+        """What the picture says, of log likelihoods that are `tempered`: (m, n), of several kinds of wall (m, n, k)."""
+        never = self.never.reshape(*self.never.shape, *(1,) * (wall.ndim - 2))
+        return Said(face, wall - never, ground - self.never, self.change, CHANGE)
 
 
 def cleaned(mask: Mask, seed: Mask, plan: Rectified, least_mm2: float) -> Mask:
