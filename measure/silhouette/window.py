@@ -178,7 +178,7 @@ class Changes:
             certain: (h, w) cells of the face's colour, of which the lines say what can't be wall.
             edge: (h, w) see `edges`.
         """
-        never = lines.never_wall(certain).astype(np.float32) * np.float32(CERTAIN)
+        never = np.where(lines.never_wall(certain), np.float32(CERTAIN), np.float32(0.0))
         return cls(never, CHANGE + NO_EDGE * (1 - lines.along(edge)))
 
     def said(self, face: F32, wall: F32, ground: F32) -> Said:
