@@ -181,8 +181,8 @@ def _candidates(wish: Wish, lines: TakenCells, soft: TakenCells, size_px: tuple[
 
 def _overlaps(boxes: Array, others: Array) -> Array:
     """(n,) how many of (m, 4) other boxes each of (n, 4) boxes overlaps."""
-    a, b = boxes[:, None], others[None]
-    return np.asarray(((a[..., :2] < b[..., 2:]) & (a[..., 2:] > b[..., :2])).all(-1).sum(1), float)
+    (left, low, right, high), (x0, y0, x1, y1) = boxes.T[..., None], others.T[:, None]
+    return np.asarray(((left < x1) & (right > x0) & (low < y1) & (high > y0)).sum(1), float)
 
 
 def _side(a: Array, b: Array, c: Array) -> Array:
@@ -210,8 +210,14 @@ def _through_each(starts: Array, ends: Array, boxes: Array) -> Array:
 
 def _hits(a: Array, b: Array, boxes: Array) -> NDArray[np.bool_]:
     """Whether segments from a to b meet boxes (slab method), broadcast over leading dimensions."""
+    across = [_slab(a[..., k], b[..., k], boxes[..., k], boxes[..., k + 2]) for k in (0, 1)]
+    enter, leave = np.maximum(across[0][0], across[1][0]), np.minimum(across[0][1], across[1][1])
+    return np.asarray((enter < leave) & (leave > 0) & (enter < 1), np.bool_)
+
+
+def _slab(a: Array, b: Array, low: Array, high: Array) -> tuple[Array, Array]:
+    """Where on the way from a to b, as shares of it, one coordinate comes within two limits, and where it leaves."""
     d = b - a
     d = np.where(np.abs(d) < 1e-9, 1e-9, d)
-    t0, t1 = (boxes[..., :2] - a) / d, (boxes[..., 2:] - a) / d
-    enter, leave = np.minimum(t0, t1).max(-1), np.maximum(t0, t1).min(-1)
-    return np.asarray((enter < leave) & (leave > 0) & (enter < 1), np.bool_)
+    t0, t1 = (low - a) / d, (high - a) / d
+    return np.minimum(t0, t1), np.maximum(t0, t1)
