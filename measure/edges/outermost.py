@@ -90,8 +90,9 @@ def _projections(n: int, first_px: float, xs: tuple[float, ...], sigma: float) -
 
     The rows take samples as they are: each holds the root of its weight twice.
     """
-    off = first_px + SPACING_PX * np.arange(n) - np.array(xs)[:, None]
-    weight = np.clip((off + BAND_PX) / RAMP_PX + 0.5, 0.0, 1.0)
+    s, x = first_px + SPACING_PX * np.arange(n), np.array(xs)[:, None]
+    off = s - x
+    weight = np.clip((s - (x - BAND_PX)) / RAMP_PX + 0.5, 0.0, 1.0)
     outside = ndtr(off / sigma)
     basis = np.zeros((len(xs), n + 1, 2))
     basis[:, :n] = np.sqrt(weight)[..., None] * np.stack([outside, outside * off], 2)
