@@ -37,6 +37,7 @@ from calib.view.view import SHAPES, shapes
 
 NOISE = np.array([0.008, 0.014, 0.014])
 """How well the model can be expected to agree in Y, Cb and Cr, share of full code: JPEG keeps less of colours."""
+LAGS = 24
 CORRELATED = 3.0
 """How many neighbouring samples share their error."""
 LINE_SD_PX = 0.08
@@ -87,6 +88,7 @@ class RimFit:
     light_px: Array
     cost: Array
     misfit: Array
+    correlated: Array
     blur_px: float
     sharpening: float
 
@@ -215,9 +217,10 @@ class _Adjustment:
             shape[k] = g @ covariance[np.ix_(at, at)] @ g.T
             light[k] = as_shape @ self.shift_by_light(on, inverse[on, 0, 0])
         misfit = np.array([np.sqrt((r[self.s.side == k][..., 0] ** 2).mean()) for k in range(4)])
+        correlated = np.array([_correlated(r[self.s.side == k][..., 0]) for k in range(4)])
         cost = self.squares(self.now, r)[:4] / 2
         blur, sharpening = self.now.photo
-        return RimFit(self.now.own[:, 0], shape, light, cost, misfit, float(np.exp(blur)), float(sharpening))
+        return RimFit(self.now.own[:, 0], shape, light, cost, misfit, correlated, float(np.exp(blur)), float(sharpening))
 
     def shift_by_light(self, on: NDArray[np.bool_], variance: Array) -> Array:
         """(n, 9) how far a side's stretches are moved by an error of light at the rim, px a full code.
@@ -235,3 +238,12 @@ class _Adjustment:
         X, weight = shapes(along), itself * firm
         line = X @ np.linalg.solve(X.T @ (weight[:, None] * X) + np.diag(SIDE_SD[LINE] ** -2), (weight[:, None] * X).T)
         return np.asarray((1 - itself)[:, None] * (line @ alone) + itself[:, None] * alone)
+
+
+def _correlated(r: Array) -> float:
+    """How many neighbouring samples share their error, by what is left of (m, n) residuals."""
+    n = r.shape[1]
+    c = np.array([(r[:, : n - k] * r[:, k:]).mean() for k in range(LAGS)])
+    c /= c[0]
+    end = int(np.argmax(c < 0)) if (c < 0).any() else len(c)
+    return max(float(1 + 2 * c[1:end].sum()) / CORRELATED, 1.0)
