@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from calib.arrays import Array
+from calib.card.correlation import correlation_length
 from calib.card.rim_fit import fit_rims
 from calib.card.rim_model import (
     KEPT,
@@ -152,3 +153,15 @@ def test_a_side_that_is_half_lost_is_known_at_that_end_alone() -> None:
     part = fit_rims(stretches(-1.0, light), np.zeros(4 * EACH))
     slope = np.s_[:, 1]
     assert (np.linalg.norm(part.light_px[slope], axis=1) > 5 * np.linalg.norm(whole.light_px[slope], axis=1)).all()
+
+
+@pytest.mark.parametrize("width", [1, 4, 9])
+def test_the_correlation_length_of_a_moving_average_is_its_width(width: int) -> None:
+    """Its autocorrelation is a triangle as wide as twice its width (arithmetic)."""
+    noise = np.random.default_rng(0).normal(size=(4000, 120))
+    moving = np.lib.stride_tricks.sliding_window_view(noise, width, axis=1).mean(-1)
+    assert correlation_length(moving) == pytest.approx(width, rel=0.1)
+
+
+def test_without_any_residuals_nothing_is_shared() -> None:
+    assert correlation_length(np.zeros((3, 40))) == 1.0

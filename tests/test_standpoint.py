@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import count
+
 import cv2
 import numpy as np
 import pytest
@@ -10,9 +12,11 @@ from calib.arrays import Array
 from calib.light.profile import Light
 from calib.light.srgb import coded
 from calib.view.view import View, project
+from measure.edges.rounded import Rim
 from measure.edges.sight import Wall
 from measure.edges.standpoint import Standpoint, apart_mm, by_walls
 from measure.rim import RimWord
+from measure.tracing import following
 
 FOCAL_PX, CAMERA_MM, SIZE_PX = 3000.0, 300.0, (1600, 1200)
 HEIGHT_MM = 8.0
@@ -155,3 +159,22 @@ def test_a_hole_tells_where_light_comes_back_at_its_foot(wrong: float) -> None:
 def test_a_hole_over_dark_ground_tells_nothing() -> None:
     thought = camera(FOCAL_PX * 1.2)
     assert told_by_a_hole(thought, 0.0) == Standpoint(thought)
+
+
+@pytest.mark.parametrize(("leaps", "contradicted"), [(0.0, False), (0.3, True)])
+def test_a_view_that_never_settles_is_left_as_the_card_has_it(
+    leaps: float, contradicted: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    thought, outline, turn = camera(), box(55.0, 10.0), count()
+
+    def leaping(*_: object) -> Standpoint:
+        return Standpoint(camera(FOCAL_PX * (1 + leaps * (-1) ** next(turn))))
+
+    monkeypatch.setattr(following, "by_walls", leaping)
+    rough = thought.pixels(outline)
+    part = following.followed_part(
+        picture(outline, outline), thought, [rough], Wall(HEIGHT_MM, 0.0), Rim.known("unknown")
+    )
+    assert part.contradicted == contradicted
+    assert next(turn) == (following.MOST_TURNS if contradicted else 1)
+    assert (part.view is thought) == contradicted

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.arrays import Array
+from calib.card.correlation import correlation_length
 from calib.card.rim_model import (
     CLIPPED,
     FACE,
@@ -37,9 +38,8 @@ from calib.view.view import SHAPES, shapes
 
 NOISE = np.array([0.008, 0.014, 0.014])
 """How well the model can be expected to agree in Y, Cb and Cr, share of full code: JPEG keeps less of colours."""
-LAGS = 24
 CORRELATED = 3.0
-"""How many neighbouring samples share their error."""
+"""How many neighbouring samples share their error, on plain ground; pebbles and weave reach farther."""
 LINE_SD_PX = 0.08
 """How far a stretch may lie off the line through all of a side's, which the lens bows."""
 PHOTO_MEAN, PHOTO_SD = np.array([np.log(0.95), 0.25]), np.array([0.25, 0.4])
@@ -88,7 +88,6 @@ class RimFit:
     light_px: Array
     cost: Array
     misfit: Array
-    correlated: Array
     blur_px: float
     sharpening: float
 
@@ -214,13 +213,12 @@ class _Adjustment:
             on = self.s.side == k
             as_shape = np.linalg.pinv(shapes(self.s.along[on]))
             g = as_shape @ by_shared[on]
-            shape[k] = g @ covariance[np.ix_(at, at)] @ g.T
+            shape[k] = max(correlation_length(r[on][..., 0]) / CORRELATED, 1.0) * g @ covariance[np.ix_(at, at)] @ g.T
             light[k] = as_shape @ self.shift_by_light(on, inverse[on, 0, 0])
         misfit = np.array([np.sqrt((r[self.s.side == k][..., 0] ** 2).mean()) for k in range(4)])
-        correlated = np.array([_correlated(r[self.s.side == k][..., 0]) for k in range(4)])
         cost = self.squares(self.now, r)[:4] / 2
         blur, sharpening = self.now.photo
-        return RimFit(self.now.own[:, 0], shape, light, cost, misfit, correlated, float(np.exp(blur)), float(sharpening))
+        return RimFit(self.now.own[:, 0], shape, light, cost, misfit, float(np.exp(blur)), float(sharpening))
 
     def shift_by_light(self, on: NDArray[np.bool_], variance: Array) -> Array:
         """(n, 9) how far a side's stretches are moved by an error of light at the rim, px a full code.
@@ -238,12 +236,3 @@ class _Adjustment:
         X, weight = shapes(along), itself * firm
         line = X @ np.linalg.solve(X.T @ (weight[:, None] * X) + np.diag(SIDE_SD[LINE] ** -2), (weight[:, None] * X).T)
         return np.asarray((1 - itself)[:, None] * (line @ alone) + itself[:, None] * alone)
-
-
-def _correlated(r: Array) -> float:
-    """How many neighbouring samples share their error, by what is left of (m, n) residuals."""
-    n = r.shape[1]
-    c = np.array([(r[:, : n - k] * r[:, k:]).mean() for k in range(LAGS)])
-    c /= c[0]
-    end = int(np.argmax(c < 0)) if (c < 0).any() else len(c)
-    return max(float(1 + 2 * c[1:end].sum()) / CORRELATED, 1.0)

@@ -108,7 +108,7 @@ def _edges(s: Stretches, side: int, fits: list[RimFit], points: Array, normals: 
     shape = np.diag(LEAST_PX**2)
     for share, f, w, apart in zip(likely, fits, worse, (offsets_px - offset) @ as_shape.T, strict=True):
         by_light = f.light_px[side] * (LIGHT_DOUBT * np.tile(ALONG_SHARE, 3))
-        shape += share * (f.shape_px2[side] * w**2 * f.correlated[side] + by_light @ by_light.T + np.outer(apart, apart))
+        shape += share * (f.shape_px2[side] * w**2 + by_light @ by_light.T + np.outer(apart, apart))
     blur = float(likely @ [f.blur_px for f in fits])
     doubt = np.where(s.burnt_out[on], BURNT_DOUBT, CLIPPED_DOUBT * s.overexposed[on])
     cut = as_shape @ (blur * doubt[:, None] * shapes(s.along[on])) * ALONG_SHARE

@@ -26,6 +26,7 @@ from measure.geometry.features import Estimate, Feature
 from measure.outline.odd_teeth import MISFIT, misfit
 from measure.outline.outline import outline
 from measure.outline.teeth import even_teeth
+from measure.rim import RimWord
 from measure.silhouette.explaining import Explained, explain
 from measure.silhouette.explaining_opening import explain_opening
 from measure.silhouette.strokes import NO_STROKES, Strokes
@@ -93,15 +94,16 @@ def followed_part(
     Raises:
         PartRefused: hardly an edge is seen, or it can't be followed all the way round.
     """
-    face, blur_px = _explained(light, view, contours_px, wall, taken_px, strokes)
+
+    def explained(seen_from: View) -> tuple[Explained, float]:
+        return _explained(light, seen_from, contours_px, wall, taken_px, strokes)
+
+    face, blur_px = explained(view)
     stand = Standpoint(view)
-    for turn in range(0 if settled or face.uneven else MOST_TURNS):
-        before, as_known = stand, face.seen_by(view, stand.view, wall.upper_mm)
-        stand = by_walls(light, view, as_known.outlines_mm, wall, blur_px, rim.told)
-        if apart_mm(before.view, stand.view, as_known.outlines_mm[0], wall) < AGAIN_MM or turn == MOST_TURNS - 1:
-            face = as_known.seen_by(stand.view, view, wall.upper_mm)
-            break
-        face, blur_px = _explained(light, stand.view, contours_px, wall, taken_px, strokes)
+    if not (settled or face.uneven):
+        heard = _walls_heard(light, view, (face, blur_px), explained, wall, rim.told)
+        stand = Standpoint(view, contradicted=True) if heard is None else heard[2]
+        face, blur_px = (face, blur_px) if heard is None else heard[:2]
     outer, inner = (ANY_WALL if w is None else WallLight(*w.light) for w in face.walls)
     seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner), uneven=face.uneven)
     estimate, loops, found = _followed(light, stand.view, seen, rim, watch, stand.rounded)
@@ -136,7 +138,31 @@ TOO_MANY = Words(
 AGAIN_MM, MOST_TURNS = 0.1, 4
 """A view that has moved the part's upper edge by more asks for the picture to be explained again: as much as edges are
 looked for beside the outline (chosen). A wrong view draws walls too wide, and so the face too small: what its walls
-tell is then wrong as well, and so they are asked again, until nothing moves or so often (chosen)."""
+tell is then wrong as well, and so they are asked again, until nothing moves or so often: of 156 rendered photos all
+whose walls were right settled within three turns."""
+
+
+def _walls_heard(
+    light: Light,
+    view: View,
+    first: tuple[Explained, float],
+    explained: Callable[[View], tuple[Explained, float]],
+    wall: Wall,
+    told: RimWord,
+) -> tuple[Explained, float, Standpoint] | None:
+    """Face, blur and where the camera stood, which go with one another; None where they never do.
+
+    Args:
+        first: face and blur as `view` has them; explained: the same as another view has them.
+    """
+    (face, blur_px), stand = first, Standpoint(view)
+    for _ in range(MOST_TURNS):
+        before, as_known = stand, face.seen_by(view, stand.view, wall.upper_mm)
+        stand = by_walls(light, view, as_known.outlines_mm, wall, blur_px, told)
+        if apart_mm(before.view, stand.view, as_known.outlines_mm[0], wall) < AGAIN_MM:
+            return as_known.seen_by(stand.view, view, wall.upper_mm), blur_px, stand
+        face, blur_px = explained(stand.view)
+    return None
 
 
 def _explained(
