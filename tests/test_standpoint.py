@@ -14,7 +14,7 @@ from calib.light.srgb import coded
 from calib.view.view import View, project
 from measure.edges.rounded import Rim
 from measure.edges.sight import Wall
-from measure.edges.standpoint import Standpoint, apart_mm, by_walls
+from measure.edges.standpoint import Standpoint, apart_mm, by_walls, feet_as_expected
 from measure.rim import RimWord
 from measure.tracing import following
 
@@ -178,3 +178,11 @@ def test_a_view_that_never_settles_is_left_as_the_card_has_it(
     assert part.contradicted == contradicted
     assert next(turn) == (following.MOST_TURNS if contradicted else 1)
     assert (part.view is thought) == contradicted
+
+
+@pytest.mark.parametrize(("height_mm", "expected"), [(HEIGHT_MM, True), (0.6 * HEIGHT_MM, False)])
+def test_feet_bear_a_wall_out_where_they_are_expected(height_mm: float, expected: bool) -> None:
+    thought, outline = camera(), box(55.0, 10.0)
+    found = thought.plane(thought.pixels(outline, HEIGHT_MM), height_mm)
+    seen = feet_as_expected(picture(outline, outline), thought, (found,), Wall(height_mm, 0.0), BLUR_PX)
+    assert seen == expected

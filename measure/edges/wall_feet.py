@@ -76,6 +76,11 @@ class Runs:
     px_per_mm: float
     costs: Array
 
+    @property
+    def evidence(self) -> float:
+        """What all of them can say against widths that are wrong, log likelihood."""
+        return float(self.costs.max(1).sum())
+
 
 def wall_feet(light: Light, view: View, outlines_mm: tuple[Array, ...], wall: Wall, sigma_px: float) -> Runs | None:
     """Where feet are seen along a part's outlines, the outer boundary first; None where they are hardly anywhere."""

@@ -20,7 +20,7 @@ from measure.edges.retrace import along_features, along_path
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
 from measure.edges.sight import Wall
-from measure.edges.standpoint import Standpoint, apart_mm, by_walls
+from measure.edges.standpoint import Standpoint, apart_mm, by_walls, feet_as_expected
 from measure.edges.upper_edges import Located, Seen, locate
 from measure.geometry.features import Estimate, Feature
 from measure.outline.odd_teeth import MISFIT, misfit
@@ -47,7 +47,8 @@ class Followed:
         view: the camera, as a part's walls have it too.
         faces_mm: (n, 2) boundary of the face's colour of each loop.
         clipped, wall_told, spike_mm: see `measure.silhouette.explaining.Explained`; of an opening
-            `measure.silhouette.explaining_opening.ExplainedOpening`.
+            `measure.silhouette.explaining_opening.ExplainedOpening`. A wall that could be a shadow is nothing to tell
+            of where its feet bear it out.
         contradicted: whether walls speak against the thickness, see `measure.edges.standpoint.Standpoint`.
         stepped: whether the face has steps inside its boundary.
     """
@@ -106,6 +107,13 @@ def followed_part(
         face, blur_px = (face, blur_px) if heard is None else heard[:2]
     outer, inner = (ANY_WALL if w is None else WallLight(*w.light) for w in face.walls)
     seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner), uneven=face.uneven)
+    told = face.wall_told
+    if (
+        told is not None
+        and told < parts.PLAINLY_WALL
+        and feet_as_expected(light, stand.view, face.outlines_mm, wall, blur_px)
+    ):
+        told = None
     estimate, loops, found = _followed(light, stand.view, seen, rim, watch, stand.rounded)
     return Followed(
         estimate,
@@ -116,7 +124,7 @@ def followed_part(
         stand.view,
         face.outlines_mm,
         face.clipped,
-        face.wall_told,
+        told,
         face.spike_mm,
         stand.contradicted,
         face.stepped,
