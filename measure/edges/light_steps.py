@@ -154,7 +154,8 @@ def _projections(
 
     What is known of slope and wall stands as samples of their own that are always nought.
     """
-    off = first_px + SPACING_PX * np.arange(n) - np.array(xs)[:, None]
+    at = np.asarray(first_px + SPACING_PX * np.arange(n), float)
+    off = at - np.array(xs)[:, None]
     upper = ndtr(off / sigma)
     lower = ndtr((off - wall_px) / sigma) if wall_px > 0 else upper
     columns = [np.ones_like(off), upper, *((lower,) if wall_px > 0 else ())]
@@ -162,7 +163,7 @@ def _projections(
         columns.append((1 - upper) * off)
     basis = np.zeros((len(xs), n + 2, len(columns) + 1))
     basis[:, :n] = np.stack([*columns, lower * (off - wall_px)], 2)
-    basis[:, :n] *= _worth(first_px + SPACING_PX * np.arange(n), wall_px)[:, None]
+    basis[:, :n] *= _worth(at, wall_px)[:, None]
     basis[:, n, -1] = np.sqrt(SLOPE_RIDGE)
     basis[:, n + 1, :2] = firm * (1 - ratio), firm
     rows = np.linalg.qr(basis).Q[:, :n].transpose(0, 2, 1)
