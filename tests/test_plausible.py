@@ -87,14 +87,17 @@ def test_single_points_of_teeth_say_nothing():
     assert doubtful_edges(found(), [located(sigma)], [circle(RADIUS_MM)], {0}) == ()
 
 
-@pytest.mark.parametrize(("face", "share"), [((255, 255, 255), 1.0), ((255, 255, 200), 0.0), ((240, 240, 240), 0.0)])
-def test_a_face_is_burnt_out_where_it_has_lost_all_its_colours(face, share):
+@pytest.mark.parametrize(
+    ("face", "share", "of_two"), [((255, 255, 255), 1, 1), ((255, 255, 200), 0, 1), ((255, 200, 200), 0, 0)]
+)
+def test_a_face_is_burnt_out_where_it_has_lost_all_its_colours(face, share, of_two):
     """A white disc on grey, seen from straight above at 12 pixels a millimetre."""
     rgb = np.full((600, 600, 3), 120, np.uint8)
     y, x = np.mgrid[:600, :600] - 299.5
     rgb[np.hypot(x, y) < 12 * RADIUS_MM] = face
     view = View(np.array([np.pi, 0, 0, 0, 0, 300.0, 3600.0, 299.5, 299.5, 0.0]), np.eye(10) * 1e-9, (600, 600))
     assert burnt_out(Light.of(rgb), view, 0.0, circle(RADIUS_MM)) == share
+    assert burnt_out(Light.of(rgb), view, 0.0, circle(RADIUS_MM), colours=2) == of_two
 
 
 @pytest.mark.parametrize(

@@ -43,9 +43,9 @@ DISAGREEING = 1.9
 """Sides that strain a view by more don't go together as a card's do: a shadow, or a stripe of the table, was taken for
 one of them. Of 261 rendered cards on all grounds five came to more, and were wrong beyond their u95 or by 0.4 % at
 least; each side in turn is then looked for where the other three expect it."""
-LOST_PX = 5.0
+LOST_PX = 15.0
 """A side whose place is known no better, standard deviation, is lost: something else was taken for it, and the light
-there is like no card's (of 162 rendered cards the most was 2.0, a mat's line taken for a side came to 18)."""
+there is like no card's (of 149 rendered cards the most was 8, a mat's line taken for a side came to 35)."""
 FREE_PX = 30.0
 """Standard deviation of a side that may be anything, more than the width of a shadow (chosen)."""
 GOOD = 8.0

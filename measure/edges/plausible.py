@@ -81,17 +81,18 @@ def contrast_along(light: Light, view: View, height_mm: float, points_mm: Array)
     return float(abs(np.median(np.log(np.maximum(inner, DARKEST)) - np.log(np.maximum(outer, DARKEST)))))
 
 
-def burnt_out(light: Light, view: View, height_mm: float, points_mm: Array) -> float:
-    """Share of a part's boundary along which its face is at the sensor's limit in all colours.
+def burnt_out(light: Light, view: View, height_mm: float, points_mm: Array, colours: int = 3) -> float:
+    """Share of a part's boundary along which its face is at the sensor's limit in so many colours.
 
     Such a face spreads over its edges, and its walls are as white as it is.
 
     Args:
         light: the photo around it; view, height_mm: of its upper edge.
         points_mm: (n, 2) the outline, counter-clockwise.
+        colours: 1 to 3.
     """
     face = light.sample(view.pixels(points_mm - WITHIN_MM * _outward(points_mm), height_mm), cubic=False)
-    return float((face.min(1) > CLIPPED).mean())
+    return float(((face > CLIPPED).sum(1) >= colours).mean())
 
 
 def _outward(points_mm: Array) -> Array:

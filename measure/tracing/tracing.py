@@ -107,7 +107,10 @@ def trace_by(
     cautions += doubtful_edges(found, follow.loops, follow.faces_mm, toothed)
     if not opening:
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
-    if follow.clipped > parts.MOSTLY_CLIPPED:
+    washed_out = 0.0
+    if not opening and rounded.told != "sharp":
+        washed_out = burnt_out(light, view, thickness_mm, follow.loops[0].points_mm, colours=2)
+    if max(follow.clipped, washed_out) > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (
         (parts.PLAINLY_DEEP, parts.WALL_OR_PANEL) if opening else (parts.PLAINLY_WALL, parts.WALL_OR_SHADOW)
