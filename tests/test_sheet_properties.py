@@ -8,10 +8,10 @@ from unittest.mock import patch
 import ezdxf
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 
 from measure.drawing.dxf import write_dxf
-from measure.geometry.features import Feature, flatten
+from measure.geometry.features import Arc, Feature, Line, flatten
 from measure.geometry.motion import Motion
 from measure.geometry.offsetting import scaled
 from measure.sheet.layout import frame
@@ -26,6 +26,24 @@ from tests.simulated_traces import features_of
 MANY = settings(max_examples=25, deadline=None, suppress_health_check=[*HealthCheck])
 SAME_MM = 0.3
 """A dimension tells the overall size where its ends lie as near to the rim, together: chosen there."""
+
+_CORNERS = (
+    (24.202520617184963, 5.826596929146294),
+    (8.08489288612029, 25.761104538042648),
+    (-19.620158015081536, 15.216980022810205),
+    (-20.796417377973988, 14.008667101258093),
+    (-34.46897806233902, -25.043178459173106),
+    (-4.95981953654678e-15, -27.0),
+)
+TILTED = (
+    Line("E1", 0, _CORNERS[0], _CORNERS[1]),
+    Line("E2", 0, _CORNERS[1], _CORNERS[2]),
+    Arc("R1", 0, _CORNERS[2], _CORNERS[3], (-18.908767212332744, 13.347776147957482), 2.0, "ccw"),
+    Line("E3", 0, _CORNERS[3], _CORNERS[4]),
+    Line("E4", 0, _CORNERS[4], _CORNERS[5]),
+    Line("E5", 0, _CORNERS[5], _CORNERS[0]),
+)
+"""An outline whose fillet's label once lay on an arrowhead."""
 
 
 def drawn(features: tuple[Feature, ...]) -> Sheet:
@@ -50,6 +68,7 @@ def told(sheet: Sheet, upright: bool) -> list[float]:
 
 
 @MANY
+@example(TILTED)
 @given(outlines())
 def test_the_part_and_all_that_is_said_of_it_lie_on_the_sheet(features: tuple[Feature, ...]) -> None:
     sheet = drawn(features)

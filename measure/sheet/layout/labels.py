@@ -14,7 +14,8 @@ from measure.sheet.layout.board import Board, boxes_of
 from measure.sheet.lettering import TINY_MM, width_mm
 from measure.sheet.marks import Mark, Text
 
-CLEAR_MM = 0.35
+CLEAR_MM = 0.5
+"""Farther from any line than the half of an arrowhead that sits on it."""
 GREY = 0.35
 
 
