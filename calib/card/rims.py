@@ -34,7 +34,7 @@ BURNT_DOUBT = 0.9
 """The same where all colours are cut off: no colour is left to tell how much (a rendered card with 5 times as much
 light as a photo holds lay 0.5 to 0.9 px too far out on all sides)."""
 LEAST_PX = np.array([0.05, 0.015, 0.02])
-"""Standard deviations of a side's offset, slope and bow: at least. From rendered photos."""
+"""Least standard deviations of a side's offset, slope and bow. The first from rendered photos, the others chosen."""
 LEAST_POINT_PX = 0.015
 """Least standard deviation of one stretch."""
 ALONG_SHARE = np.array([1.0, 0.5, 0.15])

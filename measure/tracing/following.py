@@ -102,9 +102,7 @@ def followed_part(
     face, blur_px = explained(view)
     stand = Standpoint(view)
     if not (settled or face.uneven):
-        heard = _walls_heard(light, view, (face, blur_px), explained, wall, rim.told)
-        stand = Standpoint(view, contradicted=True) if heard is None else heard[2]
-        face, blur_px = (face, blur_px) if heard is None else heard[:2]
+        face, blur_px, stand = _walls_heard(light, view, (face, blur_px), explained, wall, rim.told)
     outer, inner = (ANY_WALL if w is None else WallLight(*w.light) for w in face.walls)
     seen = Seen(face.outlines_mm, wall, blur_px, (outer, inner), uneven=face.uneven)
     told = face.wall_told
@@ -157,8 +155,8 @@ def _walls_heard(
     explained: Callable[[View], tuple[Explained, float]],
     wall: Wall,
     told: RimWord,
-) -> tuple[Explained, float, Standpoint] | None:
-    """Face, blur and where the camera stood, which go with one another; None where they never do.
+) -> tuple[Explained, float, Standpoint]:
+    """Face, blur and where the camera stood, which go with one another; the first ones, contradicted, if they never do.
 
     Args:
         first: face and blur as `view` has them; explained: the same as another view has them.
@@ -170,7 +168,7 @@ def _walls_heard(
         if apart_mm(before.view, stand.view, as_known.outlines_mm[0], wall) < AGAIN_MM:
             return as_known.seen_by(stand.view, view, wall.upper_mm), blur_px, stand
         face, blur_px = explained(stand.view)
-    return None
+    return *first, Standpoint(view, contradicted=True)
 
 
 def _explained(
