@@ -87,6 +87,12 @@ class Search:
     apart_px: float
     width: int
 
+    @property
+    def knows_shape(self) -> bool:
+        """Whether it begins at an outline that was found, and not at a rough one: then the line that light shows is
+        looked for as far inside that as it was found inside."""
+        return self.smooth_mm == 0
+
 
 WIDE, NARROW, ALONG = (3.5, 0.5, 0.35, 12.0), (2.0, 0.25, 0.25, 5.0), (2.0, 0.25, 0.0, 5.0)
 """Reach, step, smoothing and apartness of the three searches, see `Search` (chosen): what is found by one leaves the
@@ -492,28 +498,23 @@ def _placed(
     upper_bend, foot_bend = _bend(j.upper, xs), _bend(j.foot, xs)
     upper_weight = 1 / (1 + upper_bend * (np.hypot(UPPER_SD_MM, line_sd) * scale) ** 2)
     foot_weight = 1 / (1 + foot_bend * (foot_sd * scale) ** 2)
+    points, normals = (a.reshape(-1, search.width, 2).mean(1) for a in (rough.points_mm, rough.normals))
+    normals /= np.maximum(np.hypot(*normals.T), 1e-9)[:, None]
+    out = _outside_line(s, j, seen, rim, points, normals)
+    begun_px = out.mm * scale if search.knows_shape else np.zeros_like(scale)
     upper = _shifted(j.upper, xs, inside) * upper_weight[:, None]
     cost = np.minimum(upper, TRUST) + fence + np.minimum(j.foot * foot_weight[:, None], FOOT_TRUST)
-    cost += FARTHER * (xs / search.reach_px) ** 2
+    cost += FARTHER * ((xs + begun_px[:, None]) / search.reach_px) ** 2
     path = smoothest(cost, stiffness * search.step_px, closed=True)
     x, sigma = vertex(cost, xs, path)
     known = upper_bend * upper_weight
     share = np.where(j.two, known / np.maximum(known + foot_bend * foot_weight, 1e-9), 1.0)
     noise = np.sqrt(share**2 / np.maximum(upper_bend, 1e-9) + (1 - share) ** 2 / np.maximum(foot_bend, 1e-9))
-    points, normals = (a.reshape(-1, search.width, 2).mean(1) for a in (rough.points_mm, rough.normals))
-    normals /= np.maximum(np.hypot(*normals.T), 1e-9)[:, None]
-    height = wall.upper_mm - wall.lower_mm
-    slope = np.maximum(-s.wall_px, 0) / scale / max(height, 1e-6)
-    inset = np.where(j.hidden & (height > 0), silhouette_inset(slope, j.lighter.astype(float)), 0.0)
-    x = x - CLIPPED_OUT_PX * j.clipped
-    by_rim = inset + UPPER_LINE * line * share
-    out_mm = x / scale + inset * rim.radius_mm
-    if seen.narrow is not None and j.joint.any():
-        shift, by_radius, known = (np.where(j.joint, a, 0.0) for a in seen.narrow.at(points, normals))
-        out_mm += shift
-        by_rim += known * (by_radius - by_rim)
+    by_rim = out.inset + UPPER_LINE * line * share
+    by_rim += out.known * (out.by_radius - by_rim)
+    out_mm = x / scale + out.mm
     if seen.places is not None:
-        place, by_radius, sure = seen.places.at(points, normals, x / scale)
+        place, by_radius, sure = seen.places.at(points, normals, x / scale - out.clipped_mm)
         sure = np.where(j.joint | j.hidden, sure, 0.0)
         out_mm += sure * (place - out_mm)
         by_rim += sure * (by_radius - by_rim)
@@ -522,12 +523,40 @@ def _placed(
     of_view += (1 - share)[:, None] * by_view(view, at, normals, wall.lower_mm)
     lift = by_height(view, at, normals, wall.upper_mm) * share
     spread = np.where(j.clipped != 0, max(CLIPPED_SPREAD_PX, j.spread_px), j.spread_px) / scale
-    hidden_sd = np.where(inset > 0, HIDDEN_LINE_SD * rim.size_mm, 0.0)
+    hidden_sd = np.where(out.inset > 0, HIDDEN_LINE_SD * rim.size_mm, 0.0)
     by_line = np.hypot(share * line_sd, (1 - share) * foot_sd)
     joint_sd = np.where(j.joint, JOINT_SIDE * s.wall_px / scale, 0.0)
     side_sd = np.sqrt(SIDE_SD_MM**2 + by_line**2 + hidden_sd**2 + joint_sd**2)
     sure = np.where(np.isfinite(sigma), np.hypot(noise, FLOOR_PX), np.inf) / scale
     return EdgeLoop(at, normals, sure, np.c_[of_view, lift, spread, by_rim, by_side(normals, side_sd)])
+
+
+@dataclass(frozen=True, slots=True)
+class _OutsideLine:
+    """How far outside the line that light shows of an upper edge the outline lies, (b,) each.
+
+    Attributes:
+        mm: so far; clipped_mm: of that, with the other sign, by light that the sensor can't tell.
+        inset: in radii of the rim, of hidden walls.
+        by_radius, known: how it changes with the radius along narrow walls, and how much is known of that, 0 to 1.
+    """
+
+    mm: Array
+    clipped_mm: Array
+    inset: Array
+    by_radius: Array
+    known: Array
+
+
+def _outside_line(s: _Sides, j: _Judged, seen: Seen, rim: Rim, points: Array, normals: Array) -> _OutsideLine:
+    scale, height = s.px_per_mm, seen.wall.upper_mm - seen.wall.lower_mm
+    slope = np.maximum(-s.wall_px, 0) / scale / max(height, 1e-6)
+    inset = np.where(j.hidden & (height > 0), silhouette_inset(slope, j.lighter.astype(float)), 0.0)
+    clipped = CLIPPED_OUT_PX * j.clipped / scale
+    shift, by_radius, known = np.zeros((3, len(scale)))
+    if seen.narrow is not None and j.joint.any():
+        shift, by_radius, known = (np.where(j.joint, a, 0.0) for a in seen.narrow.at(points, normals))
+    return _OutsideLine(inset * rim.radius_mm + shift - clipped, clipped, inset, by_radius, known)
 
 
 def _bend(cost: Array, xs: Array) -> Array:

@@ -275,6 +275,51 @@ def _teeth_fit(found: Estimate, loops: Sequence[EdgeLoop]) -> bool:
     return all(misfit(found, k, t) < MISFIT for k, loop in enumerate(loops) if (t := even_teeth(loop)))
 
 
+MORE_LOOKS, STAYS_MM = 2, 0.05
+"""An outline that moves by more somewhere as it is looked along is looked along again, but so often (chosen: a pixel of
+a photo that the part fills). Where a wall comes into sight, and which way a fillet faces there, hangs on the shape that
+it is looked along with: a chord shows its foot for its edge."""
+
+Looked = tuple[Estimate, list[EdgeLoop]]
+
+
+def _until_it_stays(first: Estimate, looked: Looked, look: Callable[[Estimate], Looked | None]) -> Looked:
+    """An outline and its points, located along itself."""
+    before = first
+    for _ in range(MORE_LOOKS):
+        if parts.farthest_mm(before.features, looked[0].features) < STAYS_MM:
+            break
+        before, more = looked[0], look(looked[0])
+        if more is None:
+            break
+        looked = more
+    return looked
+
+
+def _looked_along(
+    found: Estimate,
+    loops: Sequence[EdgeLoop],
+    expected: Sequence[EdgeLoop],
+    shared: Array,
+    look_again: Callable[[tuple[Feature, ...]], list[EdgeLoop]],
+) -> Looked | None:
+    """Features and points that were located along features; None if these do not keep to them.
+
+    Args:
+        found: whose features are looked along.
+        loops: the points located first; expected: those of them that an outline has to keep to.
+        shared, look_again: see `_settled`.
+    """
+    again = _but_for_teeth(look_again(found.features), loops)
+    better = outline(again, SHARED_NAMES, shared)
+    astray = parts.misfits(better, _expected(again)) | parts.misfits(better, expected)
+    if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
+        again = [loops[k] if k in astray else e for k, e in enumerate(again)]
+        better = outline(again, SHARED_NAMES, shared)
+    keeps = parts.fits(better, _expected(again)) and parts.fits(better, expected) and parts.sound(better)
+    return (better, again) if keeps else None
+
+
 def _settled(
     loops: Sequence[EdgeLoop],
     shared: Array,
@@ -286,22 +331,14 @@ def _settled(
     require_edges(loops, contrast)
     watch(Stage.FEATURES)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
-    used = list(loops)
-    expected = _expected(loops)
+    used, expected, looked = list(loops), _expected(loops), None
     if parts.fits(found, expected):
         watch(Stage.AGAIN)
-        again = _but_for_teeth(look_again(found.features), loops)
-        better = outline(again, SHARED_NAMES, shared)
-        astray = parts.misfits(better, _expected(again)) | parts.misfits(better, expected)
-        if astray and 0 not in astray:  # an outer boundary that can't be followed is no reason to try harder
-            again = [loops[k] if k in astray else e for k, e in enumerate(again)]
-            better = outline(again, SHARED_NAMES, shared)
-        if parts.fits(better, _expected(again)) and parts.fits(better, expected) and parts.sound(better):
-            found, used = better, again
-        else:
-            found = outline(loops, SHARED_NAMES, shared)
-    else:
+        looked = _looked_along(found, loops, expected, shared, look_again)
+    if looked is None:
         found = outline(loops, SHARED_NAMES, shared)
+    else:
+        found, used = _until_it_stays(found, looked, lambda e: _looked_along(e, loops, expected, shared, look_again))
     if any(even_teeth(loop) for loop in loops) and not (parts.fits(found, expected) and _teeth_fit(found, loops)):
         tries = (outline(loops, SHARED_NAMES, shared, even=coarser) for coarser in COARSER)
         kept = next((t for t in tries if parts.fits(t, expected) and _teeth_fit(t, loops)), None)

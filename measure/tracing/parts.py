@@ -26,7 +26,7 @@ from measure.edges.blur import require_sharp
 from measure.edges.edge_loop import EdgeLoop
 from measure.edges.rounded import Rim
 from measure.edges.shared_terms import SHARED_NAMES
-from measure.geometry.features import Estimate, flatten
+from measure.geometry.features import Estimate, Feature, flatten
 from measure.geometry.motion import Motion
 from measure.tracing.request import Request
 from measure.tracing.values import Scale
@@ -210,6 +210,14 @@ def misfits(e: Estimate, loops: Sequence[EdgeLoop]) -> set[int]:
         if extent > EXTENT_MM or not even or away_mm(drawn, seen) > MOST_AWAY_MM:
             out.add(k)
     return out | {k for j, k in combinations(rings, 2) if rings[j].intersects(rings[k])}
+
+
+def farthest_mm(a: Sequence[Feature], b: Sequence[Feature]) -> float:
+    """How far two outlines lie apart where they do most."""
+    import shapely
+
+    one, other = (shapely.MultiLineString([flatten(f) for f in x]) for x in (a, b))
+    return float(shapely.hausdorff_distance(one, other))
 
 
 FAR_MM, MOST_AWAY_MM = 0.5, 1.5
