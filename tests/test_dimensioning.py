@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from measure.dimensioning.dimensioning import datum_turn, plan_dimensions
-from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, shapes_of, slopes
+from measure.dimensioning.gauging import SIZES, EstimateGauge, ListGauge, Stated, shapes_of, slopes
 from measure.dimensioning.scheme.freedom import Freedom
-from measure.dimensioning.scheme.groups import tangent
+from measure.dimensioning.scheme.groups import equal_rounds, tangent
 from measure.geometry.features import Circle, by_loop
 from measure.geometry.motion import Motion
 from measure.geometry.symmetry import mirror_axes, mirror_gap, turning
@@ -191,6 +191,40 @@ def test_without_any_uncertainty_the_sizes_are_the_same():
     bare = plan_dimensions(PARTS["gusset"], ListGauge(PARTS["gusset"]))
     assert sizes(bare) == sizes(plan_of("gusset"))
     assert all(w.stated.u95 is None for w in bare.wanted)
+
+
+# ---------------------------------------------------------------- equal rounds
+def radii(*stated):
+    """Circles of radii with their u95, and a gauge that says so."""
+    circles = [Circle(f"D{i}", 0, (10.0 * i, 0.0), r) for i, (r, _) in enumerate(stated, 1)]
+    gauge = ListGauge(
+        circles, [Stated("radius", (c.label,), c.radius, u) for c, (_, u) in zip(circles, stated, strict=True)]
+    )
+    return [[c.radius for c in group] for group in equal_rounds(circles, gauge)]
+
+
+def test_radii_are_equal_if_they_differ_by_no_more_than_both_are_uncertain_by():
+    assert radii((2.0, 0.1), (2.1, 0.1)) == [[2.1, 2.0]]
+    assert radii((1.9, 0.1), (2.1, 0.06)) == [[2.1], [1.9]]
+
+
+def test_radii_that_hardly_anything_is_known_of_are_no_reason_to_call_them_equal():
+    assert radii((3.0, 0.1), (2.5, 0.6)) == [[3.0], [2.5]]
+
+
+def test_a_row_of_radii_does_not_lead_from_the_first_to_another():
+    assert radii((2.13, 0.1), (2.02, 0.1), (1.91, 0.1)) == [[2.13, 2.02], [1.91]]
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_the_uncertainty_of_a_size_that_several_share_holds_for_each(name):
+    """But for the lobes of an outline that repeats: that it does says that they are equal."""
+    gauge, plan = EstimateGauge(estimate_of(PARTS[name])), plan_of(name)
+    shared = [w.stated for w in plan.wanted if w.stated.kind in ("radius", "diameter") and w.count > 1]
+    for size in shared if plan.turning is None else ():
+        for each in (gauge(size.kind, (x,)) for x in size.labels):
+            assert size.u95 >= each.u95
+            assert abs(each.value - size.value) <= size.u95
 
 
 # ---------------------------------------------------------------- symmetry

@@ -72,22 +72,22 @@ def located(features: Sequence[Feature], slots: Sequence[Opening]) -> list[Round
 
 
 def equal_rounds(rounds: Sequence[R], gauge: Gauge) -> list[list[R]]:
-    """Groups of rounds whose radii agree within their uncertainty, largest first."""
+    """Groups of rounds whose radii agree within what both are uncertain by, largest first."""
     groups: list[list[R]] = []
     for f in sorted(rounds, key=lambda f: -f.radius):
-        if groups:
-            mean = float(np.mean([g.radius for g in groups[-1]]))
-            u = gauge("radius", [f.label]).u95
-            agree = (
-                min(2 * u, EQUAL_AT_MOST[0] + EQUAL_AT_MOST[1] * f.radius)
-                if u is not None
-                else EQUAL[0] + EQUAL[1] * f.radius
-            )
-            if mean - f.radius <= max(agree, EQUAL_MM):
-                groups[-1].append(f)
-                continue
-        groups.append([f])
+        if groups and groups[-1][0].radius - f.radius <= _equal_within(groups[-1][0], f, gauge):
+            groups[-1].append(f)
+        else:
+            groups.append([f])
     return groups
+
+
+def _equal_within(first: Round, other: Round, gauge: Gauge) -> float:
+    """How much the radii of two rounds that are equal may differ, mm."""
+    a, b = (gauge("radius", [f.label]).u95 for f in (first, other))
+    if a is None or b is None:
+        return max(EQUAL[0] + EQUAL[1] * other.radius, EQUAL_MM)
+    return max(min(math.hypot(a, b), EQUAL_AT_MOST[0] + EQUAL_AT_MOST[1] * other.radius), EQUAL_MM)
 
 
 def in_line(places: Sequence[tuple[float, F]], tolerance_mm: float) -> list[list[F]]:

@@ -49,10 +49,11 @@ def equal(scheme: Scheme, pool: Sequence[Round], kind: RoundSize) -> None:
 
 
 def _of_all(scheme: Scheme, kind: RoundSize, labels: tuple[str, ...], mean: Stated) -> PlannedDimension:
-    """A size that several equal rounds share: its uncertainty reaches to each of them."""
+    """A size that several equal rounds share: its uncertainty reaches to each of them, and is not less than that of the
+    least sure, which may be another's size by as much."""
     if mean.u95 is not None and len(labels) > 1:
-        far = max(abs(scheme.gauge(kind, (x,)).value - mean.value) for x in labels)
-        mean = replace(mean, u95=max(mean.u95, far))
+        each = [scheme.gauge(kind, (x,)) for x in labels]
+        mean = replace(mean, u95=max(max(abs(s.value - mean.value), s.u95 or 0.0) for s in each))
     return PlannedDimension(kind, mean, len(labels), labels)
 
 
