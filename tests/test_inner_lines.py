@@ -45,6 +45,7 @@ def seen_with(chamfer: float) -> RimSeen:
         np.zeros(2),
         np.tile(EAST, (2, 1)),
         MIDDLES,
+        np.ones(2),
     )
     said = np.zeros((2, len(RADII_MM)))
     said[1, list(RADII_MM).index(0.25)] = chamfer

@@ -50,6 +50,7 @@ def seen_from_a_plate(place_mm: float) -> tuple[RimSeen, EdgeLoop, Array]:
         np.full(count, 3.0),
         np.tile(EAST, (count, 1)),
         np.c_[np.full(count, 20.0), middles],
+        np.ones(count),
     )
     places = np.tile(place_mm + 0.3 * (RADII_MM - 0.25)[:, None], (2, 1, count))
     located = line + 0.01 * EAST  # by steps of light: a hundredth too far out already

@@ -139,7 +139,18 @@ def test_a_sharpened_sharp_rim_is_no_rounded_one() -> None:
 
 
 def test_it_is_believed_so_far_and_no_farther() -> None:
-    assert odds(plate(0.4, 0.5, 0.12)) == MOST
+    assert odds(plate(0.4, 0.5, 0.12)) == pytest.approx(MOST)
+
+
+@pytest.mark.parametrize("off_mm", [-0.12, 0.0])
+def test_one_colour_tells_where_the_face_is_cut_off_in_the_others(off_mm: float) -> None:
+    def red_alone(radius_mm: float) -> NDArray[np.uint8]:
+        photo = plate(radius_mm, 3.0, 0.6)
+        photo[..., 0] = plate(radius_mm, 0.5, 0.12)[..., 0]
+        return photo
+
+    assert 1 < odds(red_alone(0.3), off_mm=off_mm) < 0.6 * MOST
+    assert odds(red_alone(0.0), off_mm=off_mm) < 0
 
 
 def test_nothing_is_said_where_nothing_is_seen() -> None:

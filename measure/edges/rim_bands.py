@@ -35,6 +35,7 @@ TURNED = 0.6
 """So much a round hole turns along a stretch at the most, rad: most of a hole's stretches are then used (chosen)."""
 DARKEST, LIGHTEST = 0.004, 0.93
 """A face that is darker, of full light, shows no shades; a colour in which it is lighter is cut off."""
+LEAST_WEIGHT = 1e-9
 FACE_SAMPLES, OUTER_SAMPLES, GRAIN_SAMPLES = 12, 4, 7
 """Of a profile: the innermost ones are the face's, and of these the first ones show the noise; the outermost ones."""
 NOISE, UNLIKE = 0.01, 0.03
@@ -55,6 +56,7 @@ class Bands:
         noise: (b,) standard deviation of a sample.
         foot_px: (b,) where the foot of a narrow wall is seen; 0 where there is none in the samples.
         outwards: (b, 2) the way that the wall faces; points_mm: (b, 2) where on the outline.
+        told_by: (b,) share of lightness that the colours make up in which the face is not cut off: the light is theirs.
     """
 
     light: Array
@@ -64,6 +66,7 @@ class Bands:
     foot_px: Array
     outwards: Array
     points_mm: Array
+    told_by: Array
 
     @property
     def narrow(self) -> NDArray[np.bool_]:
@@ -90,7 +93,7 @@ class Bands:
             at = np.flatnonzero(group.ravel() == k)
             foot = np.round(self.foot_px[at])
             own = self.light[at], self.near[at], slope[at], noise[at], foot, self.outwards[at], self.points_mm[at]
-            yield Bands(*own), at
+            yield Bands(*own, self.told_by[at]), at
 
 
 def offsets(more_px: float = 0.0) -> Array:
@@ -134,7 +137,9 @@ def _of_loop(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body
     is_narrow = (by_stretch(narrow & ~body.covers(lower + OUTER_PX * normal)) > WHOLE) & (not hole)
     is_hidden = by_stretch(hidden & ~body.covers(upper + OUTER_PX * normal)) > WHOLE
     rgb = by_stretch(light.sample(upper[:, None] + offsets()[:, None] * normal[:, None], cubic=False))
-    across = rgb @ _told_by(np.median(rgb[:, :FACE_SAMPLES], (0, 1)))
+    weights = _uncut(np.median(rgb[:, :FACE_SAMPLES], (0, 1)))
+    told_by = float(weights.sum())
+    across = rgb @ (weights / max(told_by, LEAST_WEIGHT))
     face = np.median(across[:, :FACE_SAMPLES], 1)
     use = (is_near | is_narrow | is_hidden) & straight & (face > DARKEST)
     over = across[use] / face[use, None] - 1
@@ -143,11 +148,10 @@ def _of_loop(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body
     noise = np.sqrt(NOISE**2 + grain**2 + (UNLIKE * step) ** 2)
     foot = np.where(is_narrow, by_stretch(wall_px), 0.0)[use]
     way = outwards[use] / np.maximum(np.hypot(*outwards[use].T), 1e-9)[:, None]
-    return Bands(over, is_near[use], slope[use], noise, foot, way, by_stretch(rough.points_mm)[use])
+    points = by_stretch(rough.points_mm)[use]
+    return Bands(over, is_near[use], slope[use], noise, foot, way, points, np.full(len(points), told_by))
 
 
-def _told_by(face_rgb: Array) -> Array:
-    """(3,) weights of the colours: those in which a face's light is cut off tell nothing of shades, and without green,
-    which JPEG keeps sharpest, the rest is too coarse."""
-    weights = np.where(face_rgb < LIGHTEST, OPPONENT[:, 0], 0.0)
-    return np.asarray(weights / weights.sum()) if weights[1] else np.zeros(3)
+def _uncut(face_rgb: Array) -> Array:
+    """(3,) how much of lightness the colours are in which a face's light is not cut off: others tell of no shades."""
+    return np.asarray(np.where(face_rgb < LIGHTEST, OPPONENT[:, 0], 0.0))

@@ -59,7 +59,7 @@ class RimSeen:
         """For a rounded rim against a sharp one: logarithm of the ratio of likelihoods, as far as it is believed."""
         share = np.exp(-0.5 * ((RADII_MM - ROUNDED_MM) / ROUNDED_SD_MM) ** 2)
         rounded = np.logaddexp.reduce(self._forms + np.log(share / share.sum()) + self.rounded, axis=None)
-        return float(np.clip(HEARD * (rounded - self.sharp), -MOST, MOST))
+        return self._trust * float(np.clip(HEARD * (rounded - self.sharp), -MOST, MOST))
 
     def radius(self, mean_mm: float, sd_mm: float) -> tuple[float, float]:
         """Mean and standard deviation, mm, of a radius of which these were known before."""
@@ -76,12 +76,19 @@ class RimSeen:
         return float(self._share(mean_mm, sd_mm)[1:].sum())
 
     @property
+    def _trust(self) -> float:
+        """How far it is believed: JPEG keeps lightness sharp and colours coarse, so of a face that is cut off in some
+        colours the others tell less, the square root of their share of lightness (chosen; of 75 rendered photos, by red
+        alone, 0.3 to 0.4 served best, of nine overexposed ones 0.3 to 0.5)."""
+        return float(np.sqrt(self.bands.told_by.mean()))
+
+    @property
     def _forms(self) -> Array:
         return FORMS[: len(self.rounded)]
 
     def _share(self, mean_mm: float, sd_mm: float) -> Array:
         """(f, r) probabilities of forms and radii."""
-        heard = self._forms + HEARD * self.rounded - 0.5 * ((RADII_MM - mean_mm) / sd_mm) ** 2
+        heard = self._forms + self._trust * HEARD * self.rounded - 0.5 * ((RADII_MM - mean_mm) / sd_mm) ** 2
         share = np.exp(heard - heard.max())
         return np.asarray(share / share.sum())
 

@@ -192,11 +192,13 @@ class Located:
         loops: the outer boundary first.
         rim: what is known of the upper rim by then.
         seen: the part, with what was found of its walls.
+        rim_shown: whether the light across its rim told of that.
     """
 
     loops: tuple[EdgeLoop, ...]
     rim: Rim
     seen: Seen
+    rim_shown: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +232,7 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
     step = view.mm_per_px(seen.outlines_mm[0].mean(0))
     outlines = list(seen.outlines_mm)
     found: list[EdgeLoop] = []
+    shown = None
     for search in searches(step)[:2]:
         body = Body.of(view, outlines, seen.wall, seen.opening)
         roughs = [resampled(o, step, search.smooth_mm, search.width).turned(seen.flip) for o in outlines]
@@ -255,7 +258,7 @@ def locate(light: Light, view: View, seen: Seen, rim: Rim, rounded: float | None
             seen = replace(seen, narrow=narrow_walls(shown, rim, found, before), places=places)
         if seen.narrow is not None or seen.places is not None:
             found, _ = _laid(view, evidence, seen, search, rim, LOOSE)
-    return Located(tuple(found), rim, seen)
+    return Located(tuple(found), rim, seen, shown is not None)
 
 
 HARDLY = 0.2

@@ -51,6 +51,7 @@ class Followed:
             of where its feet bear it out.
         contradicted: whether walls speak against the thickness, see `measure.edges.standpoint.Standpoint`.
         stepped: whether the face has steps inside its boundary.
+        rim_shown: whether the light across the upper rim told of that.
     """
 
     estimate: Estimate
@@ -65,6 +66,7 @@ class Followed:
     spike_mm: float = 0.0
     contradicted: bool = False
     stepped: bool = False
+    rim_shown: bool = False
 
 
 def followed_part(
@@ -126,6 +128,7 @@ def followed_part(
         face.spike_mm,
         stand.contradicted,
         face.stepped,
+        found.rim_shown,
     )
 
 

@@ -62,7 +62,8 @@ EXTENT_MM, LENGTH_SHARE = 1.5, (0.8, 1.2)
 MOSTLY_CLIPPED = 0.3
 """Share of a visible wall at the sensor's limit from which it can't be told from a face that is there as well; and of a
 face's boundary at the limit in two colours, where a rounded rim is as bright as the face (of 12 rendered photos with
-half of it and more four were wrong by 0.21 to 0.5 mm, all others came to nothing)."""
+half of it and more four were wrong by 0.21 to 0.5 mm, all others came to nothing). If the third colour shows the rim,
+and makes it no likelier rounded than most are, that is no matter, unless it is cut off as well."""
 MOSTLY_BURNT_OUT, WALL_OF_WHITE = 0.8, 10.0
 """The same of the face, see `measure.edges.plausible.burnt_out`; and how plainly the wall of such a face must be told,
 see `PLAINLY_WALL`: of 20 rendered photos whose face came to more than a half, or to more than this, 12 were wrong by

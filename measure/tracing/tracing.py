@@ -58,7 +58,7 @@ def trace_by(
     from measure.dimensioning.frame import squared_up
     from measure.edges.half_seen import half_seen_holes
     from measure.edges.plausible import burnt_out, doubtful_edges
-    from measure.edges.rounded import Rim
+    from measure.edges.rounded import COMMON, Rim
     from measure.edges.sight import Wall
     from measure.outline.odd_teeth import teeth_that_differ
     from measure.outline.teeth import even_teeth
@@ -109,7 +109,8 @@ def trace_by(
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
     washed_out = 0.0
     if not opening and rounded.told != "sharp":
-        washed_out = burnt_out(light, view, thickness_mm, follow.loops[0].points_mm, colours=2)
+        lost = 3 if follow.rim_shown and follow.rim.rounded < COMMON else 2
+        washed_out = burnt_out(light, view, thickness_mm, follow.loops[0].points_mm, colours=lost)
     if max(follow.clipped, washed_out) > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (
