@@ -22,6 +22,7 @@ from calib.card.rim_model import (
     predicted,
     with_derivative,
 )
+from calib.card.rims import _fits, _unlike
 
 EACH = 6
 """Stretches a side."""
@@ -165,3 +166,28 @@ def test_the_correlation_length_of_a_moving_average_is_its_width(width: int) -> 
 
 def test_without_any_residuals_nothing_is_shared() -> None:
     assert correlation_length(np.zeros((3, 40))) == 1.0
+
+
+def shaded(face: float, shade: float, ground: float) -> Stretches:
+    """A card without a wall whose rim lies four pixels within the end of the shade beside it."""
+    light = edge(-4.0, face, ground, wall=(4.0, shade))
+    noise = np.random.default_rng(2).normal(0, 0.002, (4 * EACH, *light.shape))
+    return stretches(light=light + noise)
+
+
+def test_a_shade_of_the_faces_light_leaves_both_its_ends_open() -> None:
+    """Where the shade begins, and where it ends: invented light, a face on a ground hardly lighter."""
+    s = shaded(0.5, 0.49, 0.61)
+    fits = _unlike(_fits(s), s.side == 0, 0)
+    places = [float(f.offset_px[:EACH].mean()) for f in fits]
+    assert len(fits) > 1
+    assert min(places) < -3
+    assert max(places) > -1.5
+    assert fits[0].cost[0] <= min(f.cost[0] for f in fits)
+
+
+def test_a_plain_side_has_one_place() -> None:
+    fits = _unlike(
+        _fits(stretches(light=np.repeat(edge(0.0, 0.5, 0.1)[None], 4 * EACH, 0))), np.arange(4 * EACH) < EACH, 0
+    )
+    assert len(fits) == 1

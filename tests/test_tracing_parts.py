@@ -1,11 +1,15 @@
 """Whether an outline keeps to its points: an invented square of 20 mm with corners rounded by 2 mm."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from measure.edges.edge_loop import EdgeLoop
 from measure.geometry.features import Arc, Circle, Estimate, Line, flatten
-from measure.tracing.parts import misfits
+from measure.geometry.motion import Motion
+from measure.tracing.following import _until_it_stays
+from measure.tracing.parts import farthest_mm, misfits
 
 
 def square(turn_of_last="ccw"):
@@ -49,3 +53,29 @@ def test_a_hole_that_meets_the_outer_boundary_is_astray():
             np.c_[x + 2 * np.cos(t), 2 * np.sin(t)], np.zeros((200, 2)), np.full(200, 0.01), np.zeros((200, 0))
         )
         assert misfits(both, [seen, rim]) == astray
+
+
+def moved(by_mm):
+    e = square()
+    return replace(e, features=tuple(Motion(0.0, (by_mm, 0.0)).of(f) for f in e.features))
+
+
+def test_how_far_outlines_lie_apart():
+    """Exact: the sides that a square is moved across."""
+    assert farthest_mm(square().features, moved(0.3).features) == pytest.approx(0.3, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("places_mm", "kept_mm"),
+    [
+        ([0.0], 0.0),  # it stays at once: nobody looks again
+        ([0.2, 0.21], 0.21),
+        ([0.2, 0.4, 0.6], 0.6),  # it never stays
+        ([0.2, None], 0.2),  # what is found next keeps to no points
+    ],
+)
+def test_an_outline_is_looked_along_until_it_stays(places_mm, kept_mm):
+    looks = iter([None if at is None else (moved(at), []) for at in places_mm])
+    found, _ = _until_it_stays(square(), next(looks), lambda _: next(looks))
+    assert farthest_mm(found.features, moved(kept_mm).features) < 1e-9
+    assert next(looks, "all seen") == "all seen"

@@ -77,12 +77,23 @@ def rims(light: Light, solution: Solution) -> Rims:
         solution: view and size by its sides as found before, right to about two pixels.
     """
     s, points, normals = _stretches(light, solution)
+    fits = _fits(s)
+    edges = tuple(_edges(s, k, _unlike(fits, s.side == k, k), points, normals) for k in range(4))
+    likely = _likeliest(fits)
+    return Rims(edges, Optics(max(likely.sharpening - SEEN_SHARPER, 0.0), likely.blur_px), float(s.burnt_out.mean()))
+
+
+def _likeliest(fits: list[RimFit]) -> RimFit:
+    return min(fits, key=lambda f: float(f.cost.sum()))
+
+
+def _fits(s: Stretches) -> list[RimFit]:
+    """From all that the upper rim may be; if a side is faint, from beside the likeliest as well."""
     fits = [fit_rims(s, start_px) for start_px in _starts(s)]
-    likely = min(fits, key=lambda f: float(f.cost.sum()))
+    likely = _likeliest(fits)
     if likely.shape_px2[:, 0, 0].max() > FAINT_PX**2:
         fits += [fit_rims(s, likely.offset_px + by) for by in AROUND_PX]
-    edges = tuple(_edges(s, k, _unlike(fits, s.side == k, k), points, normals) for k in range(4))
-    return Rims(edges, Optics(max(likely.sharpening - SEEN_SHARPER, 0.0), likely.blur_px), float(s.burnt_out.mean()))
+    return fits
 
 
 def _starts(s: Stretches) -> list[Array]:
