@@ -187,7 +187,5 @@ def test_a_shade_of_the_faces_light_leaves_both_its_ends_open() -> None:
 
 
 def test_a_plain_side_has_one_place() -> None:
-    fits = _unlike(
-        _fits(stretches(light=np.repeat(edge(0.0, 0.5, 0.1)[None], 4 * EACH, 0))), np.arange(4 * EACH) < EACH, 0
-    )
-    assert len(fits) == 1
+    s = stretches(light=np.repeat(edge(0.0, 0.5, 0.1)[None], 4 * EACH, 0))
+    assert len(_unlike(_fits(s), s.side == 0, 0)) == 1

@@ -35,7 +35,6 @@ TURNED = 0.6
 """So much a round hole turns along a stretch at the most, rad: most of a hole's stretches are then used (chosen)."""
 DARKEST, LIGHTEST = 0.004, 0.93
 """A face that is darker, of full light, shows no shades; a colour in which it is lighter is cut off."""
-LEAST_WEIGHT = 1e-9
 FACE_SAMPLES, OUTER_SAMPLES, GRAIN_SAMPLES = 12, 4, 7
 """Of a profile: the innermost ones are the face's, and of these the first ones show the noise; the outermost ones."""
 NOISE, UNLIKE = 0.01, 0.03
@@ -137,9 +136,8 @@ def _of_loop(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body
     is_narrow = (by_stretch(narrow & ~body.covers(lower + OUTER_PX * normal)) > WHOLE) & (not hole)
     is_hidden = by_stretch(hidden & ~body.covers(upper + OUTER_PX * normal)) > WHOLE
     rgb = by_stretch(light.sample(upper[:, None] + offsets()[:, None] * normal[:, None], cubic=False))
-    weights = _uncut(np.median(rgb[:, :FACE_SAMPLES], (0, 1)))
-    told_by = float(weights.sum())
-    across = rgb @ (weights / max(told_by, LEAST_WEIGHT))
+    weights, told_by = _uncut(np.median(rgb[:, :FACE_SAMPLES], (0, 1)))
+    across = rgb @ weights
     face = np.median(across[:, :FACE_SAMPLES], 1)
     use = (is_near | is_narrow | is_hidden) & straight & (face > DARKEST)
     over = across[use] / face[use, None] - 1
@@ -152,6 +150,10 @@ def _of_loop(light: Light, view: View, outline_mm: Array, wall: Wall, body: Body
     return Bands(over, is_near[use], slope[use], noise, foot, way, points, np.full(len(points), told_by))
 
 
-def _uncut(face_rgb: Array) -> Array:
-    """(3,) how much of lightness the colours are in which a face's light is not cut off: others tell of no shades."""
-    return np.asarray(np.where(face_rgb < LIGHTEST, OPPONENT[:, 0], 0.0))
+def _uncut(face_rgb: Array) -> tuple[Array, float]:
+    """(3,) weights of the colours in which a face's light is not cut off, as others tell of no shades; and the share of
+    lightness that they make up."""
+    lightness = OPPONENT[:, 0]
+    weights = np.where(face_rgb < LIGHTEST, lightness, 0.0)
+    told_by = float(weights.sum())
+    return weights / told_by if told_by else weights, told_by / float(lightness.sum())

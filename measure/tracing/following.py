@@ -335,13 +335,14 @@ def _settled(
     watch(Stage.FEATURES)
     found = outline(loops, SHARED_NAMES, shared, passes=0)
     used, expected, looked = list(loops), _expected(loops), None
+    look = partial(_looked_along, loops=loops, expected=expected, shared=shared, look_again=look_again)
     if parts.fits(found, expected):
         watch(Stage.AGAIN)
-        looked = _looked_along(found, loops, expected, shared, look_again)
+        looked = look(found)
     if looked is None:
         found = outline(loops, SHARED_NAMES, shared)
     else:
-        found, used = _until_it_stays(found, looked, lambda e: _looked_along(e, loops, expected, shared, look_again))
+        found, used = _until_it_stays(found, looked, look)
     if any(even_teeth(loop) for loop in loops) and not (parts.fits(found, expected) and _teeth_fit(found, loops)):
         tries = (outline(loops, SHARED_NAMES, shared, even=coarser) for coarser in COARSER)
         kept = next((t for t in tries if parts.fits(t, expected) and _teeth_fit(t, loops)), None)

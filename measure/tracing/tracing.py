@@ -109,8 +109,9 @@ def trace_by(
         cautions += half_seen_holes(found, follow.faces_mm, view, follow.wall)
     washed_out = 0.0
     if not opening and rounded.told != "sharp":
-        lost = 3 if follow.rim_shown and follow.rim.rounded < COMMON else 2
-        washed_out = burnt_out(light, view, thickness_mm, follow.loops[0].points_mm, colours=lost)
+        washed_out = burnt
+        if not follow.rim_shown or follow.rim.rounded >= COMMON:
+            washed_out = burnt_out(light, view, thickness_mm, follow.loops[0].points_mm, colours=2)
     if max(follow.clipped, washed_out) > parts.MOSTLY_CLIPPED:
         cautions += (parts.OVEREXPOSED,)
     plainly, otherwise = (

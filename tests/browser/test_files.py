@@ -53,11 +53,11 @@ def svg(path: Path) -> float:
 
 
 def pdf(path: Path) -> float:
-    """The largest size that is written on the sheet, angles aside."""
+    """The largest size that is written on the sheet."""
     (page, *_) = pypdf.PdfReader(path).pages
     text = page.extract_text()
     assert "vent latch" in text
-    return max(float(v) for v in re.findall(r"\b[2-9]\d\.\d+(?![\d°])", text))
+    return max(float(v) for v in re.findall(r"\b[2-9]\d\.\d+", text))
 
 
 def worksheet(path: Path) -> None:
